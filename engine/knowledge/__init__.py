@@ -1,0 +1,1 @@
+"""Load kb/ and check it: text, shape, cross-references."""

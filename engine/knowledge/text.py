@@ -1,0 +1,112 @@
+"""First layer of checking: YAML text to plain data, refusing what YAML lets pass in silence."""
+
+import math
+import re
+from typing import Any
+
+import yaml
+
+from engine.knowledge.faults import Fault, KnowledgeError
+
+try:  # the C parser is nine times faster; wheels carry it, a source build may not
+    from yaml import CSafeLoader as _BaseLoader
+except ImportError:  # pragma: no cover
+    from yaml import SafeLoader as _BaseLoader  # type: ignore[assignment]
+
+MAX_DEPTH = 40
+
+
+class _StrictLoader(_BaseLoader):
+    """A safe loader that refuses duplicate keys, odd booleans, octal and sexagesimal numbers."""
+
+    yaml_implicit_resolvers: dict[str, Any] = {}  # noqa: RUF012 - filled below, per class by design
+
+
+# YAML 1.1 reads `off` as false and 12:30 as 750; only JSON's scalars are taken here.
+_StrictLoader.add_implicit_resolver(
+    "tag:yaml.org,2002:null", re.compile(r"^(?:null|~|)$"), ["n", "~", ""]
+)
+_StrictLoader.add_implicit_resolver(
+    "tag:yaml.org,2002:bool", re.compile(r"^(?:true|false)$"), ["t", "f"]
+)
+_StrictLoader.add_implicit_resolver(
+    "tag:yaml.org,2002:int", re.compile(r"^-?(?:0|[1-9][0-9]*)$"), list("-0123456789")
+)
+_StrictLoader.add_implicit_resolver(
+    "tag:yaml.org,2002:float",
+    re.compile(r"^-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?$"),
+    list("-0123456789"),
+)
+
+
+def _mapping(loader: Any, node: yaml.MappingNode) -> dict[str, Any]:
+    """Build a mapping with text keys, refusing a key that stands twice."""
+    found: dict[str, Any] = {}
+    for key_node, value_node in node.value:
+        key = loader.construct_object(key_node, deep=True)
+        if not isinstance(key, str):
+            key = str(key_node.value)
+        if key in found:
+            raise yaml.constructor.ConstructorError(
+                None, None, f"key '{key}' stands twice", key_node.start_mark
+            )
+        found[key] = loader.construct_object(value_node, deep=True)
+    return found
+
+
+def _float(loader: Any, node: yaml.ScalarNode) -> float:
+    value = float(node.value)
+    if not math.isfinite(value):
+        raise yaml.constructor.ConstructorError(
+            None, None, f"number '{node.value}' is too large", node.start_mark
+        )
+    return value
+
+
+def _integer(loader: Any, node: yaml.ScalarNode) -> int:
+    if len(node.value) > 30:
+        raise yaml.constructor.ConstructorError(
+            None, None, "a whole number of more than 30 digits", node.start_mark
+        )
+    return int(node.value)
+
+
+_StrictLoader.add_constructor("tag:yaml.org,2002:map", _mapping)
+_StrictLoader.add_constructor("tag:yaml.org,2002:float", _float)
+_StrictLoader.add_constructor("tag:yaml.org,2002:int", _integer)
+
+
+def _refuse_aliases_and_depth(text: str) -> None:
+    """Refuse aliases (they can blow up a small text into a large tree) and deep nesting."""
+    depth = 0
+    for event in yaml.parse(text, Loader=_StrictLoader):
+        if isinstance(event, yaml.AliasEvent):
+            raise yaml.composer.ComposerError(
+                None, None, "aliases (*name) are not taken here", event.start_mark
+            )
+        if isinstance(event, (yaml.MappingStartEvent, yaml.SequenceStartEvent)):
+            depth += 1
+            if depth > MAX_DEPTH:
+                raise yaml.composer.ComposerError(
+                    None, None, f"nested more than {MAX_DEPTH} deep", event.start_mark
+                )
+        elif isinstance(event, (yaml.MappingEndEvent, yaml.SequenceEndEvent)):
+            depth -= 1
+
+
+def load_yaml(text: str, name: str) -> Any:
+    """Read one YAML document into dicts, lists, text, numbers, booleans and None.
+
+    ``name`` is what an error calls the text, usually a file name. Raises KnowledgeError naming
+    line and column for text that is not YAML or that YAML would read in a surprising way.
+    """
+    try:
+        _refuse_aliases_and_depth(text)
+        return yaml.load(text, Loader=_StrictLoader)  # noqa: S506 - a SafeLoader subclass
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        place = f"{name}:{mark.line + 1}:{mark.column + 1}" if mark else name
+        raise KnowledgeError([Fault(place, str(error.problem or error.context))]) from error
+    except (yaml.YAMLError, ValueError, RecursionError) as error:
+        message = str(error).splitlines()[0] if str(error) else "not readable as YAML"
+        raise KnowledgeError([Fault(name, message)]) from error

@@ -1,0 +1,1 @@
+"""What the trade knows, as data: read by engine.knowledge, edited by people."""
