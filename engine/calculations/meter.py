@@ -1,0 +1,105 @@
+"""What a meter reading is worth: its half-width, its standard uncertainty, and the verdict."""
+
+import math
+from typing import Literal
+
+from engine.calculations.guard import Quantity, finite, not_negative, positive
+from engine.calculations.normal import normal_cdf
+
+Verdict = Literal["good", "bad", "cannot-say"]
+
+
+def half_width(
+    reading: Quantity, percent: float, counts: float = 0.0, resolution: float = 0.0
+) -> Quantity:
+    """Return the half-width, in the reading's unit, of a "% of reading + counts" statement.
+
+    ``counts`` is a number of last digits, ``resolution`` the size of one. Raises ValueError for a
+    reading that is not finite or a negative figure. Source: makers' accuracy statements.
+    """
+    finite("reading", reading)
+    not_negative("percent", percent)
+    digits = not_negative("counts", counts) * not_negative("resolution", resolution)
+    return abs(reading) * (percent / 100.0) + digits
+
+
+def standard_uncertainty(half: Quantity) -> Quantity:
+    """Return the standard uncertainty a / sqrt 3 of bounds +-a, in the unit of ``half``.
+
+    Raises ValueError for a negative half-width. Source: JCGM 100:2008 clause 4.3.7.
+    """
+    return not_negative("half", half) / math.sqrt(3.0)
+
+
+def combined(*uncertainties: float) -> float:
+    """Return the root sum of squares of independent standard uncertainties, in their unit.
+
+    Raises ValueError for a negative one. Source: JCGM 100:2008 clause 5.1.2.
+    """
+    return math.hypot(*(not_negative("uncertainties", part) for part in uncertainties))
+
+
+def resistance_by_volts_and_amperes(
+    volts: float, volts_u: float, amperes: float, amperes_u: float
+) -> tuple[float, float]:
+    """Return (ohm, standard uncertainty in ohm) of a resistance from its volts and amperes.
+
+    Raises ValueError for volts or amperes not above zero, or a negative uncertainty.
+    Source: law of propagation for a quotient, JCGM 100:2008 clause 5.1.6.
+    """
+    positive("volts", volts)
+    positive("amperes", amperes)
+    not_negative("volts_u", volts_u)
+    not_negative("amperes_u", amperes_u)
+    ohms = volts / amperes
+    return ohms, ohms * math.hypot(volts_u / volts, amperes_u / amperes)
+
+
+def _share_below(limit: float, value: Quantity, uncertainty: float) -> Quantity:
+    """Return the probability that the true value lies below ``limit``."""
+    return normal_cdf((limit - value) / uncertainty)
+
+
+def conformance_probability(
+    value: Quantity, uncertainty: float, lower: float | None = None, upper: float | None = None
+) -> Quantity:
+    """Return the probability (0 to 1) that the true value lies within the limits given.
+
+    ``lower`` or ``upper`` may be left out. Raises ValueError when both are, when they are in the
+    wrong order, or for an uncertainty not above zero. Source: JCGM 106:2012 clause 7 (from
+    memory): true value normal about the reading.
+    """
+    finite("value", value)
+    positive("uncertainty", uncertainty)
+    if lower is not None and upper is not None:
+        if finite("lower", lower) > finite("upper", upper):
+            raise ValueError(f"lower must be at most upper, got {lower!r} and {upper!r}")
+        below = _share_below(upper, value, uncertainty)
+        return below - _share_below(lower, value, uncertainty)
+    if upper is not None:
+        return _share_below(finite("upper", upper), value, uncertainty)
+    if lower is not None:
+        # Mirrored, so that a value far below the limit keeps its digits.
+        return _share_below(-finite("lower", lower), -value, uncertainty)
+    raise ValueError("lower or upper must be given, got neither")
+
+
+def verdict(
+    value: float,
+    uncertainty: float,
+    lower: float | None = None,
+    upper: float | None = None,
+    sure: float = 0.95,
+) -> Verdict:
+    """Return 'good', 'bad' or 'cannot-say' for a reading against the limits of a good part.
+
+    'good' when the limits are met with probability ``sure`` or more, 'bad' when they are missed
+    with it. Raises ValueError as :func:`conformance_probability`, and for ``sure`` outside 0.5
+    to 1. Source: JCGM 106:2012 clause 8, decision by conformance probability; 0.95 is judgement.
+    """
+    if not 0.5 < finite("sure", sure) < 1.0:
+        raise ValueError(f"sure must lie between 0.5 and 1, got {sure!r}")
+    conforms = conformance_probability(value, uncertainty, lower, upper)
+    if conforms >= sure:
+        return "good"
+    return "bad" if 1.0 - conforms >= sure else "cannot-say"
