@@ -1,0 +1,228 @@
+"""Third layer of checking: the whole base. Every id used exists, nothing dangles, nothing is dead.
+
+What needs the solved circuits (a check that separates nothing, causes that nothing tells apart) is
+in engine.audit; here stands what can be seen from the files alone.
+"""
+
+import string
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from engine.knowledge import items
+from engine.knowledge.build import with_parts
+from engine.knowledge.faults import Fault, unknown
+from engine.knowledge.rule_language import BeliefTest, ConcludedTest, FindingTest, Program
+
+if TYPE_CHECKING:
+    from engine.knowledge.load import Knowledge
+
+PLACEHOLDERS = ("when", "ground_point", "volts", "moment", "listen", "hold_when")
+
+
+def cross_faults(knowledge: "Knowledge") -> list[Fault]:
+    """Return every fault of the whole base, unsorted."""
+    faults: list[Fault] = []
+    for circuit in knowledge.circuits.values():
+        faults += _circuit_faults(circuit)
+    if not knowledge.circuits:
+        return [Fault("kb/circuits", "there is no circuit")]
+    for cause in knowledge.causes.values():
+        faults += _cause_faults(cause, knowledge)
+    for check in knowledge.checks.values():
+        faults += _check_faults(check, knowledge)
+    faults += _rule_faults(knowledge)
+    return faults
+
+
+def _ids(file: str, path: str, kind: str, used: Iterable[str], known: Iterable[str]) -> list[Fault]:
+    known = list(known)
+    return [Fault(f"{file}: {path}", unknown(kind, one, known)) for one in used if one not in known]
+
+
+def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
+    faults: list[Fault] = []
+    full = with_parts(with_parts(circuit, "case-ground"), "body-ground")
+    for part in full.parts.values():
+        nodes = [*part.between, *(part.operated_by or ())]
+        nodes += [node for need in part.needs for node in (need.node, need.across)]
+        faults += _ids(circuit.file, f"parts.{part.id}", "node", nodes, circuit.nodes)
+    for phase in circuit.phases.values():
+        switched = [part.id for part in circuit.parts.values() if part.switched]
+        path = f"phases.{phase.id}.made"
+        faults += _ids(circuit.file, path, "switched part", phase.made, switched)
+    missing = [phase for phase in items.PHASES if phase not in circuit.phases]
+    faults += [Fault(f"{circuit.file}: phases", f"lacks '{phase}'") for phase in missing]
+    return faults
+
+
+def _cause_faults(cause: items.Cause, knowledge: "Knowledge") -> list[Fault]:
+    faults = _ids(cause.file, "confirmed_by", "check", cause.confirmed_by, knowledge.checks)
+    if cause.section != "outside" and not cause.confirmed_by:
+        faults.append(Fault(f"{cause.file}: confirmed_by", "names no check that confirms it"))
+    circuits = [c for c in knowledge.circuits.values() if applies(cause.applies, circuit=c)]
+    if not circuits:
+        faults.append(Fault(f"{cause.file}: applies", "holds for no circuit"))
+    for number, state in enumerate(cause.states):
+        for place, change in enumerate(state.changes):
+            path = f"states[{number}].changes[{place}]"
+            for circuit in circuits:
+                full = with_parts(circuit, "case-ground")
+                known = full.parts if change.target == "part" else full.settings
+                faults += _ids(cause.file, path, change.target, [change.id], known)
+    return faults
+
+
+def _check_faults(check: items.Check, knowledge: "Knowledge") -> list[Fault]:
+    faults: list[Fault] = []
+    circuits = [c for c in knowledge.circuits.values() if applies(check.applies, circuit=c)]
+    if not circuits:
+        faults.append(Fault(f"{check.file}: applies", "holds for no circuit"))
+    for text in ("say", "how", "why"):
+        faults += _placeholder_faults(check.file, text, getattr(check, text))
+    if check.reading is not None:
+        nodes = [*check.reading.from_node.values(), *check.reading.to_node.values()]
+        for circuit in circuits:
+            faults += _ids(check.file, "predicted_by", "node", nodes, circuit.nodes)
+            parts = [check.reading.part] if check.reading.part else []
+            faults += _ids(check.file, "predicted_by.part", "part", parts, circuit.parts)
+        if "instruments" in knowledge.tables:
+            known = knowledge.rows("instruments")
+            faults += _ids(
+                check.file, "instrument", "instrument", [check.reading.instrument], known
+            )
+    if check.outcomes is not None:
+        faults += _outcome_faults(check, check.outcomes, knowledge)
+    return faults
+
+
+def _placeholder_faults(file: str, path: str, text: str) -> list[Fault]:
+    try:
+        names = [name for _, name, _, _ in string.Formatter().parse(text) if name is not None]
+    except ValueError as error:
+        return [Fault(f"{file}: {path}", f"braces do not pair up: {error}")]
+    return _ids(file, path, "placeholder", names, PLACEHOLDERS)
+
+
+def _outcome_faults(
+    check: items.Check, outcomes: items.Outcomes, knowledge: "Knowledge"
+) -> list[Fault]:
+    faults = []
+    known = {
+        *knowledge.causes,
+        *(f"{c.id}/{state.id}" for c in knowledge.causes.values() for state in c.states),
+    }
+    faults += _ids(check.file, "predicted_by.given", "cause", outcomes.given, sorted(known))
+    for distribution in [*outcomes.given.values(), *_leaves(outcomes.tree)]:
+        faults += _ids(check.file, "predicted_by", "outcome", distribution, outcomes.names)
+    faults += _ids(check.file, "outcome_words", "outcome", outcomes.words, outcomes.names)
+    lacking = [name for name in outcomes.names if name not in outcomes.words]
+    faults += [Fault(f"{check.file}: outcome_words", f"lacks words for '{n}'") for n in lacking]
+    return faults
+
+
+def _leaves(tree: items.Branch | items.Distribution) -> Iterator[items.Distribution]:
+    if isinstance(tree, items.Branch):
+        yield from _leaves(tree.then)
+        yield from _leaves(tree.otherwise)
+    else:
+        yield tree
+
+
+def _rule_faults(knowledge: "Knowledge") -> list[Fault]:
+    concluded = {
+        fact
+        for program in knowledge.programs.values()
+        for action in program.actions
+        if action.kind == "conclude"
+        for fact in action.about
+    }
+    faults: list[Fault] = []
+    for rule in knowledge.rules.values():
+        faults += _one_rule_faults(rule, knowledge.programs[rule.id], knowledge, concluded)
+    return faults + _cycle_faults(knowledge)
+
+
+def _one_rule_faults(
+    rule: items.Rule, program: Program, knowledge: "Knowledge", concluded: set[str]
+) -> list[Fault]:
+    faults: list[Fault] = []
+    for test in program.walk():
+        if isinstance(test, FindingTest):
+            faults += _ids(rule.file, "when", "check", test.checks, knowledge.checks)
+            faults += _test_faults(rule, test, knowledge)
+        elif isinstance(test, ConcludedTest):
+            faults += _ids(rule.file, "when", "conclusion", [test.fact], sorted(concluded))
+        elif isinstance(test, BeliefTest):
+            faults += _ids(rule.file, "when", "cause", [test.cause], knowledge.causes)
+    kinds = {"set_aside": "check", "weaken": "check", "drop_checks": "check", "ask_first": "check",
+             "drop_causes": "cause", "clears": "cause", "look_behind": "cause"}  # fmt: skip
+    for action in program.actions:
+        kind = kinds.get(action.kind)
+        known: Mapping[str, Any] = knowledge.checks if kind == "check" else knowledge.causes
+        if kind is not None:
+            faults += _ids(rule.file, f"then.{action.kind}", kind, action.about, known)
+        roots = [*action.roots, *(cause for cause, _ in action.factors)]
+        faults += _ids(rule.file, f"then.{action.kind}", "cause", roots, knowledge.causes)
+        faults += _ids(rule.file, f"then.{action.kind}", "check", action.before, knowledge.checks)
+    return faults
+
+
+def _test_faults(rule: items.Rule, test: FindingTest, knowledge: "Knowledge") -> list[Fault]:
+    """Return faults of outcomes that a check does not have and numbers on outcome checks."""
+    faults = []
+    numeric = any(
+        one is not None for one in (test.above, test.below, test.above_share, test.below_share)
+    )
+    tags = knowledge.rows("circumstances") if "circumstances" in knowledge.tables else None
+    for attribute in test.attributes:
+        if attribute.name == "circumstances" and attribute.relation == "is" and tags is not None:
+            faults += _ids(rule.file, "when.with", "circumstance", [str(attribute.value)], tags)
+    for name in test.checks:
+        check = knowledge.checks.get(name)
+        if check is None:
+            continue
+        if check.outcomes is not None:
+            known = (*check.outcomes.names, "not-known")
+            faults += _ids(rule.file, f"when.{name}", "outcome", test.outcomes or (), known)
+        elif test.outcomes not in (None, ("open",), ("not-known",)):
+            faults.append(Fault(f"{rule.file}: when.{name}", "is a reading: it has no outcomes"))
+        if check.reading is None and (numeric or test.reads):
+            faults.append(Fault(f"{rule.file}: when.{name}", "is not a reading: it has outcomes"))
+    return faults
+
+
+def _cycle_faults(knowledge: "Knowledge") -> list[Fault]:
+    """Return a fault when a rule's ``not_concluded`` can depend on its own conclusions.
+
+    Conclusions are ordered in layers (see engine.rules.compile.layers); a negation inside a cycle
+    would make the answer depend on the order of firing.
+    """
+    from engine.rules.layers import NegationCycleError, layers  # noqa: PLC0415 - avoids a cycle
+
+    try:
+        layers(knowledge.rules, knowledge.programs)
+    except NegationCycleError as error:
+        return [Fault(f"{knowledge.rules[error.rule].file}: when", str(error))]
+    return []
+
+
+def applies(
+    alternatives: Iterable[Mapping[str, Any]],
+    *,
+    circuit: items.Circuit,
+    coil: str | None = None,
+    system_volts: int | None = None,
+    fuel_actuation: str | None = None,
+) -> bool:
+    """Return whether any alternative holds; what is not stated does not speak against it."""
+    facts = {
+        "duty": circuit.duty,
+        "control": circuit.control,
+        "coil": coil,
+        "system_volts": system_volts,
+        "fuel_actuation": fuel_actuation,
+    }
+    return any(
+        all(facts[key] is None or facts[key] in allowed for key, allowed in alternative.items())
+        for alternative in alternatives
+    )

@@ -1,0 +1,85 @@
+"""The one place that reads files: kb/ as shipped, and a shop's own directories laid over it."""
+
+import importlib.resources
+from collections.abc import Iterator, Mapping, Sequence
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any
+
+from engine.knowledge import items
+from engine.knowledge.faults import Fault, KnowledgeError, unknown
+from engine.knowledge.text import load_yaml
+
+FOLDERS: Mapping[str, str] = {
+    "circuits": "circuits",
+    "causes": "causes",
+    "checks": "checks",
+    "tables": "tables",
+    **{f"rules/{family}": "rules" for family in items.FAMILIES},
+}
+SWITCHED_OFF = "switched-off.yaml"
+
+
+class Source:
+    """One file of knowledge: its content, and the name that errors call it by."""
+
+    def __init__(self, name: str, folder: str, text: str) -> None:
+        self.name, self.folder, self.text = name, folder, text
+        self.stem = Path(name).stem
+
+
+def _shipped() -> Traversable:
+    return importlib.resources.files("kb")
+
+
+def _walk(root: Traversable | Path, label: str) -> Iterator[Source]:
+    """Yield every YAML file below the known folders, in a fixed order."""
+    for folder in FOLDERS:
+        place: Any = root
+        for step in folder.split("/"):
+            place = place / step
+        if not place.is_dir():
+            continue
+        for entry in sorted(place.iterdir(), key=lambda entry: entry.name):
+            if entry.name.endswith((".yaml", ".yml")):
+                name = f"{label}/{folder}/{entry.name}"
+                yield Source(name, folder, entry.read_text(encoding="utf-8"))
+
+
+def _stray(root: Path, label: str) -> list[Fault]:
+    """Return a fault for each folder of an overlay that the knowledge base does not have."""
+    known = {folder.split("/", maxsplit=1)[0] for folder in FOLDERS}
+    return [
+        Fault(f"{label}/{entry.name}", unknown("folder", entry.name, known))
+        for entry in sorted(root.iterdir())
+        if entry.is_dir() and entry.name not in known and not entry.name.startswith((".", "_"))
+    ]
+
+
+def read_sources(overlays: Sequence[Path] = ()) -> tuple[list[Source], dict[str, Any], list[Fault]]:
+    """Return the files in force, what overlays switch off by kind, and faults of the directories.
+
+    A file of a later directory replaces the one of the same folder and stem.
+    Raises KnowledgeError when a directory does not exist or a file is not UTF-8 text.
+    """
+    chosen: dict[tuple[str, str], Source] = {}
+    off: dict[str, Any] = {}
+    faults: list[Fault] = []
+    roots: list[tuple[Traversable | Path, str]] = [(_shipped(), "kb")]
+    for overlay in overlays:
+        if not Path(overlay).is_dir():
+            raise KnowledgeError([Fault(str(overlay), "is not a directory of knowledge files")])
+        roots.append((Path(overlay), Path(overlay).name))
+        faults += _stray(Path(overlay), Path(overlay).name)
+    for root, label in roots:
+        try:
+            for source in _walk(root, label):
+                chosen[(FOLDERS[source.folder], source.stem)] = source
+            listed = Path(str(root)) / SWITCHED_OFF
+            if listed.is_file():
+                off[f"{label}/{SWITCHED_OFF}"] = load_yaml(
+                    listed.read_text(encoding="utf-8"), f"{label}/{SWITCHED_OFF}"
+                )
+        except (UnicodeDecodeError, OSError) as error:
+            raise KnowledgeError([Fault(label, f"cannot be read: {error}")]) from error
+    return [chosen[key] for key in sorted(chosen)], off, faults

@@ -1,0 +1,1 @@
+"""kb/rules compiled to experta, run in stages, with a trace."""

@@ -1,0 +1,58 @@
+"""The order in which rules may run, so that ``not_concluded`` never depends on firing order."""
+
+from collections.abc import Mapping
+
+from engine.knowledge.items import Rule
+from engine.knowledge.rule_language import ConcludedTest, Group, Program
+
+
+class NegationCycleError(Exception):
+    """A rule denies a fact that its own conclusions can bring about."""
+
+    def __init__(self, rule: str) -> None:
+        self.rule = rule
+        super().__init__(
+            "not_concluded leads back to this rule's own conclusion: the answer would depend on "
+            "the order in which rules fire"
+        )
+
+
+def _facts(program: Program) -> tuple[set[str], set[str]]:
+    """Return the conclusions that a rule needs, and those that it denies."""
+    wanted: set[str] = set()
+    denied: set[str] = set()
+    stack = [(condition, False) for condition in program.conditions]
+    while stack:
+        condition, negated = stack.pop()
+        if isinstance(condition, ConcludedTest):
+            (wanted if condition.wanted != negated else denied).add(condition.fact)
+        elif isinstance(condition, Group):
+            inner = negated != (condition.kind == "none")
+            stack += [(member, inner) for member in condition.members]
+    return wanted, denied
+
+
+def layers(rules: Mapping[str, Rule], programs: Mapping[str, Program]) -> dict[str, int]:
+    """Return a layer for each rule: above all that conclude what it denies, not below its needs.
+
+    Stratification as in Apt, Blair and Walker 1988 (from memory). Raises NegationCycleError.
+    """
+    makers: dict[str, list[str]] = {}
+    for name, program in programs.items():
+        for action in program.actions:
+            for fact in action.about if action.kind == "conclude" else ():
+                makers.setdefault(fact, []).append(name)
+    layer = {name: 0 if rule.stage == "qualify" else 1000 for name, rule in rules.items()}
+    needs = {name: _facts(program) for name, program in programs.items()}
+    for _ in range(len(rules) + 1):
+        changed = False
+        for name in rules:
+            wanted, denied = needs[name]
+            floor = [layer[maker] for fact in wanted for maker in makers.get(fact, ())]
+            floor += [layer[maker] + 1 for fact in denied for maker in makers.get(fact, ())]
+            if floor and max(floor) > layer[name]:
+                layer[name] = max(floor)
+                changed = True
+        if not changed:
+            return layer
+    raise NegationCycleError(max(layer, key=lambda name: (layer[name], name)))
