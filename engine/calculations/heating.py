@@ -1,0 +1,95 @@
+"""How hot a copper winding gets when no heat leaves it: how long a pull may stay on."""
+
+import math
+from dataclasses import dataclass
+
+from engine.calculations.conductor import round_area
+from engine.calculations.copper import (
+    DENSITY,
+    RESISTIVITY_20,
+    VOLUMETRIC_HEAT,
+    ZERO_RESISTANCE,
+    resistance_at_20,
+)
+from engine.calculations.guard import above, not_negative, positive
+
+ADIABATIC_CONSTANT = 226e6
+"""K of copper, A s^0.5 / m2: 226 A s^0.5/mm2 (IEC 60949:1988)."""
+
+
+@dataclass(frozen=True)
+class Coil:
+    """The wire of a winding: metres, m2, kg, and J/K to warm it."""
+
+    length: float
+    area: float
+    mass: float
+    heat_capacity: float
+
+
+def coil_from_wire(ohms: float, wire_diameter: float, celsius: float = 20.0) -> Coil:
+    """Return the wire that makes a coil of ``ohms`` at ``celsius`` from bare copper.
+
+    ``wire_diameter`` in metres. Raises ValueError for ohms or diameter not above zero. Source:
+    R = rho L / A with IEC 60028 resistivity and density, IEC 60949 heat by volume (from memory).
+    """
+    area = round_area(positive("wire_diameter", wire_diameter))
+    length = resistance_at_20(ohms, celsius) * area / RESISTIVITY_20
+    volume = length * area
+    return Coil(length, area, volume * DENSITY, volume * VOLUMETRIC_HEAT)
+
+
+def _log_rise(from_celsius: float, to_celsius: float) -> float:
+    """Return ln((tf + 234.5) / (ti + 234.5)); ValueError unless it warms."""
+    above("from_celsius", from_celsius, -ZERO_RESISTANCE)
+    above("to_celsius", to_celsius, from_celsius)
+    return math.log((to_celsius + ZERO_RESISTANCE) / (from_celsius + ZERO_RESISTANCE))
+
+
+def adiabatic_seconds(amperes: float, area: float, from_celsius: float, to_celsius: float) -> float:
+    """Return the seconds a steady current takes to warm copper of ``area`` m2.
+
+    Raises ValueError for a current or area not above zero, or an end that is not hotter.
+    Source: I = K S / sqrt t x sqrt ln((tf + 234.5) / (ti + 234.5)), IEC 60949:1988, solved for t.
+    """
+    density = positive("amperes", amperes) / positive("area", area)
+    return (ADIABATIC_CONSTANT / density) ** 2 * _log_rise(from_celsius, to_celsius)
+
+
+def adiabatic_amperes(seconds: float, area: float, from_celsius: float, to_celsius: float) -> float:
+    """Return the steady current that warms copper of ``area`` m2 in ``seconds``.
+
+    Errors and source as :func:`adiabatic_seconds`.
+    """
+    scale = ADIABATIC_CONSTANT * positive("area", area) / math.sqrt(positive("seconds", seconds))
+    return scale * math.sqrt(_log_rise(from_celsius, to_celsius))
+
+
+def constant_voltage_seconds(
+    volts: float, ohms: float, heat_capacity: float, from_celsius: float, to_celsius: float
+) -> float:
+    """Return the seconds a steady voltage takes to warm a winding, its ohms rising as it warms.
+
+    ``ohms`` at ``from_celsius``, ``heat_capacity`` in J/K. Raises ValueError for a figure not above
+    zero, or an end that is not hotter. Source: C dT = V^2 / R(T) dt integrated with the copper
+    line: t = (C R1 / V^2) (dT + dT^2 / (2 (234.5 + t1))).
+    """
+    _log_rise(from_celsius, to_celsius)
+    rise = to_celsius - from_celsius
+    scale = positive("heat_capacity", heat_capacity) * positive("ohms", ohms)
+    bend = rise**2 / (2.0 * (ZERO_RESISTANCE + from_celsius))
+    return scale / positive("volts", volts) ** 2 * (rise + bend)
+
+
+def constant_voltage_celsius(
+    seconds: float, volts: float, ohms: float, heat_capacity: float, from_celsius: float
+) -> float:
+    """Return the temperature in Celsius of a winding after ``seconds`` at a steady voltage.
+
+    Raises ValueError for negative seconds, or a figure not above zero. Source: the positive root
+    of the equation of :func:`constant_voltage_seconds`.
+    """
+    start = above("from_celsius", from_celsius, -ZERO_RESISTANCE) + ZERO_RESISTANCE
+    scale = positive("heat_capacity", heat_capacity) * positive("ohms", ohms)
+    warmth = not_negative("seconds", seconds) * positive("volts", volts) ** 2 / scale
+    return math.sqrt(start**2 + 2.0 * start * warmth) - ZERO_RESISTANCE

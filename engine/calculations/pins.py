@@ -1,0 +1,175 @@
+"""Which pin is which on an unmarked three-pin solenoid, from three pin-to-pin readings.
+
+Pull and hold winding meet at the ground pin, so between the two fed pins the meter reads the sum,
+the largest of the three; from the ground pin it reads each winding by itself, and the pull winding
+is the smallest. When the smaller two do not add up to the largest, half of what is left over sits
+where both windings share a path (the joint, the ground pin, or leads that were not zeroed). A
+passive part can never leave less than nothing over: then the readings themselves are wrong.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from engine.calculations.guard import not_negative, positive
+from engine.calculations.meter import combined, conformance_probability, verdict
+from engine.calculations.normal import normal_cdf
+
+Name = Literal["pull", "hold", "ground"]
+State = Literal["good", "low", "high", "open", "cannot-say"]
+Closure = Literal["closes", "left-over", "impossible", "cannot-say"]
+
+SURE = 0.95
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Ohms between two pins with standard uncertainty; ``ohms`` None when over range (open)."""
+
+    ohms: float | None
+    uncertainty: float = 0.0
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Good ohms of the two windings at the temperature of the readings, and the share allowed."""
+
+    pull_ohms: float
+    hold_ohms: float
+    share: float = 0.15
+
+
+@dataclass(frozen=True)
+class Winding:
+    """What a winding itself has, in ohm with standard uncertainty, and its state."""
+
+    ohms: float | None
+    uncertainty: float
+    state: State
+
+
+@dataclass(frozen=True)
+class Pins:
+    """The pins by name where they can be told, how sure that is, and what does not add up.
+
+    ``sure`` is a probability. ``left_over`` in ohm, with standard uncertainty, is the smaller two
+    readings less the largest: nothing on a good part. ``cut_off`` is a pin that is open to both
+    others, ``may_be`` what that pin can be.
+    """
+
+    pull: str | None = None
+    hold: str | None = None
+    ground: str | None = None
+    sure: float = 0.0
+    pull_winding: Winding | None = None
+    hold_winding: Winding | None = None
+    closure: Closure = "cannot-say"
+    left_over: float | None = None
+    left_over_uncertainty: float = 0.0
+    cut_off: str | None = None
+    may_be: tuple[Name, ...] = ()
+
+
+def _checked(name: str, reading: Reading) -> Reading:
+    """Return the reading if its ohms are not negative and its uncertainty is above zero."""
+    if reading.ohms is not None:
+        not_negative(f"{name}.ohms", reading.ohms)
+        positive(f"{name}.uncertainty", reading.uncertainty)
+    return reading
+
+
+def _winding(ohms: float, uncertainty: float, expected: float, share: float) -> Winding:
+    """Return the winding with its state against its expected ohms, give or take the share."""
+    found = verdict(ohms, uncertainty, expected * (1 - share), expected * (1 + share), SURE)
+    off: State = "low" if ohms < expected else "high"
+    return Winding(ohms, uncertainty, off if found == "bad" else found)
+
+
+def _closure(left_over: float, uncertainty: float, allowed: float) -> Closure:
+    """Return whether the sum closes within ``allowed`` ohm, or on which side it fails."""
+    found = verdict(left_over, uncertainty, -allowed, allowed, SURE)
+    if found == "bad":
+        return "left-over" if left_over > 0 else "impossible"
+    return "closes" if found == "good" else "cannot-say"
+
+
+def _all_read(pairs: list[tuple[Reading, str]], expected: Expected) -> Pins:
+    """Return the pins when all three pairs gave ohms; each pair comes with the pin not in it."""
+    (small, hold), (middle, pull), (large, ground) = sorted(pairs, key=lambda p: p[0].ohms or 0.0)
+    x, y, z = (reading.ohms or 0.0 for reading in (small, middle, large))
+    u = combined(small.uncertainty, middle.uncertainty, large.uncertainty)
+    closure = _closure(x + y - z, u, expected.share * expected.pull_ohms)
+    # Once the sum is known not to close, the shared half comes off. Before that the direct reading
+    # of each winding is the better one, because its uncertainty is smaller.
+    shared, x_u, y_u = 0.0, small.uncertainty, middle.uncertainty
+    if closure == "left-over":
+        shared, x_u, y_u = (x + y - z) / 2, u / 2, u / 2
+    # The smallest pair tells the hold pin, the largest the ground pin: both must be right.
+    told_hold = normal_cdf((y - x) / math.hypot(small.uncertainty, middle.uncertainty))
+    told_ground = normal_cdf((z - y) / math.hypot(middle.uncertainty, large.uncertainty))
+    return Pins(
+        pull=pull,
+        hold=hold,
+        ground=ground,
+        sure=told_hold * told_ground,
+        pull_winding=_winding(x - shared, x_u, expected.pull_ohms, expected.share),
+        hold_winding=_winding(y - shared, y_u, expected.hold_ohms, expected.share),
+        closure=closure,
+        left_over=x + y - z,
+        left_over_uncertainty=u,
+    )
+
+
+def _one_read(reading: Reading, cut_off: str, expected: Expected) -> Pins:
+    """Return what one pair tells when the third pin is open to both of its pins."""
+    ohms, u = reading.ohms or 0.0, reading.uncertainty
+    # What the pair would read if the pin that is cut off were this one.
+    reads: dict[Name, float] = {
+        "pull": expected.hold_ohms,
+        "hold": expected.pull_ohms,
+        "ground": expected.pull_ohms + expected.hold_ohms,
+    }
+    low, high = 1 - expected.share, 1 + expected.share
+    fits = {
+        name: conformance_probability(ohms, u, good * low, good * high)
+        for name, good in reads.items()
+    }
+    may_be = tuple(name for name, chance in fits.items() if chance > 1 - SURE)
+    if len(may_be) != 1:
+        return Pins(cut_off=cut_off, may_be=may_be)
+    only = may_be[0]
+    broken = Winding(None, 0.0, "open")
+    other = None if only == "ground" else _winding(ohms, u, reads[only], expected.share)
+    return Pins(
+        pull=cut_off if only == "pull" else None,
+        hold=cut_off if only == "hold" else None,
+        ground=cut_off if only == "ground" else None,
+        sure=fits[only],
+        pull_winding=broken if only == "pull" else other,
+        hold_winding=broken if only == "hold" else other,
+        cut_off=cut_off,
+        may_be=may_be,
+    )
+
+
+def identify(ab: Reading, bc: Reading, ca: Reading, expected: Expected) -> Pins:
+    """Return which of the pins 'a', 'b', 'c' is pull, hold and ground, and what is wrong.
+
+    Readings in ohm between the pins of the unplugged part, the ohms of the test leads taken off.
+    All three pairs read: the pins are named by size, taking the hold winding to have more ohms than
+    the pull winding, and ``sure`` is the probability that the order of the readings is real. Two pairs open:
+    the third pin is cut off, and ``may_be`` names what it can be by the ohms of the pair left.
+    One pair open cannot be in one part: closure 'impossible'. Raises ValueError for negative
+    ohms, an uncertainty not above zero, or expected ohms that are not. Source: series resistance; star of
+    three resistances from its three pairs (Kennelly 1899, from memory).
+    """
+    positive("expected.pull_ohms", expected.pull_ohms)
+    positive("expected.hold_ohms", expected.hold_ohms)
+    positive("expected.share", expected.share)
+    pairs = [(_checked("ab", ab), "c"), (_checked("bc", bc), "a"), (_checked("ca", ca), "b")]
+    read = [pair for pair in pairs if pair[0].ohms is not None]
+    if len(read) == 3:
+        return _all_read(read, expected)
+    if len(read) == 1:
+        return _one_read(*read[0], expected)
+    return Pins(closure="impossible" if read else "cannot-say")
