@@ -157,11 +157,12 @@ def identify(ab: Reading, bc: Reading, ca: Reading, expected: Expected) -> Pins:
 
     Readings in ohm between the pins of the unplugged part, the ohms of the test leads taken off.
     All three pairs read: the pins are named by size, taking the hold winding to have more ohms than
-    the pull winding, and ``sure`` is the probability that the order of the readings is real. Two pairs open:
-    the third pin is cut off, and ``may_be`` names what it can be by the ohms of the pair left.
-    One pair open cannot be in one part: closure 'impossible'. Raises ValueError for negative
-    ohms, an uncertainty not above zero, or expected ohms that are not. Source: series resistance; star of
-    three resistances from its three pairs (Kennelly 1899, from memory).
+    the pull winding, and ``sure`` is the probability that the order of the readings is real. Two
+    pairs open: the third pin is cut off, and ``may_be`` names what it can be by the ohms of the
+    pair left. One pair open: closure 'impossible', the readings or the meter's range are wrong.
+    Raises ValueError for negative ohms, an uncertainty not above zero, or expected ohms that are
+    not. Source: resistances in series; the star of three resistances from its three pairs
+    (Kennelly 1899, from memory).
     """
     positive("expected.pull_ohms", expected.pull_ohms)
     positive("expected.hold_ohms", expected.hold_ohms)
