@@ -1,0 +1,31 @@
+"""How others reach the engine: an HTTP service and a command line, both thin."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from flask import Flask
+
+from api import hooks, problems, service
+from api.answering import MAX_BYTES
+from api.resources import MODULES
+
+__all__ = ["create_app"]
+
+
+def create_app(config: Mapping[str, Any] | None = None) -> Flask:
+    """Return the WSGI application.
+
+    ``config`` may hold ``OVERLAYS`` (folders of a shop's own knowledge, laid over the shipped one),
+    or a ready ``KNOWLEDGE`` and ``DIAGNOSER``. Raises engine.KnowledgeError, carrying every fault,
+    when the knowledge base cannot be used: a service that cannot answer does not start.
+    """
+    app = Flask(__name__, static_folder=None)
+    app.url_map.merge_slashes = False  # a redirect answers with HTML; a wrong path is a 404
+    app.config.from_mapping(MAX_CONTENT_LENGTH=MAX_BYTES)
+    app.config.from_mapping(config or {})
+    service.install(app)
+    problems.register(app)
+    hooks.register(app)
+    for module in MODULES:
+        app.register_blueprint(module.blueprint)
+    return app

@@ -1,0 +1,5 @@
+"""``python -m api`` is the command line."""
+
+from api.cli import main
+
+main()

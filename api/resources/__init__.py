@@ -1,0 +1,10 @@
+"""One blueprint a resource; ``MODULES`` is the one list of them.
+
+Each module carries, beside its views, ``OPERATIONS``: what /openapi.json says of them.
+"""
+
+from types import ModuleType
+
+from api.resources import causes, checks, circuits, description, diagnoses, health, rules
+
+MODULES: list[ModuleType] = [diagnoses, causes, checks, circuits, rules, description, health]

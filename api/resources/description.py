@@ -1,0 +1,26 @@
+"""``/openapi.json``: the description of this interface, with examples worked on the spot."""
+
+from typing import Any
+
+from flask import Blueprint, Response
+
+from api import openapi
+from api.resources import listing, negotiation
+from api.resources.operations import description_operation
+from api.service import current
+
+blueprint = Blueprint("description", __name__)
+
+OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
+    ("/openapi.json", "get"): description_operation()
+}
+
+
+@blueprint.get("/openapi.json")
+def describe() -> Response:
+    """Return the OpenAPI document; it is built at the first call and kept."""
+    negotiation.query({})
+    service = current()
+    if "openapi" not in service.cache:
+        service.cache["openapi"] = openapi.build(service)
+    return listing.respond(service.cache["openapi"])

@@ -1,0 +1,56 @@
+"""What a caller may send and accept: media types and query parameters."""
+
+from collections.abc import Mapping, Sequence
+
+from flask import request
+
+from api.problems import ProblemError
+from api.strict_json import shorten
+from engine.knowledge.faults import nearest, unknown
+
+JSON = "application/json"
+
+
+def require_json_body() -> None:
+    """Refuse a body that is not said to be plain JSON in UTF-8. Raises ProblemError 415."""
+    charset = request.mimetype_params.get("charset", "utf-8").lower()
+    if request.mimetype != JSON or charset not in ("utf-8", "utf8"):
+        raise ProblemError(415, headers={"Accept-Post": JSON})
+    if request.headers.get("Content-Encoding", "identity").lower() != "identity":
+        raise ProblemError(
+            415, "The body is compressed; send it plain.", headers={"Accept-Encoding": "identity"}
+        )
+
+
+def require_json_accepted() -> None:
+    """Refuse a caller who says that JSON is not wanted. Raises ProblemError 406."""
+    if request.accept_mimetypes and not request.accept_mimetypes[JSON]:
+        raise ProblemError(406)
+
+
+def query(allowed: Mapping[str, Sequence[str]]) -> dict[str, str]:
+    """Return the query parameters, each at most once and with a value of its closed set.
+
+    Raises ProblemError 422 that names every fault, with the nearest right word.
+    """
+    faults = [
+        (f"query.{shorten(name)}", message)
+        for name in request.args
+        for message in _faults_of(name, request.args.getlist(name), allowed)
+    ]
+    if faults:
+        raise ProblemError(422, "The query does not fit.", errors=faults)
+    return dict(request.args.items())
+
+
+def _faults_of(name: str, values: Sequence[str], allowed: Mapping[str, Sequence[str]]) -> list[str]:
+    """Return what is wrong with one query parameter."""
+    if name not in allowed:
+        known = f"; known here: {', '.join(allowed)}" if allowed else "; none is taken here"
+        return [f"unknown query parameter{nearest(name[:100], allowed)}{known}"]
+    if len(values) > 1:
+        return ["given more than once; give it once"]
+    if values[0] not in allowed[name]:
+        known = ", ".join(allowed[name])
+        return [f"{unknown(name, values[0], allowed[name])}; one of {known}"]
+    return []

@@ -1,0 +1,46 @@
+"""What the views need: one knowledge base and one engine on it, shared by every request."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Protocol, cast
+
+from flask import Flask, current_app
+
+from engine import Diagnoser, Knowledge, load_knowledge
+
+_KEY = "threewire"
+
+
+class Engine(Protocol):
+    """Anything that answers a request as ``engine.Diagnoser`` does."""
+
+    def diagnose(self, request: dict[str, Any]) -> dict[str, Any]:
+        """Answer one request; raise ``engine.RequestError`` with every fault for a bad one."""
+
+
+@dataclass
+class Service:
+    """The knowledge base, the engine, and what is worked out from them once."""
+
+    knowledge: Knowledge
+    engine: Engine
+    cache: dict[str, Any] = field(default_factory=dict)
+
+
+def install(app: Flask) -> Service:
+    """Load the knowledge base that ``app.config`` names and keep it on ``app``.
+
+    ``DIAGNOSER`` and ``KNOWLEDGE`` put ready-made ones in its place; ``OVERLAYS`` lists folders of
+    a shop's own items. Raises engine.KnowledgeError when the knowledge base has a fault.
+    """
+    overlays = [Path(folder) for folder in app.config.get("OVERLAYS", ())]
+    knowledge = app.config.get("KNOWLEDGE") or load_knowledge(overlays)
+    engine = app.config.get("DIAGNOSER") or Diagnoser(knowledge)
+    service = Service(knowledge, engine)
+    app.extensions[_KEY] = service
+    return service
+
+
+def current() -> Service:
+    """Return the service of the application that is handling this request."""
+    return cast(Service, current_app.extensions[_KEY])
