@@ -8,7 +8,9 @@ passive part can never leave less than nothing over: then the readings themselve
 """
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import permutations
 from typing import Literal
 
 from engine.calculations.guard import not_negative, positive
@@ -53,8 +55,9 @@ class Pins:
     """The pins by name where they can be told, how sure that is, and what does not add up.
 
     ``sure`` is a probability. ``left_over`` in ohm, with standard uncertainty, is the smaller two
-    readings less the largest: nothing on a good part. ``cut_off`` is a pin that is open to both
-    others, ``may_be`` what that pin can be.
+    readings less the largest: nothing on a good part. When something is left, ``shared_ohms`` is
+    what both windings share, known to half the uncertainty of ``left_over``. ``cut_off`` is a pin
+    that is open to both others, ``may_be`` what that pin can be.
     """
 
     pull: str | None = None
@@ -66,6 +69,7 @@ class Pins:
     closure: Closure = "cannot-say"
     left_over: float | None = None
     left_over_uncertainty: float = 0.0
+    shared_ohms: float | None = None
     cut_off: str | None = None
     may_be: tuple[Name, ...] = ()
 
@@ -98,25 +102,66 @@ def _all_read(pairs: list[tuple[Reading, str]], expected: Expected) -> Pins:
     (small, hold), (middle, pull), (large, ground) = sorted(pairs, key=lambda p: p[0].ohms or 0.0)
     x, y, z = (reading.ohms or 0.0 for reading in (small, middle, large))
     u = combined(small.uncertainty, middle.uncertainty, large.uncertainty)
-    closure = _closure(x + y - z, u, expected.share * expected.pull_ohms)
-    # Once the sum is known not to close, the shared half comes off. Before that the direct reading
-    # of each winding is the better one, because its uncertainty is smaller.
-    shared, x_u, y_u = 0.0, small.uncertainty, middle.uncertainty
-    if closure == "left-over":
-        shared, x_u, y_u = (x + y - z) / 2, u / 2, u / 2
     # The smallest pair tells the hold pin, the largest the ground pin: both must be right.
     told_hold = normal_cdf((y - x) / math.hypot(small.uncertainty, middle.uncertainty))
     told_ground = normal_cdf((z - y) / math.hypot(middle.uncertainty, large.uncertainty))
-    return Pins(
+    found = Pins(
         pull=pull,
         hold=hold,
         ground=ground,
         sure=told_hold * told_ground,
-        pull_winding=_winding(x - shared, x_u, expected.pull_ohms, expected.share),
-        hold_winding=_winding(y - shared, y_u, expected.hold_ohms, expected.share),
-        closure=closure,
+        # Until the sum is known not to close, the direct reading of each winding is the better
+        # one, because its uncertainty is smaller than that of a difference.
+        pull_winding=_winding(x, small.uncertainty, expected.pull_ohms, expected.share),
+        hold_winding=_winding(y, middle.uncertainty, expected.hold_ohms, expected.share),
+        closure=_closure(x + y - z, u, expected.share * expected.pull_ohms),
         left_over=x + y - z,
         left_over_uncertainty=u,
+    )
+    if found.closure != "left-over":
+        return found
+    half = (x + y - z) / 2
+    arms = {ground: half, pull: x - half, hold: y - half}
+    return _star(found, arms, expected)
+
+
+def _distance(arms: Mapping[str, float], pins: Sequence[str], expected: Expected) -> float:
+    """Return how far, in log ohms, the arms lie from (pull, hold) when the pins are named so."""
+    wanted = (expected.pull_ohms, expected.hold_ohms)
+    pairs = zip(pins[:2], wanted, strict=True)
+    return sum(abs(math.log(max(arms[pin], 1e-9) / good)) for pin, good in pairs)
+
+
+def _fit(arms: Mapping[str, float], u: float, pins: Sequence[str], expected: Expected) -> float:
+    """Return the probability that both windings are good when the pins are named so."""
+    low, high = 1 - expected.share, 1 + expected.share
+    wanted = (expected.pull_ohms, expected.hold_ohms)
+    pairs = zip(pins[:2], wanted, strict=True)
+    return math.prod(
+        conformance_probability(arms[pin], u, good * low, good * high) for pin, good in pairs
+    )
+
+
+def _star(found: Pins, arms: Mapping[str, float], expected: Expected) -> Pins:
+    """Return the pins with the path that both windings share taken off.
+
+    Three readings give three arms of a star, but not which arm is the shared path: that is told by
+    the expected ohms, and is sure only as far as this naming fits and no other does.
+    """
+    u = found.left_over_uncertainty / 2
+    namings = permutations(sorted(arms))
+    best, *rest = sorted(namings, key=lambda pins: _distance(arms, pins, expected))
+    pull, hold, ground = best
+    unlike = math.prod(1 - _fit(arms, u, pins, expected) for pins in rest)
+    return replace(
+        found,
+        pull=pull,
+        hold=hold,
+        ground=ground,
+        sure=_fit(arms, u, best, expected) * unlike,
+        pull_winding=_winding(arms[pull], u, expected.pull_ohms, expected.share),
+        hold_winding=_winding(arms[hold], u, expected.hold_ohms, expected.share),
+        shared_ohms=arms[ground],
     )
 
 
