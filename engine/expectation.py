@@ -32,7 +32,8 @@ FLAT_SHARE = 0.02
 OPEN_OHMS = 1e6  # what a common ohmmeter shows as over range on its working ranges (judgement)
 OPEN_SURE = 0.97  # chance that an open circuit shows as over range, and not as some leakage
 FALSE_OPEN = 0.01
-OHMS_FOOT, SECONDS_FOOT = 0.05, 0.02
+# The foot is about what a common ohmmeter and its leads add: below it the scale is linear.
+OHMS_FOOT, SECONDS_FOOT = 0.3, 0.05
 LEAD_ZEROED_U = 0.02  # ohm, left after subtracting the stated leads (judgement)
 BINS = 10
 

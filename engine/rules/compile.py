@@ -1,0 +1,221 @@
+"""kb/rules compiled to experta: one wide fact for the case, one small fact for each conclusion.
+
+A rule's tests become constraints on fields of the wide fact (one field a machine value, a check, a
+belief), its tests of conclusions become patterns of their own. Each rule has its own salience, from
+its layer (engine.rules.layers) and its place in the order of ids: experta fires rules of equal
+salience in a different order in each process.
+"""
+
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from engine.knowledge.items import Rule
+from engine.knowledge.rule_language import (
+    BeliefTest,
+    ConcludedTest,
+    Condition,
+    FindingTest,
+    Group,
+    MachineTest,
+    Program,
+)
+from engine.rules import experta_gate as experta
+from engine.rules.layers import layers
+from engine.rules.views import CaseView, finding_holds, holds, machine_holds, matching
+
+RULES_A_LAYER = 100_000
+MAX_FIRINGS = 20_000  # no base of this kind comes near; a loop in a base must end
+
+
+class CaseFact(experta.Fact):  # type: ignore[misc]
+    """The wide fact: everything stated about the case."""
+
+
+class Concluded(experta.Fact):  # type: ignore[misc]
+    """Something that a rule concluded."""
+
+
+def _name(kind: str, identifier: str) -> str:
+    return f"{kind}_{identifier.replace('-', '_')}"
+
+
+def _constraint(test: Condition) -> tuple[str, Callable[[Any], bool]] | None:
+    """Return field and predicate for a test of one field; None for anything wider."""
+    match test:
+        case MachineTest():
+            return _name("m", test.field), lambda value: machine_holds(test, value)
+        case FindingTest() if len(test.checks) == 1:
+            return _name("f", test.checks[0]), lambda pair: (
+                any(finding_holds(test, one, pair[0]) for one in pair[1]) != test.absent
+            )
+        case BeliefTest():
+            return _name("b", test.cause), lambda value: bool(value >= test.at_least)
+    return None
+
+
+def _mentions_conclusion(test: Condition) -> bool:
+    if isinstance(test, Group):
+        return any(_mentions_conclusion(member) for member in test.members)
+    return isinstance(test, ConcludedTest)
+
+
+def _pattern(test: Condition) -> Any:
+    """Return the experta pattern of one test."""
+    if isinstance(test, ConcludedTest):
+        fact = Concluded(fact=test.fact)
+        return fact if test.wanted else experta.NOT(fact)
+    if isinstance(test, Group) and _mentions_conclusion(test):
+        inner = [_pattern(member) for member in test.members]
+        if test.kind == "none":
+            return experta.AND(*(experta.NOT(one) for one in inner))
+        return (experta.OR if test.kind == "any" else experta.AND)(*inner)
+    narrow = _constraint(test)
+    if narrow is not None:
+        return CaseFact(**{narrow[0]: experta.P(narrow[1])})
+    return CaseFact(whole=experta.P(lambda view: holds(test, view, frozenset())))
+
+
+def _patterns(program: Program) -> list[Any]:
+    """Return a rule's patterns: field tests joined in one wide pattern, the rest one by one.
+
+    Several tests of the same field are put into one predicate.
+    """
+    fields: dict[str, list[Callable[[Any], bool]]] = {}
+    rest = []
+    for test in program.conditions:
+        narrow = None if _mentions_conclusion(test) else _constraint(test)
+        if narrow is not None:
+            fields.setdefault(narrow[0], []).append(narrow[1])
+        else:
+            rest.append(_pattern(test))
+    if not fields:
+        # NOT must come after a pattern that is there: the case always is
+        return [CaseFact(), *rest]
+    joined = {name: experta.P(_all_of(tests)) for name, tests in fields.items()}
+    return [CaseFact(**joined), *rest]
+
+
+def _all_of(tests: Sequence[Callable[[Any], bool]]) -> Callable[[Any], bool]:
+    if len(tests) == 1:
+        return tests[0]
+    return lambda value: all(test(value) for test in tests)
+
+
+@dataclass(frozen=True)
+class Firing:
+    """A rule that fired: the findings (indexes) and conclusions it rests on."""
+
+    rule: str
+    findings: tuple[int, ...]
+    facts: tuple[str, ...]
+
+
+class RuleSet:
+    """The rules of one stage. Engines are built once a thread and reset for each case."""
+
+    def __init__(self, rules: Mapping[str, Rule], programs: Mapping[str, Program]) -> None:
+        order = layers(rules, programs)
+        self._programs = programs
+        self._ranked = sorted(rules, key=lambda name: (order[name], name))
+        self._order = order
+        self._rank = {name: place for place, name in enumerate(self._ranked)}
+        self._concludes = {
+            name: tuple(f for a in programs[name].actions if a.kind == "conclude" for f in a.about)
+            for name in rules
+        }
+        self._fields = _fields_used(programs[name] for name in rules)
+        self._local = threading.local()
+
+    def run(self, view: CaseView, given: frozenset[str] = frozenset()) -> list[Firing]:
+        """Return the rules that fire on a case, in their fixed order.
+
+        ``given`` are conclusions of an earlier stage.
+        """
+        engine = getattr(self._local, "engine", None)
+        if engine is None:
+            engine = self._local.engine = self._make_engine()
+        engine.fired = set()
+        engine.reset()
+        for fact in sorted(given):
+            engine.declare(Concluded(fact=fact))
+        engine.declare(CaseFact(**self._values(view)))
+        engine.run(MAX_FIRINGS)
+        concluded = {f for name in engine.fired for f in self._concludes[name]} | given
+        return [
+            self._firing(name, view, frozenset(concluded))
+            for name in sorted(engine.fired, key=self._rank.__getitem__)
+        ]
+
+    def concluded(self, firings: Sequence[Firing]) -> frozenset[str]:
+        """Return what the rules that fired conclude."""
+        return frozenset(fact for one in firings for fact in self._concludes[one.rule])
+
+    def _firing(self, name: str, view: CaseView, concluded: frozenset[str]) -> Firing:
+        program = self._programs[name]
+        findings = set(matched_findings(program, view))
+        facts = [
+            test.fact
+            for test in program.walk()
+            if isinstance(test, ConcludedTest) and test.wanted and test.fact in concluded
+        ]
+        return Firing(name, tuple(sorted(findings)), tuple(dict.fromkeys(facts)))
+
+    def _values(self, view: CaseView) -> dict[str, Any]:
+        """Return the wide fact's fields: only those that some rule looks at."""
+        volts = float(view.machine.get("system_volts", 12))
+        values: dict[str, Any] = {"whole": view}
+        for kind, names in self._fields.items():
+            for name in names:
+                if kind == "m":
+                    values[_name(kind, name)] = view.machine.get(name)
+                elif kind == "f":
+                    values[_name(kind, name)] = (volts, view.of(name))
+                else:
+                    values[_name(kind, name)] = view.beliefs.get(name, 0.0)
+        return values
+
+    def _make_engine(self) -> Any:
+        body: dict[str, Any] = {"fired": None}
+        for name in self._ranked:
+            body[_name("rule", name)] = self._make_rule(name)
+        return type("CompiledRules", (experta.KnowledgeEngine,), body)()
+
+    def _make_rule(self, name: str) -> Any:
+        facts = self._concludes[name]
+
+        def fire(engine: Any) -> None:
+            if name in engine.fired:  # an OR fires once for each true branch
+                return
+            engine.fired.add(name)
+            for fact in facts:
+                engine.declare(Concluded(fact=fact))
+
+        fire.__name__ = _name("rule", name)
+        salience = -(self._order[name] * RULES_A_LAYER + self._rank[name])
+        return experta.Rule(*_patterns(self._programs[name]), salience=salience)(fire)
+
+
+def matched_findings(program: Program, view: CaseView) -> list[int]:
+    """Return the indexes of the findings that a rule's positive tests matched."""
+    return [
+        finding.index
+        for test in program.walk()
+        if isinstance(test, FindingTest) and not test.absent
+        for finding in matching(test, view)
+    ]
+
+
+def _fields_used(programs: Any) -> dict[str, list[str]]:
+    used: dict[str, set[str]] = {"m": set(), "f": set(), "b": set()}
+    for program in programs:
+        for test in program.walk():
+            match test:
+                case MachineTest():
+                    used["m"].add(test.field)
+                case FindingTest():
+                    used["f"].update(test.checks)
+                case BeliefTest():
+                    used["b"].add(test.cause)
+    return {kind: sorted(names) for kind, names in used.items()}

@@ -1,0 +1,122 @@
+"""What the rules see of a case, and how a condition is tested against it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from engine.knowledge.rule_language import (
+    AttributeTest,
+    BeliefTest,
+    ConcludedTest,
+    Condition,
+    FindingTest,
+    Group,
+    MachineTest,
+    StepTest,
+)
+
+
+@dataclass(frozen=True)
+class FindingView:
+    """A finding as rules see it; ``verdict`` is that of a reading against a healthy circuit."""
+
+    index: int
+    check: str
+    outcome: str | None = None
+    value: float | None = None
+    verdict: str | None = None
+    attributes: tuple[tuple[str, Any], ...] = ()
+
+    def attribute(self, name: str) -> Any:
+        """Return an attribute, or None when it was not given."""
+        return next((value for key, value in self.attributes if key == name), None)
+
+
+@dataclass(frozen=True)
+class CaseView:
+    """Machine, findings, and in the conclude stage the beliefs; or, for a step, its hazards."""
+
+    machine: Mapping[str, Any]
+    findings: tuple[FindingView, ...] = ()
+    beliefs: Mapping[str, float] = field(default_factory=dict)
+    hazards: frozenset[str] = frozenset()
+
+    def of(self, check: str) -> tuple[FindingView, ...]:
+        """Return the findings of one check."""
+        return tuple(one for one in self.findings if one.check == check)
+
+
+def machine_holds(test: MachineTest, value: Any) -> bool:
+    """Return whether a machine field meets a test; a field not stated meets none."""
+    if value is None:
+        return False
+    if test.values is not None and value not in test.values:
+        return False
+    return _within(value, test.above, test.below)
+
+
+def _within(value: Any, above: float | None, below: float | None) -> bool:
+    if above is None and below is None:
+        return True
+    if isinstance(value, str) or value is None:
+        return False
+    return (above is None or value > above) and (below is None or value < below)
+
+
+def finding_holds(test: FindingTest, finding: FindingView, system_volts: float) -> bool:
+    """Return whether one finding meets every part of a test (the check itself apart)."""
+    if finding.outcome == "not-known" and test.outcomes != ("not-known",):
+        return False
+    if test.outcomes is not None and finding.outcome not in test.outcomes:
+        return False
+    if test.reads is not None and finding.verdict not in test.reads:
+        return False
+    shares = [None if s is None else s * system_volts for s in (test.above_share, test.below_share)]
+    return (
+        _within(finding.value, test.above, test.below)
+        and _within(finding.value, shares[0], shares[1])
+        and all(_attribute_holds(one, finding) for one in test.attributes)
+    )
+
+
+def _attribute_holds(test: AttributeTest, finding: FindingView) -> bool:
+    value = finding.attribute(test.name)
+    if test.relation in ("missing", "given"):
+        return (value is None) == (test.relation == "missing")
+    if value is None:
+        return False
+    if test.relation == "is":
+        return test.value in value if isinstance(value, tuple) else bool(value == test.value)
+    return _within(
+        value,
+        test.value if test.relation == "above" else None,
+        test.value if test.relation == "below" else None,
+    )
+
+
+def matching(test: FindingTest, view: CaseView) -> list[FindingView]:
+    """Return the findings that meet a test."""
+    volts = float(view.machine.get("system_volts", 12))
+    return [
+        finding
+        for finding in view.findings
+        if finding.check in test.checks and finding_holds(test, finding, volts)
+    ]
+
+
+def holds(condition: Condition, view: CaseView, concluded: frozenset[str]) -> bool:
+    """Return whether a condition holds."""
+    match condition:
+        case MachineTest():
+            return machine_holds(condition, view.machine.get(condition.field))
+        case FindingTest():
+            return bool(matching(condition, view)) != condition.absent
+        case ConcludedTest():
+            return (condition.fact in concluded) == condition.wanted
+        case BeliefTest():
+            return view.beliefs.get(condition.cause, 0.0) >= condition.at_least
+        case StepTest():
+            return condition.hazard in view.hazards
+        case Group():
+            met = [holds(member, view, concluded) for member in condition.members]
+            return {"any": any(met), "all": all(met), "none": not any(met)}[condition.kind]
