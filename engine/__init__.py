@@ -1,0 +1,21 @@
+"""How the reasoning works: facts in, ranked causes with evidence out. No Flask, no clock, no I/O.
+
+>>> from engine import diagnose
+>>> answer = diagnose({"machine": {"duty": "fuel-shutoff", "control": "controller-on-crank",
+...                                "coil": "body-ground"}, "findings": []})
+"""
+
+from engine.diagnosis import Diagnoser, diagnose
+from engine.knowledge import (
+    Fault,
+    FaultsError,
+    Knowledge,
+    KnowledgeError,
+    RequestError,
+    load_knowledge,
+)
+
+__all__ = [
+    "Diagnoser", "Fault", "FaultsError", "Knowledge", "KnowledgeError", "RequestError",
+    "diagnose", "load_knowledge",
+]  # fmt: skip

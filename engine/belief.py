@@ -146,8 +146,9 @@ def normalised(logs: Floats) -> Floats:
 
 
 def _log10_odds(chances: Floats) -> Floats:
-    clipped = np.clip(chances, TINY, None)
-    odds: Floats = np.log10(clipped) - np.log10(np.clip(1 - chances, TINY, None))
+    """Return log10 odds; the others are added up, since 1 - p loses all digits near 1."""
+    others = chances @ (1.0 - np.eye(chances.shape[-1]))
+    odds: Floats = np.log10(np.maximum(chances, TINY)) - np.log10(np.maximum(others, TINY))
     return odds
 
 

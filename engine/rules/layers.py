@@ -38,8 +38,8 @@ def layers(rules: Mapping[str, Rule], programs: Mapping[str, Program]) -> dict[s
     Stratification as in Apt, Blair and Walker 1988 (from memory). Raises NegationCycleError.
     """
     makers: dict[str, list[str]] = {}
-    for name, program in programs.items():
-        for action in program.actions:
+    for name in rules:
+        for action in programs[name].actions:
             for fact in action.about if action.kind == "conclude" else ():
                 makers.setdefault(fact, []).append(name)
     layer = {name: 0 if rule.stage == "qualify" else 1000 for name, rule in rules.items()}

@@ -32,7 +32,7 @@ class FindingView:
         return next((value for key, value in self.attributes if key == name), None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # a value of experta facts: hashed by identity
 class CaseView:
     """Machine, findings, and in the conclude stage the beliefs; or, for a step, its hazards."""
 

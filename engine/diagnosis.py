@@ -1,0 +1,219 @@
+"""The one public entry: a request in, a diagnosis out. Pure: the same request, the same answer."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import lru_cache
+from threading import Lock
+from typing import Any
+
+from engine import explain, words
+from engine.advice import Adviser, Proposal, repair_order
+from engine.belief import Belief, fit_of, log_prior, weigh
+from engine.cautions import Cautions
+from engine.knowledge import Knowledge, load_knowledge
+from engine.model import HEALTHY, OUTSIDE, Model, ModelStore
+from engine.qualify import (
+    Corrected,
+    Effects,
+    case_view,
+    correct,
+    effects_of,
+    shares_of,
+    with_beliefs,
+)
+from engine.request import Finding, Request, read_request
+from engine.rules.compile import Firing, RuleSet
+from engine.rules.views import CaseView
+
+MAX_PROPOSALS = 5
+
+
+class Diagnoser:
+    """Diagnoses requests with one knowledge base; safe to share between threads."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self.knowledge = knowledge
+        self.models = ModelStore(knowledge)
+        self.cautions = Cautions(knowledge)
+        steps = self.cautions.step_rules
+        chosen = {name: rule for name, rule in knowledge.rules.items() if name not in steps}
+        self.rule_sets = {
+            stage: RuleSet(
+                {name: rule for name, rule in chosen.items() if rule.stage == stage},
+                knowledge.programs,
+            )
+            for stage in ("qualify", "conclude")
+        }
+        self._advisers: dict[int, tuple[Model, Adviser]] = {}
+        self._lock = Lock()
+
+    def diagnose(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the diagnosis of a request (the contract's request and answer as plain data).
+
+        Raises RequestError carrying every fault of the request with its path.
+        """
+        checked = read_request(request, self.knowledge)
+        sides = list(dict.fromkeys(one.side for one in checked.findings if one.side))
+        if not sides:
+            return self._one_side(checked)
+        answers = {side: self._one_side(self._of_side(checked, side)) for side in sorted(sides)}
+        # The top of the answer is about the side that was named first; nothing is left out below.
+        return {**answers[sides[0]], "side": sides[0], "sides": answers}
+
+    def _of_side(self, request: Request, side: str) -> Request:
+        """Return the request as it concerns one of two brake solenoids.
+
+        What was found on the other one does not enter, unless the check reads what both share.
+        """
+        kept = [
+            one
+            for one in request.findings
+            if one.side in (None, side) or self.knowledge.checks[one.check].shared_between_sides
+        ]
+        return replace(request, findings=tuple(kept))
+
+    def _one_side(self, request: Request) -> dict[str, Any]:
+        model = self.models.get(request.machine)
+        corrected = [correct(model, one) for one in request.findings]
+        view = case_view(request, corrected)
+        first = self.rule_sets["qualify"].run(view)
+        effects = effects_of(self.knowledge, view, first)
+        belief = self._belief(model, corrected, effects)
+        beliefs = dict(zip(model.causes, belief.causes.tolist(), strict=True))
+        late_view = with_beliefs(view, beliefs)
+        late = self.rule_sets["conclude"].run(
+            late_view, self.rule_sets["qualify"].concluded(first)
+        )
+        scene = explain.Scene(
+            self.knowledge, model, belief, corrected, effects, [*first, *late], late_view,
+            self.cautions,
+        )  # fmt: skip
+        return self._answer(request, scene)
+
+    def _belief(
+        self, model: Model, corrected: Sequence[Corrected], effects: Effects
+    ) -> Belief:
+        weighed = tuple(weigh(model, one.finding, one.value, one.meter) for one in corrected)
+        return Belief(
+            model, log_prior(model, effects.shifts, effects.dropped_causes), weighed,
+            shares_of(effects, [one.finding for one in corrected]),
+        )  # fmt: skip
+
+    def _answer(self, request: Request, scene: explain.Scene) -> dict[str, Any]:
+        proposals, advice = self._advice(request, scene)
+        fit = fit_of(scene.belief)
+        out_of_scope = scene.effects.out_of_scope
+        return {
+            "knowledge_version": self.knowledge.version,
+            "causes": explain.causes(scene, request.limit),
+            "set_aside": scene.effects.set_aside,
+            "weakened": scene.effects.weakened,
+            "proofs": explain.proofs(scene),
+            "notes": explain.notes(scene),
+            "fit": {"verdict": fit.verdict, "disagreeing": list(fit.disagreeing)},
+            "next_checks": [explain.next_check(scene, one) for one in proposals],
+            "advice": advice,
+            "cautions": explain.general_cautions(scene),
+            "scope": {"covered": out_of_scope is None, "because": out_of_scope},
+            "trace": explain.trace(scene),
+        }
+
+    def _adviser(self, model: Model) -> Adviser:
+        """Return the adviser of a model; kept as long as the model is."""
+        with self._lock:
+            kept = self._advisers.get(id(model))
+            if kept is None or kept[0] is not model:
+                if len(self._advisers) > 64:
+                    self._advisers.clear()
+                kept = self._advisers[id(model)] = (model, Adviser(self.knowledge, model))
+            return kept[1]
+
+    def _advice(
+        self, request: Request, scene: explain.Scene
+    ) -> tuple[list[Proposal], dict[str, Any]]:
+        """Return the checks to propose, and what to do when there is none."""
+        adviser = self._adviser(scene.model)
+        left_out = frozenset(_answered(request.findings, scene.effects))
+        left_out |= frozenset(scene.effects.dropped_checks)
+        if scene.effects.out_of_scope is not None:
+            return [], _advice_entry("refer", 0.0, [], scene.effects.out_of_scope)
+        found = adviser.proposals(
+            scene.belief.hypotheses, scene.belief.causes, left_out, request.on_hand
+        )
+        first = _ask_first(scene.knowledge, scene.firings)
+        found = [*_promoted(found, first, scene, left_out, request.on_hand), *found]
+        found = list({one.check: one for one in found}.values())[:MAX_PROPOSALS]
+        minutes = adviser.expected_minutes(scene.belief.causes)
+        order = _repair_names(adviser, scene)
+        if found:
+            return found, _advice_entry("check", minutes, order, None)
+        lead = scene.knowledge.causes[scene.model.causes[scene.belief.order[0]]]
+        why = (
+            f"No check {'at hand ' if request.on_hand is not None else ''}is expected to save more "
+            f"time than it takes: repair in this order, first {lead.name.lower()} "
+            f"({words.percent(float(scene.belief.causes[scene.belief.order[0]]))})."
+        )
+        return [], _advice_entry("repair", minutes, order, why)
+
+
+def _advice_entry(
+    action: str, minutes: float, order: list[str], because: str | None
+) -> dict[str, Any]:
+    return {
+        "do": action,
+        "expected_minutes_if_repair_now": round(minutes, 1),
+        "repair_order": order,
+        "because": because,
+    }
+
+
+def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:
+    """Return the checks that need no asking: answered, unless the answer was set aside."""
+    aside = {index for index, share in effects.shares.items() if share == 0.0}
+    return {one.check for one in findings if one.index not in aside}
+
+
+def _ask_first(knowledge: Knowledge, firings: Sequence[Firing]) -> list[str]:
+    """Return the checks that rules put first: those of the latest conclusions lead."""
+    wanted: dict[str, None] = {}
+    for firing in firings:
+        for action in knowledge.programs[firing.rule].actions:
+            if action.kind == "ask_first":
+                wanted.update(dict.fromkeys(action.about))
+    return list(wanted)
+
+
+def _promoted(
+    found: Sequence[Proposal], first: Sequence[str], scene: explain.Scene,
+    left_out: frozenset[str], kinds: Sequence[str] | None,
+) -> list[Proposal]:  # fmt: skip
+    """Return the checks that rules put first, if they can be done and are not answered."""
+    saving = {one.check: one.saves_minutes for one in found}
+    return [
+        Proposal(name, saving.get(name, 0.0))
+        for name in first
+        if name in scene.model.predictions
+        and name not in left_out
+        and (kinds is None or scene.knowledge.checks[name].kind in kinds)
+    ][:2]
+
+
+def _repair_names(adviser: Adviser, scene: explain.Scene) -> list[str]:
+    """Return the order in which repairs would be tried, the likely ones only."""
+    causes = scene.belief.causes
+    order = repair_order(causes, adviser.minutes)
+    return [
+        scene.model.causes[n] for n in order
+        if causes[n] >= 0.01 and scene.model.causes[n] not in (HEALTHY, OUTSIDE)
+    ][:5]  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def shipped() -> Diagnoser:
+    """Return the diagnoser of the shipped knowledge base, built once a process."""
+    return Diagnoser(load_knowledge())
+
+
+def diagnose(request: Mapping[str, Any]) -> dict[str, Any]:
+    """Diagnose with the shipped knowledge base. Raises RequestError for a bad request."""
+    return shipped().diagnose(request)
