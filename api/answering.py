@@ -10,7 +10,9 @@ MAX_BYTES = 1024 * 1024
 
 
 def answer(engine: Engine, raw: bytes) -> tuple[int, dict[str, Any]]:
-    """Return what ``answer_request`` does for a request in JSON; 400 when it is not JSON."""
+    """Return what ``answer_request`` does for a request in JSON; 400 or 413 where it is none."""
+    if len(raw) > MAX_BYTES:
+        return 413, problems.document(413)
     try:
         request = strict_json.loads(raw)
     except strict_json.JsonError as fault:

@@ -1,5 +1,6 @@
 """``threewire diagnose``: one request from a file, or many, one a line."""
 
+import sys
 from collections.abc import Iterator
 from typing import IO, Any
 
@@ -33,7 +34,7 @@ def diagnose(file: str, as_json: bool, ndjson: bool, overlay: tuple[str, ...]) -
     knowledge = knowledge_from(overlay)
     engine = Diagnoser(knowledge)
     if ndjson:
-        _diagnose_lines(engine, file)
+        diagnose_lines(engine, file)
         return
     source = read(file)
     try:
@@ -48,12 +49,11 @@ def diagnose(file: str, as_json: bool, ndjson: bool, overlay: tuple[str, ...]) -
 
 def write(text: str) -> None:
     """Write JSON to standard output as UTF-8, whatever the terminal's encoding is, at once."""
-    stream = click.get_binary_stream("stdout")
-    stream.write(text.encode("utf-8"))
-    stream.flush()
+    sys.stdout.buffer.write(text.encode("utf-8"))
+    sys.stdout.buffer.flush()
 
 
-def _diagnose_lines(engine: Engine, file: str) -> None:
+def diagnose_lines(engine: Engine, file: str) -> None:
     """Answer line by line. Exits with 1 when any line was bad."""
     bad = 0
     try:
@@ -73,8 +73,6 @@ def _diagnose_lines(engine: Engine, file: str) -> None:
 
 def _answer_line(engine: Engine, line: bytes) -> tuple[int, dict[str, Any]]:
     """Return status and answer or problem of one line; one bad line does not end the others."""
-    if len(line) > MAX_BYTES:
-        return 413, problems.document(413, "The line is longer than 1 MiB.")
     try:
         return answering.answer(engine, line)
     except Exception:  # a fault of ours: say so in its place and go on

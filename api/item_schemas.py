@@ -123,7 +123,9 @@ def listed(plural: str, schema: type[Schema]) -> type[Schema]:
             metadata={"description": "The items, in the order of the knowledge base."},
         ),
     }
-    return Schema.from_dict(members, name=f"{plural.capitalize()}List")
+    schema_list = Schema.from_dict(members, name=f"{plural.capitalize()}List")
+    schema_list.__doc__ = f"A list of {plural}."
+    return schema_list
 
 
 class AliveSchema(Schema):

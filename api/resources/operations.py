@@ -41,7 +41,7 @@ def _path_parameter(name: str, description: str) -> Operation:
         "in": "path",
         "required": True,
         "description": description,
-        "schema": {"type": "string", "minLength": 1},
+        "schema": {"type": "string", "pattern": "^[a-z0-9-]+$"},
     }
 
 

@@ -1,0 +1,128 @@
+"""Whatever a client sends, the service answers, and never with a 500."""
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from flask import Flask
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+JUNK = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-(10**25), 10**25)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.sampled_from(
+        ["V", "mV", "ohm", "kohm", "open", "not-known", "body", "left", "unknown", "ask", "", "\0"]
+    )
+    | st.text(max_size=8),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=6), inner, max_size=3)
+    ),
+    max_leaves=6,
+)
+TUNED = settings(
+    derandomize=True,
+    deadline=None,
+    max_examples=150,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+
+
+def sends(app: Flask, raw: bytes) -> int:
+    """Post ``raw`` as JSON and return the status, after checking that it is no 500."""
+    response = app.test_client().post("/v1/diagnoses", data=raw, content_type="application/json")
+    assert response.status_code in (200, 400, 422), (raw, response.data)
+    json.loads(response.data)
+    return response.status_code
+
+
+@TUNED
+@given(st.binary(max_size=200))
+def test_junk_bytes(app: Flask, raw: bytes) -> None:
+    """Random bytes are refused, not failed on."""
+    sends(app, raw)
+
+
+@TUNED
+@given(JUNK)
+def test_junk_json(app: Flask, value: object) -> None:
+    """Any JSON at all is refused or answered."""
+    sends(app, json.dumps(value).encode())
+
+
+@TUNED
+@given(st.data())
+def test_one_part_replaced_by_junk(app: Flask, case: dict[str, Any], data: st.DataObject) -> None:
+    """A good request with any one part of it replaced by junk is refused or answered."""
+    changed = json.loads(json.dumps(case))
+    changed["findings"][4] |= {
+        "meter": {"percent": 1.0, "counts": 2},
+        "lead_ohms": 0.1,
+        "celsius": 20,
+    }
+    place: Any = changed
+    while isinstance(place, (dict, list)) and place:
+        keys = sorted(place) if isinstance(place, dict) else range(len(place))
+        key: Any = data.draw(st.sampled_from(list(keys)))
+        if not isinstance(place[key], (dict, list)) or data.draw(st.booleans()):
+            place[key] = data.draw(JUNK)
+            break
+        place = place[key]
+    sends(app, json.dumps(changed).encode())
+
+
+FINDINGS = [
+    ({"check": "pull-pin-voltage", "value": 10**30, "unit": "V"}, 422),
+    ({"check": "pull-pin-voltage", "value": 1e308, "unit": "kV"}, 422),
+    ({"check": "pull-pin-voltage", "value": -1e308, "unit": "MV"}, 422),
+    ({"check": "pull-pin-voltage", "value": True, "unit": "V"}, 422),
+    ({"check": "pull-pin-voltage", "value": "11.4", "unit": "V"}, 422),
+    ({"check": "pull-pin-voltage", "value": [11.4], "unit": "V"}, 422),
+    ({"check": "pull-pin-voltage", "value": 11.4, "unit": "ohm"}, 422),
+    ({"check": "pull-pin-voltage", "value": 11.4, "unit": "ｖ"}, 422),
+    ({"check": "pull-pin-voltage", "value": 11.4, "unit": "V", "celsius": -1e6}, 422),
+    ({"check": "pull-current", "value": 5, "unit": "A", "meter": {"percent": 1e308}}, 422),
+    ({"check": "pull-current", "value": 5, "unit": "A", "meter": {"percent": -1}}, 422),
+    ({"check": "pull\u202e-current", "value": 5, "unit": "A"}, 422),
+    ({"check": "рull-current", "value": 5, "unit": "A"}, 422),  # noqa: RUF001 - Cyrillic er
+    ({"check": "pull-current\0", "value": 5, "unit": "A"}, 422),
+    ({"check": "__class__", "outcome": "open"}, 422),
+    ({"check": "engine-response", "outcome": "open"}, 422),
+    ({"check": "engine-response", "value": 1, "unit": "V"}, 422),
+    ({"check": "x" * 100_000}, 422),
+    ({"check": "pull-current", "value": 5, "unit": "A", "__proto__": {}}, 422),
+]
+
+
+@pytest.mark.parametrize(("finding", "status"), FINDINGS)
+def test_hostile_findings(
+    post: Callable[..., Any], case: dict[str, Any], finding: dict[str, Any], status: int
+) -> None:
+    """Numbers beyond sense, look-alike letters and wrong types are refused with their path."""
+    response = post(case | {"findings": [finding]})
+    assert response.status_code == status
+    errors = response.get_json(force=True)["errors"]
+    assert all(error["path"].startswith("findings[0]") for error in errors)
+    assert len(response.data) < 5_000
+
+
+def test_two_hundred_findings(post: Callable[..., Any], case: dict[str, Any]) -> None:
+    """Two hundred findings of one machine are an ordinary request: answered, not failed on."""
+    readings = [
+        {"check": "pull-pin-voltage", "value": 11 + i / 1000, "unit": "V"} for i in range(200)
+    ]
+    response = post(case | {"findings": readings})
+    assert response.status_code == 200
+    assert len(response.json["causes"]) == 5
+
+
+def test_a_body_full_of_faults_is_answered_in_time(
+    post: Callable[..., Any], case: dict[str, Any]
+) -> None:
+    """A megabyte of misspelt checks costs seconds at most, and the answer stays bounded."""
+    response = post(case | {"findings": [{"check": f"pull-pin-voltag{i}"} for i in range(30_000)]})
+    assert response.status_code == 422
+    assert len(response.data) < 20_000_000

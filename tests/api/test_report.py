@@ -1,0 +1,157 @@
+"""The report says what a technician needs, in the order in which it is needed."""
+
+import copy
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from click.testing import Result
+from rich.console import Console
+
+from api import demos
+from api.report import as_text, sections, strength, sureness
+from api.report_output import as_box
+from engine import Diagnoser, Knowledge
+
+DEMOS = [demo.id for demo in demos.load_all()]
+
+
+@pytest.fixture(scope="module", params=DEMOS)
+def answer(request: pytest.FixtureRequest, engine: Diagnoser) -> dict[str, Any]:
+    """The answer to each demo case."""
+    (demo,) = [demo for demo in demos.load_all() if demo.id == request.param]
+    return engine.diagnose(demo.request)
+
+
+def flat(lines: list[str]) -> str:
+    """Return lines as one text with single spaces, so that wrapping does not matter."""
+    return " ".join(" ".join(lines).split())
+
+
+def test_first_screen_comes_first(answer: dict[str, Any], knowledge: Knowledge) -> None:
+    """What is wrong, how sure, and what to do next stand before all reasons."""
+    parts = sections(answer, knowledge)
+    titles = [part.title for part in parts]
+    first = [part.first_screen for part in parts]
+    assert first == sorted(first, reverse=True)
+    assert titles.index("What is wrong") < titles.index("Do this next") < titles.index("Always")
+    screen = flat(as_text([part for part in parts if part.first_screen]))
+    lead = answer["causes"][0]
+    assert lead["name"] in screen
+    assert sureness(lead["probability"]) in screen
+
+
+def test_next_step_carries_its_cautions(answer: dict[str, Any], knowledge: Knowledge) -> None:
+    """The first step is shown with every one of its cautions, before how it is done."""
+    parts = {part.title: part for part in sections(answer, knowledge)}
+    step = flat(as_text([parts["Do this next"]]))
+    source = answer["next_checks"][0] if answer["next_checks"] else answer["causes"][0]
+    for caution in source["cautions"]:
+        assert flat([caution]) in step
+    if answer["next_checks"]:
+        assert flat([source["how"]]) in step
+
+
+def test_nothing_of_the_answer_is_lost(answer: dict[str, Any], knowledge: Knowledge) -> None:
+    """Evidence of the lead, what was set aside, proofs, further checks and cautions are all told."""
+    text = flat(as_text(sections(answer, knowledge)))
+    told = [row["because"] for row in answer["causes"][0]["evidence"]]
+    told += [row["observed"] for row in answer["causes"][0]["evidence"]]
+    told += [row[key] for row in answer["set_aside"] for key in ("because", "instead")]
+    told += [row["says"] for row in answer["proofs"]]
+    told += [row["how"] for row in answer["next_checks"]]
+    told += [text for row in answer["next_checks"] for text in row["cautions"]]
+    told += [row["text"] for row in answer["cautions"]]
+    if answer["causes"][0]["id"] not in ("healthy", "outside"):
+        told += [answer["causes"][0]["remedy"], answer["causes"][0]["proof_of_repair"]]
+        told += [row["because"] for row in answer["causes"][0]["look_behind"]]
+    for sentence in told:
+        assert flat([sentence]) in text
+
+
+def test_boxes_say_the_same_as_plain_text(answer: dict[str, Any], knowledge: Knowledge) -> None:
+    """On a terminal the words are those of the plain report; only the layout differs."""
+    parts = sections(answer, knowledge)
+    console = Console(width=100, no_color=True, record=True, file=open("/dev/null", "w"))  # noqa: SIM115
+    console.print(*(as_box(part) for part in parts), sep="\n")
+    boxed = console.export_text()
+    words = {word for part in parts for line in part.lines for word in line.text.split()}
+    assert {word for word in words if word not in boxed} == set()
+    console.file.close()
+
+
+def test_same_answer_same_report(answer: dict[str, Any], knowledge: Knowledge) -> None:
+    """Rendering is a pure function: it changes nothing and repeats itself."""
+    before = copy.deepcopy(answer)
+    assert as_text(sections(answer, knowledge)) == as_text(sections(answer, knowledge))
+    assert answer == before
+
+
+def test_uncovered_machine_is_told_at_once(knowledge: Knowledge, engine: Diagnoser) -> None:
+    """A machine without such a circuit gets that sentence first, and no ranking."""
+    machine = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "unknown"}
+    findings = [{"check": "fuel-control", "outcome": "electronic"}]
+    answer = engine.diagnose({"machine": machine, "findings": findings})
+    assert answer["scope"]["covered"] is False
+    text = flat(as_text(sections(answer, knowledge)))
+    assert "This machine is not covered." in text
+    assert answer["scope"]["because"] in text
+    assert "in 100" not in text
+
+
+def test_brake_that_does_not_hold_stops_the_work_first(
+    knowledge: Knowledge, engine: Diagnoser
+) -> None:
+    """A brake that will not hold is a danger before it is a diagnosis: that is said first."""
+    machine = {"duty": "brake-release", "control": "controller-on-request", "coil": "unknown"}
+    findings = [{"check": "brake-response", "outcome": "will-not-hold"}]
+    answer = engine.diagnose({"machine": machine, "findings": findings})
+    first = sections(answer, knowledge)[0]
+    assert first.title == "Stop first"
+    assert "do not operate" in flat(as_text([first])).lower()
+
+
+@pytest.mark.parametrize(
+    ("probability", "says"),
+    [
+        (1.0, "as good as certain, over 99 in 100"),
+        (0.83, "very likely, 83 in 100"),
+        (0.5, "about as likely as not, 50 in 100"),
+        (0.2, "possible, 20 in 100"),
+        (0.004, "very unlikely, under 1 in 100"),
+        (0.0, "very unlikely, under 1 in 100"),
+    ],
+)
+def test_sureness_in_words(probability: float, says: str) -> None:
+    """A probability is told in words and in hundredths, and never as certain or impossible."""
+    assert sureness(probability) == says
+
+
+@pytest.mark.parametrize(
+    ("weight_db", "says"),
+    [(21.0, "very strong, +21.0 dB"), (-11.2, "strong, -11.2 dB"), (0.3, "hardly any, +0.3 dB")],
+)
+def test_strength_in_words(weight_db: float, says: str) -> None:
+    """Ten decibans are odds of ten to one (I. J. Good): that is called strong."""
+    assert strength(weight_db) == says
+
+
+def test_demo_list_names_every_case(run: Callable[..., Result]) -> None:
+    """The demo cases are listed by name and title."""
+    out = run("demo", "--list").stdout
+    for demo in demos.load_all():
+        assert demo.id in out
+        assert demo.title in out
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_demo_tells_its_story_then_the_report(run: Callable[..., Result], name: str) -> None:
+    """A demo shows the case and then the same report that diagnose prints for its request."""
+    (demo,) = [demo for demo in demos.load_all() if demo.id == name]
+    shown = run("demo", name).stdout
+    request = run("demo", name, "--request").stdout
+    assert flat([demo.story]) in flat([shown])
+    assert shown.endswith(run("diagnose", "-", stdin=request).stdout)
+    assert (
+        run("demo", name, "--json").stdout == run("diagnose", "--json", "-", stdin=request).stdout
+    )

@@ -1,0 +1,113 @@
+"""The JSON reader takes what RFC 8259 allows and refuses what it leaves to chance."""
+
+import json
+import time
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from api import strict_json
+from api.strict_json import JsonError
+
+JSON_VALUES = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**63), 2**63)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(st.characters(exclude_categories=["Cs"])),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=5), inner),
+    max_leaves=12,
+)
+
+
+@settings(derandomize=True, deadline=None)
+@given(JSON_VALUES)
+def test_reads_back_what_it_wrote(value: object) -> None:
+    """Every JSON value survives writing and reading unchanged, or was nested too deep to send."""
+    written = strict_json.dumps(value).encode("utf-8")
+    try:
+        assert strict_json.loads(written) == value
+    except JsonError as error:
+        assert "nested" in error.message  # noqa: PT017 - the one refusal that may come
+
+
+@settings(derandomize=True, deadline=None, max_examples=300)
+@given(
+    st.binary(max_size=60) | st.text(max_size=60).map(lambda text: text.encode("utf-8", "replace"))
+)
+def test_agrees_with_the_library_on_what_is_json(raw: bytes) -> None:
+    """Whatever is taken here is what the standard library reads from the same bytes."""
+    try:
+        value = strict_json.loads(raw)
+    except JsonError as error:
+        assert error.line >= 1  # noqa: PT017
+        assert error.column >= 1  # noqa: PT017
+    else:
+        assert json.loads(raw) == value
+
+
+# Texts named in RFC 8259: section 4 (names unique), 6 (no NaN, no infinity, no leading zero),
+# 7 (control characters escaped), 8.1 (UTF-8, no byte order mark), 8.2 (lone surrogates).
+REFUSED = [
+    (b'{"a":1,\n "a":2}', 2, 2, "stands twice"),
+    (b'{"a":1,\n "\\u0061":2}', 2, 2, "stands twice"),
+    (b'[{"a":1},{"b":{"a":1},"a":2,"b":3}]', 1, 29, "stands twice"),
+    (b'{"a": NaN}', 1, 7, "NaN is not a JSON number"),
+    (b'{"a":\n  -Infinity}', 2, 3, "-Infinity is not a JSON number"),
+    (b'{"a":1e999}', 1, 6, "too large"),
+    (b"9" * 5000, 1, 1, "more than 40 characters"),
+    (b"0." + b"3" * 5000, 1, 1, "more than 40 characters"),
+    (b'{"a":01}', 1, 7, "not valid JSON"),
+    (b'{"a":"\x01"}', 1, 7, "not valid JSON"),
+    (b'{"a":1}{', 1, 8, "not valid JSON"),
+    (b'{"a":1,}', 1, 8, "not valid JSON"),
+    (b"{'a':1}", 1, 2, "not valid JSON"),
+    (b'{"a":"\\q"}', 1, 7, "not valid JSON"),
+    (b'\n{"a":"\xff"}', 2, 7, "not UTF-8"),
+    (b"\xef\xbb\xbf{}", 1, 1, "byte order mark"),
+    ('{"a":1}'.encode("utf-16-le"), 1, 2, "not valid JSON"),
+    (b'{"a":"\\ud800"}', 1, 6, "surrogate"),
+    (b'{"\\uDFFF":1}', 1, 2, "surrogate"),
+    (b"", 1, 1, "nothing here"),
+    (b" \n ", 1, 1, "nothing here"),
+    (b"[" * 21 + b"]" * 21, 1, 21, "nested more than 20 deep"),
+    (b'{"a":' * 100_000, 1, 101, "nested more than 20 deep"),
+]
+
+
+@pytest.mark.parametrize(("raw", "line", "column", "says"), REFUSED)
+def test_refuses_with_line_and_column(raw: bytes, line: int, column: int, says: str) -> None:
+    """What RFC 8259 forbids or leaves to chance is refused at the place where it stands."""
+    with pytest.raises(JsonError) as caught:
+        strict_json.loads(raw)
+    assert (caught.value.line, caught.value.column) == (line, column)
+    assert says in caught.value.message
+
+
+def test_takes_pairs_of_surrogates() -> None:
+    """RFC 8259 section 7 writes U+1D11E as a pair; a pair is a character like any other."""
+    assert strict_json.loads(b'"\\uD834\\uDD1E"') == "\U0001d11e"
+
+
+@pytest.mark.parametrize(
+    "raw", [b'"\\' + b'\\"' * 500_000, b'"' * 1_000_000, b"[]," * 330_000, b'"a":' * 250_000]
+)
+def test_hostile_text_costs_linear_time(raw: bytes) -> None:
+    """A megabyte made to confuse the reader is refused in seconds, not hours."""
+    started = time.perf_counter()
+    with pytest.raises(JsonError):
+        strict_json.loads(raw)
+    assert time.perf_counter() - started < 5
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+def test_never_writes_what_it_would_not_read(value: float) -> None:
+    """NaN and infinities cannot be written by mistake."""
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        strict_json.dumps({"a": value})
+
+
+def test_writes_one_line_in_the_order_given() -> None:
+    """An answer is one line of UTF-8 whose keys keep the contract's order."""
+    assert strict_json.dumps({"b": "Ω", "a": [1, None]}) == '{"b":"Ω","a":[1,null]}\n'
