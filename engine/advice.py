@@ -5,7 +5,7 @@ Repairs are tried in the order of probability over minutes, each until the fault
 when the repair that follows it, averaged over its results, is expected to take that much less.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,12 +49,18 @@ class Proposal:
 class Adviser:
     """Proposes checks for a model. What does not change between requests is kept."""
 
-    def __init__(self, knowledge: Knowledge, model: Model) -> None:
+    def __init__(
+        self, knowledge: Knowledge, model: Model, context: Mapping[str, Floats]
+    ) -> None:
+        """Prepare the joint tables; ``context`` are the bins of checks that only rules weigh."""
         self._checks = knowledge.checks
         self._model = model
         self.minutes = np.array([knowledge.causes[name].minutes for name in model.causes])
         self._names = [name for name in model.predictions if name in knowledge.checks]
-        bins = [model.predictions[name].bins for name in self._names]
+        bins = [
+            context[name] if name in context else model.predictions[name].bins
+            for name in self._names
+        ]
         self._starts = np.cumsum([0] + [one.shape[1] for one in bins])
         # (hypothesis, all bins of all checks): joint tables are one product away
         self._bins = np.concatenate(bins, axis=1) if bins else np.zeros((0, 0))
@@ -67,7 +73,7 @@ class Adviser:
         self, hypotheses: Floats, causes: Floats, left_out: frozenset[str],
         kinds: Sequence[str] | None,
     ) -> list[Proposal]:  # fmt: skip
-        """Return the checks worth doing, the best first."""
+        """Return all checks that can be done, the best first; some may save less than nothing."""
         chosen = [
             place for place, name in enumerate(self._names)
             if name not in left_out and (kinds is None or self._checks[name].kind in kinds)
@@ -80,8 +86,7 @@ class Adviser:
         for place in chosen:
             name = self._names[place]
             saving = now - float(after[place]) - self._checks[name].minutes
-            if saving >= MIN_SAVING:
-                found.append(Proposal(name, saving))
+            found.append(Proposal(name, saving))
         return sorted(found, key=lambda one: (-round(one.saves_minutes, 6), one.check))
 
     def _after(self, hypotheses: Floats) -> Floats:

@@ -6,11 +6,15 @@ from functools import lru_cache
 from threading import Lock
 from typing import Any
 
+import numpy as np
+
 from engine import explain, words
-from engine.advice import Adviser, Proposal, repair_order
+from engine.advice import MIN_SAVING, Adviser, Proposal, repair_order
 from engine.belief import Belief, fit_of, log_prior, weigh
 from engine.cautions import Cautions
-from engine.knowledge import Knowledge, load_knowledge
+from engine.circuit import Floats
+from engine.expectation import OutcomePrediction
+from engine.knowledge import Knowledge, items, load_knowledge
 from engine.model import HEALTHY, OUTSIDE, Model, ModelStore
 from engine.qualify import (
     Corrected,
@@ -125,8 +129,36 @@ class Diagnoser:
             if kept is None or kept[0] is not model:
                 if len(self._advisers) > 64:
                     self._advisers.clear()
-                kept = self._advisers[id(model)] = (model, Adviser(self.knowledge, model))
+                adviser = Adviser(self.knowledge, model, self._context_bins(model))
+                kept = self._advisers[id(model)] = (model, adviser)
             return kept[1]
+
+    def _context_bins(self, model: Model) -> dict[str, Floats]:
+        """Return what to expect of the checks that say something only through context rules.
+
+        P(outcome | cause) is taken in proportion to the check's base rate and to the shift that
+        the rules give the cause when that outcome alone is known.
+        """
+        bins = {}
+        for name, prediction in model.predictions.items():
+            outcomes = self.knowledge.checks[name].outcomes
+            if not isinstance(prediction, OutcomePrediction) or outcomes is None:
+                continue
+            if outcomes.given or isinstance(outcomes.tree, items.Branch):
+                continue
+            rows = np.stack([self._shift_row(model, name, one) for one in prediction.names])
+            shares = prediction.shares * rows.T[model.cause_of]
+            bins[name] = shares / shares.sum(axis=1, keepdims=True)
+        return bins
+
+    def _shift_row(self, model: Model, check: str, outcome: str) -> Floats:
+        """Return the factor that context rules give each cause for one answer on its own."""
+        finding = Finding(0, check, outcome, None, None, outcome)
+        view = case_view(
+            Request(model.machine, None, (finding,), None, 0), [correct(model, finding)]
+        )
+        effects = effects_of(self.knowledge, view, self.rule_sets["qualify"].run(view))
+        return np.array([effects.shifts.get(name, 1.0) for name in model.causes])
 
     def _advice(
         self, request: Request, scene: explain.Scene
@@ -137,11 +169,11 @@ class Diagnoser:
         left_out |= frozenset(scene.effects.dropped_checks)
         if scene.effects.out_of_scope is not None:
             return [], _advice_entry("refer", 0.0, [], scene.effects.out_of_scope)
-        found = adviser.proposals(
+        ranked = adviser.proposals(
             scene.belief.hypotheses, scene.belief.causes, left_out, request.on_hand
         )
-        first = _ask_first(scene.knowledge, scene.firings)
-        found = [*_promoted(found, first, scene, left_out, request.on_hand), *found]
+        worth = [one for one in ranked if one.saves_minutes >= MIN_SAVING]
+        found = [*_promoted(ranked, scene), *worth]
         found = list({one.check: one for one in found}.values())[:MAX_PROPOSALS]
         minutes = adviser.expected_minutes(scene.belief.causes)
         order = _repair_names(adviser, scene)
@@ -173,29 +205,21 @@ def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:
     return {one.check for one in findings if one.index not in aside}
 
 
-def _ask_first(knowledge: Knowledge, firings: Sequence[Firing]) -> list[str]:
-    """Return the checks that rules put first: those of the latest conclusions lead."""
-    wanted: dict[str, None] = {}
-    for firing in firings:
-        for action in knowledge.programs[firing.rule].actions:
-            if action.kind == "ask_first":
-                wanted.update(dict.fromkeys(action.about))
-    return list(wanted)
+def _promoted(ranked: Sequence[Proposal], scene: explain.Scene) -> list[Proposal]:
+    """Return up to two checks that rules put before the others.
 
-
-def _promoted(
-    found: Sequence[Proposal], first: Sequence[str], scene: explain.Scene,
-    left_out: frozenset[str], kinds: Sequence[str] | None,
-) -> list[Proposal]:  # fmt: skip
-    """Return the checks that rules put first, if they can be done and are not answered."""
-    saving = {one.check: one.saves_minutes for one in found}
-    return [
-        Proposal(name, saving.get(name, 0.0))
-        for name in first
-        if name in scene.model.predictions
-        and name not in left_out
-        and (kinds is None or scene.knowledge.checks[name].kind in kinds)
-    ][:2]
+    A trap or context rule can only prefer a check that does not cost more than it saves; a chain
+    (do this before the new part is fitted) stands whatever the minutes say.
+    """
+    saving = {one.check: one for one in ranked}
+    found: dict[str, Proposal] = {}
+    for firing in scene.firings:
+        always = scene.knowledge.rules[firing.rule].family == "chains"
+        for action in scene.knowledge.programs[firing.rule].actions:
+            for name in action.about if action.kind == "ask_first" else ():
+                if name in saving and (always or saving[name].saves_minutes > 0):
+                    found.setdefault(name, saving[name])
+    return sorted(found.values(), key=lambda one: -round(one.saves_minutes, 6))[:2]
 
 
 def _repair_names(adviser: Adviser, scene: explain.Scene) -> list[str]:

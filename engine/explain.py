@@ -14,7 +14,7 @@ from engine.circuit import Floats
 from engine.expectation import OutcomePrediction
 from engine.knowledge import Knowledge, items
 from engine.model import HEALTHY, OUTSIDE, Model
-from engine.qualify import Corrected, Effects
+from engine.qualify import Corrected, Effects, findings_behind
 from engine.rules.compile import Firing
 from engine.rules.views import CaseView
 
@@ -105,7 +105,7 @@ def _context_evidence(scene: Scene, cause: str) -> list[dict[str, Any]]:
         ).get(cause, 1.0)  # fmt: skip
         weight = float(10 * np.log10(factor))
         firing = next(one for one in scene.firings if one.rule == rule_id)
-        for index in firing.findings or _roots(scene, firing):
+        for index in findings_behind(scene.knowledge, scene.firings, firing)[:1]:
             finding = next(o.finding for o in scene.corrected if o.finding.index == index)
             found.append({
                 "finding": index, "check": finding.check,
@@ -116,28 +116,7 @@ def _context_evidence(scene: Scene, cause: str) -> list[dict[str, Any]]:
                 "because": f"{rule.because.found} {rule.because.points}",
                 "basis": f"rule:{rule_id}",
             })  # fmt: skip
-            break
     return found
-
-
-def _roots(scene: Scene, firing: Firing) -> list[int]:
-    """Return the findings behind the conclusions that a rule rests on."""
-    seen: set[str] = set()
-    todo, found = list(firing.facts), []
-    while todo:
-        fact = todo.pop(0)
-        if fact in seen:
-            continue
-        seen.add(fact)
-        for other in scene.firings:
-            makes = [
-                made for action in scene.knowledge.programs[other.rule].actions
-                if action.kind == "conclude" for made in action.about
-            ]  # fmt: skip
-            if fact in makes:
-                found += other.findings
-                todo += other.facts
-    return sorted(set(found))
 
 
 def causes(scene: Scene, limit: int) -> list[dict[str, Any]]:

@@ -139,7 +139,10 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
                 for index in _targets(program, action.about, view):
                     _discount(effects, index, keep, rule.id, because, rule.because.next)
             elif action.kind == "shift":
+                weighed = _weighed_by_tables(knowledge, view, firings, firing)
                 for cause, factor in action.factors:
+                    if cause in weighed:
+                        continue
                     effects.shifts[cause] = effects.shifts.get(cause, 1.0) * factor
                     effects.shifted_by.setdefault(cause, []).append(rule.id)
             elif action.kind == "drop_causes":
@@ -149,6 +152,36 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
             elif action.kind == "out_of_scope":
                 effects.out_of_scope = f"{because} {rule.because.next}"
     return effects
+
+
+def findings_behind(
+    knowledge: Knowledge, firings: Sequence[Firing], firing: Firing
+) -> list[int]:
+    """Return the findings that a firing rests on, through other rules' conclusions too."""
+    found, seen, todo = set(firing.findings), {firing.rule}, list(firing.facts)
+    while todo:
+        fact = todo.pop()
+        for other in firings:
+            actions = knowledge.programs[other.rule].actions
+            makes = any(one.kind == "conclude" and fact in one.about for one in actions)
+            if makes and other.rule not in seen:
+                seen.add(other.rule)
+                found.update(other.findings)
+                todo += other.facts
+    return sorted(found)
+
+
+def _weighed_by_tables(
+    knowledge: Knowledge, view: CaseView, firings: Sequence[Firing], firing: Firing
+) -> set[str]:
+    """Return the causes that the tables of the findings behind a firing weigh already.
+
+    A finding speaks once: shifting those causes as well would count it twice.
+    """
+    behind = set(findings_behind(knowledge, firings, firing))
+    checks = {one.check for one in view.findings if one.index in behind}
+    tables = [knowledge.checks[name].outcomes for name in checks]
+    return {row.split("/")[0] for table in tables if table is not None for row in table.given}
 
 
 def _targets(program: Program, checks: Sequence[str], view: CaseView) -> list[int]:

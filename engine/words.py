@@ -43,7 +43,7 @@ def outcome_words(
     said, total = [], 0.0
     for place in ranked:
         name = prediction.names[place]
-        said.append(f"{outcomes.words.get(name, name)} ({100 * shares[place]:.0f} %)")
+        said.append(f"'{outcomes.words.get(name, name)}' ({100 * shares[place]:.0f} %)")
         total += shares[place]
         if total > 0.8 or len(said) == 2:
             break

@@ -139,7 +139,46 @@ def _rule_faults(knowledge: "Knowledge") -> list[Fault]:
     faults: list[Fault] = []
     for rule in knowledge.rules.values():
         faults += _one_rule_faults(rule, knowledge.programs[rule.id], knowledge, concluded)
+        faults += _twice_faults(rule, knowledge)
     return faults + _cycle_faults(knowledge)
+
+
+def _twice_faults(rule: items.Rule, knowledge: "Knowledge") -> list[Fault]:
+    """Return a fault for each cause that a rule shifts and its findings' tables weigh already.
+
+    Only the rule's own tests are looked at; for what stands behind conclusions the engine leaves
+    the shift out when the case is at hand (engine.qualify.effects_of).
+    """
+    faults = []
+    tests = list(knowledge.programs[rule.id].walk())
+    concluded = any(isinstance(test, ConcludedTest) and test.wanted for test in tests)
+    own = {
+        name
+        for test in tests
+        if isinstance(test, FindingTest) and not test.absent
+        for name in test.checks
+    }
+    for action in knowledge.programs[rule.id].actions:
+        if action.kind != "shift":
+            continue
+        for name in sorted(own):
+            check = knowledge.checks.get(name)
+            if check is None or check.outcomes is None:
+                continue
+            rows = check.outcomes.given
+            if isinstance(check.outcomes.tree, items.Branch) and own == {name} and not concluded:
+                # nothing but what the circuit predicts under every cause
+                rows = dict.fromkeys([cause for cause, _ in action.factors], {})
+            weighed = {row.split("/")[0] for row in rows}
+            for cause, _ in action.factors:
+                if cause in weighed:
+                    faults.append(
+                        Fault(
+                            f"{rule.file}: then.shift.{cause}",
+                            f"counts twice: '{name}' already weighs this cause",
+                        )
+                    )
+    return faults
 
 
 def _one_rule_faults(

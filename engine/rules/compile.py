@@ -7,8 +7,9 @@ salience in a different order in each process.
 """
 
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from engine.knowledge.items import Rule
@@ -41,18 +42,44 @@ def _name(kind: str, identifier: str) -> str:
     return f"{kind}_{identifier.replace('-', '_')}"
 
 
-def _constraint(test: Condition) -> tuple[str, Callable[[Any], bool]] | None:
-    """Return field and predicate for a test of one field; None for anything wider."""
+def _constraint(test: Condition) -> str | None:
+    """Return the field that a test looks at; None for anything wider."""
     match test:
         case MachineTest():
-            return _name("m", test.field), lambda value: machine_holds(test, value)
+            return _name("m", test.field)
         case FindingTest() if len(test.checks) == 1:
-            return _name("f", test.checks[0]), lambda pair: (
-                any(finding_holds(test, one, pair[0]) for one in pair[1]) != test.absent
-            )
+            return _name("f", test.checks[0])
         case BeliefTest():
-            return _name("b", test.cause), lambda value: bool(value >= test.at_least)
+            return _name("b", test.cause)
     return None
+
+
+@lru_cache(maxsize=None)
+def _predicate(tests: tuple[Condition, ...]) -> Any:
+    """Return one constraint for tests of the same field.
+
+    Cached, so that rules which ask the same thing share one node of the network.
+    """
+    return experta.P(lambda value: all(_meets(test, value) for test in tests))
+
+
+def _meets(test: Condition, value: Any) -> bool:
+    """Return whether the value of a test's own field meets it."""
+    match test:
+        case MachineTest():
+            return machine_holds(test, value)
+        case FindingTest():
+            volts, findings = value
+            return any(finding_holds(test, one, volts) for one in findings) != test.absent
+        case BeliefTest():
+            return bool(value >= test.at_least)
+    raise TypeError(f"{test} is not about one field")
+
+
+@lru_cache(maxsize=None)
+def _whole(test: Condition) -> Any:
+    """Return a constraint on the case as a whole."""
+    return experta.P(lambda view: holds(test, view, frozenset()))
 
 
 def _mentions_conclusion(test: Condition) -> bool:
@@ -71,36 +98,34 @@ def _pattern(test: Condition) -> Any:
         if test.kind == "none":
             return experta.AND(*(experta.NOT(one) for one in inner))
         return (experta.OR if test.kind == "any" else experta.AND)(*inner)
-    narrow = _constraint(test)
-    if narrow is not None:
-        return CaseFact(**{narrow[0]: experta.P(narrow[1])})
-    return CaseFact(whole=experta.P(lambda view: holds(test, view, frozenset())))
+    return CaseFact(**_fields((test,)))
+
+
+def _fields(tests: Sequence[Condition]) -> dict[str, Any]:
+    """Return the constraints of the wide fact that stand for tests without conclusions.
+
+    A test that wants a finding also asks, in a field of its own, whether there is any finding of
+    that check: most rules end there, and they share that node.
+    """
+    by_field: dict[str, list[Condition]] = {}
+    found: dict[str, Any] = {}
+    for number, test in enumerate(tests):
+        name = _constraint(test)
+        if name is None:
+            found[f"whole{number}"] = _whole(test)
+            continue
+        by_field.setdefault(name, []).append(test)
+        if isinstance(test, FindingTest) and not test.absent:
+            found[_name("g", test.checks[0])] = True
+    return found | {name: _predicate(tuple(same)) for name, same in by_field.items()}
 
 
 def _patterns(program: Program) -> list[Any]:
-    """Return a rule's patterns: field tests joined in one wide pattern, the rest one by one.
-
-    Several tests of the same field are put into one predicate.
-    """
-    fields: dict[str, list[Callable[[Any], bool]]] = {}
-    rest = []
-    for test in program.conditions:
-        narrow = None if _mentions_conclusion(test) else _constraint(test)
-        if narrow is not None:
-            fields.setdefault(narrow[0], []).append(narrow[1])
-        else:
-            rest.append(_pattern(test))
-    if not fields:
-        # NOT must come after a pattern that is there: the case always is
-        return [CaseFact(), *rest]
-    joined = {name: experta.P(_all_of(tests)) for name, tests in fields.items()}
-    return [CaseFact(**joined), *rest]
-
-
-def _all_of(tests: Sequence[Callable[[Any], bool]]) -> Callable[[Any], bool]:
-    if len(tests) == 1:
-        return tests[0]
-    return lambda value: all(test(value) for test in tests)
+    """Return a rule's patterns: tests of the case in one wide pattern, conclusions one by one."""
+    wide = [test for test in program.conditions if not _mentions_conclusion(test)]
+    rest = [_pattern(test) for test in program.conditions if _mentions_conclusion(test)]
+    # NOT must come after a pattern that is there: the case always is
+    return [CaseFact(**_fields(wide)), *rest]
 
 
 @dataclass(frozen=True)
@@ -126,6 +151,7 @@ class RuleSet:
             for name in rules
         }
         self._fields = _fields_used(programs[name] for name in rules)
+        self._width = max((len(programs[name].conditions) for name in rules), default=1)
         self._local = threading.local()
 
     def run(self, view: CaseView, given: frozenset[str] = frozenset()) -> list[Firing]:
@@ -138,9 +164,8 @@ class RuleSet:
             engine = self._local.engine = self._make_engine()
         engine.fired = set()
         engine.reset()
-        for fact in sorted(given):
-            engine.declare(Concluded(fact=fact))
-        engine.declare(CaseFact(**self._values(view)))
+        early = [Concluded(fact=fact) for fact in sorted(given)]
+        engine.declare(*early, CaseFact(**self._values(view)))
         engine.run(MAX_FIRINGS)
         concluded = {f for name in engine.fired for f in self._concludes[name]} | given
         return [
@@ -165,13 +190,14 @@ class RuleSet:
     def _values(self, view: CaseView) -> dict[str, Any]:
         """Return the wide fact's fields: only those that some rule looks at."""
         volts = float(view.machine.get("system_volts", 12))
-        values: dict[str, Any] = {"whole": view}
+        values: dict[str, Any] = {f"whole{n}": view for n in range(self._width)}
         for kind, names in self._fields.items():
             for name in names:
                 if kind == "m":
                     values[_name(kind, name)] = view.machine.get(name)
                 elif kind == "f":
-                    values[_name(kind, name)] = (volts, view.of(name))
+                    values[_name("f", name)] = (volts, view.of(name))
+                    values[_name("g", name)] = bool(values[_name("f", name)][1])
                 else:
                     values[_name(kind, name)] = view.beliefs.get(name, 0.0)
         return values
@@ -180,7 +206,7 @@ class RuleSet:
         body: dict[str, Any] = {"fired": None}
         for name in self._ranked:
             body[_name("rule", name)] = self._make_rule(name)
-        return type("CompiledRules", (experta.KnowledgeEngine,), body)()
+        return type("CompiledRules", (experta.QuickEngine,), body)()
 
     def _make_rule(self, name: str) -> Any:
         facts = self._concludes[name]

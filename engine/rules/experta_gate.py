@@ -15,6 +15,8 @@ if not _had:
     collections.Mapping = collections.abc.Mapping  # type: ignore[attr-defined]
 try:
     import experta
+    from experta.matchers.rete import ReteMatcher
+    from experta.matchers.rete.nodes import ConflictSetNode
 finally:
     if not _had:
         del collections.Mapping  # type: ignore[attr-defined]
@@ -25,6 +27,79 @@ for _handler in list(logging.root.handlers):
 if not hasattr(experta, "KnowledgeEngine"):  # pragma: no cover
     raise ImportError("experta is installed but did not import whole")
 
+from typing import Any  # noqa: E402 - after the guarded import
+
+
+class _ReportingNode(ConflictSetNode):  # type: ignore[misc]
+    """A terminal node that says when it changed, so that nobody has to ask them all."""
+
+    changed: list[Any]
+
+    def _activate(self, token: Any) -> None:
+        super()._activate(token)
+        self.changed.append(self)
+
+
+class QuickMatcher(ReteMatcher):  # type: ignore[misc]
+    """experta's matcher without its two walks over the whole network for each fact declared.
+
+    The stock one polls every terminal node after each declare, and resets a node once for each
+    path that leads to it. Which rules fire is the same (a test runs both).
+    """
+
+    def build_network(self) -> None:
+        """Build the network as usual; then list its nodes and let the terminal ones report."""
+        super().build_network()
+        self._changed: list[Any] = []
+        nodes: dict[int, Any] = {}
+        stack = [self.root_node]
+        while stack:
+            node = stack.pop()
+            if id(node) not in nodes:
+                nodes[id(node)] = node
+                stack += [child.node for child in node.children]
+        self._nodes = list(nodes.values())
+        for node in self._nodes:
+            if isinstance(node, ConflictSetNode):
+                node.__class__ = _ReportingNode
+                node.changed = self._changed
+
+    def changes(self, adding: Any = None, deleting: Any = None) -> tuple[list[Any], list[Any]]:
+        """Pass facts in and out of the network; return activations gained and lost."""
+        for fact in deleting or ():
+            self.root_node.remove(fact)
+        for fact in adding or ():
+            self.root_node.add(fact)
+        added: list[Any] = []
+        removed: list[Any] = []
+        for node in dict.fromkeys(self._changed):
+            gained, lost = node.get_activations()
+            added.extend(gained)
+            removed.extend(lost)
+        self._changed.clear()
+        return added, removed
+
+    def reset(self) -> None:
+        """Wipe every node's memory once."""
+        for node in self._nodes:
+            node._reset()  # noqa: SLF001 - what Node.reset itself calls
+        for node in dict.fromkeys(self._changed):
+            node.get_activations()
+        self._changed.clear()
+
+
+class QuickEngine(experta.KnowledgeEngine):  # type: ignore[misc]
+    """A knowledge engine with the quick matcher, which looks up its initial facts only once."""
+
+    __matcher__ = QuickMatcher
+
+    def get_deffacts(self) -> list[Any]:
+        """Return the initial facts; the stock method searches all members at every reset."""
+        if not hasattr(self, "_deffacts"):
+            self._deffacts: list[Any] = super().get_deffacts()
+        return self._deffacts
+
+
 AND = experta.AND
 OR = experta.OR
 NOT = experta.NOT
@@ -33,4 +108,6 @@ Fact = experta.Fact
 KnowledgeEngine = experta.KnowledgeEngine
 Rule = experta.Rule
 
-__all__ = ["AND", "NOT", "OR", "Fact", "KnowledgeEngine", "P", "Rule"]
+__all__ = [
+    "AND", "NOT", "OR", "Fact", "KnowledgeEngine", "P", "QuickEngine", "QuickMatcher", "Rule",
+]  # fmt: skip
