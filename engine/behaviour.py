@@ -106,12 +106,16 @@ class Behaviour:
 
     def _pulls_in(self, command: Situation, after: Situation) -> Floats:
         """Return the chance that the plunger crosses the full gap within the pulse."""
-        needed = self._plunger.pull_in_share * np.sqrt(self._setting("pull-force-needed"))
-        strong = step(self._pull_share(command) / needed, self._plunger.pull_in_log_sigma)
+        strong = self._is_strong(command)
         held = self._pull_share(after) > STAYS_ON_SHARE
         seconds = np.where(held, HELD_SECONDS, self._setting("pulse-seconds"))
         long = step(seconds / self._plunger.travel_seconds, self._plunger.travel_log_sigma)
         return strong * long
+
+    def _is_strong(self, command: Situation) -> Floats:
+        """Return the chance that the pull moves the plunger at all, however long it lasts."""
+        needed = self._plunger.pull_in_share * np.sqrt(self._setting("pull-force-needed"))
+        return step(self._pull_share(command) / needed, self._plunger.pull_in_log_sigma)
 
     def _stays_in(self, situation: Situation) -> Floats:
         """Return the chance that a plunger that is in stays in.
@@ -150,6 +154,7 @@ class Behaviour:
         closed = solution.solved[OFF].conductances[:, solution.cases.part("fuse")] > 0
         return {
             "relay-operates": step(solution.coil_strength[COMMAND], RELAY_SIGMA),
+            "pull-is-strong": self._is_strong(COMMAND),
             "pulls-in": self._pulls_in(COMMAND, AFTER),
             "stays-in": self._stays_in(AFTER),
             "stays-in-cranking": self._stays_in(CRANKING),

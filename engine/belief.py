@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from engine.asked import Asked
 from engine.circuit import Floats
 from engine.expectation import Instrument, OutcomePrediction
 from engine.model import Model
@@ -32,7 +33,9 @@ def weigh(model: Model, finding: Finding, value: float | None, meter: Instrument
     ``value`` is the finding's, corrected for leads and temperature; ``meter`` None stands for the
     check's usual instrument.
     """
-    prediction = model.predictions[finding.check]
+    prediction = model.prediction(
+        Asked(finding.check, finding.moment, finding.plug, finding.measured_to)
+    )
     if finding.outcome == NOT_KNOWN:
         nothing = np.zeros(len(model.hypotheses))
         return Weighed(finding, nothing, nothing)

@@ -46,7 +46,7 @@ class Diagnoser:
                 {name: rule for name, rule in chosen.items() if rule.stage == stage},
                 knowledge.programs,
             )
-            for stage in ("qualify", "conclude")
+            for stage in ("qualify", "prove", "conclude")
         }
         self._advisers: dict[int, tuple[Model, Adviser]] = {}
         self._lock = Lock()
@@ -82,17 +82,26 @@ class Diagnoser:
         view = case_view(request, corrected)
         first = self.rule_sets["qualify"].run(view)
         effects = effects_of(self.knowledge, view, first)
+        effects.dropped_causes += request.excluded
         belief = self._belief(model, corrected, effects)
         beliefs = dict(zip(model.causes, belief.causes.tolist(), strict=True))
         late_view = with_beliefs(view, beliefs)
-        late = self.rule_sets["conclude"].run(
-            late_view, self.rule_sets["qualify"].concluded(first)
-        )
+        late = self._late(late_view, first, effects)
         scene = explain.Scene(
             self.knowledge, model, belief, corrected, effects, [*first, *late], late_view,
             self.cautions,
         )  # fmt: skip
         return self._answer(request, scene)
+
+    def _late(
+        self, view: CaseView, first: Sequence[Firing], effects: Effects
+    ) -> list[Firing]:
+        """Run the rules that know the beliefs. Proofs rest on findings that count in full."""
+        known = self.rule_sets["qualify"].concluded(first)
+        full = tuple(one for one in view.findings if effects.shares.get(one.index, 1.0) == 1.0)
+        proved = self.rule_sets["prove"].run(replace(view, findings=full), known)
+        known |= self.rule_sets["prove"].concluded(proved)
+        return [*proved, *self.rule_sets["conclude"].run(view, known)]
 
     def _belief(
         self, model: Model, corrected: Sequence[Corrected], effects: Effects
@@ -155,7 +164,7 @@ class Diagnoser:
         """Return the factor that context rules give each cause for one answer on its own."""
         finding = Finding(0, check, outcome, None, None, outcome)
         view = case_view(
-            Request(model.machine, None, (finding,), None, 0), [correct(model, finding)]
+            Request(model.machine, None, (finding,), None, 0, ()), [correct(model, finding)]
         )
         effects = effects_of(self.knowledge, view, self.rule_sets["qualify"].run(view))
         return np.array([effects.shifts.get(name, 1.0) for name in model.causes])

@@ -33,7 +33,7 @@ OPEN_OHMS = 1e6  # what a common ohmmeter shows as over range on its working ran
 OPEN_SURE = 0.97  # chance that an open circuit shows as over range, and not as some leakage
 FALSE_OPEN = 0.01
 # The foot is about what a common ohmmeter and its leads add: below it the scale is linear.
-OHMS_FOOT, SECONDS_FOOT = 0.3, 0.05
+OHMS_FOOT, SECONDS_FOOT = 0.3, 0.2
 LEAD_ZEROED_U = 0.02  # ohm, left after subtracting the stated leads (judgement)
 BINS = 10
 
@@ -312,7 +312,7 @@ class Predictor:
                 f"{hypothesis.cause}/{hypothesis.state}", outcomes.given.get(hypothesis.cause)
             )
             if row is not None:
-                shares[number] = [row.get(name, 0.0) for name in outcomes.names]
+                shares[number] = self._tree(row, outcomes.names)[number]
         slip = outcomes.slip
         return OutcomePrediction(
             outcomes.names, (1 - slip) * shares + slip / len(outcomes.names)

@@ -8,17 +8,19 @@ import numpy as np
 
 from engine import words
 from engine.advice import Proposal
+from engine.asked import Asked
 from engine.belief import Belief
 from engine.cautions import Cautions, caution_text, check_hazards, remedy_hazards
 from engine.circuit import Floats
 from engine.expectation import OutcomePrediction
 from engine.knowledge import Knowledge, items
 from engine.model import HEALTHY, OUTSIDE, Model
-from engine.qualify import Corrected, Effects, findings_behind
+from engine.qualify import Corrected, Effects, asked_of, findings_behind
 from engine.rules.compile import Firing
 from engine.rules.views import CaseView
 
 LEAST_WEIGHT_DB = 0.05
+CLEARED_BELOW = 0.01
 EXPECTED_CAUSES = 3  # how many causes a proposed check shows readings for
 
 
@@ -36,16 +38,16 @@ class Scene:
     cautions: Cautions
 
 
-def expected(scene: Scene, check: str, cause: str, weights: Floats | None = None) -> str:
-    """Return in words what a check gives under a cause."""
-    prediction = scene.model.predictions[check]
+def expected(scene: Scene, asked: Asked, cause: str, weights: Floats | None = None) -> str:
+    """Return in words what a check, as it was or will be done, gives under a cause."""
+    prediction, check = scene.model.prediction(asked), asked.check
     if isinstance(prediction, OutcomePrediction):
         outcomes = scene.knowledge.checks[check].outcomes
         assert outcomes is not None
         mine = scene.model.cause_of == scene.model.causes.index(cause)
         share = np.where(mine, scene.model.prior if weights is None else weights, 0.0)
         return words.outcome_words(prediction, share / max(share.sum(), 1e-300), outcomes)
-    return words.band_words(scene.model.band(check, cause), prediction.unit, prediction.low)
+    return words.band_words(scene.model.band(asked, cause), prediction.unit, prediction.low)
 
 
 def evidence(scene: Scene, cause: str) -> list[dict[str, Any]]:
@@ -63,8 +65,8 @@ def evidence(scene: Scene, cause: str) -> list[dict[str, Any]]:
 def _evidence(scene: Scene, cause: str, corrected: Corrected, weight: float) -> dict[str, Any]:
     finding = corrected.finding
     check = scene.knowledge.checks[finding.check]
-    if_cause = expected(scene, finding.check, cause)
-    if_healthy = expected(scene, finding.check, HEALTHY)
+    if_cause = expected(scene, asked_of(finding), cause)
+    if_healthy = expected(scene, asked_of(finding), HEALTHY)
     observed = finding.stated + (f" ({corrected.said})" if corrected.said else "")
     name = scene.knowledge.causes[cause].name
     speaks = "speaks for it" if weight > 0 else "speaks against it"
@@ -166,13 +168,17 @@ def look_behind(scene: Scene, cause: str) -> tuple[list[dict[str, str]], list[st
 
 
 def proofs(scene: Scene) -> list[dict[str, Any]]:
-    """Return what the findings prove good."""
+    """Return what the findings prove good.
+
+    A cause that other findings still speak for is not called cleared, whatever the rule says.
+    """
     found = []
+    belief = dict(zip(scene.model.causes, scene.belief.causes, strict=True))
     for firing in scene.firings:
         rule, program = scene.knowledge.rules[firing.rule], scene.knowledge.programs[firing.rule]
         clears = [
             cause for action in program.actions if action.kind == "clears"
-            for cause in action.about if cause in scene.model.causes
+            for cause in action.about if belief.get(cause, 1.0) < CLEARED_BELOW
         ]  # fmt: skip
         if clears:
             found.append({
@@ -196,11 +202,15 @@ def notes(scene: Scene) -> list[dict[str, str]]:
 
 
 def general_cautions(scene: Scene) -> list[dict[str, str]]:
-    """Return the cautions of the diagnosis as a whole."""
+    """Return the cautions of the diagnosis as a whole; those that a finding raised come first."""
+    raised = [
+        firing for firing in scene.firings
+        if scene.knowledge.rules[firing.rule].family == "cautions"
+    ]  # fmt: skip
+    raised.sort(key=lambda firing: not findings_behind(scene.knowledge, scene.firings, firing))
     return [
         {"id": firing.rule, "text": caution_text(scene.knowledge.rules[firing.rule])}
-        for firing in scene.firings
-        if scene.knowledge.rules[firing.rule].family == "cautions"
+        for firing in raised
     ]
 
 
@@ -262,11 +272,12 @@ def next_check(scene: Scene, proposal: Proposal) -> dict[str, Any]:
     leading = [scene.model.causes[column] for column in scene.belief.order]
     named = [name for name in leading if name not in (HEALTHY, OUTSIDE)][:EXPECTED_CAUSES]
     posterior = scene.belief.hypotheses
+    asked = Asked(check.id)
     return {
         **check_words(scene, check),
         "saves_minutes": round(proposal.saves_minutes, 1),
         "expect": [
-            {"cause": name, "reads": expected(scene, check.id, name, posterior)} for name in named
+            {"cause": name, "reads": expected(scene, asked, name, posterior)} for name in named
         ]
-        + [{"cause": HEALTHY, "reads": expected(scene, check.id, HEALTHY)}],
+        + [{"cause": HEALTHY, "reads": expected(scene, asked, HEALTHY)}],
     }

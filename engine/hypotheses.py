@@ -150,7 +150,7 @@ def healthy_ohms(part: items.Part, variant: Variant) -> float:
     """Return a part's ohms in a good machine at ambient temperature (infinite when absent)."""
     if part.absent or part.ohms is None:
         return math.inf
-    ohms = part.ohms * part.ohms_factor(variant.system_volts)
+    ohms = part.ohms * items.ohms_factor(variant.system_volts)
     ohms = {"pull-winding": variant.pull_ohms, "hold-winding": variant.hold_ohms}.get(part.id, ohms)
     return ohms * variant.copper_factor if part.copper else ohms
 
@@ -225,7 +225,7 @@ def _alter(
         build["volts"][at] = level * ratio
         return [Drift(number, phase, place, 0.0, level * ratio * span)]
     else:
-        added = level * (ratio**2 if change.load else 1.0)
+        added = level * ratio**2
         before = ohms[at]
         ohms[at] = {
             "ohms": added,

@@ -56,7 +56,7 @@ def make_variant(machine: Machine, circuit: items.Circuit, coil: str) -> Variant
 
     def typical(part: str) -> float:
         ohms = parts[part].ohms
-        return (ohms or 1.0) * parts[part].ohms_factor(machine.system_volts)
+        return (ohms or 1.0) * items.ohms_factor(machine.system_volts)
 
     return Variant(
         circuit=circuit,

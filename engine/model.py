@@ -14,12 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine import behaviour
+from engine.asked import Asked, as_done
 from engine.circuit import Floats
 from engine.expectation import (
     OutcomePrediction,
     Prediction,
     Predictor,
     ReadingPrediction,
+    situation_of,
     situations_of,
 )
 from engine.hypotheses import Hypothesis, enumerate_hypotheses, make_cases
@@ -58,17 +60,34 @@ class Model:
     events: Mapping[str, Floats]
     predictions: Mapping[str, Prediction]
     membership: Floats  # (hypothesis, cause): 1 where it belongs
-    bands: dict[tuple[str, str], tuple[float, float] | str] = field(repr=False)
+    built: tuple[VariantModel, ...] = field(repr=False)
+    knowledge: Knowledge = field(repr=False)
+    bands: dict[tuple[Asked, str], tuple[float, float] | str] = field(repr=False)
+    special: dict[Asked, Prediction] = field(repr=False)
 
     def by_cause(self, weights: Floats) -> Floats:
         """Return weights of hypotheses summed to causes."""
         return np.bincount(self.cause_of, weights=weights, minlength=len(self.causes))
 
-    def band(self, check: str, cause: str) -> tuple[float, float] | str:
+    def prediction(self, asked: Asked) -> Prediction:
+        """Return the prediction of a check as it was really done."""
+        if asked == Asked(asked.check):
+            return self.predictions[asked.check]
+        if asked not in self.special:
+            check = self.knowledge.checks[asked.check]
+            found = [_predict_asked(self.knowledge, one, check, asked) for one in self.built]
+            self.special[asked] = (
+                _silent(self.predictions[asked.check])
+                if all(isinstance(one, int) for one in found)
+                else _side_by_side(found)
+            )
+        return self.special[asked]
+
+    def band(self, asked: Asked, cause: str) -> tuple[float, float] | str:
         """Return what a reading would be under a cause, 5 to 95 % of cases, or "open"."""
-        key = (check, cause)
+        key = (asked, cause)
         if key not in self.bands:
-            prediction = self.predictions[check]
+            prediction = self.prediction(asked)
             assert isinstance(prediction, ReadingPrediction)
             mine = self.cause_of == self.causes.index(cause)
             self.bands[key] = prediction.band(np.where(mine, self.prior, 0.0))
@@ -117,6 +136,29 @@ def solve_hypotheses(
     )  # fmt: skip
 
 
+def _predict_asked(
+    knowledge: Knowledge, model: VariantModel, check: items.Check, asked: Asked
+) -> Prediction | int:
+    """Predict a reading as it was done; its number of hypotheses where it says nothing."""
+    if check.id not in model.predictions:
+        return len(model.hypotheses)
+    if check.reading is None:
+        return model.predictions[check.id]
+    done = as_done(check.reading, asked, model.variant)
+    if done is None:
+        return len(model.hypotheses)
+    if done == check.reading:
+        return model.predictions[check.id]
+    situation = situation_of(done)
+    needed = [situation] if done.quantity != "seconds" else list(behaviour.SITUATIONS)
+    cases = make_cases(model.hypotheses, model.variant)
+    solution = solve_situations(cases, model.variant, needed)
+    predictor = Predictor(
+        solution, model.variant, model.events, knowledge.rows("instruments")
+    )
+    return predictor.predict(dataclasses.replace(check, reading=done))
+
+
 def _split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothesis]:
     """Give a hypothesis whose fault may have opened the pull fuse a twin in which it has."""
     situations = [behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER]
@@ -137,10 +179,13 @@ def _split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothes
     return split
 
 
-def combine(machine: Machine, built: Sequence[VariantModel], names: Sequence[str]) -> Model:
+def combine(
+    knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel]
+) -> Model:
     """Put the variants of a machine side by side; each is as likely as the others beforehand."""
     hypotheses = tuple(one for model in built for one in model.hypotheses)
-    cause_names = tuple(name for name in names if any(h.cause == name for h in hypotheses))
+    present = {one.cause for one in hypotheses}
+    cause_names = tuple(name for name in knowledge.causes if name in present)
     place = {name: number for number, name in enumerate(cause_names)}
     cause_of = np.array([place[one.cause] for one in hypotheses], dtype=np.intp)
     variant_of = np.repeat(np.arange(len(built)), [len(m.hypotheses) for m in built])
@@ -159,40 +204,59 @@ def combine(machine: Machine, built: Sequence[VariantModel], names: Sequence[str
             name: np.concatenate([model.events[name] for model in built])
             for name in items.EVENTS
         },
-        predictions={name: _side_by_side(name, built) for name in sorted(checks)},
+        predictions={
+            name: _side_by_side(
+                [one.predictions.get(name, len(one.hypotheses)) for one in built]
+            )
+            for name in sorted(checks)
+        },
         membership=membership,
+        built=tuple(built),
+        knowledge=knowledge,
         bands={},
+        special={},
     )
 
 
-def _side_by_side(name: str, built: Sequence[VariantModel]) -> Prediction:
-    """Join a check's predictions; where a variant cannot have the check it says nothing."""
-    there = next(model.predictions[name] for model in built if name in model.predictions)
-    if len(built) == 1:
+def _side_by_side(found: Sequence[Prediction | int]) -> Prediction:
+    """Join a check's predictions by variant.
+
+    A number stands for that many hypotheses of a variant about which the check says nothing.
+    """
+    there = next(one for one in found if not isinstance(one, int))
+    if len(found) == 1:
         return there
     if isinstance(there, OutcomePrediction):
         even = 1.0 / len(there.names)
         rows = [
-            model.predictions[name].bins
-            if name in model.predictions
-            else np.full((len(model.hypotheses), len(there.names)), even)
-            for model in built
+            np.full((one, len(there.names)), even) if isinstance(one, int) else one.bins
+            for one in found
         ]
         return OutcomePrediction(there.names, np.concatenate(rows))
     mus, variances, flats = [], [], []
-    for model in built:
-        one = model.predictions.get(name)
-        count = len(model.hypotheses)
+    for one in found:
         known = isinstance(one, ReadingPrediction)
-        mus.append(one.mu if isinstance(one, ReadingPrediction) else np.zeros(count))
+        mus.append(one.mu if isinstance(one, ReadingPrediction) else np.zeros(_size(one)))
         variances.append(
-            one.tolerance_var if isinstance(one, ReadingPrediction) else np.ones(count)
+            one.tolerance_var if isinstance(one, ReadingPrediction) else np.ones(_size(one))
         )
-        flats.append(np.full(count, not known))
+        flats.append(np.full(len(mus[-1]), not known))
     return dataclasses.replace(
         there, mu=np.concatenate(mus), tolerance_var=np.concatenate(variances),
         flat=np.concatenate(flats),
     )  # fmt: skip
+
+
+def _silent(prediction: Prediction) -> Prediction:
+    """Return the prediction of a check done so that it says nothing under any hypothesis."""
+    assert isinstance(prediction, ReadingPrediction)
+    return dataclasses.replace(prediction, flat=np.ones(len(prediction.mu), dtype=bool))
+
+
+def _size(one: Prediction | int) -> int:
+    if isinstance(one, int):
+        return one
+    return len(one.bins)
 
 
 def variants_of(knowledge: Knowledge, machine: Machine) -> list[Variant]:
@@ -211,7 +275,6 @@ class ModelStore:
 
     def __init__(self, knowledge: Knowledge) -> None:
         self._knowledge = knowledge
-        self._names = tuple(knowledge.causes)
         self._models: OrderedDict[Machine, Model] = OrderedDict()
         self._lock = Lock()
 
@@ -231,6 +294,6 @@ class ModelStore:
     def _build(self, machine: Machine) -> Model:
         variants = variants_of(self._knowledge, machine)
         built = [build_variant(self._knowledge, variant) for variant in variants]
-        return combine(machine, built, self._names)
+        return combine(self._knowledge, machine, built)
 
 

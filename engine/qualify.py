@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from engine.asked import Asked
 from engine.calculations import copper, meter
 from engine.expectation import LEAD_ZEROED_U, Instrument, ReadingPrediction
 from engine.knowledge import Knowledge
@@ -32,9 +33,14 @@ class Corrected:
     said: str = ""
 
 
+def asked_of(finding: Finding) -> Asked:
+    """Return the check of a finding as it was done."""
+    return Asked(finding.check, finding.moment, finding.plug, finding.measured_to)
+
+
 def correct(model: Model, finding: Finding) -> Corrected:
     """Correct a reading for leads and temperature and give its verdict."""
-    prediction = model.predictions[finding.check]
+    prediction = model.prediction(asked_of(finding))
     if not isinstance(prediction, ReadingPrediction) or finding.outcome == NOT_KNOWN:
         return Corrected(finding, None, None, None)
     if finding.outcome == OPEN or finding.value is None:

@@ -91,7 +91,7 @@ class FindingSchema(Schema):
 
 
 class RequestSchema(Schema):
-    """A diagnosis request."""
+    """A diagnosis request; ``excluded`` are causes put right already, the complaint unchanged."""
 
     machine = fields.Nested(MachineSchema, required=True)
     findings = fields.List(
@@ -100,6 +100,7 @@ class RequestSchema(Schema):
         validate=validate.Length(max=MAX_FINDINGS, error=f"at most {MAX_FINDINGS} findings"),
     )
     on_hand = members("kind", items.KINDS, load_default=None, allow_none=True)
+    excluded = fields.List(fields.String(), load_default=list)
     limit = fields.Integer(
         strict=True, load_default=5,
         validate=validate.Range(min=0, max=1000, error="must be 0 (all) to 1000"),
@@ -135,6 +136,7 @@ class Request:
     findings: tuple[Finding, ...]
     on_hand: tuple[str, ...] | None
     limit: int
+    excluded: tuple[str, ...]
 
 
 _SCHEMA = RequestSchema()
@@ -152,6 +154,10 @@ def read_request(raw: Any, knowledge: Knowledge) -> Request:
         faults = flatten(error.messages)
         data = error.valid_data
     found = _findings(raw, data, knowledge, faults)
+    for number, name in enumerate(data.get("excluded", ()) if isinstance(data, dict) else ()):
+        if name not in knowledge.causes:
+            message = unknown("cause", name, knowledge.causes)
+            faults.append(Fault(f"excluded[{number}]", message))
     if faults:
         raise RequestError(faults)
     machine = dict(data["machine"])
@@ -159,7 +165,7 @@ def read_request(raw: Any, knowledge: Knowledge) -> Request:
     on_hand = data["on_hand"]
     return Request(
         Machine(**machine), solenoids, tuple(found),
-        None if on_hand is None else tuple(on_hand), data["limit"],
+        None if on_hand is None else tuple(on_hand), data["limit"], tuple(data["excluded"]),
     )  # fmt: skip
 
 

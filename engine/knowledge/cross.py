@@ -50,6 +50,9 @@ def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
         switched = [part.id for part in circuit.parts.values() if part.switched]
         path = f"phases.{phase.id}.made"
         faults += _ids(circuit.file, path, "switched part", phase.made, switched)
+    for style, coil in circuit.coils.items():
+        nodes = [node for node in coil.probe.values() if node != items.NOWHERE]
+        faults += _ids(circuit.file, f"coils.{style}.probe", "node", nodes, circuit.nodes)
     missing = [phase for phase in items.PHASES if phase not in circuit.phases]
     faults += [Fault(f"{circuit.file}: phases", f"lacks '{phase}'") for phase in missing]
     return faults
@@ -112,15 +115,16 @@ def _outcome_faults(
         *(f"{c.id}/{state.id}" for c in knowledge.causes.values() for state in c.states),
     }
     faults += _ids(check.file, "predicted_by.given", "cause", outcomes.given, sorted(known))
-    for distribution in [*outcomes.given.values(), *_leaves(outcomes.tree)]:
-        faults += _ids(check.file, "predicted_by", "outcome", distribution, outcomes.names)
+    for tree in [*outcomes.given.values(), outcomes.tree]:
+        for leaf in _leaves(tree):
+            faults += _ids(check.file, "predicted_by", "outcome", leaf, outcomes.names)
     faults += _ids(check.file, "outcome_words", "outcome", outcomes.words, outcomes.names)
     lacking = [name for name in outcomes.names if name not in outcomes.words]
     faults += [Fault(f"{check.file}: outcome_words", f"lacks words for '{n}'") for n in lacking]
     return faults
 
 
-def _leaves(tree: items.Branch | items.Distribution) -> Iterator[items.Distribution]:
+def _leaves(tree: "items.Branch | items.Distribution") -> Iterator[items.Distribution]:
     if isinstance(tree, items.Branch):
         yield from _leaves(tree.then)
         yield from _leaves(tree.otherwise)

@@ -28,13 +28,14 @@ SETUPS = (
     "bench", "key",
 )  # fmt: skip
 EVENTS = (
-    "relay-operates", "pulls-in", "stays-in", "stays-in-cranking", "stays-in-running",
+    "relay-operates", "pull-is-strong", "pulls-in", "stays-in", "stays-in-cranking", "stays-in-running",
     "comes-out", "pull-stays-on", "fuse-opens", "fuse-is-open", "hand-held-stays", "plunger-free",
     "plunger-moves", "plunger-bottoms", "spring-returns", "linkage-follows", "lock-holds",
     "fuel-arrives", "engine-turns", "machine-drives", "cranks-at-speed", "bench-pulls",
     "bench-holds", "works-now", "works-with-jumper", "works-with-relay-swapped",
     "lamp-pull-bright", "lamp-pull-lit", "lamp-hold-bright", "lamp-hold-lit",
 )  # fmt: skip
+NOWHERE = "nowhere"
 UNITS = ("V", "A", "ohm", "s")
 EVERYWHERE: Mapping[str, Sequence[Any]] = {}
 
@@ -72,7 +73,6 @@ class Part:
     source: str
     ohms: float | None = None
     tolerance: float = 0.0
-    scale: Literal["none", "proportional", "square"] | None = None
     volts: float = 0.0
     volts_tolerance: float = 0.0
     switched: bool = False
@@ -86,11 +86,10 @@ class Part:
     operate_volts: float = 0.0
     release_volts: float = 0.0
 
-    def ohms_factor(self, system_volts: int) -> float:
-        """Return what the 12 V ohms are multiplied by on a machine of ``system_volts``."""
-        default = {"load": "square", "source": "proportional"}.get(self.kind, "none")
-        ratio = system_volts / 12.0
-        return {"none": 1.0, "proportional": ratio, "square": ratio**2}[self.scale or default]
+
+def ohms_factor(system_volts: int) -> float:
+    """Return what 12 V ohms are multiplied by: 24 V has four times the ohms (common practice)."""
+    return (system_volts / 12.0) ** 2
 
 
 @dataclass(frozen=True)
@@ -114,10 +113,14 @@ class Setting:
 
 @dataclass(frozen=True)
 class Coil:
-    """What a coil style adds to the circuit, and what its ground point is called."""
+    """What a coil style adds to the circuit, what its ground point is called, where leads go.
+
+    ``probe`` maps what a person says a winding was measured to onto a node, or onto NOWHERE.
+    """
 
     name: str
     ground_point: str
+    probe: Mapping[str, str]
     parts: tuple[Part, ...]
 
 
@@ -169,7 +172,6 @@ class Change:
     action: str
     start: float = 0.0
     to: float = 0.0
-    load: bool = False
     phases: tuple[str, ...] = PHASES
 
     @property
@@ -237,7 +239,7 @@ class Outcomes:
     """How an outcome check is predicted: rows by cause, else a tree over events."""
 
     names: tuple[str, ...]
-    given: Mapping[str, Distribution]
+    given: Mapping[str, Branch | Distribution]
     tree: Branch | Distribution
     slip: float
     words: Mapping[str, str]
@@ -283,9 +285,11 @@ class Rule(Item):
     source: str
 
     @property
-    def stage(self) -> Literal["qualify", "conclude"]:
+    def stage(self) -> Literal["qualify", "prove", "conclude"]:
         """Return the stage in which the rule runs."""
-        return "qualify" if self.family in QUALIFY_FAMILIES else "conclude"
+        if self.family in QUALIFY_FAMILIES:
+            return "qualify"
+        return "prove" if self.family == "proofs" else "conclude"
 
 
 @dataclass(frozen=True)

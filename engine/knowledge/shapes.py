@@ -118,7 +118,6 @@ class PartSchema(Schema):
     between = fields.Tuple((fields.String(), fields.String()), required=True)
     ohms = Number(validate=validate.Range(min=1e-6, max=1e9))
     tolerance = Number(validate=validate.Range(min=0, max=2))
-    scale = fields.String(validate=OneOf("scale", ("none", "proportional", "square")))
     volts = Number()
     volts_tolerance = Number()
     switched = fields.Boolean()
@@ -176,11 +175,18 @@ class CoilSchema(Schema):
 
     name = Text(required=True)
     ground_point = Text(required=True)
+    probe = fields.Dict(
+        keys=fields.String(validate=OneOf("measured_to", ("ground-pin", "body"))),
+        values=fields.String(validate=KEBAB),
+        required=True,
+    )
     parts = fields.List(fields.Nested(PartSchema), required=True)
 
     @post_load
     def _make(self, data: dict[str, Any], **_: Any) -> items.Coil:
-        return items.Coil(data["name"], data["ground_point"], tuple(data["parts"]))
+        return items.Coil(
+            data["name"], data["ground_point"], data["probe"], tuple(data["parts"])
+        )
 
 
 class FuseAmpsSchema(Schema):
@@ -267,7 +273,6 @@ class ChangeSchema(Schema):
     volts = Extent()
     value = Extent()
     times = Extent()
-    load = fields.Boolean()
     phases = members("phase", items.PHASES)
 
     @validates_schema
@@ -285,8 +290,7 @@ class ChangeSchema(Schema):
         extent = data[action] if isinstance(data[action], tuple) else (0.0, 0.0)
         target: Any = "part" if "part" in data else "setting"
         return items.Change(
-            target, data[target], action, *extent, load=data.get("load", False),
-            phases=tuple(data.get("phases", items.PHASES)),
+            target, data[target], action, *extent, phases=tuple(data.get("phases", items.PHASES))
         )  # fmt: skip
 
 
@@ -428,19 +432,10 @@ def _distribution(value: Mapping[str, Any], path: str) -> dict[str, float]:
     return shares
 
 
-class Shares(fields.Field[dict[str, float]]):
-    """One distribution."""
-
-    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> dict[str, float]:
-        if not isinstance(value, Mapping):
-            raise ValidationError("a distribution maps outcomes to shares")
-        return _distribution(value, "")
-
-
 class ExpectedSchema(Schema):
     """``predicted_by`` of an outcome check."""
 
-    given = fields.Dict(keys=fields.String(), values=Shares())
+    given = fields.Dict(keys=fields.String(), values=Tree())
     otherwise = Tree(required=True)
 
 

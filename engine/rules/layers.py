@@ -42,7 +42,8 @@ def layers(rules: Mapping[str, Rule], programs: Mapping[str, Program]) -> dict[s
         for action in programs[name].actions:
             for fact in action.about if action.kind == "conclude" else ():
                 makers.setdefault(fact, []).append(name)
-    layer = {name: 0 if rule.stage == "qualify" else 1000 for name, rule in rules.items()}
+    first = {"qualify": 0, "prove": 1000, "conclude": 2000}
+    layer = {name: first[rule.stage] for name, rule in rules.items()}
     needs = {name: _facts(program) for name, program in programs.items()}
     for _ in range(len(rules) + 1):
         changed = False
