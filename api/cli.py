@@ -39,11 +39,10 @@ class CommandTable(click.Group):
         """Name the nearest command for one that does not exist."""
         try:
             return super().resolve_command(ctx, args)
-        except click.UsageError as error:
-            from engine.knowledge.faults import unknown  # noqa: PLC0415 - keeps --help quick
+        except click.UsageError:
+            from engine.knowledge.faults import unknown
 
-            error.message = unknown("command", args[0], COMMANDS)
-            raise
+            raise click.UsageError(unknown("command", args[0], COMMANDS), ctx) from None
 
 
 @click.group(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})

@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Iterator
-from typing import IO, Any
+from typing import IO, Any, cast
 
 import click
 
@@ -38,7 +38,7 @@ def diagnose(file: str, as_json: bool, ndjson: bool, overlay: tuple[str, ...]) -
         return
     source = read(file)
     try:
-        answer = engine.diagnose(source.request())
+        answer = engine.diagnose(cast(dict[str, Any], source.request()))
     except RequestError as error:
         raise source.complaint(error.faults) from None
     if as_json:

@@ -12,12 +12,12 @@ from api.schemas import number, text, texts, whole
 from engine.knowledge import items
 
 
-def anything(description: str, **kwargs: Any) -> fields.Dict:  # noqa: ANN401 - handed on to marshmallow
+def anything(description: str, **kwargs: Any) -> fields.Dict:
     """Return a field for an object that is described elsewhere."""
     return fields.Dict(keys=fields.String(), metadata={"description": description}, **kwargs)
 
 
-def anythings(description: str, **kwargs: Any) -> fields.List[Any]:  # noqa: ANN401 - handed on to marshmallow
+def anythings(description: str, **kwargs: Any) -> fields.List[Any]:
     """Return a field for a list of such objects."""
     return fields.List(
         fields.Dict(keys=fields.String()), metadata={"description": description}, **kwargs

@@ -9,12 +9,13 @@ from typing import Any
 
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
-from marshmallow import Schema
+from marshmallow import Schema, fields
 
-from api import demos, item_schemas, problems, schemas
+from api import demos, item_schemas, problems, request_words, schemas
 from api.answering import answer_request
 from api.service import Service
-from engine.request import RequestSchema
+from engine.knowledge.shapes import OneOf
+from engine.request import UNIT_WORDS, RequestSchema
 
 BAD_REQUEST = {
     "machine": {"duty": "fuel-shutof", "control": "ignition-timed", "coil": "case-ground"},
@@ -33,16 +34,19 @@ def version() -> str:
 def build(service: Service) -> dict[str, Any]:
     """Return the OpenAPI 3.1 document of the running service."""
     names = _Names()
+    plugin = MarshmallowPlugin(schema_name_resolver=names)
     spec = APISpec(
         title="threewire",
         version=version(),
         openapi_version="3.1.0",
-        plugins=[MarshmallowPlugin(schema_name_resolver=names)],
+        plugins=[plugin],
         info={"description": _DESCRIPTION, "license": {"name": "MIT", "identifier": "MIT"}},
         tags=[{"name": name, "description": text} for name, text in _TAGS.items()],
         servers=[{"url": "/", "description": "Where this document came from."}],
         security=[],
     )
+    assert plugin.converter is not None  # made when the plugin joined the document
+    plugin.converter.add_attribute_function(_closed_set)  # type: ignore[no-untyped-call]
     _add_components(spec, names)
     document: dict[str, Any] = spec.to_dict()
     document["paths"] = _paths()
@@ -50,6 +54,7 @@ def build(service: Service) -> dict[str, Any]:
     for name, schema in components.items():
         schema.setdefault("description", names.descriptions.get(name, name))
     _close(components)
+    _explain_request(components, service)
     _add_examples(document, service)
     return document
 
@@ -129,13 +134,35 @@ def _problem_response(kind: dict[str, Any]) -> dict[str, Any]:
 
 def _paths() -> dict[str, dict[str, Any]]:
     """Return every operation that a resource declares beside its views, by path and method."""
-    from api.resources import MODULES  # noqa: PLC0415 - the description is one of the resources
+    from api.resources import MODULES
 
     paths: dict[str, dict[str, Any]] = {}
     for module in MODULES:
         for (path, method), operation in module.OPERATIONS.items():
             paths.setdefault(path, {})[method] = deepcopy(operation)  # examples are put into it
     return paths
+
+
+def _closed_set(_converter: object, field: fields.Field[Any], **_: Any) -> dict[str, Any]:
+    """Return the members of the engine's closed sets, which apispec does not know."""
+    for validator in field.validators:
+        if isinstance(validator, OneOf):
+            return {"enum": list(validator.known)}
+    return {}
+
+
+def _explain_request(components: dict[str, Any], service: Service) -> None:
+    """Put into the request's schemas what its fields mean, and the ids that are in force."""
+    for name, words in request_words.FIELDS.items():
+        for field, description in words.items():
+            about = components[name]["properties"][field]
+            about["description"] = description
+            if about.get("default", 0) is None:
+                del about["default"]  # left out is not the same as null
+    finding = components["Finding"]["properties"]
+    finding["check"]["enum"] = list(service.knowledge.checks)
+    finding["unit"]["enum"] = list(UNIT_WORDS)
+    finding["circumstances"]["items"]["enum"] = list(service.knowledge.rows("circumstances"))
 
 
 def _close(components: dict[str, Any]) -> None:

@@ -1,270 +1,261 @@
 """The readable report of an answer: pure text, in the order in which a technician wants it.
 
-First what is wrong, how sure that is, and what to do next with its caution; then the reasons.
+First what is wrong, how sure that is, and what to do next with its cautions; then the reasons. A
+caution is printed in full where it is first needed and by its number after that, so that the
+important ones are not drowned in repetition.
 """
 
-import textwrap
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
+from api.report_text import Line, Section, listed, strength, sureness
 from engine import Knowledge
 
 Answer = Mapping[str, Any]
+Row = Mapping[str, Any]
 
-WIDTH = 88
-
-# least probability -> how a person would say it
-_SURENESS = ((0.97, "as good as certain"), (0.8, "very likely"), (0.6, "likely"),
-             (0.4, "about as likely as not"), (0.15, "possible"), (0.03, "unlikely"),
-             (0.0, "very unlikely"))  # fmt: skip
-# least weight in decibans -> how much a finding says; 10 is odds of ten to one
-_WEIGHTS = ((20.0, "very strong"), (10.0, "strong"), (5.0, "fair"), (2.0, "slight"),
-            (0.0, "hardly any"))  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Line:
-    """A sentence or two; ``lead`` hangs before the first line, such as '1.'."""
-
-    text: str
-    lead: str = ""
-    indent: int = 0
-
-    def wrapped(self, width: int) -> str:
-        """Return the line broken to ``width`` characters, its further lines under its text."""
-        margin = " " * (3 * self.indent)
-        lead = f"{self.lead} " if self.lead else ""
-        return textwrap.fill(
-            self.text,
-            width,
-            initial_indent=margin + lead,
-            subsequent_indent=margin + " " * len(lead),
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-
-
-@dataclass(frozen=True)
-class Section:
-    """A titled part of the report; ``first_screen`` marks what has to be seen at once."""
-
-    title: str
-    lines: list[Line] = field(default_factory=list)
-    first_screen: bool = False
+LEAST_SHOWN = 0.01  # less probable causes are named together
+LEAST_EXPLAINED = 0.15  # causes that may well be true are explained beside the first
+LEAST_SHOWN_DB = 2.0  # lighter findings are named, not shown in full
+_OWN_NAMES = {
+    "healthy": "Nothing wrong in this circuit",
+    "outside": "Something outside this circuit",
+}
 
 
 def sections(answer: Answer, knowledge: Knowledge) -> list[Section]:
-    """Return the report of ``answer``, section by section; empty ones are left out."""
-    found = [
-        Section("Stop first", list(_urgent(answer, knowledge)), first_screen=True),
-        Section("What is wrong", list(_what(answer)), first_screen=True),
-        Section("Do this next", list(_next(answer, knowledge)), first_screen=True),
-        *_evidence_sections(answer, knowledge),
-        Section("Set aside", list(_set_aside(answer, knowledge))),
-        Section("Proved good", list(_proofs(answer))),
-        Section("How well it fits", list(_fit(answer, knowledge))),
-        *_repair_sections(answer, knowledge),
-        Section("Checks after that", list(_further(answer, knowledge))),
-        Section("Always", list(_general(answer, knowledge))),
-    ]
-    return [section for section in found if section.lines]
+    """Return the report of ``answer``, section by section; empty ones are left out.
 
-
-def as_text(parts: Sequence[Section], width: int = WIDTH) -> list[str]:
-    """Return the sections as plain lines of text that need no colour."""
-    lines: list[str] = []
-    for part in parts:
-        lines += [part.title.upper(), "-" * len(part.title)]
-        lines += [row for line in part.lines for row in line.wrapped(width).split("\n")]
-        lines.append("")
-    return lines
-
-
-def sureness(probability: float) -> str:
-    """Return a probability in words and in hundredths: 'very likely, 83 in 100'."""
-    words = next(words for least, words in _SURENESS if probability >= least)
-    hundredths = round(probability * 100)
-    figure = "over 99" if hundredths >= 100 else "under 1" if hundredths < 1 else str(hundredths)
-    return f"{words}, {figure} in 100"
-
-
-def strength(weight_db: float) -> str:
-    """Return how much a finding says, in words and decibans."""
-    words = next(words for least, words in _WEIGHTS if abs(weight_db) >= least)
-    return f"{words}, {weight_db:+.1f} dB"
-
-
-def _name(kind: Mapping[str, Any], wanted: str) -> str:
-    """Return the name of a cause or check for people; an id of its own stays as it is."""
-    return str(kind[wanted].name) if wanted in kind else wanted.replace("-", " ")
-
-
-def _is_urgent(caution: Mapping[str, Any], knowledge: Knowledge) -> bool:
-    """Return whether a finding or a belief raised this caution, and not the machine alone."""
-    rule = knowledge.rules.get(caution["id"])
-    keys = ("check", "checks", "cause", "concluded")
-    return rule is not None and any(_mentions(condition, keys) for condition in rule.when)
-
-
-def _mentions(condition: object, keys: Sequence[str]) -> bool:
-    """Return whether a condition, or one nested in it, is about one of ``keys``."""
-    if isinstance(condition, Mapping):
-        return any(key in keys or _mentions(inner, keys) for key, inner in condition.items())
-    if isinstance(condition, (list, tuple)):
-        return any(_mentions(inner, keys) for inner in condition)
-    return False
-
-
-def _urgent(answer: Answer, knowledge: Knowledge) -> Iterator[Line]:
-    for caution in answer["cautions"]:
-        if _is_urgent(caution, knowledge):
-            yield Line(caution["text"], "!")
-
-
-def _general(answer: Answer, knowledge: Knowledge) -> Iterator[Line]:
-    for caution in answer["cautions"]:
-        if not _is_urgent(caution, knowledge):
-            yield Line(caution["text"], "!")
-    yield Line(f"Knowledge {answer['knowledge_version']}.")
-
-
-def _what(answer: Answer) -> Iterator[Line]:
-    """Yield the ranking, and which of its causes nothing separates yet."""
-    if not answer["scope"]["covered"]:
-        yield Line(f"This machine is not covered. {answer['scope']['because'] or ''}".strip())
-        return
-    for rank, cause in enumerate(answer["causes"], start=1):
-        yield Line(f"{cause['name']}: {sureness(cause['probability'])}.", f"{rank}.")
-    leading = [cause for cause in answer["causes"] if cause["group"] == _lead_group(answer)]
-    if len(leading) > 1:
-        yield Line(
-            f"The first {len(leading)} cannot be told apart by what was found so far: their order "
-            "is only how often each occurs."
-        )
-    if answer["fit"]["verdict"] != "good":
-        yield Line("Take this with care: the findings do not fit well together, see below.")
-
-
-def _lead_group(answer: Answer) -> int | None:
-    return answer["causes"][0]["group"] if answer["causes"] else None
-
-
-def _next(answer: Answer, knowledge: Knowledge) -> Iterator[Line]:
-    """Yield the best check in full, or the repair when no check is worth its time."""
-    if answer["next_checks"]:
-        yield from _check(answer["next_checks"][0], knowledge)
-        return
-    if answer.get("advice"):
-        yield Line(answer["advice"])
-    if answer["causes"] and answer["scope"]["covered"]:
-        cause = answer["causes"][0]
-        yield Line(cause["remedy"])
-        yield from (Line(f"Caution: {text}", "!") for text in cause["cautions"])
-
-
-def _check(check: Mapping[str, Any], knowledge: Knowledge) -> Iterator[Line]:
-    """Yield what to do, what each cause would make of it, and its cautions."""
-    saves = f", saves about {check['saves_minutes']:.0f}" if check["saves_minutes"] >= 1 else ""
-    yield Line(
-        f"{_name(knowledge.checks, check['check'])} "
-        f"({check['kind']}, {check['minutes']:g} min{saves}; {check['check']})"
-    )
-    yield from (Line(f"Caution: {text}", "!") for text in check["cautions"])
-    yield Line(check["how"])
-    for row in check["expect"]:
-        yield Line(f"{_cause_name(knowledge, row['cause'])}: {row['reads']}", "-", 1)
-
-
-def _cause_name(knowledge: Knowledge, wanted: str) -> str:
-    own = {"healthy": "Nothing wrong in this circuit", "outside": "Something outside this circuit"}
-    return own.get(wanted) or _name(knowledge.causes, wanted)
-
-
-def _worth_telling(answer: Answer) -> list[Mapping[str, Any]]:
-    """Return the causes whose reasons are shown: the first, and others that may well be true."""
+    Where findings name sides, each of the two solenoids has a report of its own.
+    """
+    if "sides" not in answer:
+        return _Report(answer, knowledge, {}).sections()
+    numbers: dict[str, int] = {}
     return [
-        cause
-        for rank, cause in enumerate(answer["causes"])
-        if rank == 0 or cause["probability"] >= 0.15
+        replace(section, title=f"{side.capitalize()} solenoid: {section.title}")
+        for side, one in answer["sides"].items()
+        for section in _Report(one, knowledge, numbers).sections()
     ]
 
 
-def _evidence_sections(answer: Answer, knowledge: Knowledge) -> Iterator[Section]:
-    if not answer["scope"]["covered"]:
-        return
-    for cause in _worth_telling(answer):
+class _Report:
+    """One answer being told; it remembers which cautions were printed already."""
+
+    def __init__(self, answer: Answer, knowledge: Knowledge, numbers: dict[str, int]) -> None:
+        self.answer = answer
+        self.knowledge = knowledge
+        self.covered = bool(answer["scope"]["covered"])
+        self.repair_now = self.covered and not answer["next_checks"] and bool(answer["causes"])
+        self._numbers = numbers  # of the cautions printed so far, by their text
+
+    def sections(self) -> list[Section]:
+        """Return the sections that have something to say, in reading order."""
+        urgent = [Line(row["text"], "!") for row in self.answer["cautions"] if self._urgent(row)]
+        found = [
+            Section("Stop first", urgent, first_screen=True),
+            Section("What is wrong", list(self._what()), first_screen=True),
+            Section("Do this next", list(self._next()), first_screen=True),
+            *(Section(f"Why: {one['name']}", self._why(one)) for one in self._explained()),
+            Section("Set aside", list(self._set_aside())),
+            Section("Proved good", list(self._proofs())),
+            Section("How well it fits", list(self._fit())),
+            *self._repairs(),
+            Section("Checks after that", list(self._further())),
+            Section("Worth knowing", list(self._notes())),
+            Section("Always", list(self._always())),
+        ]
+        return [section for section in found if section.lines]
+
+    def _check_name(self, wanted: str) -> str:
+        known = self.knowledge.checks
+        return known[wanted].name if wanted in known else wanted.replace("-", " ")
+
+    def _cause_name(self, wanted: str) -> str:
+        known = self.knowledge.causes
+        own = _OWN_NAMES.get(wanted, wanted.replace("-", " "))
+        return known[wanted].name if wanted in known else own
+
+    def _urgent(self, caution: Row) -> bool:
+        """Return whether a finding or a belief raised this caution, and not the machine alone."""
+        rule = self.knowledge.rules.get(caution["id"])
+        return rule is not None and any(_about_findings(condition) for condition in rule.when)
+
+    def _what(self) -> Iterator[Line]:
+        """Yield the ranking, and which of its causes nothing separates yet."""
+        if not self.covered:
+            yield Line(f"This machine is not covered. {self.answer['scope']['because']}")
+            return
+        causes = self.answer["causes"]
+        shown = [one for one in causes if one["probability"] >= LEAST_SHOWN] or causes[:1]
+        for rank, cause in enumerate(shown, start=1):
+            yield Line(f"{cause['name']}: {sureness(cause['probability'])}.", f"{rank}.")
+        rest = causes[len(shown) :]
+        if rest:
+            yield Line(f"Under 1 in 100 each: {'; '.join(one['name'] for one in rest)}.")
+        yield from self._doubts(causes)
+
+    def _doubts(self, causes: Sequence[Row]) -> Iterator[Line]:
+        together = [one for one in causes if one["group"] == causes[0]["group"]]
+        if len(together) > 1:
+            yield Line(
+                f"Nothing found so far tells the first {len(together)} apart: their order is only "
+                "how often each occurs."
+            )
+        if self.answer["fit"]["verdict"] != "good":
+            yield Line("Take this with care: the findings do not fit well together, see below.")
+
+    def _next(self) -> Iterator[Line]:
+        """Yield the best check in full, or the repair when no check is worth its time."""
+        if self.answer["next_checks"]:
+            yield from self._check(self.answer["next_checks"][0])
+            return
+        if self.covered and self.answer["advice"]["because"]:
+            yield Line(self.answer["advice"]["because"])
+        if self.repair_now:
+            yield from self._repair(self.answer["causes"][0])
+
+    def _check(self, check: Row) -> Iterator[Line]:
+        """Yield what to do, its cautions before it, and what each cause would make of it."""
+        saves = f", saves about {check['saves_minutes']:.0f}" if check["saves_minutes"] >= 1 else ""
+        yield Line(
+            f"{self._check_name(check['check'])} "
+            f"({check['kind']}, {check['minutes']:g} min{saves}; {check['check']})"
+        )
+        yield from self._cautions(check["cautions"])
+        yield Line(check["how"])
+        yield Line(check["why"])
+        for row in check["expect"]:
+            yield Line(f"{self._cause_name(row['cause'])}: {row['reads']}", "-", 1)
+
+    def _cautions(self, texts: Iterable[str]) -> Iterator[Line]:
+        """Yield cautions: new ones in full with a number, known ones by their number."""
+        known: list[int] = []
+        for text in texts:
+            if text in self._numbers:
+                known.append(self._numbers[text])
+                continue
+            self._numbers[text] = len(self._numbers) + 1
+            yield Line(f"Caution {self._numbers[text]}: {text}", "!")
+        if known:
+            plural = "Cautions" if known[1:] else "Caution"
+            yield Line(f"{plural} {listed([str(one) for one in sorted(known)])} above.", "!")
+
+    def _explained(self) -> list[Row]:
+        """Return the causes that are explained: the first, and others that may well be true."""
+        return [
+            cause
+            for rank, cause in enumerate(self.answer["causes"] if self.covered else ())
+            if rank == 0 or cause["probability"] >= LEAST_EXPLAINED
+        ]
+
+    def _why(self, cause: Row) -> list[Line]:
+        """Return the findings for and against a cause, weightiest first."""
         lines: list[Line] = []
         for direction in ("for", "against"):
             rows = [row for row in cause["evidence"] if row["direction"] == direction]
-            if rows:
+            heavy = [row for row in rows if _is_heavy(row)]
+            if heavy:
                 lines.append(Line(f"{direction.capitalize()} it:"))
-            for row in rows:
-                lines += _evidence(row, knowledge)
-        yield Section(f"Why: {cause['name']}", lines)
+            lines += [line for row in heavy for line in self._evidence(row)]
+        shown = {one["check"] for one in cause["evidence"] if _is_heavy(one)}
+        light = [one["check"] for one in cause["evidence"] if one["check"] not in shown]
+        if light:
+            names = "; ".join(map(self._check_name, dict.fromkeys(light)))
+            lines.append(Line(f"Next to nothing is said here by: {names}."))
+        return lines
 
+    def _evidence(self, row: Row) -> list[Line]:
+        """Return what was found, what it says, and why or against what."""
+        sign = "+" if row["direction"] == "for" else "-"
+        name = self._check_name(row["check"])
+        because = row["because"]
+        if not row["basis"].startswith("rule:"):  # else the sentence says no more than this
+            because = (
+                f"This cause: {row['expected_if_cause']}. Healthy: {row['expected_if_healthy']}."
+            )
+        return [
+            Line(f"{name}: {row['observed']} ({strength(row['weight_db'])})", sign, 1),
+            Line(because, indent=2),
+        ]
 
-def _evidence(row: Mapping[str, Any], knowledge: Knowledge) -> list[Line]:
-    """Return what was found, what it says, and what else would have been expected."""
-    sign = "+" if row["direction"] == "for" else "-"
-    name = _name(knowledge.checks, row["check"])
-    return [
-        Line(f"{name}: {row['observed']} ({strength(row['weight_db'])})", sign, 1),
-        Line(
-            f"With this cause {row['expected_if_cause']}; healthy {row['expected_if_healthy']}.",
-            indent=2,
-        ),
-        Line(row["because"], indent=2),
-    ]
+    def _set_aside(self) -> Iterator[Line]:
+        """Yield the findings that count for nothing, then those that count for less."""
+        for row in (*self.answer["set_aside"], *self.answer["weakened"]):
+            share = f" (counts {round(row['keep'] * 100)} in 100)" if "keep" in row else ""
+            yield Line(f"Finding {row['finding'] + 1}{share}: {row['because']}", "-")
+            yield Line(f"Instead: {row['instead']}", indent=1)
 
+    def _proofs(self) -> Iterator[Line]:
+        for proof in self.answer["proofs"]:
+            numbers = listed([str(place + 1) for place in proof["from"]]) if proof["from"] else ""
+            source = f" (Finding {numbers}.)" if numbers else ""
+            yield Line(f"{proof['says']}{source} {proof['next']}", "-")
 
-def _set_aside(answer: Answer, knowledge: Knowledge) -> Iterator[Line]:
-    for row in answer["set_aside"]:
-        yield Line(f"Finding {row['finding'] + 1}: {row['because']}", "-")
-        yield Line(f"Instead: {row['instead']}", indent=1)
+    def _notes(self) -> Iterator[Line]:
+        for note in self.answer["notes"]:
+            yield Line(f"{note['found']} {note['points']} {note['next']}", "-")
 
-
-def _proofs(answer: Answer) -> Iterator[Line]:
-    for proof in answer["proofs"]:
-        numbers = ", ".join(str(place + 1) for place in proof["from"])
-        source = f" (from finding {numbers})" if numbers else ""
-        yield Line(f"{proof['says']}{source}", "-")
-
-
-def _fit(answer: Answer, knowledge: Knowledge) -> Iterator[Line]:
-    """Yield how well the best cause predicts the findings, and which of them disagree."""
-    fit = answer["fit"]
-    yield Line(
-        {
+    def _fit(self) -> Iterator[Line]:
+        """Yield how well the best cause predicts the findings, and which of them disagree."""
+        if not self.covered:
+            return
+        fit = self.answer["fit"]
+        words = {
             "good": "The best cause predicts the findings well.",
             "strained": "The best cause predicts the findings only so-so.",
             "poor": "No single cause predicts these findings.",
-        }[fit["verdict"]]
-    )
-    if fit["disagreeing"]:
-        numbers = " and ".join(str(place + 1) for place in fit["disagreeing"])
-        yield Line(f"Findings {numbers} disagree most: take them again first.")
-    for pair in fit.get("pairs", ()):
-        names = " with ".join(_cause_name(knowledge, cause) for cause in pair["causes"])
-        yield Line(f"Two faults at once would fit better: {names}.", "-")
+        }
+        yield Line(words[fit["verdict"]])
+        if fit["disagreeing"]:
+            numbers = listed([str(place + 1) for place in fit["disagreeing"]])
+            yield Line(f"Most at odds: finding {numbers}. Take them again first.")
+        for pair in fit.get("pairs", ()):
+            names = listed([self._cause_name(cause) for cause in pair["causes"]])
+            yield Line(f"Two faults at once would fit better: {names}.", "-")
 
+    def _repairs(self) -> Iterator[Section]:
+        """Yield how each explained cause is put right, unless that was told as the next step."""
+        for rank, cause in enumerate(self._explained()):
+            told = rank == 0 and self.repair_now
+            if not told and cause["id"] not in _OWN_NAMES:
+                yield Section(f"If it is this: {cause['name']}", list(self._repair(cause)))
 
-def _repair_sections(answer: Answer, knowledge: Knowledge) -> Iterator[Section]:
-    if not answer["scope"]["covered"]:
-        return
-    for cause in _worth_telling(answer):
-        if cause["id"] in ("healthy", "outside"):
-            continue
-        lines = [Line(f"Caution: {text}", "!") for text in cause["cautions"]]
+    def _repair(self, cause: Row) -> Iterator[Line]:
+        """Yield what to look at first, the repair with its cautions, and its proof."""
+        reasons: dict[str, list[str]] = {}
         for row in cause["look_behind"]:
-            name = _cause_name(knowledge, row["cause"])
-            lines.append(Line(f"Look behind it first, {name}: {row['because']}", "-"))
-        lines += [Line(cause["remedy"]), Line(f"Proof of repair: {cause['proof_of_repair']}")]
-        yield Section(f"If it is this: {cause['name']}", lines)
+            reasons.setdefault(row["because"], []).append(self._cause_name(row["cause"]))
+        for because, names in reasons.items():
+            yield Line(f"Look behind it first: {'; '.join(names)}. {because}", "-")
+        if cause["before_replacing"]:
+            names = [self._check_name(check) for check in cause["before_replacing"]]
+            yield Line(f"Before a part is fitted: {'; '.join(names)}.", "-")
+        yield from self._cautions(cause["cautions"])
+        yield Line(cause["remedy"])
+        yield Line(f"Proof of repair: {cause['proof_of_repair']}")
+
+    def _further(self) -> Iterator[Line]:
+        for rank, check in enumerate(self.answer["next_checks"][1:], start=2):
+            head, *rest = self._check(check)
+            yield Line(head.text, f"{rank}.")
+            yield from (Line(line.text, line.lead, line.indent + 1) for line in rest)
+
+    def _always(self) -> Iterator[Line]:
+        for caution in self.answer["cautions"]:
+            if not self._urgent(caution):
+                yield Line(caution["text"], "!")
+        yield Line(f"Knowledge {self.answer['knowledge_version']}.")
 
 
-def _further(answer: Answer, knowledge: Knowledge) -> Iterator[Line]:
-    for rank, check in enumerate(answer["next_checks"][1:], start=2):
-        head, *rest = _check(check, knowledge)
-        yield Line(head.text, f"{rank}.")
-        yield from (Line(line.text, line.lead, line.indent + 1) for line in rest)
+def _is_heavy(evidence: Row) -> bool:
+    """Return whether a finding says enough about a cause to be shown in full."""
+    return abs(float(evidence["weight_db"])) >= LEAST_SHOWN_DB
+
+
+def _about_findings(condition: object) -> bool:
+    """Return whether a rule's condition, or one nested in it, is about a finding or a belief."""
+    if isinstance(condition, Mapping):
+        keys = {"check", "checks", "cause", "concluded"}
+        return bool(keys & set(condition)) or any(map(_about_findings, condition.values()))
+    return isinstance(condition, (list, tuple)) and any(map(_about_findings, condition))

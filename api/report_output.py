@@ -11,7 +11,8 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from api.report import WIDTH, Line, Section, as_text, sections
+from api.report import sections
+from api.report_text import WIDTH, Line, Section, as_text
 from engine import Knowledge
 
 
@@ -42,7 +43,7 @@ def as_box(part: Section) -> RenderableType:
     """Return a section for a terminal: what has to be seen at once is boxed."""
     body = Group(*(_row(line) for line in part.lines))
     if part.first_screen:
-        heavy = box.HEAVY if part.title == "Stop first" else box.ROUNDED
+        heavy = box.HEAVY if part.title.endswith("Stop first") else box.ROUNDED
         return Panel(body, title=Text(part.title, style="bold"), title_align="left", box=heavy)
     return Padding(Group(Text(part.title, style="bold underline"), body), (0, 1, 1, 1))
 

@@ -11,12 +11,12 @@ from marshmallow import Schema, fields, validate
 from engine.knowledge import items
 
 
-def text(description: str, **kwargs: Any) -> fields.String:  # noqa: ANN401 - handed on to marshmallow
+def text(description: str, **kwargs: Any) -> fields.String:
     """Return a field for prose or an id that is always there."""
     return fields.String(required=True, metadata={"description": description}, **kwargs)
 
 
-def number(description: str, **kwargs: Any) -> fields.Float:  # noqa: ANN401 - handed on to marshmallow
+def number(description: str, **kwargs: Any) -> fields.Float:
     """Return a field for a number that is always there; the description names its unit."""
     return fields.Float(required=True, metadata={"description": description}, **kwargs)
 
@@ -36,16 +36,17 @@ def texts(description: str) -> fields.List[Any]:
     return fields.List(fields.String(), required=True, metadata={"description": description})
 
 
-def each(schema: type[Schema], description: str, **kwargs: Any) -> fields.List[Any]:  # noqa: ANN401 - handed on to marshmallow
+def each(schema: type[Schema], description: str, **kwargs: Any) -> fields.List[Any]:
     """Return a field for a list of objects."""
     kwargs.setdefault("required", True)
     return fields.List(fields.Nested(schema), metadata={"description": description}, **kwargs)
 
 
-def positions(description: str) -> fields.List[Any]:
+def positions(description: str, data_key: str | None = None) -> fields.List[Any]:
     """Return a field for places in the request's list of findings, counted from 0."""
     place = fields.Integer(strict=True, validate=validate.Range(min=0))
-    return fields.List(place, required=True, metadata={"description": description})
+    about = {"description": description}
+    return fields.List(place, required=True, data_key=data_key, metadata=about)
 
 
 class EvidenceSchema(Schema):
@@ -69,6 +70,14 @@ class EvidenceSchema(Schema):
         "Where the expectation comes from.",
         validate=validate.Regexp(r"^(circuit|table|rule:[a-z0-9-]+)$"),
     )
+    verdict = fields.String(
+        validate=validate.OneOf(list(items.VERDICTS)),
+        metadata={"description": "A reading against the healthy circuit, its accuracy counted in."},
+    )
+    counted_share = fields.Float(
+        validate=validate.Range(min=0, max=1),
+        metadata={"description": "How much of the finding counts, when a rule weakened it."},
+    )
 
 
 class LookBehindSchema(Schema):
@@ -78,7 +87,7 @@ class LookBehindSchema(Schema):
     because = text("Why it has to be looked at before the part is fitted.")
 
 
-class CauseInAnswerSchema(Schema):
+class RankedCauseSchema(Schema):
     """One cause with its probability and its reasons."""
 
     id = text("Id of the cause, or 'healthy' or 'outside'.")
@@ -89,10 +98,14 @@ class CauseInAnswerSchema(Schema):
         validate=validate.Range(min=0, max=1),
     )
     group = whole("Causes that the findings so far do not separate share this number.", least=1)
-    evidence = each(EvidenceSchema, "What each finding says about this cause.")
+    section = text("Part of the circuit.")
+    minutes = number("Minutes to put it right.")
+    evidence = each(EvidenceSchema, "What each finding says about this cause, weightiest first.")
+    looks_like = text("How it shows itself, and what it is mistaken for.")
     remedy = text("What to do about it.")
     proof_of_repair = text("The reading or behaviour that proves the repair.")
     look_behind = each(LookBehindSchema, "What may have made this cause.")
+    before_replacing = texts("Ids of the checks to do before a part is fitted.")
     cautions = texts("Dangers of doing the remedy, and what to do about them.")
 
 
@@ -105,28 +118,36 @@ class SetAsideSchema(Schema):
     instead = text("What to do instead.")
 
 
+class WeakenedSchema(SetAsideSchema):
+    """A finding that counts for less than it seems to."""
+
+    keep = number("The share of it that counts, from 0 to 1.", validate=validate.Range(0, 1))
+
+
 class ProofSchema(Schema):
     """What the findings prove good."""
 
     rule = text("Id of the rule that says so.")
-    says = text("What is proved good.")
-    from_ = fields.List(
-        fields.Integer(strict=True, validate=validate.Range(min=0)),
-        required=True,
-        data_key="from",
-        metadata={"description": "Places of the findings that prove it, counted from 0."},
-    )
+    says = text("What is proved good, and why.")
+    next = text("What to do next.")
+    from_ = positions("Places of the findings that prove it, counted from 0.", data_key="from")
     clears = texts("Ids of the causes that are proved absent.")
+
+
+class NoteSchema(Schema):
+    """What a rule has to say."""
+
+    rule = text("Id of the rule.")
+    found = text("What was found.")
+    points = text("Why it points there.")
+    next = text("What to do next.")
 
 
 class PairSchema(Schema):
     """Two causes that together explain what one alone does not."""
 
     causes = texts("Ids of the two causes.")
-    probability = number(
-        "Belief in the pair among the pairs tried, from 0 to 1.",
-        validate=validate.Range(min=0, max=1),
-    )
+    because = text("What each of the two explains.")
 
 
 class FitSchema(Schema):
@@ -137,8 +158,9 @@ class FitSchema(Schema):
         validate=validate.OneOf(["good", "strained", "poor"]),
     )
     disagreeing = positions("Places of the findings that disagree most, counted from 0.")
-    pairs = each(PairSchema, "Pairs of causes that fit better, when one cause fits badly.",
-                 required=False)  # fmt: skip
+    pairs = each(
+        PairSchema, "Pairs of causes that fit better, when one cause fits badly.", required=False
+    )
 
 
 class ExpectSchema(Schema):
@@ -152,19 +174,42 @@ class NextCheckSchema(Schema):
     """A check that is worth doing next."""
 
     check = text("Id of the check.")
-    how = text("How to do it on this machine.")
+    name = text("Name of the check.")
     kind = text("Kind of check.", validate=validate.OneOf(list(items.KINDS)))
     minutes = number("Minutes that it takes.")
-    saves_minutes = number("Minutes that it is expected to save on the way to the confirmed fix.")
+    say = text("The sentence to read to a caller.")
+    how = text("How to do it on this machine.")
+    why = text("What it settles.")
+    saves_minutes = number(
+        "Minutes that it is expected to save on the way to the confirmed fix; 0 where a rule, and "
+        "not the saving, puts it first."
+    )
     expect = each(ExpectSchema, "What it would read under each likely cause.")
     cautions = texts("Dangers of this step, and what to do about them.")
+
+
+class AdviceSchema(Schema):
+    """Whether to check on or to repair, and in which order."""
+
+    do = text(
+        "'check': do the first of next_checks. 'repair': no check is worth its time. 'refer': "
+        "this machine is not covered.",
+        validate=validate.OneOf(["check", "repair", "refer"]),
+    )
+    expected_minutes_if_repair_now = number("Minutes to the confirmed fix when repair starts now.")
+    repair_order = texts("Ids of the likely causes in the best order of trying their repairs.")
+    because = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={"description": "Why no check is offered, when none is."},
+    )
 
 
 class CautionSchema(Schema):
     """A danger, and what to do about it."""
 
     id = text("Id of the rule that says so.")
-    text = text("The danger, why it is there, and what to do.")
+    text = text("The danger and what to do about it.")
 
 
 class ScopeSchema(Schema):
@@ -178,23 +223,49 @@ class ScopeSchema(Schema):
     )
 
 
-class AnswerSchema(Schema):
+class FiredSchema(Schema):
+    """A rule that fired, in the order in which rules fired."""
+
+    rule = text("Id of the rule.")
+    findings = positions("Places of the findings that it rests on, counted from 0.")
+    facts = texts("Conclusions of other rules that it rests on.")
+    concluded = texts("What it concluded for other rules.")
+
+
+class SideAnswerSchema(Schema):
     """A diagnosis: ranked causes with their evidence, and what to do next."""
 
     knowledge_version = text("Version of the knowledge base that gave this answer.")
-    causes = each(CauseInAnswerSchema, "Most probable first, at most as many as 'limit' asks.")
+    causes = each(RankedCauseSchema, "Most probable first, at most as many as 'limit' asks.")
     set_aside = each(SetAsideSchema, "Findings that count for nothing, and why.")
+    weakened = each(WeakenedSchema, "Findings that count for less than they seem to, and why.")
     proofs = each(ProofSchema, "What the findings prove good.")
+    notes = each(NoteSchema, "What rules have to say beside that.")
     fit = fields.Nested(
         FitSchema, required=True, metadata={"description": "How well the best cause fits."}
     )
     next_checks = each(NextCheckSchema, "What to check next, best first.")
-    advice = fields.String(
-        metadata={"description": "Why no check is offered, when next_checks is empty."}
+    advice = fields.Nested(
+        AdviceSchema, required=True, metadata={"description": "Check on, or repair."}
     )
     cautions = each(CautionSchema, "Dangers of the whole job.")
     scope = fields.Nested(
         ScopeSchema, required=True, metadata={"description": "Whether this machine is covered."}
+    )
+    trace = each(FiredSchema, "Which rules fired.")
+
+
+class AnswerSchema(SideAnswerSchema):
+    """A diagnosis; of a machine with two solenoids, that of the side named first."""
+
+    side = fields.String(
+        validate=validate.OneOf(["left", "right"]),
+        metadata={"description": "Which of two solenoids the answer is about, when told."},
+    )
+    sides = fields.Dict(
+        keys=fields.String(validate=validate.OneOf(["left", "right"])),
+        values=fields.Nested(SideAnswerSchema),
+        metadata={"description": "The diagnosis of each side, when findings name sides."},
     )
 
 

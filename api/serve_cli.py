@@ -30,7 +30,7 @@ def serve(  # noqa: PLR0913, PLR0917 - one parameter an option
     There is no login: anybody who reaches the port may use it. It listens on this machine alone
     unless --host says otherwise.
     """
-    from api.server import run  # noqa: PLC0415 - gunicorn is needed here alone
+    from api.server import run
 
     knowledge_from(overlay)  # a knowledge base with a fault is told here, not in a worker's log
     if not _is_loopback(host):

@@ -9,7 +9,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from werkzeug.test import EnvironBuilder
+from werkzeug.test import EnvironBuilder, run_wsgi_app
 
 from api import create_app
 from api.schemas import ProblemSchema
@@ -145,7 +145,10 @@ def test_body_of_unknown_length_is_bounded_too(app: Flask) -> None:
     environ["HTTP_TRANSFER_ENCODING"] = "chunked"
     environ["wsgi.input"] = endless
     environ["wsgi.input_terminated"] = True  # a server sets it that ends chunked bodies itself
-    problem(app.test_client().open(environ), 413)
+    body, status, headers = run_wsgi_app(app.wsgi_app, environ)
+    assert status.startswith("413 ")
+    assert headers["Content-Type"] == "application/problem+json"
+    assert json.loads(b"".join(body))["status"] == 413
     assert endless.tell() < 2 * 1024 * 1024
 
 

@@ -49,9 +49,8 @@ def test_everything_is_described_in_words(document: dict[str, Any]) -> None:
     """Every schema and every field of the answer says what it is."""
     for name, component in document["components"]["schemas"].items():
         assert component["description"], name
-    for name in ("Answer", "CauseInAnswer", "Evidence", "NextCheck", "SetAside", "Proof", "Fit"):
-        for field, about in document["components"]["schemas"][name]["properties"].items():
-            assert about["description"], f"{name}.{field}"
+        for field, about in component.get("properties", {}).items():
+            assert about.get("description"), f"{name}.{field}"
 
 
 def test_examples_are_replayed(client: FlaskClient, document: dict[str, Any]) -> None:

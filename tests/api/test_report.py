@@ -1,6 +1,7 @@
 """The report says what a technician needs, in the order in which it is needed."""
 
 import copy
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -9,8 +10,9 @@ from click.testing import Result
 from rich.console import Console
 
 from api import demos
-from api.report import as_text, sections, strength, sureness
+from api.report import sections
 from api.report_output import as_box
+from api.report_text import as_text, strength, sureness
 from engine import Diagnoser, Knowledge
 
 DEMOS = [demo.id for demo in demos.load_all()]
@@ -42,31 +44,81 @@ def test_first_screen_comes_first(answer: dict[str, Any], knowledge: Knowledge) 
 
 
 def test_next_step_carries_its_cautions(answer: dict[str, Any], knowledge: Knowledge) -> None:
-    """The first step is shown with every one of its cautions, before how it is done."""
+    """The first step is shown with every one of its cautions in full, before how it is done."""
     parts = {part.title: part for part in sections(answer, knowledge)}
     step = flat(as_text([parts["Do this next"]]))
     source = answer["next_checks"][0] if answer["next_checks"] else answer["causes"][0]
+    doing = flat([source["how"] if answer["next_checks"] else source["remedy"]])
+    assert source["cautions"]
     for caution in source["cautions"]:
-        assert flat([caution]) in step
-    if answer["next_checks"]:
-        assert flat([source["how"]]) in step
+        assert 0 <= step.index(flat([caution])) < step.index(doing)
+
+
+def test_no_step_loses_its_caution(answer: dict[str, Any], knowledge: Knowledge) -> None:
+    """Each step and repair has every caution of its own, in full or by the number it has above."""
+    told = [part for part in sections(answer, knowledge) if part.title != "Always"]
+    lines = [line.text for part in told for line in part.lines]
+    steps = [(step["how"], step["cautions"]) for step in answer["next_checks"]]
+    steps += [(cause["remedy"], cause["cautions"]) for cause in answer["causes"]]
+    shown = [step for step in steps if step[0] in lines]
+    assert len(shown) > len(answer["next_checks"])
+    for doing, cautions in shown:
+        end = lines.index(doing)
+        start = end
+        while re.match(r"Cautions? \d", lines[start - 1]):
+            start -= 1
+        numbers = {caution_number(caution, lines[:end]) for caution in cautions}
+        assert None not in numbers
+        assert numbers == set(re.findall(r"\d+", " ".join(map(marks, lines[start:end]))))
+
+
+def caution_number(caution: str, lines: list[str]) -> str | None:
+    """Return the number under which a caution is printed in full, if it is."""
+    found = [re.fullmatch(r"Caution (\d+): " + re.escape(caution), line) for line in lines]
+    return next((match.group(1) for match in found if match), None)
+
+
+def marks(line: str) -> str:
+    """Return the part of a caution line that names cautions by number."""
+    return line.split(":")[0]
 
 
 def test_nothing_of_the_answer_is_lost(answer: dict[str, Any], knowledge: Knowledge) -> None:
-    """Evidence of the lead, what was set aside, proofs, further checks and cautions are all told."""
+    """Evidence of the lead, what was set aside, proofs, further checks and cautions are told."""
     text = flat(as_text(sections(answer, knowledge)))
-    told = [row["because"] for row in answer["causes"][0]["evidence"]]
-    told += [row["observed"] for row in answer["causes"][0]["evidence"]]
-    told += [row[key] for row in answer["set_aside"] for key in ("because", "instead")]
-    told += [row["says"] for row in answer["proofs"]]
-    told += [row["how"] for row in answer["next_checks"]]
-    told += [text for row in answer["next_checks"] for text in row["cautions"]]
+    lead = answer["causes"][0]
+    heavy = [row for row in lead["evidence"] if abs(row["weight_db"]) >= 2]
+    told = [row["observed"] for row in heavy]
+    for row in heavy:
+        from_rule = row["basis"].startswith("rule:")
+        keys = ("because",) if from_rule else ("expected_if_cause", "expected_if_healthy")
+        told += [row[key] for key in keys]
+    aside = answer["set_aside"] + answer["weakened"]
+    told += [row[key] for row in aside for key in ("because", "instead")]
+    told += [row[key] for row in answer["proofs"] for key in ("says", "next")]
+    told += [row[key] for row in answer["notes"] for key in ("found", "points", "next")]
+    told += [row[key] for row in answer["next_checks"] for key in ("how", "why")]
     told += [row["text"] for row in answer["cautions"]]
-    if answer["causes"][0]["id"] not in ("healthy", "outside"):
-        told += [answer["causes"][0]["remedy"], answer["causes"][0]["proof_of_repair"]]
-        told += [row["because"] for row in answer["causes"][0]["look_behind"]]
+    told += [lead["remedy"], lead["proof_of_repair"]]
+    told += [row["because"] for row in lead["look_behind"]]
     for sentence in told:
         assert flat([sentence]) in text
+
+
+def test_each_side_has_its_own_report(knowledge: Knowledge, engine: Diagnoser) -> None:
+    """Findings on two brake solenoids give two reports, neither mixed into the other."""
+    machine = {"duty": "brake-release", "control": "controller-on-request", "coil": "case-ground"}
+    findings = [
+        {"check": "hold-winding-ohms", "outcome": "open", "side": "left"},
+        {"check": "pull-winding-ohms", "outcome": "open", "side": "right"},
+    ]
+    answer = engine.diagnose({"machine": machine, "findings": findings})
+    titles = [part.title for part in sections(answer, knowledge)]
+    assert {title.split(":")[0] for title in titles} == {"Left solenoid", "Right solenoid"}
+    assert titles == sorted(titles, key=lambda title: title.startswith("Right"))
+    by_title = {part.title: part.lines for part in sections(answer, knowledge)}
+    assert "Hold winding open" in by_title["Left solenoid: What is wrong"][0].text
+    assert "Pull winding open" in by_title["Right solenoid: What is wrong"][0].text
 
 
 def test_boxes_say_the_same_as_plain_text(answer: dict[str, Any], knowledge: Knowledge) -> None:

@@ -1,0 +1,78 @@
+"""Lines and sections of a report, and how numbers are put into words."""
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+WIDTH = 88
+
+# least probability -> how a person would say it
+_SURENESS = (
+    (0.97, "as good as certain"), (0.8, "very likely"), (0.6, "likely"),
+    (0.4, "about as likely as not"), (0.15, "possible"), (0.03, "unlikely"),
+    (0.0, "very unlikely"),
+)  # fmt: skip
+# least weight in decibans -> how much a finding says; 10 is odds of ten to one
+_WEIGHTS = (
+    (20.0, "very strong"), (10.0, "strong"), (5.0, "fair"), (2.0, "slight"), (0.0, "hardly any"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Line:
+    """A sentence or two; ``lead`` hangs before the first line, such as '1.'."""
+
+    text: str
+    lead: str = ""
+    indent: int = 0
+
+    def wrapped(self, width: int) -> str:
+        """Return the line broken to ``width`` characters, its further lines under its text."""
+        margin = " " * (3 * self.indent)
+        lead = f"{self.lead} " if self.lead else ""
+        return textwrap.fill(
+            self.text,
+            width,
+            initial_indent=margin + lead,
+            subsequent_indent=margin + " " * len(lead),
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+
+
+@dataclass(frozen=True)
+class Section:
+    """A titled part of the report; ``first_screen`` marks what has to be seen at once."""
+
+    title: str
+    lines: list[Line] = field(default_factory=list)
+    first_screen: bool = False
+
+
+def as_text(parts: Sequence[Section], width: int = WIDTH) -> list[str]:
+    """Return the sections as plain lines of text that need no colour."""
+    lines: list[str] = []
+    for part in parts:
+        lines += [part.title.upper(), "-" * len(part.title)]
+        lines += [row for line in part.lines for row in line.wrapped(width).split("\n")]
+        lines.append("")
+    return lines
+
+
+def sureness(probability: float) -> str:
+    """Return a probability in words and in hundredths: 'very likely, 83 in 100'."""
+    words = next(words for least, words in _SURENESS if probability >= least)
+    hundredths = round(probability * 100)
+    figure = "over 99" if hundredths >= 100 else "under 1" if hundredths < 1 else str(hundredths)
+    return f"{words}, {figure} in 100"
+
+
+def strength(weight_db: float) -> str:
+    """Return how much a finding says, in words and decibans."""
+    words = next(words for least, words in _WEIGHTS if abs(weight_db) >= least)
+    return f"{words}, {weight_db:+.1f} dB"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Return words as a list in a sentence: 'a, b and c'."""
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
