@@ -49,9 +49,7 @@ class Proposal:
 class Adviser:
     """Proposes checks for a model. What does not change between requests is kept."""
 
-    def __init__(
-        self, knowledge: Knowledge, model: Model, context: Mapping[str, Floats]
-    ) -> None:
+    def __init__(self, knowledge: Knowledge, model: Model, context: Mapping[str, Floats]) -> None:
         """Prepare the joint tables; ``context`` are the bins of checks that only rules weigh."""
         self._checks = knowledge.checks
         self._model = model
@@ -98,5 +96,3 @@ class Adviser:
         cost = chance * repair_minutes(belief, self.minutes)
         total: Floats = np.add.reduceat(cost, self._starts[:-1])
         return total
-
-

@@ -123,10 +123,9 @@ class Behaviour:
         Force goes with (ampere-turns over gap) squared, so the ampere-turns needed grow with the
         gap that a short travel leaves. The pull winding has some ten times the hold's ampere-turns.
         """
-        strength = (
-            self._hold_share(situation)
-            + self._plunger.pull_seated_strength * self._pull_share(situation)
-        )
+        strength = self._hold_share(
+            situation
+        ) + self._plunger.pull_seated_strength * self._pull_share(situation)
         gap = 1.0 + self._setting("travel-gap-mm") / self._plunger.seated_gap_mm
         return step(strength / (self._plunger.hold_share * gap), self._plunger.hold_log_sigma)
 

@@ -68,7 +68,8 @@ class Belief:
         if not self.weighed:
             return np.zeros((0, len(self.log_prior)))
         logs = np.stack([one.log_likelihood for one in self.weighed])
-        return logs * np.array(self.shares)[:, None]
+        terms: Floats = logs * np.array(self.shares)[:, None]
+        return terms
 
     @cached_property
     def log_joint(self) -> Floats:
@@ -155,9 +156,7 @@ def _log10_odds(chances: Floats) -> Floats:
     return odds
 
 
-def log_prior(
-    model: Model, shifts: Mapping[str, float], dropped: Sequence[str] = ()
-) -> Floats:
+def log_prior(model: Model, shifts: Mapping[str, float], dropped: Sequence[str] = ()) -> Floats:
     """Return the log prior with causes shifted by factors and dropped ones removed."""
     factors = np.array([shifts.get(name, 1.0) for name in model.causes])
     for name in dropped:
@@ -166,7 +165,8 @@ def log_prior(
     weights = model.prior * factors[model.cause_of]
     if not weights.sum() > 0:
         weights = model.prior
-    return np.log(np.maximum(weights / weights.sum(), TINY))
+    logs: Floats = np.log(np.maximum(weights / weights.sum(), TINY))
+    return logs
 
 
 @dataclass(frozen=True)
@@ -208,5 +208,3 @@ def _most_at_odds(belief: Belief, used: Sequence[int]) -> tuple[int, ...]:
     first, second = np.unravel_index(int(np.argmax(conflict)), conflict.shape)
     pair = sorted((int(first), int(second)))
     return tuple(belief.weighed[used[n]].finding.index for n in pair)
-
-

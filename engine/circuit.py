@@ -30,7 +30,7 @@ class Network:
         self.reference = reference
         self.nodes = tuple(sorted(names - {reference}))
         self._index = {name: number for number, name in enumerate(self.nodes)}
-        self.incidence: Floats = np.zeros((len(branches), len(self.nodes)))
+        self.incidence: Floats = np.zeros((len(branches), len(self.nodes)), dtype=np.float64)
         for number, (start, end) in enumerate(branches):
             for node, sign in ((start, 1.0), (end, -1.0)):
                 if node != reference:
@@ -64,8 +64,8 @@ class Network:
         (..., branches).
         """
         right = -(conductances * volts) @ self.incidence
-        solved: Floats = np.linalg.solve(self.matrix(conductances, leak_ohms), right[..., None])
-        return solved[..., 0]
+        solved = np.linalg.solve(self.matrix(conductances, leak_ohms), right[..., None])
+        return np.asarray(solved[..., 0], dtype=np.float64)
 
     def currents(self, conductances: Floats, volts: Floats, voltages: Floats) -> Floats:
         """Return branch currents in amperes, from the first node to the second."""
@@ -74,8 +74,8 @@ class Network:
 
     def inverse(self, conductances: Floats, leak_ohms: float = METER_OHMS) -> Floats:
         """Return the inverse nodal matrix in ohms, shape (..., nodes, nodes)."""
-        inverse: Floats = np.linalg.inv(self.matrix(conductances, leak_ohms))
-        return inverse
+        inverse = np.linalg.inv(self.matrix(conductances, leak_ohms))
+        return np.asarray(inverse, dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -98,9 +98,7 @@ class Sensitivity:
         return variance
 
 
-def voltage_between(
-    network: Network, solved: "Solved", start: str, end: str
-) -> Sensitivity:
+def voltage_between(network: Network, solved: "Solved", start: str, end: str) -> Sensitivity:
     """Return the voltage of node ``start`` above node ``end`` in volts, with sensitivities.
 
     From the adjoint of the nodal equations: dv/dg = -w a (a v + e), w = (unit vector) inverse.

@@ -93,9 +93,7 @@ class Diagnoser:
         )  # fmt: skip
         return self._answer(request, scene)
 
-    def _late(
-        self, view: CaseView, first: Sequence[Firing], effects: Effects
-    ) -> list[Firing]:
+    def _late(self, view: CaseView, first: Sequence[Firing], effects: Effects) -> list[Firing]:
         """Run the rules that know the beliefs. Proofs rest on findings that count in full."""
         known = self.rule_sets["qualify"].concluded(first)
         full = tuple(one for one in view.findings if effects.shares.get(one.index, 1.0) == 1.0)
@@ -103,9 +101,7 @@ class Diagnoser:
         known |= self.rule_sets["prove"].concluded(proved)
         return [*proved, *self.rule_sets["conclude"].run(view, known)]
 
-    def _belief(
-        self, model: Model, corrected: Sequence[Corrected], effects: Effects
-    ) -> Belief:
+    def _belief(self, model: Model, corrected: Sequence[Corrected], effects: Effects) -> Belief:
         weighed = tuple(weigh(model, one.finding, one.value, one.meter) for one in corrected)
         return Belief(
             model, log_prior(model, effects.shifts, effects.dropped_causes), weighed,

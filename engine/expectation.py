@@ -125,7 +125,8 @@ class ReadingPrediction:
         """Return the standard uncertainty on the scale under every hypothesis."""
         used = instrument or self.instrument
         variance = used.variance(self.mu) + self.repeatability**2 + self.tolerance_var
-        return np.sqrt(variance) * self.scale.slope(self.mu)
+        sigma: Floats = np.sqrt(variance) * self.scale.slope(self.mu)
+        return sigma
 
     @cached_property
     def default_sigma(self) -> Floats:
@@ -262,9 +263,7 @@ class Predictor:
         if reading.quantity == "current":
             found = current_through(network, solved, self._cases.part(reading.part))
         elif reading.quantity == "voltage":
-            found = voltage_between(
-                network, solved, reading.from_node[coil], reading.to_node[coil]
-            )
+            found = voltage_between(network, solved, reading.from_node[coil], reading.to_node[coil])
         else:
             found = resistance_between(
                 network, solved.inverse, solved.conductances,
@@ -280,7 +279,10 @@ class Predictor:
 
     def _volts_u(self) -> Floats:
         ratio = self.variant.system_volts / 12.0
-        return np.array([part.volts * part.volts_tolerance * ratio for part in self._cases.parts])
+        return np.array(
+            [part.volts * part.volts_tolerance * ratio for part in self._cases.parts],
+            dtype=np.float64,
+        )
 
     def _severity_variance(self, phase: int, per_log_ohms: Floats, per_volt: Floats) -> Floats:
         """Return the variance from the neighbourhood that each severity stands for."""
@@ -298,8 +300,10 @@ class Predictor:
         """Return how long the pull pin is live: 0 when it never is, a minute when it stays."""
         pulse = self._cases.setting("pulse-seconds")
         live = self.variant.system_volts * 0.25
-        command = self.solution.volts(Situation("on-command"), "pull-pin-harness", "chassis") > live
-        after = self.solution.volts(Situation("after-command"), "pull-pin-harness", "chassis") > live
+        command, after = (
+            self.solution.volts(Situation(phase), "pull-pin-harness", "chassis") > live
+            for phase in ("on-command", "after-command")
+        )
         mu = np.where(command, pulse, 0.0)
         mu = np.where(after, 60.0, mu)
         spread = self.variant.circuit.settings["pulse-seconds"].log_sigma
@@ -314,9 +318,7 @@ class Predictor:
             if row is not None:
                 shares[number] = self._tree(row, outcomes.names)[number]
         slip = outcomes.slip
-        return OutcomePrediction(
-            outcomes.names, (1 - slip) * shares + slip / len(outcomes.names)
-        )
+        return OutcomePrediction(outcomes.names, (1 - slip) * shares + slip / len(outcomes.names))
 
     def _tree(self, tree: items.Branch | items.Distribution, names: Sequence[str]) -> Floats:
         """Return the outcome shares of a tree under every hypothesis."""
@@ -342,14 +344,10 @@ class Predictor:
 def situation_of(reading: items.Reading) -> Situation:
     """Return the situation in which a reading is taken; ohms are read on a dead circuit."""
     dead = reading.quantity == "resistance"
-    return Situation(
-        reading.phase, plug_fitted=reading.plug_fitted, added=reading.load, dead=dead
-    )
+    return Situation(reading.phase, plug_fitted=reading.plug_fitted, added=reading.load, dead=dead)
 
 
 def situations_of(checks: Mapping[str, items.Check]) -> list[Situation]:
     """Return the situations that the readings of some checks need."""
     readings = [check.reading for check in checks.values() if check.reading is not None]
     return sorted({situation_of(one) for one in readings if one.quantity != "seconds"})
-
-

@@ -241,9 +241,7 @@ def check_words(scene: Scene, check: items.Check) -> dict[str, Any]:
         "say": check.say.format_map(fill),
         "how": check.how.format_map(fill),
         "why": check.why.format_map(fill),
-        "cautions": scene.cautions.for_step(
-            check_hazards(check, scene.model.variants), scene.view
-        ),
+        "cautions": scene.cautions.for_step(check_hazards(check, scene.model.variants), scene.view),
     }
 
 

@@ -59,23 +59,21 @@ def spread(cause: items.Cause, system_volts: int) -> list[Hypothesis]:
     found = []
     for state in states:
         count = _points(state.changes)
-        for number in range(count):
-            found.append(
-                Hypothesis(
-                    cause.id,
-                    state.id,
-                    state.weight / total / count,
-                    state.changes,
-                    place=(number + 0.5) / count,
-                    log_width=KERNEL_SHARE / count if count > 1 else 0.0,
-                )
+        found += [
+            Hypothesis(
+                cause.id,
+                state.id,
+                state.weight / total / count,
+                state.changes,
+                place=(number + 0.5) / count,
+                log_width=KERNEL_SHARE / count if count > 1 else 0.0,
             )
+            for number in range(count)
+        ]
     return found
 
 
-def enumerate_hypotheses(
-    causes: Mapping[str, items.Cause], variant: Variant
-) -> list[Hypothesis]:
+def enumerate_hypotheses(causes: Mapping[str, items.Cause], variant: Variant) -> list[Hypothesis]:
     """Return every hypothesis about the variant; weight is P(state | cause)."""
     found = []
     for cause in causes.values():
@@ -166,6 +164,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
     build: dict[str, Any] = {
         "ohms": np.broadcast_to([healthy_ohms(p, variant) for p in parts], shape).copy(),
         "volts": np.broadcast_to([p.volts * ratio for p in parts], shape).copy(),
+        "ratio": ratio,
         "closed": np.zeros(shape, dtype=bool),
         "opened": np.zeros(shape, dtype=bool),
         "settings": np.tile([circuit.settings[s].healthy for s in settings], (count, 1)),
@@ -181,9 +180,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
             place = part_at[change.id]
             for phase, name in enumerate(items.PHASES):
                 if name in change.phases:
-                    drifts += _alter(
-                        build, (phase, number, place), change, level, parts[place], ratio
-                    )
+                    drifts += _alter(build, (phase, number, place), change, level)
         if hypothesis.fuse_opened:
             fuse = next(place for place, part in enumerate(parts) if part.blade_fuse)
             build["ohms"][:, number, fuse] = math.inf
@@ -193,9 +190,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
     )  # fmt: skip
 
 
-def _set(
-    values: Floats, number: int, place: int, change: items.Change, level: float
-) -> None:
+def _set(values: Floats, number: int, place: int, change: items.Change, level: float) -> None:
     if change.action == "times":
         values[number, place] *= level
     else:
@@ -203,14 +198,10 @@ def _set(
 
 
 def _alter(
-    build: dict[str, Any],
-    at: tuple[int, int, int],
-    change: items.Change,
-    level: float,
-    part: items.Part,
-    ratio: float,
+    build: dict[str, Any], at: tuple[int, int, int], change: items.Change, level: float
 ) -> list[Drift]:
     """Change one part in one phase; return how it moves along the severity."""
+    ratio = build["ratio"]
     phase, number, place = at
     span = math.log(change.to / change.start) if change.is_range else 0.0
     ohms = build["ohms"]

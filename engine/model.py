@@ -67,7 +67,10 @@ class Model:
 
     def by_cause(self, weights: Floats) -> Floats:
         """Return weights of hypotheses summed to causes."""
-        return np.bincount(self.cause_of, weights=weights, minlength=len(self.causes))
+        sums: Floats = np.bincount(
+            self.cause_of, weights=weights, minlength=len(self.causes)
+        ).astype(np.float64)
+        return sums
 
     def prediction(self, asked: Asked) -> Prediction:
         """Return the prediction of a check as it was really done."""
@@ -153,9 +156,7 @@ def _predict_asked(
     needed = [situation] if done.quantity != "seconds" else list(behaviour.SITUATIONS)
     cases = make_cases(model.hypotheses, model.variant)
     solution = solve_situations(cases, model.variant, needed)
-    predictor = Predictor(
-        solution, model.variant, model.events, knowledge.rows("instruments")
-    )
+    predictor = Predictor(solution, model.variant, model.events, knowledge.rows("instruments"))
     return predictor.predict(dataclasses.replace(check, reading=done))
 
 
@@ -179,9 +180,7 @@ def _split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothes
     return split
 
 
-def combine(
-    knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel]
-) -> Model:
+def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel]) -> Model:
     """Put the variants of a machine side by side; each is as likely as the others beforehand."""
     hypotheses = tuple(one for model in built for one in model.hypotheses)
     present = {one.cause for one in hypotheses}
@@ -201,13 +200,10 @@ def combine(
         hypotheses=hypotheses,
         prior=np.concatenate([model.prior for model in built]) / len(built),
         events={
-            name: np.concatenate([model.events[name] for model in built])
-            for name in items.EVENTS
+            name: np.concatenate([model.events[name] for model in built]) for name in items.EVENTS
         },
         predictions={
-            name: _side_by_side(
-                [one.predictions.get(name, len(one.hypotheses)) for one in built]
-            )
+            name: _side_by_side([one.predictions.get(name, len(one.hypotheses)) for one in built])
             for name in sorted(checks)
         },
         membership=membership,
@@ -295,5 +291,3 @@ class ModelStore:
         variants = variants_of(self._knowledge, machine)
         built = [build_variant(self._knowledge, variant) for variant in variants]
         return combine(self._knowledge, machine, built)
-
-

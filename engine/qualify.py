@@ -10,7 +10,7 @@ import numpy as np
 from engine.asked import Asked
 from engine.calculations import copper, meter
 from engine.expectation import LEAD_ZEROED_U, Instrument, ReadingPrediction
-from engine.knowledge import Knowledge
+from engine.knowledge import Knowledge, items
 from engine.knowledge.rule_language import FindingTest, Program
 from engine.model import Model
 from engine.request import NOT_KNOWN, OPEN, Finding, Request
@@ -143,7 +143,7 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
             if action.kind in ("set_aside", "weaken"):
                 keep = 0.0 if action.kind == "set_aside" else action.keep
                 for index in _targets(program, action.about, view):
-                    _discount(effects, index, keep, rule.id, because, rule.because.next)
+                    _discount(effects, index, keep, rule)
             elif action.kind == "shift":
                 weighed = _weighed_by_tables(knowledge, view, firings, firing)
                 for cause, factor in action.factors:
@@ -160,9 +160,7 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
     return effects
 
 
-def findings_behind(
-    knowledge: Knowledge, firings: Sequence[Firing], firing: Firing
-) -> list[int]:
+def findings_behind(knowledge: Knowledge, firings: Sequence[Firing], firing: Firing) -> list[int]:
     """Return the findings that a firing rests on, through other rules' conclusions too."""
     found, seen, todo = set(firing.findings), {firing.rule}, list(firing.facts)
     while todo:
@@ -211,11 +209,14 @@ def _targets(program: Program, checks: Sequence[str], view: CaseView) -> list[in
     return sorted(set(hit))
 
 
-def _discount(
-    effects: Effects, index: int, keep: float, rule: str, because: str, instead: str
-) -> None:
+def _discount(effects: Effects, index: int, keep: float, rule: items.Rule) -> None:
     """Lower a finding's share; say once a rule why."""
-    entry = {"finding": index, "rule": rule, "because": because, "instead": instead}
+    entry = {
+        "finding": index,
+        "rule": rule.id,
+        "because": f"{rule.because.found} {rule.because.points}",
+        "instead": rule.because.next,
+    }
     effects.shares[index] = min(keep, effects.shares.get(index, 1.0))
     if keep == 0.0:
         effects.set_aside.append(entry)

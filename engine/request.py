@@ -16,9 +16,7 @@ from engine.machine import Machine
 MAX_FINDINGS = 500
 PREFIXES = {"": 1.0, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
 UNIT_WORDS = {
-    f"{prefix}{unit}": (unit, factor)
-    for unit in items.UNITS
-    for prefix, factor in PREFIXES.items()
+    f"{prefix}{unit}": (unit, factor) for unit in items.UNITS for prefix, factor in PREFIXES.items()
 } | {"Ω": ("ohm", 1.0), "kΩ": ("ohm", 1e3), "MΩ": ("ohm", 1e6), "mΩ": ("ohm", 1e-3)}
 NOT_KNOWN, OPEN = "not-known", "open"
 
@@ -33,9 +31,7 @@ class MachineSchema(Schema):
     """The machine. Only duty, control and coil are required."""
 
     duty = fields.String(required=True, validate=OneOf("duty", items.DUTIES))
-    control = fields.String(
-        required=True, validate=OneOf("control", (*items.CONTROLS, "unknown"))
-    )
+    control = fields.String(required=True, validate=OneOf("control", (*items.CONTROLS, "unknown")))
     coil = fields.String(required=True, validate=OneOf("coil", (*items.COILS, "unknown")))
     system_volts = fields.Integer(
         strict=True, load_default=12, validate=OneOf("system_volts", items.SYSTEM_VOLTS)
@@ -264,11 +260,11 @@ def _read_outcome(
     assert check.outcomes is not None
     names = (*check.outcomes.names, NOT_KNOWN)
     before = len(faults)
-    for key in ("value", "unit", "lead_ohms", "celsius", "meter"):
-        if key in one:
-            faults.append(
-                Fault(f"{path}.{key}", f"'{check.id}' has an outcome ({', '.join(names)})")
-            )
+    faults += [
+        Fault(f"{path}.{key}", f"'{check.id}' has an outcome ({', '.join(names)})")
+        for key in ("value", "unit", "lead_ohms", "celsius", "meter")
+        if key in one
+    ]
     if "outcome" not in one:
         faults.append(Fault(f"{path}.outcome", f"is missing: one of {', '.join(names)}"))
     elif one["outcome"] not in names:
@@ -321,8 +317,11 @@ def _read_word(
             Fault(f"{path}.outcome", f"{hint}: a reading takes a value in {reading.unit}")
         )
         return None
-    return one["outcome"], None, reading.unit, (
-        "over range (open)" if one["outcome"] == OPEN else "not known"
+    return (
+        one["outcome"],
+        None,
+        reading.unit,
+        ("over range (open)" if one["outcome"] == OPEN else "not known"),
     )
 
 

@@ -59,9 +59,7 @@ def make_network(cases: Cases) -> Network:
     return Network([part.between for part in cases.parts], "battery-negative")
 
 
-def solve_situations(
-    cases: Cases, variant: Variant, situations: Sequence[Situation]
-) -> Solution:
+def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Solution:
     """Solve every hypothesis in every situation."""
     network = make_network(cases)
     conductances, volts = _values(cases, variant, situations)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from engine.circuit import Floats
 from engine.expectation import OPEN_OHMS, OutcomePrediction
 from engine.knowledge import items
 
@@ -34,11 +35,9 @@ def band_words(band: tuple[float, float] | str, unit: str, low: float) -> str:
     return f"{number(start)} to {number(end)} {unit}"
 
 
-def outcome_words(
-    prediction: OutcomePrediction, weights: Sequence[float], outcomes: items.Outcomes
-) -> str:
+def outcome_words(prediction: OutcomePrediction, weights: Floats, outcomes: items.Outcomes) -> str:
     """Return the outcomes that make up most of the chance, the likeliest first."""
-    shares = [float(share) for share in weights @ prediction.shares]  # type: ignore[operator]
+    shares = [float(share) for share in weights @ prediction.shares]
     ranked = sorted(range(len(shares)), key=lambda n: (-round(shares[n], 9), n))
     said, total = [], 0.0
     for place in ranked:

@@ -169,11 +169,10 @@ def _twice_faults(rule: items.Rule, knowledge: "Knowledge") -> list[Fault]:
             check = knowledge.checks.get(name)
             if check is None or check.outcomes is None:
                 continue
-            rows = check.outcomes.given
+            weighed = {row.split("/")[0] for row in check.outcomes.given}
             if isinstance(check.outcomes.tree, items.Branch) and own == {name} and not concluded:
                 # nothing but what the circuit predicts under every cause
-                rows = dict.fromkeys([cause for cause, _ in action.factors], {})
-            weighed = {row.split("/")[0] for row in rows}
+                weighed = {cause for cause, _ in action.factors}
             for cause, _ in action.factors:
                 if cause in weighed:
                     faults.append(
@@ -240,7 +239,7 @@ def _cycle_faults(knowledge: "Knowledge") -> list[Fault]:
     Conclusions are ordered in layers (see engine.rules.compile.layers); a negation inside a cycle
     would make the answer depend on the order of firing.
     """
-    from engine.rules.layers import NegationCycleError, layers  # noqa: PLC0415 - avoids a cycle
+    from engine.rules.layers import NegationCycleError, layers
 
     try:
         layers(knowledge.rules, knowledge.programs)

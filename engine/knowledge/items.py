@@ -28,8 +28,8 @@ SETUPS = (
     "bench", "key",
 )  # fmt: skip
 EVENTS = (
-    "relay-operates", "pull-is-strong", "pulls-in", "stays-in", "stays-in-cranking", "stays-in-running",
-    "comes-out", "pull-stays-on", "fuse-opens", "fuse-is-open", "hand-held-stays", "plunger-free",
+    "relay-operates", "pull-is-strong", "pulls-in", "stays-in", "stays-in-cranking",
+    "stays-in-running", "comes-out", "pull-stays-on", "fuse-opens", "fuse-is-open", "hand-held-stays", "plunger-free",
     "plunger-moves", "plunger-bottoms", "spring-returns", "linkage-follows", "lock-holds",
     "fuel-arrives", "engine-turns", "machine-drives", "cranks-at-speed", "bench-pulls",
     "bench-holds", "works-now", "works-with-jumper", "works-with-relay-swapped",

@@ -89,9 +89,11 @@ def _switch_off(
             if kind not in ("causes", "checks", "rules") or not isinstance(ids, list):
                 faults.append(Fault(f"{name}: {kind}", "must be causes, checks or rules: [ids]"))
                 continue
-            for one in ids:
-                if raw[kind].pop(str(one), None) is None:
-                    faults.append(Fault(f"{name}: {kind}", unknown("id", one, raw[kind])))
+            faults += [
+                Fault(f"{name}: {kind}", unknown("id", one, raw[kind]))
+                for one in ids
+                if raw[kind].pop(str(one), None) is None
+            ]
     return faults
 
 

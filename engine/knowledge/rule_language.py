@@ -154,7 +154,9 @@ class Reader:
             return ()
         return tuple(listed)
 
-    def chosen(self, raw: Mapping[str, Any], one: str, many: str, path: str) -> tuple[Any, ...] | None:
+    def chosen(
+        self, raw: Mapping[str, Any], one: str, many: str, path: str
+    ) -> tuple[Any, ...] | None:
         """Read ``one: x`` or ``many: [x, y]``; None when neither is there."""
         if one in raw:
             return (raw[one],)

@@ -21,6 +21,7 @@ class OneOf(validate.Validator):
         self.kind, self.known = kind, known
 
     def __call__(self, value: Any) -> Any:
+        """Return the value; raises ValidationError for one that is not in the set."""
         if value not in self.known:
             raise ValidationError(unknown(self.kind, value, [str(item) for item in self.known]))
         return value
@@ -60,22 +61,28 @@ class Extent(fields.Field[tuple[float, float]]):
         if isinstance(value, Mapping):
             if set(value) != {"from", "to"}:
                 raise ValidationError("a range is written {from: a, to: b}")
-            pair = (Number().deserialize(value["from"]), Number().deserialize(value["to"]))
+            pair = (_number(value["from"]), _number(value["to"]))
             if min(pair) <= 0:
                 raise ValidationError("a range runs between numbers above 0: it is spread in logs")
             return pair
-        number = Number().deserialize(value)
+        number = _number(value)
         return (number, number)
 
 
-class Ids(fields.List):
+def _number(value: Any) -> float:
+    """Read a number that is there; raises ValidationError."""
+    number: Any = Number().deserialize(value)
+    return float(number)
+
+
+class Ids(fields.List[str]):
     """A list of ids; whether they exist is for the cross-reference layer."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(fields.String(validate=KEBAB), **kwargs)
 
 
-def members(kind: str, known: Sequence[Any], **kwargs: Any) -> fields.List:
+def members(kind: str, known: Sequence[Any], **kwargs: Any) -> fields.List[Any]:
     """Return a field for a list of members of a closed set."""
     inner: fields.Field[Any] = (
         fields.Integer(strict=True, validate=OneOf(kind, known))
@@ -105,7 +112,8 @@ class NeedSchema(Schema):
 
     @post_load
     def _make(self, data: dict[str, Any], **_: Any) -> items.Need:
-        return items.Need(**{k: tuple(v) if k == "phases" else v for k, v in data.items()})
+        data["phases"] = tuple(data.get("phases", items.PHASES))
+        return items.Need(**data)
 
 
 class PartSchema(Schema):
@@ -184,9 +192,7 @@ class CoilSchema(Schema):
 
     @post_load
     def _make(self, data: dict[str, Any], **_: Any) -> items.Coil:
-        return items.Coil(
-            data["name"], data["ground_point"], data["probe"], tuple(data["parts"])
-        )
+        return items.Coil(data["name"], data["ground_point"], data["probe"], tuple(data["parts"]))
 
 
 class FuseAmpsSchema(Schema):
@@ -287,10 +293,11 @@ class ChangeSchema(Schema):
     @post_load
     def _make(self, data: dict[str, Any], **_: Any) -> items.Change:
         action = next(action for action in ACTIONS if action in data)
-        extent = data[action] if isinstance(data[action], tuple) else (0.0, 0.0)
+        start, to = data[action] if isinstance(data[action], tuple) else (0.0, 0.0)
         target: Any = "part" if "part" in data else "setting"
         return items.Change(
-            target, data[target], action, *extent, phases=tuple(data.get("phases", items.PHASES))
+            target, data[target], action, start, to,
+            phases=tuple(data.get("phases", items.PHASES)),
         )  # fmt: skip
 
 
@@ -331,9 +338,7 @@ class CauseSchema(Schema):
     share = Number(required=True, validate=validate.Range(min=0, min_inclusive=False))
     minutes = Number(required=True, validate=validate.Range(min=0, min_inclusive=False))
     source = Text(required=True)
-    states = fields.List(
-        fields.Nested(StateSchema), required=True, validate=validate.Length(min=1)
-    )
+    states = fields.List(fields.Nested(StateSchema), required=True, validate=validate.Length(min=1))
     looks_like = Text(required=True)
     remedy = Text(required=True)
     proof_of_repair = Text(required=True)
@@ -373,10 +378,13 @@ class MeasuredSchema(Schema):
     """``predicted_by`` of a reading."""
 
     class Meta:
-        """``from`` is a Python word, so the fields are given by name."""
+        """``from`` is a word of Python and ``load`` a method: these fields are given by name."""
 
         include = {  # noqa: RUF012 - marshmallow's own form
-            "from": Node(data_key="from"),
+            "from": Node(),
+            "load": fields.String(
+                load_default="none", validate=OneOf("load", ("none", "lamp-pull", "lamp-hold"))
+            ),
         }
 
     quantity = fields.String(
@@ -386,7 +394,6 @@ class MeasuredSchema(Schema):
     part = fields.String(validate=KEBAB)
     phase = fields.String(required=True, validate=OneOf("phase", items.PHASES))
     plug = fields.String(required=True, validate=OneOf("plug", ("fitted", "removed")))
-    load = fields.String(load_default="none", validate=OneOf("load", ("none", "lamp-pull", "lamp-hold")))
 
     @validates_schema
     def _whole(self, data: dict[str, Any], **_: Any) -> None:

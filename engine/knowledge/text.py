@@ -76,20 +76,21 @@ _StrictLoader.add_constructor("tag:yaml.org,2002:float", _float)
 _StrictLoader.add_constructor("tag:yaml.org,2002:int", _integer)
 
 
+def _not_here(problem: str, event: Any) -> yaml.MarkedYAMLError:
+    """Return the error that names the place of an event."""
+    return yaml.composer.ComposerError(None, None, problem, event.start_mark)
+
+
 def _refuse_aliases_and_depth(text: str) -> None:
     """Refuse aliases (they can blow up a small text into a large tree) and deep nesting."""
     depth = 0
     for event in yaml.parse(text, Loader=_StrictLoader):
         if isinstance(event, yaml.AliasEvent):
-            raise yaml.composer.ComposerError(
-                None, None, "aliases (*name) are not taken here", event.start_mark
-            )
+            raise _not_here("aliases (*name) are not taken here", event)
         if isinstance(event, (yaml.MappingStartEvent, yaml.SequenceStartEvent)):
             depth += 1
             if depth > MAX_DEPTH:
-                raise yaml.composer.ComposerError(
-                    None, None, f"nested more than {MAX_DEPTH} deep", event.start_mark
-                )
+                raise _not_here(f"nested more than {MAX_DEPTH} deep", event)
         elif isinstance(event, (yaml.MappingEndEvent, yaml.SequenceEndEvent)):
             depth -= 1
 

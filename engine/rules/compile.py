@@ -9,7 +9,7 @@ salience in a different order in each process.
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from typing import Any
 
 from engine.knowledge.items import Rule
@@ -54,7 +54,7 @@ def _constraint(test: Condition) -> str | None:
     return None
 
 
-@lru_cache(maxsize=None)
+@cache
 def _predicate(tests: tuple[Condition, ...]) -> Any:
     """Return one constraint for tests of the same field.
 
@@ -76,7 +76,7 @@ def _meets(test: Condition, value: Any) -> bool:
     raise TypeError(f"{test} is not about one field")
 
 
-@lru_cache(maxsize=None)
+@cache
 def _whole(test: Condition) -> Any:
     """Return a constraint on the case as a whole."""
     return experta.P(lambda view: holds(test, view, frozenset()))

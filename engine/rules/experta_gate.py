@@ -82,7 +82,7 @@ class QuickMatcher(ReteMatcher):  # type: ignore[misc]
     def reset(self) -> None:
         """Wipe every node's memory once."""
         for node in self._nodes:
-            node._reset()  # noqa: SLF001 - what Node.reset itself calls
+            node._reset()
         for node in dict.fromkeys(self._changed):
             node.get_activations()
         self._changed.clear()
