@@ -178,7 +178,8 @@ class ReadingPrediction:
             shares = np.where(self.open[:, None], 1.0 / shares.shape[1], shares)
             over = self.open_share()[:, None]
             shares = np.concatenate([shares * (1 - over), over], axis=1)
-        return np.where(self.flat[:, None], 1.0 / shares.shape[1], shares)
+        even: Floats = np.where(self.flat[:, None], 1.0 / shares.shape[1], shares)
+        return even
 
     def band(self, weights: Floats, share: float = 0.9) -> tuple[float, float] | str:
         """Return the limits of the middle ``share`` of readings for weighted hypotheses.
@@ -294,7 +295,8 @@ class Predictor:
                     per_log_ohms[at] * drift.log_ohms + per_volt[at] * drift.volts
                 )
         widths = np.array([one.log_width for one in self._cases.hypotheses])
-        return (moved * widths) ** 2
+        variance: Floats = (moved * widths) ** 2
+        return variance
 
     def _seconds(self, reading: items.Reading) -> tuple[Floats, Floats]:
         """Return how long the pull pin is live: 0 when it never is, a minute when it stays."""
