@@ -1,0 +1,177 @@
+"""The rules compiled to experta say what a plain evaluation of the same rules says."""
+
+import gc
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from engine.knowledge import Knowledge, items
+from engine.rules import experta_gate
+from engine.rules.compile import Firing, RuleSet
+from engine.rules.views import CaseView, FindingView
+
+STAGES = ("qualify", "prove", "conclude")
+MANY_CASES = 2_000
+# Objects that may be alive after 1,900 further cases; one kept by each case would be 1,900.
+OBJECTS_LEFT_OVER = 900
+
+
+def rule_sets(knowledge: Knowledge) -> dict[str, RuleSet]:
+    """Return new rule sets of both stages."""
+    return {
+        stage: RuleSet(
+            {name: rule for name, rule in knowledge.rules.items() if rule.stage == stage},
+            knowledge.programs,
+        )
+        for stage in STAGES
+    }
+
+
+def run_all(sets: dict[str, RuleSet], view: CaseView) -> dict[str, list[Firing]]:
+    """Run the stages, each on the conclusions of those before it."""
+    known: frozenset[str] = frozenset()
+    fired = {}
+    for stage, rule_set in sets.items():
+        fired[stage] = rule_set.run(view, known)
+        known |= rule_set.concluded(fired[stage])
+    return fired
+
+
+@pytest.fixture(scope="module")
+def sets(knowledge: Knowledge) -> dict[str, RuleSet]:
+    """Give compiled rule sets of the shipped base."""
+    return rule_sets(knowledge)
+
+
+def test_shipped_rules_fire_as_a_plain_evaluation_says(
+    knowledge: Knowledge,
+    sets: dict[str, RuleSet],
+    plain: Callable[..., set[str]],
+    odd_case: Callable[[int], CaseView],
+) -> None:
+    """On 400 odd cases the compiled rules fire exactly where their conditions hold."""
+    seen: set[str] = set()
+    rules = {
+        stage: {n: r for n, r in knowledge.rules.items() if r.stage == stage} for stage in sets
+    }
+    for seed in range(400):
+        view = odd_case(seed)
+        known: frozenset[str] = frozenset()
+        for stage, fired in run_all(sets, view).items():
+            names = {one.rule for one in fired}
+            assert names == plain(rules[stage], knowledge.programs, view, known), seed
+            known |= sets[stage].concluded(fired)
+            seen |= names
+    assert len(seen) > 0.85 * len(knowledge.rules), "the odd cases are too tame to prove much"
+
+
+def test_quick_matcher_fires_what_the_stock_matcher_fires(
+    knowledge: Knowledge,
+    sets: dict[str, RuleSet],
+    odd_case: Callable[[int], CaseView],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """experta's own engine and matcher give the same firings in the same order."""
+    monkeypatch.setattr(experta_gate, "QuickEngine", experta_gate.KnowledgeEngine)
+    stock = rule_sets(knowledge)
+    fired = 0
+    for seed in range(0, 400, 10):
+        quick = run_all(sets, odd_case(seed))
+        assert run_all(stock, odd_case(seed)) == quick, seed
+        fired += len(quick["qualify"])
+    assert fired > 40
+    engine = stock["qualify"]._local.engine
+    assert type(engine.matcher) is experta_gate.ReteMatcher
+
+
+def test_a_reused_rule_set_equals_a_fresh_one_and_does_not_grow(
+    knowledge: Knowledge, odd_case: Callable[[int], CaseView]
+) -> None:
+    """After 2,000 cases a rule set still answers like a new one and holds no more objects."""
+    chosen = {name: knowledge.rules[name] for name in sorted(knowledge.rules)[::6]}
+    used = RuleSet(chosen, knowledge.programs)
+    cases = [odd_case(seed) for seed in range(50)]
+    facts = sorted(_conclusions(knowledge))
+
+    def answers(rule_set: RuleSet, numbers: range) -> Iterator[list[Firing]]:
+        for number in numbers:
+            given = facts[number % len(facts)]
+            yield rule_set.run(cases[number % len(cases)], frozenset([given]))
+
+    for _ in answers(used, range(100)):
+        pass
+    gc.collect()
+    before = len(gc.get_objects())
+    for _ in answers(used, range(100, MANY_CASES)):
+        pass
+    gc.collect()
+    assert len(gc.get_objects()) - before < OBJECTS_LEFT_OVER
+    fresh = RuleSet(chosen, knowledge.programs)
+    again = list(answers(fresh, range(500)))
+    assert list(answers(used, range(500))) == again
+    assert sum(len(one) for one in again) > 500
+
+
+def _conclusions(knowledge: Knowledge) -> set[str]:
+    return {
+        fact
+        for program in knowledge.programs.values()
+        for action in program.actions
+        if action.kind == "conclude"
+        for fact in action.about
+    }
+
+
+def test_an_or_of_several_true_branches_fires_once(
+    make_base: Callable[..., Any],
+) -> None:
+    """A rule whose alternatives all hold stands once in the list."""
+    both = {"any": [{"concluded": "a"}, {"concluded": "b"}, {"machine": "system_volts", "is": 12}]}
+    rules, programs = make_base({
+        "makes-a": ("traps", [{"machine": "system_volts", "is": 12}], ["a"]),
+        "makes-b": ("traps", [{"machine": "system_volts", "is": 12}], ["b"]),
+        "wants-any": ("traps", [both], ["c"]),
+    })  # fmt: skip
+    fired = RuleSet(rules, programs).run(CaseView({"system_volts": 12}))
+    assert [one.rule for one in fired] == ["makes-a", "makes-b", "wants-any"]
+    assert fired[2].facts == ("a", "b")
+
+
+def test_a_firing_names_the_findings_and_conclusions_it_rests_on(
+    make_base: Callable[..., Any],
+) -> None:
+    """A firing lists each finding that matched, of several tests, and the conclusions wanted."""
+    rules, programs = make_base({
+        "makes": ("traps", [{"check": "relay-click", "outcome": "heard"}], ["clicked"]),
+        "wants": ("traps", [{"concluded": "clicked"}, {"check": "fuse-look", "given": True}], []),
+    })  # fmt: skip
+    view = CaseView({}, (
+        FindingView(0, "fuse-look", "intact"), FindingView(1, "relay-click", "heard"),
+        FindingView(2, "relay-click", "not-heard"), FindingView(3, "relay-click", "heard"),
+    ))  # fmt: skip
+    assert RuleSet(rules, programs).run(view) == [
+        Firing("makes", (1, 3), ()),
+        Firing("wants", (0,), ("clicked",)),
+    ]
+
+
+def test_not_known_meets_no_test_but_its_own(make_base: Callable[..., Any]) -> None:
+    """A check that was asked without an answer is not a finding that rules reason on."""
+    rules, programs = make_base({
+        "any": ("traps", [{"check": "relay-click", "given": True}], []),
+        "itself": ("traps", [{"check": "relay-click", "outcome": "not-known"}], []),
+        "none": ("traps", [{"check": "relay-click", "given": False}], []),
+    })  # fmt: skip
+    fired = RuleSet(rules, programs).run(
+        CaseView({}, (FindingView(0, "relay-click", "not-known"),))
+    )
+    assert [one.rule for one in fired] == ["itself", "none"]
+
+
+@pytest.mark.parametrize("family", items.FAMILIES)
+def test_every_family_has_its_stage(knowledge: Knowledge, family: str) -> None:
+    """Scope, traps and context come before the beliefs, proofs, chains and cautions after."""
+    stages = {rule.stage for rule in knowledge.rules.values() if rule.family == family}
+    late = {"proofs": "prove", "chains": "conclude", "cautions": "conclude"}
+    assert stages == {late.get(family, "qualify")}
