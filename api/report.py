@@ -169,11 +169,9 @@ class _Report:
         """Return what was found, what it says, and why or against what."""
         sign = "+" if row["direction"] == "for" else "-"
         name = self._check_name(row["check"])
-        because = row["because"]
-        if not row["basis"].startswith("rule:"):  # else the sentence says no more than this
-            because = (
-                f"This cause: {row['expected_if_cause']}. Healthy: {row['expected_if_healthy']}."
-            )
+        expected = f"This cause: {row['expected_if_cause']}. Healthy: {row['expected_if_healthy']}."
+        # without a rule behind it, the engine's sentence repeats what stands here
+        because = row["because"] if row["basis"].startswith("rule:") else expected
         return [
             Line(f"{name}: {row['observed']} ({strength(row['weight_db'])})", sign, 1),
             Line(because, indent=2),

@@ -33,7 +33,7 @@ def app(knowledge: Knowledge, engine: Diagnoser) -> Flask:
     return create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine})
 
 
-@pytest.fixture()
+@pytest.fixture
 def client(app: Flask) -> FlaskClient:
     """A client that sees a fault of the service as its callers do: as an answer."""
     return app.test_client()
@@ -45,7 +45,7 @@ def case() -> dict[str, Any]:
     return demos.load_all()[0].request
 
 
-@pytest.fixture()
+@pytest.fixture
 def post(client: FlaskClient) -> Callable[..., Any]:
     """Post bytes or data as JSON to the diagnosis."""
 
@@ -57,7 +57,7 @@ def post(client: FlaskClient) -> Callable[..., Any]:
     return send
 
 
-@pytest.fixture()
+@pytest.fixture
 def run() -> Callable[..., Result]:
     """Run the command line in this process."""
 

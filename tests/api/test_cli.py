@@ -119,7 +119,7 @@ def test_file_that_is_not_there(
 
 
 def test_overlay_with_a_fault_exits_with_1(run: Callable[..., Result], tmp_path: Path) -> None:
-    """A shop's own knowledge that cannot be used is refused with file and field, not used in part."""
+    """A shop's own knowledge with a fault is refused with file and field, not used in part."""
     causes = tmp_path / "causes"
     causes.mkdir()
     (causes / "own-cause.yaml").write_text("id: own-cause\nname: Own\n")

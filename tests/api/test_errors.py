@@ -8,7 +8,6 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-
 from werkzeug.test import EnvironBuilder, run_wsgi_app
 
 from api import create_app
@@ -185,7 +184,7 @@ class Broken:
         raise ZeroDivisionError(f"the secret is {request}")
 
 
-@pytest.fixture()
+@pytest.fixture
 def broken(app: Flask) -> Flask:
     """An application around the broken engine."""
     return create_app({"KNOWLEDGE": app.extensions["threewire"].knowledge, "DIAGNOSER": Broken()})

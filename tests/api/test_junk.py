@@ -82,12 +82,12 @@ FINDINGS = [
     ({"check": "pull-pin-voltage", "value": "11.4", "unit": "V"}, 422),
     ({"check": "pull-pin-voltage", "value": [11.4], "unit": "V"}, 422),
     ({"check": "pull-pin-voltage", "value": 11.4, "unit": "ohm"}, 422),
-    ({"check": "pull-pin-voltage", "value": 11.4, "unit": "ｖ"}, 422),
+    ({"check": "pull-pin-voltage", "value": 11.4, "unit": "\uff56"}, 422),
     ({"check": "pull-pin-voltage", "value": 11.4, "unit": "V", "celsius": -1e6}, 422),
     ({"check": "pull-current", "value": 5, "unit": "A", "meter": {"percent": 1e308}}, 422),
     ({"check": "pull-current", "value": 5, "unit": "A", "meter": {"percent": -1}}, 422),
     ({"check": "pull\u202e-current", "value": 5, "unit": "A"}, 422),
-    ({"check": "рull-current", "value": 5, "unit": "A"}, 422),  # noqa: RUF001 - Cyrillic er
+    ({"check": "\u0440ull-current", "value": 5, "unit": "A"}, 422),  # a Cyrillic letter
     ({"check": "pull-current\0", "value": 5, "unit": "A"}, 422),
     ({"check": "__class__", "outcome": "open"}, 422),
     ({"check": "engine-response", "outcome": "open"}, 422),

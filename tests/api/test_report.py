@@ -80,7 +80,7 @@ def caution_number(caution: str, lines: list[str]) -> str | None:
 
 def marks(line: str) -> str:
     """Return the part of a caution line that names cautions by number."""
-    return line.split(":")[0]
+    return line.split(":", maxsplit=1)[0]
 
 
 def test_nothing_of_the_answer_is_lost(answer: dict[str, Any], knowledge: Knowledge) -> None:

@@ -50,7 +50,7 @@ def modes() -> list[Any]:
 def test_service_keeps_its_word(
     operations: dict[str, Any], label: str, mode: GenerationMode
 ) -> None:
-    """No generated request, good or bad, gets a 500 or an answer that the document does not name."""
+    """No generated request gets a 500, or an answer that the document does not describe."""
 
     @settings(
         max_examples=40, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck)
