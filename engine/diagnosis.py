@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from engine import explain, words
-from engine.advice import MIN_SAVING, Adviser, Proposal, repair_order
+from engine.advice import MIN_SAVING, Adviser, Proposal, Situation
 from engine.belief import Belief, fit_of, log_prior, weigh
 from engine.cautions import Cautions
 from engine.circuit import Floats
@@ -127,6 +127,23 @@ class Diagnoser:
             "trace": explain.trace(scene),
         }
 
+    def _situation(self, request: Request, scene: explain.Scene) -> Situation:
+        """Return what limits the choice of the next check."""
+        answered = _answered(request.findings, scene.effects)
+        forbidden = [
+            hazard
+            for firing in scene.firings
+            for action in self.knowledge.programs[firing.rule].actions
+            if action.kind == "forbid"
+            for hazard in action.about
+        ]
+        return Situation(
+            left_out=frozenset(answered) | frozenset(scene.effects.dropped_checks),
+            kinds=request.on_hand,
+            forbidden=frozenset(forbidden),
+            reached=frozenset(self.knowledge.checks[name].setup for name in answered),
+        )
+
     def _adviser(self, model: Model) -> Adviser:
         """Return the adviser of a model; kept as long as the model is."""
         with self._lock:
@@ -134,11 +151,11 @@ class Diagnoser:
             if kept is None or kept[0] is not model:
                 if len(self._advisers) > 64:
                     self._advisers.clear()
-                adviser = Adviser(self.knowledge, model, self._context_bins(model))
+                adviser = Adviser(self.knowledge, model, self.context_bins(model))
                 kept = self._advisers[id(model)] = (model, adviser)
             return kept[1]
 
-    def _context_bins(self, model: Model) -> dict[str, Floats]:
+    def context_bins(self, model: Model) -> dict[str, Floats]:
         """Return what to expect of the checks that say something only through context rules.
 
         P(outcome | cause) is taken in proportion to the check's base rate and to the shift that
@@ -170,13 +187,9 @@ class Diagnoser:
     ) -> tuple[list[Proposal], dict[str, Any]]:
         """Return the checks to propose, and what to do when there is none."""
         adviser = self._adviser(scene.model)
-        left_out = frozenset(_answered(request.findings, scene.effects))
-        left_out |= frozenset(scene.effects.dropped_checks)
         if scene.effects.out_of_scope is not None:
             return [], _advice_entry("refer", 0.0, [], scene.effects.out_of_scope)
-        ranked = adviser.proposals(
-            scene.belief.hypotheses, scene.belief.causes, left_out, request.on_hand
-        )
+        ranked = adviser.proposals(scene.belief.hypotheses, self._situation(request, scene))
         worth = [one for one in ranked if one.saves_minutes >= MIN_SAVING]
         found = [*_promoted(ranked, scene), *worth]
         found = list({one.check: one for one in found}.values())[:MAX_PROPOSALS]
@@ -230,7 +243,7 @@ def _promoted(ranked: Sequence[Proposal], scene: explain.Scene) -> list[Proposal
 def _repair_names(adviser: Adviser, scene: explain.Scene) -> list[str]:
     """Return the order in which repairs would be tried, the likely ones only."""
     causes = scene.belief.causes
-    order = repair_order(causes, adviser.minutes)
+    order = adviser.repair_order(causes)
     return [
         scene.model.causes[n] for n in order
         if causes[n] >= 0.01 and scene.model.causes[n] not in (HEALTHY, OUTSIDE)
