@@ -43,9 +43,11 @@ def _mapping(loader: Any, node: yaml.MappingNode) -> dict[str, Any]:
     """Build a mapping with text keys, refusing a key that stands twice."""
     found: dict[str, Any] = {}
     for key_node, value_node in node.value:
-        key = loader.construct_object(key_node, deep=True)
-        if not isinstance(key, str):
-            key = str(key_node.value)
+        if not isinstance(key_node, yaml.ScalarNode):
+            raise yaml.constructor.ConstructorError(
+                None, None, "a key is one word, not a list or mapping", key_node.start_mark
+            )
+        key = str(key_node.value)
         if key in found:
             raise yaml.constructor.ConstructorError(
                 None, None, f"key '{key}' stands twice", key_node.start_mark
@@ -81,12 +83,14 @@ def _not_here(problem: str, event: Any) -> yaml.MarkedYAMLError:
     return yaml.composer.ComposerError(None, None, problem, event.start_mark)
 
 
-def _refuse_aliases_and_depth(text: str) -> None:
-    """Refuse aliases (they can blow up a small text into a large tree) and deep nesting."""
+def _refuse_aliases_tags_and_depth(text: str) -> None:
+    """Refuse aliases (they can blow up a small text into a large tree), tags and deep nesting."""
     depth = 0
     for event in yaml.parse(text, Loader=_StrictLoader):
         if isinstance(event, yaml.AliasEvent):
             raise _not_here("aliases (*name) are not taken here", event)
+        if getattr(event, "tag", None) is not None:
+            raise _not_here(f"tags ({event.tag}) are not taken here", event)
         if isinstance(event, (yaml.MappingStartEvent, yaml.SequenceStartEvent)):
             depth += 1
             if depth > MAX_DEPTH:
@@ -102,7 +106,7 @@ def load_yaml(text: str, name: str) -> Any:
     line and column for text that is not YAML or that YAML would read in a surprising way.
     """
     try:
-        _refuse_aliases_and_depth(text)
+        _refuse_aliases_tags_and_depth(text)
         return yaml.load(text, Loader=_StrictLoader)  # noqa: S506 - a SafeLoader subclass
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
