@@ -81,6 +81,15 @@ def test_windows_between_points(
     assert fuse.opening_words(amperes, rating, rows) == words
 
 
+@pytest.mark.parametrize("rating", [3.0, 10.0, 25.0, 30.0])
+def test_words_at_listed_points(rating: float) -> None:
+    """Right at 110 % a fuse never opens, just above it cannot be said, right at 135 % it opens."""
+    assert fuse.opening_words(rating * 1.10, rating) == "never opens"
+    assert fuse.opening_words(rating * 1.1001, rating) == "cannot say"
+    assert fuse.opening_words(rating * 1.3499, rating) == "cannot say"
+    assert fuse.opening_words(rating * 1.35, rating) == "opens"
+
+
 def test_above_the_highest_row() -> None:
     """Above 350 % only the latest time of the last row is known."""
     assert fuse.opening_window(200.0, 30.0) == (0.0, 0.5)

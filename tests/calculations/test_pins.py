@@ -5,6 +5,7 @@ from itertools import permutations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from engine.calculations.pins import Expected, Pins, Reading, Winding, identify
 
@@ -109,6 +110,16 @@ def test_coarse_meter_cannot_say() -> None:
     assert 0.9 < found.sure < 0.99
     assert found.pull_winding is not None
     assert found.pull_winding.state == "cannot-say"
+
+
+def test_sureness_is_the_probability_of_the_order() -> None:
+    """How sure the names are is the chance, by SciPy's normal, that both orders are real."""
+    small, middle, large = Reading(1.0, 0.03), Reading(1.1, 0.04), Reading(2.1, 0.5)
+    found = identify(small, middle, large, Expected(1.0, 1.1))
+    hold = norm.cdf((1.1 - 1.0) / (0.03**2 + 0.04**2) ** 0.5)
+    ground = norm.cdf((2.1 - 1.1) / (0.04**2 + 0.5**2) ** 0.5)
+    assert found.closure == "cannot-say"
+    assert found.sure == pytest.approx(hold * ground, rel=1e-9)
 
 
 def test_less_than_nothing_left_over() -> None:

@@ -81,6 +81,7 @@ HARMLESS: list[tuple[Callable[[], object], float]] = [
     (lambda: fuse.opening_probability(5.0, 0.0), 0.0),
     (lambda: meter.half_width(0.0, 1.0, 2, 0.1), 0.2),
     (lambda: meter.standard_uncertainty(0.0), 0.0),
+    (lambda: meter.combined(0.0, 0.3, 0.4), 0.5),
     (lambda: conductor.feed_ohms(0.0, 0.01), 0.0),
     (lambda: conductor.feed_drop(0.0, 1.0, 0.01), 0.0),
     (lambda: battery.internal_resistance(12.0, 0.0, 600.0), 0.02),
