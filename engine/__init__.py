@@ -14,8 +14,9 @@ from engine.knowledge import (
     RequestError,
     load_knowledge,
 )
+from engine.learning import updated_shares, with_learning
 
 __all__ = [
     "Diagnoser", "Fault", "FaultsError", "Knowledge", "KnowledgeError", "RequestError",
-    "diagnose", "load_knowledge",
+    "diagnose", "load_knowledge", "updated_shares", "with_learning",
 ]  # fmt: skip

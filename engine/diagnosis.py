@@ -16,6 +16,7 @@ from engine.circuit import Floats
 from engine.expectation import OutcomePrediction
 from engine.knowledge import Knowledge, items, load_knowledge
 from engine.model import HEALTHY, OUTSIDE, Model, ModelStore
+from engine.pairs import weigh_pairs
 from engine.qualify import (
     Corrected,
     Effects,
@@ -110,7 +111,7 @@ class Diagnoser:
 
     def _answer(self, request: Request, scene: explain.Scene) -> dict[str, Any]:
         proposals, advice = self._advice(request, scene)
-        fit = fit_of(scene.belief)
+        fit = self._fit(scene)
         out_of_scope = scene.effects.out_of_scope
         return {
             "knowledge_version": self.knowledge.version,
@@ -119,12 +120,26 @@ class Diagnoser:
             "weakened": scene.effects.weakened,
             "proofs": explain.proofs(scene),
             "notes": explain.notes(scene),
-            "fit": {"verdict": fit.verdict, "disagreeing": list(fit.disagreeing)},
+            "fit": fit,
             "next_checks": [explain.next_check(scene, one) for one in proposals],
             "advice": advice,
             "cautions": explain.general_cautions(scene),
             "scope": {"covered": out_of_scope is None, "because": out_of_scope},
             "trace": explain.trace(scene),
+        }
+
+    def _fit(self, scene: explain.Scene) -> dict[str, Any]:
+        """Return how well one cause explains the findings, and what else might."""
+        fit = fit_of(scene.belief)
+        entry: dict[str, Any] = {"verdict": fit.verdict, "disagreeing": list(fit.disagreeing)}
+        if fit.verdict == "good":
+            return entry
+        found = weigh_pairs(self.knowledge, scene.belief, scene.corrected)
+        return {
+            **entry,
+            "two_faults_probability": round(found.chance, 6),
+            "pairs": found.pairs,
+            "repeat": found.repeat,
         }
 
     def _situation(self, request: Request, scene: explain.Scene) -> Situation:

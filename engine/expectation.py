@@ -314,11 +314,14 @@ class Predictor:
     def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
         shares = self._tree(outcomes.tree, outcomes.names)
         for number, hypothesis in enumerate(self._cases.hypotheses):
-            row = outcomes.given.get(
-                f"{hypothesis.cause}/{hypothesis.state}", outcomes.given.get(hypothesis.cause)
-            )
-            if row is not None:
-                shares[number] = self._tree(row, outcomes.names)[number]
+            rows = [
+                outcomes.given[narrow] if narrow in outcomes.given else outcomes.given[wide]
+                for narrow, wide in hypothesis.row_names
+                if narrow in outcomes.given or wide in outcomes.given
+            ]
+            if rows:
+                known = [self._tree(row, outcomes.names)[number] for row in rows]
+                shares[number] = np.mean(known, axis=0)
         slip = outcomes.slip
         return OutcomePrediction(outcomes.names, (1 - slip) * shares + slip / len(outcomes.names))
 

@@ -38,6 +38,15 @@ class Hypothesis:
     log_width: float = 0.0
     fuse_opened: bool = False
 
+    @property
+    def row_names(self) -> list[tuple[str, str]]:
+        """Return the names under which tables may hold a row: with and without the state.
+
+        A pair of causes has a row for each of the two.
+        """
+        causes, states = self.cause.split("+"), self.state.split("+")
+        return [(f"{one}/{state}", one) for one, state in zip(causes, states, strict=True)]
+
     def level(self, change: items.Change) -> float:
         """Return the number that a change has at this severity."""
         if not change.is_range:

@@ -115,7 +115,7 @@ def build_variant(knowledge: Knowledge, variant: Variant) -> VariantModel:
     """Solve every hypothesis of a variant and predict every check."""
     found = enumerate_hypotheses(knowledge.causes, variant)
     found.sort(key=lambda one: one.cause != HEALTHY)  # bands and lamps compare with the first
-    return solve_hypotheses(knowledge, variant, _split_fuses(found, variant))
+    return solve_hypotheses(knowledge, variant, split_fuses(found, variant))
 
 
 def solve_hypotheses(
@@ -131,7 +131,7 @@ def solve_hypotheses(
     once, _ = behaviour.fuse_openings(solution, variant)
     events = behaviour.Behaviour(solution, variant, once).events()
     predictor = Predictor(solution, variant, events, knowledge.rows("instruments"))
-    shares = {name: cause.share for name, cause in knowledge.causes.items()}
+    shares = {name: knowledge.share(variant.circuit.id, name) for name in knowledge.causes}
     weights = np.array([one.weight * shares.get(one.cause, 0.0) for one in found])
     return VariantModel(
         variant, tuple(found), weights / max(weights.sum(), 1e-300), events,
@@ -160,7 +160,7 @@ def _predict_asked(
     return predictor.predict(dataclasses.replace(check, reading=done))
 
 
-def _split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothesis]:
+def split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothesis]:
     """Give a hypothesis whose fault may have opened the pull fuse a twin in which it has."""
     situations = [behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER]
     solution = solve_situations(make_cases(found, variant), variant, situations)
@@ -184,7 +184,8 @@ def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel
     """Put the variants of a machine side by side; each is as likely as the others beforehand."""
     hypotheses = tuple(one for model in built for one in model.hypotheses)
     present = {one.cause for one in hypotheses}
-    cause_names = tuple(name for name in knowledge.causes if name in present)
+    known = tuple(name for name in knowledge.causes if name in present)
+    cause_names = (*known, *sorted(present - set(known)))  # pairs of causes are not in kb/
     place = {name: number for number, name in enumerate(cause_names)}
     cause_of = np.array([place[one.cause] for one in hypotheses], dtype=np.intp)
     variant_of = np.repeat(np.arange(len(built)), [len(m.hypotheses) for m in built])

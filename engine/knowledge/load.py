@@ -36,6 +36,11 @@ class Knowledge:
     tables: Mapping[str, items.Table]
     programs: Mapping[str, Program] = field(repr=False)
     version: str
+    learned: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+
+    def share(self, circuit: str, cause: str) -> float:
+        """Return a cause's relative frequency on a circuit: learned, or as its file has it."""
+        return self.learned.get(circuit, {}).get(cause, self.causes[cause].share)
 
     def rows(self, table: str) -> dict[str, Mapping[str, Any]]:
         """Return the rows of a table by their ``id``."""

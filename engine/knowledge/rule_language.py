@@ -312,6 +312,7 @@ _ACTIONS: Mapping[str, tuple[tuple[str, ...], set[str]]] = {
     "clears": (("proofs",), set()),
     "look_behind": (("chains",), {"roots", "before_replacing"}),
     "caution": (("cautions",), set()),
+    "forbid": (("cautions",), set()),
 }
 
 
@@ -331,6 +332,10 @@ def read_action(reader: Reader, raw: Mapping[str, Any], path: str) -> Action | N
         return Action(kind)
     if kind == "shift":
         return _read_shift(reader, raw[kind], f"{path}.shift")
+    if kind == "forbid":
+        for hazard in reader.texts(raw[kind], f"{path}.{kind}"):
+            if hazard not in items.HAZARDS:
+                reader.fault(f"{path}.{kind}", unknown("hazard", hazard, items.HAZARDS))
     keep = reader.number(raw, "keep", path) or 0.0
     if kind == "weaken" and not 0 < keep < 1:
         reader.fault(f"{path}.keep", "must be a share between 0 and 1")

@@ -1,0 +1,199 @@
+"""How well each check tells each cause from each other, worked out from the solved circuits.
+
+The measure between two causes is half of Jeffreys' divergence in decibans (Jeffreys 1946, Kullback
+and Leibler 1951, from memory): the weight of evidence that the check is expected to give for the
+true one of the two, averaged over which of them it is. 10 decibans are odds of ten to one.
+"""
+
+import itertools
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.special import ndtr
+
+from engine.circuit import Floats
+from engine.diagnosis import Diagnoser
+from engine.expectation import FALSE_OPEN, FLAT_SHARE, OPEN_SURE, Prediction, ReadingPrediction
+from engine.knowledge import Knowledge, items
+from engine.machine import Machine
+from engine.model import Model
+
+TOLD_APART_DB = 5.0  # judgement: odds of three to one on average from one check, "fair" evidence
+DECIBANS_A_NAT = 10.0 / math.log(10.0)
+TINY = 1e-12
+CELL_STEPS = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)  # standard uncertainties round each prediction
+
+
+@dataclass(frozen=True, eq=False)
+class Separation:
+    """What the checks of one machine tell apart.
+
+    ``decibans`` has the shape (check, cause, cause) and is the same both ways round.
+    """
+
+    machine: Machine
+    model: Model
+    checks: tuple[str, ...]
+    kinds: tuple[str, ...]
+    decibans: Floats = field(repr=False)
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """Return the causes that the machine can have."""
+        return self.model.causes
+
+    def at(self, check: str, first: str, second: str) -> float:
+        """Return the decibans of one check between two causes."""
+        place = self.checks.index(check), self.causes.index(first), self.causes.index(second)
+        return float(self.decibans[place])
+
+    def best(self, kinds: Sequence[str] | None = None) -> Floats:
+        """Return the decibans of the best check of some kinds, shape (cause, cause)."""
+        chosen = [n for n, kind in enumerate(self.kinds) if kinds is None or kind in kinds]
+        if not chosen:
+            return np.zeros(self.decibans.shape[1:])
+        best: Floats = self.decibans[chosen].max(axis=0)
+        return best
+
+    def ranked(self, first: str, second: str) -> list[tuple[str, float]]:
+        """Return every check with its decibans between two causes, the best first."""
+        column = self.decibans[:, self.causes.index(first), self.causes.index(second)]
+        found = [(name, float(value)) for name, value in zip(self.checks, column, strict=True)]
+        return sorted(found, key=lambda one: (-round(one[1], 6), one[0]))
+
+    def rivals(self, cause: str) -> list[tuple[str, float]]:
+        """Return the other causes with the decibans of the best check, the most alike first."""
+        row = self.best()[self.causes.index(cause)]
+        found = [(name, float(row[n])) for n, name in enumerate(self.causes) if name != cause]
+        return sorted(found, key=lambda one: (round(one[1], 6), one[0]))
+
+    def alike(
+        self, kinds: Sequence[str] | None = None, below: float = TOLD_APART_DB
+    ) -> list[tuple[str, str]]:
+        """Return the pairs of causes that no check of some kinds tells apart, in order of id."""
+        best = self.best(kinds)
+        return [
+            (self.causes[a], self.causes[b])
+            for a, b in itertools.combinations(range(len(self.causes)), 2)
+            if best[a, b] < below
+        ]
+
+
+def machines(
+    knowledge: Knowledge,
+    system_volts: Iterable[int] = items.SYSTEM_VOLTS,
+    coils: Iterable[str] = items.COILS,
+) -> list[Machine]:
+    """Return a machine for each circuit, coil style and voltage, in a fixed order."""
+    return [
+        Machine(circuit.duty, circuit.control, coil, volts)
+        for circuit in knowledge.circuits.values()
+        for coil in coils
+        for volts in system_volts
+    ]
+
+
+def circuit_of(knowledge: Knowledge, machine: Machine) -> items.Circuit:
+    """Return the circuit of a machine whose control type is known."""
+    return next(
+        circuit
+        for circuit in knowledge.circuits.values()
+        if (circuit.duty, circuit.control) == (machine.duty, machine.control)
+    )
+
+
+def separate(diagnoser: Diagnoser, machine: Machine) -> Separation:
+    """Return what the checks of a machine tell apart."""
+    model = diagnoser.models.get(machine)
+    weights = (model.membership * model.prior[:, None]).T
+    weights = weights / weights.sum(axis=1, keepdims=True)
+    context = diagnoser.context_bins(model)
+    checks = diagnoser.knowledge.checks
+    names = tuple(name for name in model.predictions if name in checks)
+    rows = [
+        _divergence(weights @ context.get(name, cells(model.predictions[name]))) for name in names
+    ]
+    kinds = tuple(checks[name].kind for name in names)
+    return Separation(machine, model, names, kinds, np.stack(rows))
+
+
+def cells(prediction: Prediction) -> Floats:
+    """Return the chance of each result, in cells fine enough for every hypothesis' own width.
+
+    The bins that the adviser uses are even shares of what is likely on the whole: too coarse to
+    see what a rare cause does to a check that most causes leave alone.
+    """
+    if not isinstance(prediction, ReadingPrediction):
+        return prediction.bins
+    sure = ~prediction.open & ~prediction.flat
+    middle = np.where(sure, prediction.scale.of(prediction.mu), 0.0)
+    sigma = prediction.default_sigma
+    points = [middle[sure] + step * sigma[sure] for step in CELL_STEPS]
+    edges = np.unique(np.round(np.concatenate(points), 3))
+    edges = np.concatenate([[-np.inf], edges, [np.inf]])
+    low = float(prediction.scale.of(prediction.low))
+    level = np.diff(np.clip(edges, low, low + prediction.width)) / prediction.width
+    bell = np.diff(ndtr((edges - middle[:, None]) / sigma[:, None]), axis=1)
+    shares: Floats = (1 - FLAT_SHARE) * bell + FLAT_SHARE * level
+    if prediction.unit == "ohm":
+        shares = np.where(prediction.open[:, None], level, shares)
+        over = np.where(prediction.open, OPEN_SURE, FALSE_OPEN)[:, None]
+        shares = np.concatenate([shares * (1 - over), over], axis=1)
+    return np.where(prediction.flat[:, None], 1.0 / shares.shape[1], shares)
+
+
+def _divergence(shares: Floats) -> Floats:
+    """Return half of Jeffreys' divergence between the rows, in decibans."""
+    logs = np.log(np.maximum(shares, TINY))
+    one_way = (shares * logs).sum(axis=1)[:, None] - shares @ logs.T
+    both: Floats = np.maximum(one_way + one_way.T, 0.0) * (DECIBANS_A_NAT / 2)
+    return both
+
+
+class Survey:
+    """The separations of all machines of a base, each worked out once, when it is asked for."""
+
+    def __init__(self, diagnoser: Diagnoser) -> None:
+        self.diagnoser = diagnoser
+        self.knowledge = diagnoser.knowledge
+        self._kept: dict[Machine, Separation] = {}
+
+    def of(self, machine: Machine) -> Separation:
+        """Return the separation of one machine."""
+        if machine not in self._kept:
+            self._kept[machine] = separate(self.diagnoser, machine)
+        return self._kept[machine]
+
+    def where(self, holds: Callable[[Machine], bool]) -> list[Separation]:
+        """Return the separations of the machines that meet a test."""
+        return [self.of(one) for one in machines(self.knowledge) if holds(one)]
+
+    def all(self) -> list[Separation]:
+        """Return the separations of every circuit, coil style and voltage."""
+        return self.where(lambda _: True)
+
+
+def machine_words(knowledge: Knowledge, found: Sequence[Machine]) -> str:
+    """Return machines in words, by circuit: coil and voltage are said where not all are meant."""
+    by_circuit: dict[str, list[Machine]] = {}
+    for machine in found:
+        by_circuit.setdefault(circuit_of(knowledge, machine).id, []).append(machine)
+    return "; ".join(f"{name}{_only(same)}" for name, same in by_circuit.items())
+
+
+def _only(same: Sequence[Machine]) -> str:
+    parts: list[str] = []
+    coils = {one.coil for one in same}
+    volts = {one.system_volts for one in same}
+    if len(coils) == 1:
+        parts += coils
+    if len(volts) == 1:
+        parts.append(f"{volts.pop()} V")
+    return f" ({', '.join(parts)})" if parts else ""
+
+
+def by_id(found: Mapping[str, float], limit: int) -> list[tuple[str, float]]:
+    """Return the largest entries first, equal ones by name."""
+    return sorted(found.items(), key=lambda one: (-round(one[1], 6), one[0]))[:limit]

@@ -1,0 +1,246 @@
+"""What to do next: check, repair or call for help, to the fewest expected minutes.
+
+A plan works on weights of hypotheses. Checks split the weights over their results; a repair cures
+the causes it is for and leaves the rest; ``stop`` is the cost of the best fixed order of repairs
+from here on, with a call for help when that is cheaper than going on.
+
+The order of repairs is by probability over minutes (Heckerman, Breese and Rommelse 1995;
+Kalagnanam and Henrion 1988), which is optimal when each repair cures one cause and none other.
+Looking one check ahead can be beaten (the test-sequencing matrix of Pattipati and Alexandridis
+1990), so the planner looks ``depth`` checks ahead. The work is bounded by numbers of nodes, not by
+the clock: the same request gets the same answer on any machine.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from engine.circuit import Floats
+
+TINY = 1e-300
+
+
+def repair_minutes(chances: Floats, minutes: Floats, service: float | None = None) -> Floats:
+    """Return expected minutes to the fix when repairs are tried in the best order.
+
+    ``chances`` of causes, shape (..., causes), summing to 1; ``minutes`` of their repairs. A repair
+    is paid for when those before it did not cure the fault. With ``service`` (minutes of calling
+    for help, which cures anything) the order ends there as soon as that is cheaper.
+    """
+    with np.errstate(invalid="ignore"):
+        order = np.argsort(-(chances / minutes), axis=-1, kind="stable")
+    ranked = np.take_along_axis(chances, order, axis=-1)
+    before = np.concatenate(
+        [np.zeros_like(ranked[..., :1]), np.cumsum(ranked, axis=-1)[..., :-1]], axis=-1
+    )
+    paid = minutes[order] * np.clip(1.0 - before, 0.0, None)
+    if service is None:
+        total: Floats = paid.sum(axis=-1)
+        return total
+    spent = np.concatenate([np.zeros_like(paid[..., :1]), np.cumsum(paid, axis=-1)], axis=-1)
+    left = np.clip(1.0 - np.concatenate([before, ranked.sum(-1, keepdims=True)], axis=-1), 0, None)
+    best: Floats = (spent + left * service).min(axis=-1)
+    return best
+
+
+def repair_order(chances: Floats, minutes: Floats) -> list[int]:
+    """Return the causes in the best order of trying their repairs."""
+    return [int(n) for n in np.argsort(-(chances / minutes), kind="stable")]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A troubleshooting problem.
+
+    ``membership`` (hypothesis, cause) says which cause each hypothesis belongs to; ``bins``
+    (hypothesis, all results of all checks) how each result is predicted; check k has the columns
+    ``starts[k]`` to ``starts[k + 1]``. With ``identify`` the aim is to know the cause, not to cure
+    it: a state that is not yet known has an infinite cost of stopping.
+    """
+
+    membership: Floats
+    bins: Floats
+    starts: Sequence[int]
+    check_minutes: Floats
+    repair_minutes: Floats
+    service: float | None = None
+    identify: bool = False
+    _columns: list[slice] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        slices = [slice(a, b) for a, b in zip(self.starts[:-1], self.starts[1:], strict=True)]
+        object.__setattr__(self, "_columns", slices)
+
+    def columns(self, check: int) -> slice:
+        """Return the columns of a check's results in ``bins``."""
+        return self._columns[check]
+
+    def stop(self, weights: Floats) -> Floats:
+        """Return the cost of stopping to check, times the weight; shape (...)."""
+        causes = weights @ self.membership
+        total = causes.sum(axis=-1)
+        if self.identify:
+            known = causes.max(axis=-1) >= total * (1 - 1e-9)
+            return np.where(known | (total <= TINY), 0.0, np.inf)
+        chances = causes / np.maximum(total, TINY)[..., None]
+        cost: Floats = total * repair_minutes(chances, self.repair_minutes, self.service)
+        return cost
+
+    def split(self, weights: Floats, check: int) -> Floats:
+        """Return the weights after each result of a check, shape (result, hypothesis)."""
+        parts: Floats = (self.bins[:, self.columns(check)] * weights[:, None]).T
+        return parts
+
+    def one_ahead(self, weights: Floats, checks: Sequence[int]) -> Floats:
+        """Return the cost, times the weight, of doing each check and then stopping.
+
+        ``weights`` of shape (batch, hypothesis); returns (batch, check).
+        """
+        columns = np.concatenate([np.arange(*self._bounds(check)) for check in checks])
+        joint = np.einsum("bh,hk,hc->bkc", weights, self.bins[:, columns], self.membership,
+                          optimize=True)  # fmt: skip
+        chance = joint.sum(axis=-1)
+        if self.identify:
+            known = joint.max(axis=-1) >= chance * (1 - 1e-9)
+            cost = np.where(known | (chance <= TINY), 0.0, np.inf)
+        else:
+            belief = joint / np.maximum(chance, TINY)[..., None]
+            cost = chance * repair_minutes(belief, self.repair_minutes, self.service)
+        sizes = [self._bounds(check)[1] - self._bounds(check)[0] for check in checks]
+        starts = np.cumsum([0, *sizes])[:-1]
+        after = np.add.reduceat(cost, starts, axis=1)
+        total = weights.sum(axis=-1)
+        costs: Floats = after + total[:, None] * self.check_minutes[list(checks)]
+        return costs
+
+    def _bounds(self, check: int) -> tuple[int, int]:
+        return self.starts[check], self.starts[check + 1]
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """How much work a plan may take."""
+
+    first: int = 6  # checks that are looked at two deep
+    second: int = 14  # checks considered behind each of their results
+    results: int = 5  # results of a check that are followed; the rest are taken as if stopped
+
+
+@dataclass(frozen=True)
+class Option:
+    """A check and the expected minutes to the end of the plan that starts with it."""
+
+    check: int
+    one_ahead: float
+    two_ahead: float
+
+
+def rank(
+    problem: Problem, weights: Floats, checks: Sequence[int], bounds: Bounds | None = None
+) -> list[Option]:
+    """Return the checks, best plan first. ``weights`` need not sum to 1; minutes are per case."""
+    bounds = bounds or Bounds()
+    if not checks:
+        return []
+    total = max(float(weights.sum()), TINY)
+    costs = problem.one_ahead(weights[None, :], checks)[0] / total
+    order = sorted(range(len(checks)), key=lambda n: (round(float(costs[n]), 9), checks[n]))
+    found = []
+    for place, number in enumerate(order):
+        one = float(costs[number])
+        two = one
+        if place < bounds.first:
+            behind = [checks[n] for n in order if n != number][: bounds.second]
+            two = _two_ahead(problem, weights, checks[number], behind, bounds) / total
+        found.append(Option(checks[number], one, min(one, two)))
+    return sorted(found, key=lambda one: (round(one.two_ahead, 9), round(one.one_ahead, 9),
+                                          one.check))  # fmt: skip
+
+
+def _two_ahead(
+    problem: Problem, weights: Floats, check: int, behind: Sequence[int], bounds: Bounds
+) -> float:
+    """Return the cost, times the weight, of a check followed by the best of check or stop."""
+    parts = problem.split(weights, check)
+    stops = problem.stop(parts)
+    best = stops.copy()
+    if behind:
+        follow = np.argsort(-parts.sum(axis=1), kind="stable")[: bounds.results]
+        ahead = problem.one_ahead(parts[follow], behind).min(axis=1)
+        best[follow] = np.minimum(best[follow], ahead)
+    return float(best.sum() + weights.sum() * problem.check_minutes[check])
+
+
+class ExactTooLargeError(Exception):
+    """The problem has more states than the exact planner may visit."""
+
+
+class Exact:
+    """The best plan by dynamic programming over the results so far, repairs in between allowed.
+
+    For small problems and for measuring how far the bounded planner is from the optimum.
+    """
+
+    def __init__(self, problem: Problem, max_states: int = 400_000, repairs: bool = True) -> None:
+        self._problem, self._max, self._repairs = problem, max_states, repairs
+        self._known: dict[tuple[frozenset[tuple[int, int]], frozenset[int]], float] = {}
+
+    def cost(self, weights: Floats, checks: Sequence[int]) -> float:
+        """Return the least expected cost. Raises ExactTooLargeError past the state limit."""
+        total = float(weights.sum())
+        return self._cost(weights, frozenset(checks), frozenset(), frozenset()) / total
+
+    def first(self, weights: Floats, checks: Sequence[int]) -> dict[int, float]:
+        """Return the least expected cost of the plans that start with each check."""
+        total = float(weights.sum())
+        return {
+            check: self._after(weights, check, frozenset(checks), frozenset(), frozenset()) / total
+            for check in checks
+        }
+
+    def _cost(
+        self, weights: Floats, left: frozenset[int], seen: frozenset[tuple[int, int]],
+        tried: frozenset[int],
+    ) -> float:  # fmt: skip
+        key = (seen, tried)
+        if key in self._known:
+            return self._known[key]
+        if len(self._known) >= self._max:
+            raise ExactTooLargeError(f"more than {self._max} states")
+        best = float(self._problem.stop(weights))
+        if best > 0:
+            for check in sorted(left):
+                best = min(best, self._after(weights, check, left, seen, tried))
+            if self._repairs and not self._problem.identify:
+                best = min(best, self._repair(weights, left, seen, tried))
+        self._known[key] = best
+        return best
+
+    def _after(
+        self, weights: Floats, check: int, left: frozenset[int], seen: frozenset[tuple[int, int]],
+        tried: frozenset[int],
+    ) -> float:  # fmt: skip
+        cost = float(weights.sum() * self._problem.check_minutes[check])
+        for result, part in enumerate(self._problem.split(weights, check)):
+            if part.sum() > TINY:
+                cost += self._cost(part, left - {check}, seen | {(check, result)}, tried)
+        return cost
+
+    def _repair(
+        self, weights: Floats, left: frozenset[int], seen: frozenset[tuple[int, int]],
+        tried: frozenset[int],
+    ) -> float:  # fmt: skip
+        """Return the least cost of the plans that try one repair now and go on if it fails."""
+        best = np.inf
+        for cause in range(self._problem.membership.shape[1]):
+            mine = self._problem.membership[:, cause] > 0
+            if cause in tried or weights[mine].sum() <= TINY:
+                continue
+            rest = np.where(mine, 0.0, weights)
+            paid = float(weights.sum() * self._problem.repair_minutes[cause])
+            if rest.sum() <= TINY:
+                best = min(best, paid)
+            elif paid < best:
+                best = min(best, paid + self._cost(rest, left, seen, tried | {cause}))
+        return float(best)
