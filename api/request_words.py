@@ -11,6 +11,7 @@ FIELDS: Mapping[str, Mapping[str, str]] = {
         "findings": "What was asked, seen, tried or measured, in any order.",
         "on_hand": "Kinds of check that can be done now; all when left out. Limits next_checks, "
         "not the reasoning.",
+        "excluded": "Ids of causes that were put right already, the complaint unchanged.",
         "limit": "How many causes to return; 0 is all.",
     },
     "Machine": {

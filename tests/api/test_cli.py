@@ -130,6 +130,24 @@ def test_overlay_with_a_fault_exits_with_1(run: Callable[..., Result], tmp_path:
         assert "section" in done.stderr
 
 
+def test_overlay_that_is_not_there(run: Callable[..., Result], tmp_path: Path) -> None:
+    """A folder of own knowledge that does not exist is bad input, named; not silently left out."""
+    done = run("version", "--overlay", tmp_path / "nowhere")
+    assert done.exit_code == 1
+    assert "nowhere" in done.stderr
+
+
+def test_overlay_from_the_environment(
+    run: Callable[..., Result], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """THREEWIRE_OVERLAY names the folders for every command, and the version shows it."""
+    plain = run("version").stdout
+    monkeypatch.setenv("THREEWIRE_OVERLAY", str(tmp_path))
+    done = run("version")
+    assert done.exit_code == 0, done.output
+    assert done.stdout != plain
+
+
 def test_a_fault_of_ours_is_no_traceback(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

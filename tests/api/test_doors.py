@@ -5,12 +5,14 @@ import subprocess
 import sys
 import tracemalloc
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
 from click.testing import Result
+from flask import Flask
 
 from api import demos, diagnose_cli
 from api.strict_json import dumps
@@ -39,6 +41,18 @@ def test_same_bytes_through_every_door(
     assert post(request_).data == expected
     assert run("diagnose", "--json", file).stdout_bytes == expected
     assert run("diagnose", "--ndjson", file).stdout_bytes == expected
+
+
+def test_same_bytes_from_many_threads(app: Flask) -> None:
+    """Requests under way at the same time do not disturb each other's answers."""
+    cases = [demo.request for demo in demos.load_all()] * 8
+    expected = [dumps(diagnose(case)).encode() for case in cases[: len(cases) // 8]] * 8
+
+    def send(case: dict[str, Any]) -> bytes:
+        return app.test_client().post("/v1/diagnoses", json=case).data
+
+    with ThreadPoolExecutor(8) as pool:
+        assert list(pool.map(send, cases)) == expected
 
 
 def test_same_bytes_in_another_process(case: dict[str, Any], engine: Diagnoser) -> None:

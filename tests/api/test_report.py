@@ -1,8 +1,14 @@
 """The report says what a technician needs, in the order in which it is needed."""
 
+import contextlib
 import copy
+import os
+import pty
 import re
+import subprocess
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,6 +21,7 @@ from api.report_output import as_box
 from api.report_text import as_text, strength, sureness
 from engine import Diagnoser, Knowledge
 
+ROOT = Path(__file__).parents[2]
 DEMOS = [demo.id for demo in demos.load_all()]
 
 
@@ -161,6 +168,56 @@ def test_brake_that_does_not_hold_stops_the_work_first(
     first = sections(answer, knowledge)[0]
     assert first.title == "Stop first"
     assert "do not operate" in flat(as_text([first])).lower()
+
+
+def test_findings_at_odds_are_told_with_the_ranking(
+    knowledge: Knowledge, engine: Diagnoser
+) -> None:
+    """When no cause predicts the findings, the ranking says so and names those at odds."""
+    machine = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
+    findings = [
+        {"check": "pull-current", "value": 30, "unit": "A"},
+        {"check": "pull-winding-ohms", "outcome": "open", "measured_to": "ground-pin"},
+        {"check": "plunger-action", "outcome": "pulls-and-stays"},
+        {"check": "fuse-output-voltage", "value": 0, "unit": "V"},
+    ]
+    answer = engine.diagnose({"machine": machine, "findings": findings})
+    assert answer["fit"]["verdict"] != "good"
+    parts = {part.title: flat(as_text([part])) for part in sections(answer, knowledge)}
+    assert "Take this with care" in parts["What is wrong"]
+    for place in answer["fit"]["disagreeing"]:
+        assert str(place + 1) in parts["How well it fits"]
+    assert "Take them again first." in parts["How well it fits"]
+
+
+def test_causes_that_nothing_separates_are_told_as_such(
+    knowledge: Knowledge, engine: Diagnoser
+) -> None:
+    """A ranking without evidence behind its order says that it is only how often each occurs."""
+    machine = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
+    answer = engine.diagnose({"machine": machine, "findings": []})
+    together = [row for row in answer["causes"] if row["group"] == answer["causes"][0]["group"]]
+    text = flat(as_text(sections(answer, knowledge)))
+    assert ("Nothing found so far tells the first" in text) == (len(together) > 1)
+
+
+def test_on_a_terminal_the_first_screen_is_boxed_without_colour() -> None:
+    """On a terminal the report has boxes, and needs no colour to be understood."""
+    leader, follower = pty.openpty()
+    command = [sys.executable, "-m", "api", "demo"]
+    environment = os.environ | {"TERM": "xterm-256color", "COLUMNS": "100"}
+    process = subprocess.Popen(command, stdout=follower, cwd=ROOT, env=environment)
+    os.close(follower)
+    shown = b""
+    with contextlib.suppress(OSError):  # a terminal that is closed ends so on Linux
+        while block := os.read(leader, 65536):
+            shown += block
+    os.close(leader)
+    assert process.wait(60) == 0
+    text = shown.decode()
+    assert "╭─" in text
+    assert "What is wrong" in text
+    assert not re.search(r"\x1b\[[0-9;]*(3[0-7]|4[0-7]|38|48|9[0-7])m", text)
 
 
 @pytest.mark.parametrize(
