@@ -7,7 +7,7 @@ true one of the two, averaged over which of them it is. 10 decibans are odds of 
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -129,7 +129,19 @@ def cells(prediction: Prediction) -> Floats:
         return prediction.bins
     sure = ~prediction.open & ~prediction.flat
     middle = np.where(sure, prediction.scale.of(prediction.mu), 0.0)
-    sigma = prediction.default_sigma
+    states = np.stack([middle, prediction.default_sigma, prediction.open, prediction.flat], axis=1)
+    few, back = np.unique(states.astype(float), axis=0, return_inverse=True)
+    return _cells_of(prediction, few)[back.reshape(-1)]
+
+
+def _cells_of(prediction: ReadingPrediction, few: Floats) -> Floats:
+    """Return the cells of different states, rows of (middle, sigma, open, flat).
+
+    The same mixture as ReadingPrediction.density, added up over each cell.
+    """
+    middle, sigma = few[:, 0], few[:, 1]
+    is_open, is_flat = few[:, 2] > 0, few[:, 3] > 0
+    sure = ~is_open & ~is_flat
     points = [middle[sure] + step * sigma[sure] for step in CELL_STEPS]
     edges = np.unique(np.round(np.concatenate(points), 3))
     edges = np.concatenate([[-np.inf], edges, [np.inf]])
@@ -138,10 +150,10 @@ def cells(prediction: Prediction) -> Floats:
     bell = np.diff(ndtr((edges - middle[:, None]) / sigma[:, None]), axis=1)
     shares: Floats = (1 - FLAT_SHARE) * bell + FLAT_SHARE * level
     if prediction.unit == "ohm":
-        shares = np.where(prediction.open[:, None], level, shares)
-        over = np.where(prediction.open, OPEN_SURE, FALSE_OPEN)[:, None]
+        shares = np.where(is_open[:, None], level, shares)
+        over = np.where(is_open, OPEN_SURE, FALSE_OPEN)[:, None]
         shares = np.concatenate([shares * (1 - over), over], axis=1)
-    return np.where(prediction.flat[:, None], 1.0 / shares.shape[1], shares)
+    return np.where(is_flat[:, None], 1.0 / shares.shape[1], shares)
 
 
 def _divergence(shares: Floats) -> Floats:
@@ -166,13 +178,9 @@ class Survey:
             self._kept[machine] = separate(self.diagnoser, machine)
         return self._kept[machine]
 
-    def where(self, holds: Callable[[Machine], bool]) -> list[Separation]:
-        """Return the separations of the machines that meet a test."""
-        return [self.of(one) for one in machines(self.knowledge) if holds(one)]
-
     def all(self) -> list[Separation]:
         """Return the separations of every circuit, coil style and voltage."""
-        return self.where(lambda _: True)
+        return [self.of(one) for one in machines(self.knowledge)]
 
 
 def machine_words(knowledge: Knowledge, found: Sequence[Machine]) -> str:
@@ -192,8 +200,3 @@ def _only(same: Sequence[Machine]) -> str:
     if len(volts) == 1:
         parts.append(f"{volts.pop()} V")
     return f" ({', '.join(parts)})" if parts else ""
-
-
-def by_id(found: Mapping[str, float], limit: int) -> list[tuple[str, float]]:
-    """Return the largest entries first, equal ones by name."""
-    return sorted(found.items(), key=lambda one: (-round(one[1], 6), one[0]))[:limit]

@@ -1,0 +1,202 @@
+"""Whole-base faults that need the solved circuits: what nothing confirms, separates or declares."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from engine.audit.groups import LOOK_ALIKES, LookAlike, look_alikes
+from engine.audit.separation import (
+    TOLD_APART_DB,
+    Separation,
+    Survey,
+    circuit_of,
+    machine_words,
+)
+from engine.knowledge import Fault, Knowledge, items
+from engine.knowledge.faults import unknown
+from engine.knowledge.rule_language import FindingTest
+from engine.machine import Machine
+from engine.model import HEALTHY
+
+SLIGHT_DB = 1.0  # judgement: a check that never says so much about any two causes says nothing
+BY_EXCLUSION = 0.5  # share of all causes from which checks must tell one that lies elsewhere
+STALE_DB = 1.0  # a declared pair may come this far over the limit before its row is called stale
+
+
+def coverage_faults(survey: Survey) -> list[Fault]:
+    """Return causes without confirmation, checks without use, look-alikes without a reason."""
+    separations = survey.all()
+    return [
+        *_cause_faults(survey.knowledge, separations),
+        *_check_faults(survey.knowledge, separations),
+        *_pair_faults(survey.knowledge, separations),
+        *_row_faults(survey.knowledge, separations),
+    ]
+
+
+def changes_nothing(cause: items.Cause) -> bool:
+    """Return whether a cause leaves the circuit as built, so that no reading can show it."""
+    return not any(state.changes for state in cause.states)
+
+
+def _cause_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
+    """Return a fault for each cause that none of its own checks confirms on some machine."""
+    faults = []
+    for cause in knowledge.causes.values():
+        if changes_nothing(cause):
+            continue
+        weak = [
+            one for one in separations
+            if cause.id in one.causes and not confirmed(one, cause)
+        ]  # fmt: skip
+        if weak:
+            faults.append(
+                Fault(f"{cause.file}: confirmed_by", _unconfirmed(knowledge, cause, weak))
+            )
+    return faults
+
+
+def confirmed(separation: Separation, cause: items.Cause) -> bool:
+    """Return whether a check that the cause names confirms it on the machine.
+
+    It must tell the cause from a healthy circuit. A cause outside the circuit is confirmed too by
+    checks that together tell it from its nearest rival, or from half of all causes.
+    """
+    named = [n for n, name in enumerate(separation.checks) if name in cause.confirmed_by]
+    if not named:
+        return False
+    mine = separation.causes.index(cause.id)
+    told = separation.decibans[named, mine].max(axis=0) >= TOLD_APART_DB
+    if bool(told[separation.causes.index(reference(separation, cause.id))]):
+        return True
+    if cause.section != "outside":
+        return False
+    nearest = separation.rivals(cause.id)[0][0]
+    return bool(told[separation.causes.index(nearest)]) or float(told.mean()) >= BY_EXCLUSION
+
+
+def reference(separation: Separation, cause: str) -> str:
+    """Return what a cause is held against: the healthy circuit, else its nearest rival."""
+    return HEALTHY if HEALTHY in separation.causes else separation.rivals(cause)[0][0]
+
+
+def _unconfirmed(knowledge: Knowledge, cause: items.Cause, weak: Sequence[Separation]) -> str:
+    where = machine_words(knowledge, [one.machine for one in weak])
+    first = weak[0]
+    against = reference(first, cause.id)
+    would = [name for name, value in first.ranked(cause.id, against) if value >= TOLD_APART_DB]
+    hint = f"; {', '.join(would[:3])} would" if would else "; nor does any other check"
+    return (
+        f"no check named here tells it from '{against}' on {where} by {TOLD_APART_DB:g} "
+        f"decibans{hint}"
+    )
+
+
+def _check_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
+    """Return a fault for each check that separates no two causes and that no rule asks about."""
+    most: dict[str, float] = {}
+    for one in separations:
+        for name, table in zip(one.checks, one.decibans, strict=True):
+            most[name] = max(most.get(name, 0.0), float(table.max()))
+    asked = {
+        name
+        for program in knowledge.programs.values()
+        for test in program.walk()
+        if isinstance(test, FindingTest)
+        for name in test.checks
+    }
+    return [
+        Fault(
+            f"{knowledge.checks[name].file}: predicted_by",
+            f"separates nothing: at most {value:.1f} decibans between any two causes of any "
+            "circuit, and no rule asks about it",
+        )
+        for name, value in most.items()
+        if value < SLIGHT_DB and name not in asked
+    ]
+
+
+@dataclass
+class _Alike:
+    """Two causes that nothing tells apart, where, and the best that any check does."""
+
+    where: list[Machine] = field(default_factory=list)
+    best: tuple[str, float] = ("", 0.0)
+
+
+def _pair_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
+    """Return a fault for each pair that no check tells apart and no row declares."""
+    declared = look_alikes(knowledge)
+    found: dict[tuple[str, str], _Alike] = {}
+    for one in separations:
+        circuit = circuit_of(knowledge, one.machine).id
+        for pair in one.alike():
+            if not any(row.covers(pair, circuit) for row in declared):
+                alike = found.setdefault(pair, _Alike())
+                alike.where.append(one.machine)
+                alike.best = max(alike.best, one.ranked(*pair)[0], key=lambda best: best[1])
+    return [_pair_fault(knowledge, pair, alike) for pair, alike in found.items()]
+
+
+def _pair_fault(knowledge: Knowledge, pair: tuple[str, str], alike: _Alike) -> Fault:
+    """Return the fault, in the file that a shop added where one of the two is its own."""
+    files = sorted((knowledge.causes[one].file for one in pair), key=_is_shipped)
+    other = next(one for one in pair if knowledge.causes[one].file != files[0])
+    check, value = alike.best
+    where = machine_words(knowledge, alike.where)
+    return Fault(
+        f"{files[0]}: states",
+        f"no check tells it from '{other}' on {where}: the best, {check}, gives {value:.1f} of "
+        f"{TOLD_APART_DB:g} decibans; add a check, or declare both in {LOOK_ALIKES} with the "
+        "reason",
+    )
+
+
+def _is_shipped(file: str) -> bool:
+    return file.startswith("kb/")
+
+
+def _row_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
+    """Return faults of the declared rows: ids, reasons, and rows that no longer hold."""
+    if LOOK_ALIKES not in knowledge.tables:
+        return []
+    table = knowledge.tables[LOOK_ALIKES]
+    faults = []
+    for number, row in enumerate(look_alikes(knowledge)):
+        path = f"{table.file}: rows[{number}]"
+        wrong = [*_row_shape_faults(path, table.rows[number], row), *_row_ids(path, row, knowledge)]
+        faults += wrong
+        if not wrong and not any(_holds(knowledge, one, row) for one in separations):
+            message = "checks tell all of these apart now; the row can go"
+            faults.append(Fault(f"{path}.causes", message))
+    return faults
+
+
+def _row_shape_faults(path: str, raw: Mapping[str, object], row: LookAlike) -> list[Fault]:
+    known = ("id", "causes", "circuits", "reason", "told_apart_by")
+    faults = [Fault(f"{path}.{key}", unknown("key", key, known)) for key in raw if key not in known]
+    if len(row.causes) < 2:
+        faults.append(Fault(f"{path}.causes", "names two causes or more, as a list"))
+    if not row.reason:
+        faults.append(Fault(f"{path}.reason", "is missing: say why they cannot be told apart"))
+    return faults
+
+
+def _row_ids(path: str, row: LookAlike, knowledge: Knowledge) -> list[Fault]:
+    used: list[tuple[str, str, Iterable[str], Iterable[str]]] = [
+        ("causes", "cause", row.causes, knowledge.causes),
+        ("circuits", "circuit", row.circuits, knowledge.circuits),
+        ("told_apart_by", "check", row.told_apart_by, knowledge.checks),
+    ]
+    return [
+        Fault(f"{path}.{key}", unknown(kind, one, known))
+        for key, kind, ids, known in used
+        for one in ids
+        if one not in known
+    ]
+
+
+def _holds(knowledge: Knowledge, separation: Separation, row: LookAlike) -> bool:
+    """Return whether some two causes of a row are still alike, or nearly, on a machine."""
+    circuit = circuit_of(knowledge, separation.machine).id
+    alike = separation.alike(below=TOLD_APART_DB + STALE_DB)
+    return any(row.covers(pair, circuit) for pair in alike)

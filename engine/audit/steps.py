@@ -1,0 +1,134 @@
+"""Steps without their caution: what is done on a machine and nobody warns of."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from engine.audit.separation import circuit_of, machine_words, machines
+from engine.cautions import Cautions, check_hazards, remedy_hazards
+from engine.knowledge import Fault, Knowledge, items
+from engine.knowledge.cross import applies
+from engine.knowledge.rule_language import StepTest
+from engine.machine import Machine, Variant
+from engine.model import variants_of
+from engine.rules.views import CaseView, holds
+
+HANDS_ON = ("try", "lamp", "meter", "clamp")
+# What these events tell shows only while the solenoid is commanded.
+COMMANDED_EVENTS = (
+    "relay-operates", "pull-is-strong", "pulls-in", "stays-in", "hand-held-stays",
+    "lamp-pull-bright", "lamp-pull-lit", "lamp-hold-bright", "lamp-hold-lit", "works-with-jumper",
+    "works-with-relay-swapped",
+)  # fmt: skip
+# A check for both duties may name a danger that only one of them has.
+ONLY_WITH = {"releases-brake": "brake-release", "opens-fuel": "fuel-shutoff"}
+COMMANDING = ("energises", "hand-energise", "cranks", "releases-brake")
+
+
+def step_faults(knowledge: Knowledge) -> list[Fault]:
+    """Return steps without a named danger, dangers without a caution, machines without any."""
+    faults = [fault for check in knowledge.checks.values() for fault in _named(check)]
+    faults += [
+        Fault(f"{cause.file}: hazards", "names no danger of the remedy")
+        for cause in knowledge.causes.values()
+        if not cause.hazards and any(state.changes for state in cause.states)
+    ]
+    return faults + _unsaid(knowledge) + _general(knowledge)
+
+
+def _named(check: items.Check) -> list[Fault]:
+    """Return faults of the dangers that a check names itself."""
+    path = f"{check.file}: hazards"
+    if check.kind in HANDS_ON and not check.hazards:
+        return [Fault(path, f"names no danger, and it is done by hand ({check.kind})")]
+    faults = []
+    if check.reading is not None:
+        needs = "ohms" if check.reading.quantity == "resistance" else "live"
+        if needs not in check.hazards:
+            faults.append(Fault(path, f"lacks '{needs}': a {check.reading.quantity} is measured"))
+    elif check.outcomes is not None and not check.commanded:
+        seen = sorted(set(_events(check.outcomes.tree)) & set(COMMANDED_EVENTS))
+        if seen and check.kind in HANDS_ON and not set(COMMANDING) & set(check.hazards):
+            faults.append(
+                Fault(
+                    f"{check.file}: commanded",
+                    f"must be true: {seen[0]} shows only while the solenoid is commanded",
+                )
+            )
+    return faults
+
+
+def _events(tree: items.Branch | items.Distribution) -> Iterable[str]:
+    if isinstance(tree, items.Branch):
+        if isinstance(tree.test, str):
+            yield tree.test
+        yield from _events(tree.then)
+        yield from _events(tree.otherwise)
+
+
+def _unsaid(knowledge: Knowledge) -> list[Fault]:
+    """Return a fault for each danger of a check or remedy that no caution rule speaks of."""
+    cautions = Cautions(knowledge)
+    silent: dict[tuple[str, str], list[Machine]] = {}
+    for machine in machines(knowledge):
+        variants = variants_of(knowledge, machine)
+        said = {hazard: _said(cautions, machine, hazard) for hazard in items.HAZARDS}
+        for file, hazards in _steps(knowledge, machine, variants):
+            for hazard in hazards:
+                if not said[hazard] and ONLY_WITH.get(hazard, machine.duty) == machine.duty:
+                    silent.setdefault((file, hazard), []).append(machine)
+    return [
+        Fault(
+            f"{file}: hazards",
+            f"no caution speaks of '{hazard}' on {machine_words(knowledge, where)}",
+        )
+        for (file, hazard), where in silent.items()
+    ]
+
+
+def _steps(
+    knowledge: Knowledge, machine: Machine, variants: Sequence[Variant]
+) -> Iterable[tuple[str, frozenset[str]]]:
+    """Yield the file and the hazards of each check and remedy on a machine."""
+    where: Mapping[str, Any] = {
+        "circuit": circuit_of(knowledge, machine), "coil": machine.coil,
+        "system_volts": machine.system_volts,
+    }  # fmt: skip
+    for check in knowledge.checks.values():
+        if applies(check.applies, **where):
+            yield check.file, check_hazards(check, variants)
+    for cause in knowledge.causes.values():
+        if applies(cause.applies, **where):
+            yield cause.file, remedy_hazards(cause, variants)
+
+
+def _view(machine: Machine) -> CaseView:
+    return CaseView({
+        "duty": machine.duty, "control": machine.control, "coil": machine.coil,
+        "system_volts": machine.system_volts,
+    })  # fmt: skip
+
+
+def _said(cautions: Cautions, machine: Machine, hazard: str) -> bool:
+    return bool(cautions.for_step(frozenset({hazard}), _view(machine)))
+
+
+def _general(knowledge: Knowledge) -> list[Fault]:
+    """Return a fault for the machines about which no caution is said before anything is found."""
+    general = [
+        program
+        for name, program in knowledge.programs.items()
+        if knowledge.rules[name].family == "cautions"
+        and not any(isinstance(one, StepTest) for one in program.walk())
+    ]
+    bare = [
+        machine
+        for machine in machines(knowledge)
+        if not any(
+            all(holds(one, _view(machine), frozenset()) for one in program.conditions)
+            for program in general
+        )
+    ]
+    if not bare:
+        return []
+    where = machine_words(knowledge, bare)
+    return [Fault("kb/rules/cautions", f"no general caution is said on {where}")]
