@@ -13,6 +13,7 @@ import yaml
 
 from api import strict_json
 from api.answering import MAX_BYTES
+from api.service import SETTING
 from engine import Knowledge, KnowledgeError, load_knowledge
 from engine.knowledge.text import load_yaml
 
@@ -36,14 +37,16 @@ class BadInput(click.ClickException):
 
 
 def overlay_option(command: _Command) -> _Command:
-    """Add ``--overlay``, folders with a shop's own knowledge."""
+    """Add ``--kb``, folders with a shop's own knowledge; the setting is for all commands."""
     option = click.option(
-        "--overlay",
+        "--kb",
+        "overlay",
         multiple=True,
-        envvar="THREEWIRE_OVERLAY",
+        envvar=SETTING,
         metavar="DIR",
         type=click.Path(file_okay=False),
-        help="Folder with your own knowledge, laid over the shipped one. May be given again.",
+        help="Folder with your own knowledge, laid over the shipped one. May be given again. "
+        f"The setting {SETTING} names such folders for every command.",
     )
     return option(command)
 

@@ -1,5 +1,6 @@
 """What the views need: one knowledge base and one engine on it, shared by every request."""
 
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol, cast
@@ -9,6 +10,7 @@ from flask import Flask, current_app
 from engine import Diagnoser, Knowledge, load_knowledge
 
 _KEY = "threewire"
+SETTING = "THREEWIRE_KB"  # folders of a shop's own knowledge, separated as PATH's are
 
 
 class Engine(Protocol):
@@ -31,14 +33,20 @@ def install(app: Flask) -> Service:
     """Load the knowledge base that ``app.config`` names and keep it on ``app``.
 
     ``DIAGNOSER`` and ``KNOWLEDGE`` put ready-made ones in its place; ``OVERLAYS`` lists folders of
-    a shop's own items. Raises engine.KnowledgeError when the knowledge base has a fault.
+    a shop's own items; where it is absent, the setting THREEWIRE_KB does.
+    Raises engine.KnowledgeError when the knowledge base has a fault.
     """
-    overlays = [Path(folder) for folder in app.config.get("OVERLAYS", ())]
+    overlays = [Path(folder) for folder in app.config.get("OVERLAYS", folders_set())]
     knowledge = app.config.get("KNOWLEDGE") or load_knowledge(overlays)
     engine = app.config.get("DIAGNOSER") or Diagnoser(knowledge)
     service = Service(knowledge, engine)
     app.extensions[_KEY] = service
     return service
+
+
+def folders_set() -> list[str]:
+    """Return the folders that the setting names."""
+    return [folder for folder in os.environ.get(SETTING, "").split(os.pathsep) if folder]
 
 
 def current() -> Service:

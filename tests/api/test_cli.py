@@ -124,7 +124,7 @@ def test_overlay_with_a_fault_exits_with_1(run: Callable[..., Result], tmp_path:
     causes.mkdir()
     (causes / "own-cause.yaml").write_text("id: own-cause\nname: Own\n")
     for command in (("diagnose", "-"), ("demo",), ("version",), ("serve",)):
-        done = run(*command, "--overlay", tmp_path, stdin="{}")
+        done = run(*command, "--kb", tmp_path, stdin="{}")
         assert done.exit_code == 1, done.output
         assert "own-cause.yaml" in done.stderr
         assert "section" in done.stderr
@@ -132,7 +132,7 @@ def test_overlay_with_a_fault_exits_with_1(run: Callable[..., Result], tmp_path:
 
 def test_overlay_that_is_not_there(run: Callable[..., Result], tmp_path: Path) -> None:
     """A folder of own knowledge that does not exist is bad input, named; not silently left out."""
-    done = run("version", "--overlay", tmp_path / "nowhere")
+    done = run("version", "--kb", tmp_path / "nowhere")
     assert done.exit_code == 1
     assert "nowhere" in done.stderr
 
@@ -140,9 +140,9 @@ def test_overlay_that_is_not_there(run: Callable[..., Result], tmp_path: Path) -
 def test_overlay_from_the_environment(
     run: Callable[..., Result], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """THREEWIRE_OVERLAY names the folders for every command, and the version shows it."""
+    """THREEWIRE_KB names the folders for every command, and the version shows it."""
     plain = run("version").stdout
-    monkeypatch.setenv("THREEWIRE_OVERLAY", str(tmp_path))
+    monkeypatch.setenv("THREEWIRE_KB", str(tmp_path))
     done = run("version")
     assert done.exit_code == 0, done.output
     assert done.stdout != plain
