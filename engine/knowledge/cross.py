@@ -16,6 +16,13 @@ from engine.knowledge.rule_language import BeliefTest, ConcludedTest, FindingTes
 if TYPE_CHECKING:
     from engine.knowledge.load import Knowledge
 
+# Tables that the engine reads by id, and the numbers that each of their rows must have.
+READ_TABLES: Mapping[str, tuple[str, ...]] = {
+    "circumstances": (),
+    "instruments": ("percent", "counts", "resolution"),
+    "effort": ("minutes",),
+}
+NEEDED_CAUSES = ("healthy", "outside")
 PLACEHOLDERS = ("when", "ground_point", "volts", "moment", "listen", "hold_when")
 
 
@@ -26,6 +33,12 @@ def cross_faults(knowledge: "Knowledge") -> list[Fault]:
         faults += _circuit_faults(circuit)
     if not knowledge.circuits:
         return [Fault("kb/circuits", "there is no circuit")]
+    table_faults = _table_faults(knowledge)
+    if table_faults:  # the rest looks things up in them
+        return faults + table_faults
+    for name in NEEDED_CAUSES:
+        if name not in knowledge.causes:
+            faults.append(Fault(f"kb/causes/{name}.yaml", "is missing: every answer weighs it"))
     for cause in knowledge.causes.values():
         faults += _cause_faults(cause, knowledge)
     for check in knowledge.checks.values():
@@ -39,6 +52,25 @@ def _ids(file: str, path: str, kind: str, used: Iterable[str], known: Iterable[s
     return [Fault(f"{file}: {path}", unknown(kind, one, known)) for one in used if one not in known]
 
 
+def _table_faults(knowledge: "Knowledge") -> list[Fault]:
+    """Return faults of the tables that the engine looks things up in."""
+    faults = []
+    for name, numbers in READ_TABLES.items():
+        table = knowledge.tables.get(name)
+        if table is None:
+            faults.append(Fault(f"kb/tables/{name}.yaml", "is missing: the engine reads it"))
+            continue
+        for place, row in enumerate(table.rows):
+            path = f"{table.file}: rows[{place}]"
+            if not isinstance(row.get("id"), str):
+                faults.append(Fault(f"{path}.id", "must be text"))
+            for key in numbers:
+                value = row.get(key)
+                if isinstance(value, bool) or not isinstance(value, (int, float)) or value < 0:
+                    faults.append(Fault(f"{path}.{key}", "must be a number, not negative"))
+    return faults
+
+
 def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
     faults: list[Fault] = []
     full = with_parts(with_parts(circuit, "case-ground"), "body-ground")
@@ -46,6 +78,10 @@ def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
         nodes = [*part.between, *(part.operated_by or ())]
         nodes += [node for need in part.needs for node in (need.node, need.across)]
         faults += _ids(circuit.file, f"parts.{part.id}", "node", nodes, circuit.nodes)
+        coils = [one.between for one in full.parts.values()]
+        if part.operated_by is not None and part.operated_by not in coils:
+            message = "no part lies between these nodes: the contact has no coil"
+            faults.append(Fault(f"{circuit.file}: parts.{part.id}.operated_by", message))
     for phase in circuit.phases.values():
         switched = [part.id for part in circuit.parts.values() if part.switched]
         path = f"phases.{phase.id}.made"

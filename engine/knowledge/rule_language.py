@@ -159,19 +159,26 @@ class Reader:
     ) -> tuple[Any, ...] | None:
         """Read ``one: x`` or ``many: [x, y]``; None when neither is there."""
         if one in raw:
-            return (raw[one],)
+            return (raw[one],) if self.plain(raw[one], f"{path}.{one}") else ()
         if many not in raw:
             return None
         if not isinstance(raw[many], list) or not raw[many]:
             self.fault(f"{path}.{many}", "must be a list with something in it")
             return ()
-        return tuple(raw[many])
+        return tuple(value for value in raw[many] if self.plain(value, f"{path}.{many}"))
+
+    def plain(self, value: Any, path: str) -> bool:
+        """Return whether a value is a word or a number; note a fault when it is not."""
+        if isinstance(value, (str, int, float)):
+            return True
+        self.fault(path, "must be a word or a number")
+        return False
 
 
 def _read_machine(reader: Reader, raw: Mapping[str, Any], path: str) -> Condition | None:
     reader.only(raw, {"machine", "is", "in", "above", "below"}, path)
     name = raw["machine"]
-    if name not in MACHINE_FIELDS:
+    if not isinstance(name, str) or name not in MACHINE_FIELDS:
         reader.fault(f"{path}.machine", unknown("machine field", name, MACHINE_FIELDS))
         return None
     values = reader.chosen(raw, "is", "in", path)
@@ -188,6 +195,8 @@ def _read_machine(reader: Reader, raw: Mapping[str, Any], path: str) -> Conditio
 def _read_attribute(reader: Reader, name: Any, value: Any, path: str) -> AttributeTest | None:
     if name not in ATTRIBUTES:
         reader.fault(path, unknown("attribute", name, ATTRIBUTES))
+        return None
+    if not reader.plain(value, path):
         return None
     if value in ("missing", "given"):
         return AttributeTest(name, str(value))
@@ -212,6 +221,8 @@ def _read_finding(reader: Reader, raw: Mapping[str, Any], path: str) -> Conditio
         path,
     )  # fmt: skip
     key = "check" if "check" in raw else "checks"
+    if not isinstance(raw.get("given", True), bool):
+        reader.fault(f"{path}.given", "must be true or false")
     attributes = raw.get("with", {})
     if not isinstance(attributes, Mapping):
         reader.fault(f"{path}.with", "must be a mapping of attributes")
@@ -344,7 +355,11 @@ def read_action(reader: Reader, raw: Mapping[str, Any], path: str) -> Action | N
         reader.texts(raw[kind], f"{path}.{kind}"),
         keep=keep,
         roots=reader.texts(raw.get("roots", []) or "", f"{path}.roots") if "roots" in extra else (),
-        before=tuple(raw.get("before_replacing", ())),
+        before=(
+            reader.texts(raw["before_replacing"], f"{path}.before_replacing")
+            if raw.get("before_replacing")
+            else ()
+        ),
     )
 
 

@@ -75,6 +75,19 @@ def _number(value: Any) -> float:
     return float(number)
 
 
+class Named(fields.Dict):
+    """Names to values. A fault stands under its name, without marshmallow's levels in between."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Any:
+        try:
+            return super()._deserialize(value, *args, **kwargs)  # type: ignore[no-untyped-call]
+        except ValidationError as error:
+            if not isinstance(error.messages, Mapping):
+                raise
+            plain = {name: next(iter(inner.values())) for name, inner in error.messages.items()}
+            raise ValidationError(plain) from None
+
+
 class Ids(fields.List[str]):
     """A list of ids; whether they exist is for the cross-reference layer."""
 
@@ -183,7 +196,7 @@ class CoilSchema(Schema):
 
     name = Text(required=True)
     ground_point = Text(required=True)
-    probe = fields.Dict(
+    probe = Named(
         keys=fields.String(validate=OneOf("measured_to", ("ground-pin", "body"))),
         values=fields.String(validate=KEBAB),
         required=True,
@@ -237,11 +250,11 @@ class CircuitSchema(Schema):
     nodes = Ids(required=True)
     parts = fields.List(fields.Nested(PartSchema), required=True)
     phases = fields.List(fields.Nested(PhaseSchema))
-    brings = fields.Dict(
+    brings = Named(
         keys=fields.String(validate=OneOf("phase", items.PHASES)),
         values=members("hazard", items.HAZARDS),
     )
-    coils = fields.Dict(
+    coils = Named(
         keys=fields.String(validate=OneOf("coil", items.COILS)), values=fields.Nested(CoilSchema)
     )
     fuse_amps = fields.Nested(FuseAmpsSchema)
@@ -442,7 +455,7 @@ def _distribution(value: Mapping[str, Any], path: str) -> dict[str, float]:
 class ExpectedSchema(Schema):
     """``predicted_by`` of an outcome check."""
 
-    given = fields.Dict(keys=fields.String(), values=Tree())
+    given = Named(keys=fields.String(), values=Tree())
     otherwise = Tree(required=True)
 
 
@@ -469,7 +482,7 @@ class CheckSchema(Schema):
     repeatability = fields.Nested(SpreadSchema)
     instrument = fields.String(validate=KEBAB)
     slip = fields.Nested(SpreadSchema)
-    outcome_words = fields.Dict(keys=fields.String(), values=Text())
+    outcome_words = Named(keys=fields.String(), values=Text())
     say = Text(required=True)
     how = Text(required=True)
     why = Text(required=True)

@@ -89,8 +89,9 @@ def _refuse_aliases_tags_and_depth(text: str) -> None:
     for event in yaml.parse(text, Loader=_StrictLoader):
         if isinstance(event, yaml.AliasEvent):
             raise _not_here("aliases (*name) are not taken here", event)
-        if getattr(event, "tag", None) is not None:
-            raise _not_here(f"tags ({event.tag}) are not taken here", event)
+        tag = getattr(event, "tag", None)
+        if tag is not None:
+            raise _not_here(f"tags ({tag}) are not taken here", event)
         if isinstance(event, (yaml.MappingStartEvent, yaml.SequenceStartEvent)):
             depth += 1
             if depth > MAX_DEPTH:
