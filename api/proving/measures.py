@@ -1,0 +1,75 @@
+"""Scores of probabilities and shares, as plain sums."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+SMALLEST = 1e-6  # a probability below this counts as this in the log loss: the answer's last digit
+
+
+def brier(chances: Sequence[float], truth: Sequence[int]) -> float:
+    """Return the mean of squared distances, of yes-or-no forecasts. Source: Brier 1950."""
+    return float(np.mean((np.asarray(chances) - np.asarray(truth)) ** 2))
+
+
+def log_loss(chances: Sequence[float], truth: Sequence[int]) -> float:
+    """Return the mean of minus the natural log of the chance given to what came true."""
+    given = [p if t else 1.0 - p for p, t in zip(chances, truth, strict=True)]
+    return float(np.mean([-math.log(max(p, SMALLEST)) for p in given]))
+
+
+def brier_of_many(chances: Mapping[str, float], truth: str) -> float:
+    """Return the sum over causes of squared distances to the truth (0 best, 2 worst)."""
+    missing = 0.0 if truth in chances else 1.0
+    return missing + sum((p - (name == truth)) ** 2 for name, p in chances.items())
+
+
+def log_loss_of_many(chances: Mapping[str, float], truth: str) -> float:
+    """Return minus the natural log of the chance given to the true cause."""
+    return -math.log(max(chances.get(truth, 0.0), SMALLEST))
+
+
+@dataclass(frozen=True)
+class Bin:
+    """One bar of a reliability diagram."""
+
+    count: int
+    said: float
+    came_true: float
+
+
+def reliability(chances: Sequence[float], truth: Sequence[int], bins: int = 10) -> list[Bin]:
+    """Return the bars of a reliability diagram with bins of even width; empty ones left out."""
+    said, came = np.asarray(chances, dtype=float), np.asarray(truth, dtype=float)
+    place = np.minimum((said * bins + 1e-9).astype(int), bins - 1)
+    return [
+        Bin(int(mine.sum()), float(said[mine].mean()), float(came[mine].mean()))
+        for number in range(bins)
+        if (mine := place == number).any()
+    ]
+
+
+def calibration_error(chances: Sequence[float], truth: Sequence[int], bins: int = 10) -> float:
+    """Return the expected calibration error: mean of |said - came true| over the bars, weighted."""
+    bars = reliability(chances, truth, bins)
+    total = sum(bar.count for bar in bars)
+    return sum(bar.count * abs(bar.said - bar.came_true) for bar in bars) / total
+
+
+def wilson(hits: int, of: int, z: float = 1.959964) -> tuple[float, float]:
+    """Return the 95 % interval of a share. Source: Wilson 1927. Raises ValueError for none."""
+    if of <= 0:
+        raise ValueError("an interval needs at least one case")
+    share, square = hits / of, z * z
+    middle = (share + square / (2 * of)) / (1 + square / of)
+    half = z * math.sqrt(share * (1 - share) / of + square / (4 * of * of)) / (1 + square / of)
+    return max(middle - half, 0.0), min(middle + half, 1.0)
+
+
+def mean_interval(values: Sequence[float]) -> tuple[float, float, float]:
+    """Return mean and its 95 % interval by the normal approximation."""
+    middle = float(np.mean(values))
+    half = 1.96 * float(np.std(values, ddof=1)) / math.sqrt(len(values)) if len(values) > 1 else 0.0
+    return middle, middle - half, middle + half
