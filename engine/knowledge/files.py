@@ -1,7 +1,7 @@
 """The one place that reads files: kb/ as shipped, and a shop's own directories laid over it."""
 
 import importlib.resources
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
@@ -56,10 +56,13 @@ def _stray(root: Path, label: str) -> list[Fault]:
     ]
 
 
-def read_sources(overlays: Sequence[Path] = ()) -> tuple[list[Source], dict[str, Any], list[Fault]]:
+def read_sources(
+    overlays: Sequence[Path] = (), left_out: Collection[str] = ()
+) -> tuple[list[Source], dict[str, Any], list[Fault]]:
     """Return the files in force, what overlays switch off by kind, and faults of the directories.
 
-    A file of a later directory replaces the one of the same folder and stem.
+    A file of a later directory replaces the one of the same folder and stem. Files named in
+    ``left_out`` are passed over, as if they were not there.
     Raises KnowledgeError when a directory does not exist or a file is not UTF-8 text.
     """
     chosen: dict[tuple[str, str], Source] = {}
@@ -74,7 +77,8 @@ def read_sources(overlays: Sequence[Path] = ()) -> tuple[list[Source], dict[str,
     for root, label in roots:
         try:
             for source in _walk(root, label):
-                chosen[(FOLDERS[source.folder], source.stem)] = source
+                if source.name not in left_out:
+                    chosen[(FOLDERS[source.folder], source.stem)] = source
             listed = Path(str(root)) / SWITCHED_OFF
             if listed.is_file():
                 off[f"{label}/{SWITCHED_OFF}"] = load_yaml(

@@ -1,7 +1,7 @@
 """Text to shape to whole: the loader that reports every fault at once and starts on none."""
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,8 @@ _SCHEMAS: Mapping[str, Schema] = {
     "rules": shapes.RuleSchema(),
     "tables": shapes.TableSchema(),
 }
+
+Raw = dict[str, dict[str, tuple[Source, dict[str, Any]]]]
 
 
 @dataclass(frozen=True)
@@ -47,26 +49,44 @@ class Knowledge:
         return {str(row["id"]): row for row in self.tables[table].rows}
 
 
-def load_knowledge(overlays: Sequence[Path | str] = ()) -> Knowledge:
-    """Load the shipped base with ``overlays`` laid over it, in order.
+def load_knowledge(
+    overlays: Sequence[Path | str] = (), left_out: Collection[str] = ()
+) -> Knowledge:
+    """Load the shipped base with ``overlays`` laid over it, in order, without files ``left_out``.
 
     Raises KnowledgeError carrying every fault found, each with file, item and field.
     """
-    sources, off, faults = read_sources([Path(overlay) for overlay in overlays])
-    raw: dict[str, dict[str, tuple[Source, dict[str, Any]]]] = {kind: {} for kind in _SCHEMAS}
+    sources, off, faults = read_sources([Path(overlay) for overlay in overlays], left_out)
+    raw: Raw = {kind: {} for kind in _SCHEMAS}
+    unread: dict[str, set[str]] = {kind: set() for kind in _SCHEMAS}
     for source in sources:
         content = _text_layer(source, faults)
-        if content is not None:
+        if content is None:
+            unread[FOLDERS[source.folder]].add(source.stem)
+        else:
             raw[FOLDERS[source.folder]][source.stem] = (source, content)
     faults += _switch_off(raw, off)
     shaped = {kind: _shape_layer(kind, raw[kind], faults) for kind in _SCHEMAS}
-    if faults:
+    broken = {kind: unread[kind] | (raw[kind].keys() - shaped[kind].keys()) for kind in _SCHEMAS}
+    if broken["circuits"] or broken["tables"]:  # the rest could not be judged without them
         raise KnowledgeError(faults)
     knowledge = _whole(shaped, faults, _version(sources, off, bool(overlays)))
-    faults += cross_faults(knowledge)
+    broken["checks"] |= shaped["checks"].keys() - knowledge.checks.keys()
+    faults += [fault for fault in cross_faults(knowledge) if not _is_echo(fault, broken)]
     if faults:
         raise KnowledgeError(faults)
     return knowledge
+
+
+def _is_echo(fault: Fault, broken: Mapping[str, set[str]]) -> bool:
+    """Return whether a fault only says that a file is missing which is there, but with faults."""
+    for kind in ("check", "cause"):
+        for stem in broken[f"{kind}s"]:
+            if fault.message.startswith((f"unknown {kind} '{stem}'", f"unknown {kind} '{stem}/")):
+                return True
+            if fault.path == f"kb/{kind}s/{stem}.yaml":
+                return True
+    return bool(broken["rules"]) and fault.message.startswith("unknown conclusion ")
 
 
 def _text_layer(source: Source, faults: list[Fault]) -> dict[str, Any] | None:
@@ -81,9 +101,7 @@ def _text_layer(source: Source, faults: list[Fault]) -> dict[str, Any] | None:
     return content
 
 
-def _switch_off(
-    raw: dict[str, dict[str, tuple[Source, dict[str, Any]]]], off: Mapping[str, Any]
-) -> list[Fault]:
+def _switch_off(raw: Raw, off: Mapping[str, Any]) -> list[Fault]:
     """Remove what an overlay switches off by id; return faults for ids that do not exist."""
     faults = []
     for name, listed in off.items():

@@ -1,0 +1,71 @@
+"""Every fault of a base at once, also those that a file with a worse fault would hide.
+
+The loader stops at the first layer of checking that finds anything. Here the files at fault are
+left out, where they are a shop's own, and the rest is loaded again until it loads.
+"""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from engine.knowledge.faults import Fault, KnowledgeError
+from engine.knowledge.load import Knowledge, load_knowledge
+
+_UNKNOWN = re.compile(r"unknown ([a-z ]+) '([^']*)'")
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """The faults found by the loader, and what loads without the files at fault, if anything."""
+
+    faults: list[Fault]
+    knowledge: Knowledge | None
+    left_out: frozenset[str]
+
+
+def inspect(overlays: Sequence[Path | str] = ()) -> Inspection:
+    """Load the shipped base with ``overlays`` over it; return every fault instead of raising.
+
+    What only follows from a fault reported already (an id that is unknown because its file cannot
+    be read) is not reported again. ``knowledge`` is None where a shipped file is at fault.
+    """
+    own = _own_files(overlays)
+    faults: list[Fault] = []
+    left_out: set[str] = set()
+    while True:
+        try:
+            knowledge = load_knowledge(overlays, left_out)
+        except KnowledgeError as error:
+            faults += [one for one in error.faults if not _follows(one, left_out)]
+            files = {_file(one.path) for one in error.faults}
+            if not files <= own or not files - left_out:
+                return Inspection(sorted(set(faults)), None, frozenset(left_out))
+            left_out |= files
+        else:
+            return Inspection(sorted(set(faults)), knowledge, frozenset(left_out))
+
+
+def _own_files(overlays: Iterable[Path | str]) -> set[str]:
+    """Return the names, as faults give them, of the files in a shop's own folders."""
+    return {
+        f"{Path(folder).name}/{path.relative_to(folder).as_posix()}"
+        for folder in overlays
+        for path in Path(folder).rglob("*.y*ml")
+    }
+
+
+def _file(path: str) -> str:
+    """Return the file of a fault's path: ``shop/causes/x.yaml`` of ``shop/causes/x.yaml: share``."""
+    return re.split(r"(?<=ml):", path, maxsplit=1)[0]
+
+
+def _follows(fault: Fault, left_out: Iterable[str]) -> bool:
+    """Return whether a fault only says that what stands in a file left out is not there."""
+    found = _UNKNOWN.match(fault.message)
+    if found is None:
+        return False
+    kind, name = found.groups()
+    if kind == "conclusion":
+        return any("/rules/" in file for file in left_out)
+    return any(Path(file).stem in (name, name.split("/")[0]) for file in left_out)
