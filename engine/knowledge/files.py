@@ -80,10 +80,11 @@ def read_sources(
                 if source.name not in left_out:
                     chosen[(FOLDERS[source.folder], source.stem)] = source
             listed = Path(str(root)) / SWITCHED_OFF
-            if listed.is_file():
+            if listed.is_file() and f"{label}/{SWITCHED_OFF}" not in left_out:
                 off[f"{label}/{SWITCHED_OFF}"] = load_yaml(
                     listed.read_text(encoding="utf-8"), f"{label}/{SWITCHED_OFF}"
                 )
         except (UnicodeDecodeError, OSError) as error:
             raise KnowledgeError([Fault(label, f"cannot be read: {error}")]) from error
+    faults = [fault for fault in faults if fault.path not in left_out]
     return [chosen[key] for key in sorted(chosen)], off, faults

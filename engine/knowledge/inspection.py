@@ -30,7 +30,6 @@ def inspect(overlays: Sequence[Path | str] = ()) -> Inspection:
     What only follows from a fault reported already (an id that is unknown because its file cannot
     be read) is not reported again. ``knowledge`` is None where a shipped file is at fault.
     """
-    own = _own_files(overlays)
     faults: list[Fault] = []
     left_out: set[str] = set()
     while True:
@@ -39,20 +38,20 @@ def inspect(overlays: Sequence[Path | str] = ()) -> Inspection:
         except KnowledgeError as error:
             faults += [one for one in error.faults if not _follows(one, left_out)]
             files = {_file(one.path) for one in error.faults}
-            if not files <= own or not files - left_out:
+            if not all(_is_own(one, overlays) for one in files) or not files - left_out:
                 return Inspection(sorted(set(faults)), None, frozenset(left_out))
             left_out |= files
         else:
             return Inspection(sorted(set(faults)), knowledge, frozenset(left_out))
 
 
-def _own_files(overlays: Iterable[Path | str]) -> set[str]:
-    """Return the names, as faults give them, of the files in a shop's own folders."""
-    return {
-        f"{Path(folder).name}/{path.relative_to(folder).as_posix()}"
+def _is_own(file: str, overlays: Iterable[Path | str]) -> bool:
+    """Return whether a file, named as faults name it, stands in one of a shop's own folders."""
+    label, _, rest = file.partition("/")
+    return any(
+        Path(folder).name == label and rest and (Path(folder) / rest).exists()
         for folder in overlays
-        for path in Path(folder).rglob("*.y*ml")
-    }
+    )
 
 
 def _file(path: str) -> str:
