@@ -1,0 +1,66 @@
+"""What the comparisons share: the knowledge base, sizes, and figures printed after the run.
+
+A comparison hands its figures to the ``figure`` fixture; they appear in the terminal summary
+whether or not output is captured. ``THREEWIRE_SLOW=1`` makes every random comparison ten times
+as large.
+"""
+
+import os
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from engine import Diagnoser, Knowledge
+from engine.diagnosis import shipped
+from engine.model import ModelStore
+
+SLOW_FACTOR = 10
+FIGURE = "reference figure"
+
+
+@pytest.fixture(scope="session")
+def diagnoser() -> Diagnoser:
+    """Give the diagnoser of the shipped knowledge base."""
+    return shipped()
+
+
+@pytest.fixture(scope="session")
+def knowledge(diagnoser: Diagnoser) -> Knowledge:
+    """Give the shipped knowledge base."""
+    return diagnoser.knowledge
+
+
+@pytest.fixture(scope="session")
+def models(diagnoser: Diagnoser) -> ModelStore:
+    """Give the store that builds the models of machines."""
+    return diagnoser.models
+
+
+@pytest.fixture(scope="session")
+def enlarged() -> Callable[[int], int]:
+    """Give a function that returns how many cases to draw: ten times as many when slow."""
+    slow = os.environ.get("THREEWIRE_SLOW", "") not in ("", "0")
+    return lambda count: count * SLOW_FACTOR if slow else count
+
+
+@pytest.fixture
+def figure(record_property: Callable[[str, object], None]) -> Callable[[str], None]:
+    """Give a function that takes a line for the summary after the run."""
+    return lambda line: record_property(FIGURE, line)
+
+
+def _figures(reports: list[pytest.TestReport]) -> Iterator[tuple[str, str]]:
+    for report in reports:
+        for name, line in getattr(report, "user_properties", ()):
+            if name == FIGURE and report.when == "call":
+                yield report.nodeid.rpartition("/")[2], str(line)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print the figures of the comparisons."""
+    reports = [one for kind in ("passed", "failed") for one in terminalreporter.getreports(kind)]
+    found = sorted(_figures(reports), key=lambda pair: pair[0])
+    if found:
+        terminalreporter.section("compared with things outside the project")
+    for test, line in found:
+        terminalreporter.write_line(f"{test}: {line}")

@@ -1,0 +1,162 @@
+"""The same answer whatever the order of the findings, the process, the hash seed or the thread."""
+
+import json
+import os
+import random
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from engine import Diagnoser, Knowledge
+from engine.belief import Belief, log_prior, weigh
+from engine.qualify import correct
+from engine.request import read_request
+from tests.reference import draws
+
+ROOT = Path(__file__).parents[2]
+WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
+PROBABILITY = 1e-12
+CASES = 24
+PROGRAM = """
+import json, sys
+from engine import diagnose
+for line in sys.stdin:
+    print(json.dumps(diagnose(json.loads(line))))
+"""
+
+Answer = dict[str, Any]
+Figure = Callable[[str], None]
+Sized = Callable[[int], int]
+
+
+@pytest.fixture(scope="module")
+def requests(enlarged: Sized) -> list[dict[str, Any]]:
+    """Give the requests of worked cases with several findings, the longest first."""
+    cases = [yaml.safe_load(path.read_text(encoding="utf-8"))["request"] for path in WORKED]
+    cases.sort(key=lambda one: -len(one["findings"]))
+    chosen = cases[: enlarged(CASES)]
+    assert len(chosen) >= CASES
+    assert all(len(one["findings"]) >= 2 for one in chosen)
+    return chosen
+
+
+def renumbered(answer: Any, numbers: list[int]) -> Any:
+    """Return an answer with every finding's number replaced, lists of them sorted."""
+    if isinstance(answer, list):
+        return [renumbered(one, numbers) for one in answer]
+    if not isinstance(answer, Mapping):
+        return answer
+    found = {key: renumbered(value, numbers) for key, value in answer.items()}
+    if isinstance(found.get("finding"), int):
+        found["finding"] = numbers[found["finding"]]
+    for key in ("from", "findings", "disagreeing", "repeat"):
+        if isinstance(found.get(key), list) and all(isinstance(n, int) for n in found[key]):
+            found[key] = sorted(numbers[n] for n in found[key])
+    return found
+
+
+def unordered(answer: Any) -> Any:
+    """Return an answer whose lists are sorted, for comparing what is in them."""
+    if isinstance(answer, list):
+        return sorted((unordered(one) for one in answer), key=json.dumps)
+    if isinstance(answer, Mapping):
+        return {key: unordered(value) for key, value in answer.items()}
+    return answer
+
+
+def shuffled(rng: random.Random, request: Answer) -> tuple[Answer, list[int]]:
+    """Return a request with its findings in another order, and their old numbers."""
+    numbers = list(range(len(request["findings"])))
+    rng.shuffle(numbers)
+    return {**request, "findings": [request["findings"][n] for n in numbers]}, numbers
+
+
+def test_whole_answers_in_any_order(
+    diagnoser: Diagnoser, requests: list[Answer], figure: Figure
+) -> None:
+    """The answer to shuffled findings is the same in every word, but for their numbers."""
+    rng = random.Random(21)
+    for request in requests:
+        other, numbers = shuffled(rng, request)
+        first = diagnoser.diagnose({**request, "limit": 0})
+        second = renumbered(diagnoser.diagnose({**other, "limit": 0}), numbers)
+        assert [one["id"] for one in first["causes"]] == [one["id"] for one in second["causes"]]
+        assert [one["rule"] for one in first["trace"]] == [one["rule"] for one in second["trace"]]
+        for key, part in unordered(renumbered(first, numbers=list(range(len(numbers))))).items():
+            assert part == unordered(second)[key], f"{key} of {request}"
+    figure(f"{len(requests)} answers, the same in every word with the findings shuffled")
+
+
+def test_probabilities_in_any_order(
+    knowledge: Knowledge, diagnoser: Diagnoser, enlarged: Sized, figure: Figure
+) -> None:
+    """Probabilities and decibans do not depend on the order of the findings, to 1e-12."""
+    rng = random.Random(22)
+    worst = 0.0
+    machines = [draws.machine(rng, kind) for kind in rng.sample(draws.MACHINE_KINDS, 2)]
+    for _ in range(enlarged(60)):
+        model = diagnoser.models.get(rng.choice(machines))
+        stated = draws.findings(rng, knowledge, model, rng.randrange(2, 13))
+        raw = {"machine": draws.as_request(model.machine), "findings": stated}
+        found = [correct(model, one) for one in read_request(raw, knowledge).findings]
+        weighed = [weigh(model, one.finding, one.value, one.meter) for one in found]
+        shares = [rng.choice([1.0, 0.3]) for _ in found]
+        pairs = list(zip(weighed, shares, strict=True))
+        beliefs = []
+        for _ in range(3):
+            beliefs.append(Belief(model, log_prior(model, {}), *zip(*pairs, strict=True)))
+            rng.shuffle(pairs)
+        for other in beliefs[1:]:
+            apart = float(abs(other.causes - beliefs[0].causes).max())
+            assert apart <= PROBABILITY
+            worst = max(worst, apart)
+    figure(f"{enlarged(60)} sets of findings, each in three orders: probabilities {worst:.1e} apart")
+
+
+def _in_a_process(lines: str, seed: str) -> str:
+    """Return the answers of a fresh process with a hash seed of its own."""
+    environment = {**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        [sys.executable, "-c", PROGRAM], input=lines, capture_output=True, text=True, check=False,
+        cwd=ROOT, env=environment, timeout=300,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_fresh_processes_answer_byte_for_byte(requests: list[Answer], figure: Figure) -> None:
+    """Two fresh processes with different hash seeds write the same bytes."""
+    lines = "".join(json.dumps(one) + "\n" for one in requests[::3])
+    first, second = (_in_a_process(lines, seed) for seed in ("1", "4242"))
+    assert len(first.splitlines()) == len(requests[::3])
+    assert first == second
+    figure(f"{len(first)} bytes of {len(requests[::3])} answers, equal from two processes")
+
+
+def test_threads_answer_byte_for_byte(
+    diagnoser: Diagnoser, requests: list[Answer], figure: Figure
+) -> None:
+    """Two threads that share a diagnoser write what one thread writes, each in its own order."""
+    alone = [json.dumps(diagnoser.diagnose(one)) for one in requests]
+    found: dict[str, list[str]] = {}
+
+    def work(name: str, order: list[Answer]) -> None:
+        found[name] = [json.dumps(diagnoser.diagnose(one)) for one in order]
+
+    threads = [
+        threading.Thread(target=work, args=("forward", requests)),
+        threading.Thread(target=work, args=("backward", requests[::-1])),
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert found["forward"] == alone
+    assert found["backward"] == alone[::-1]
+    figure(f"{len(requests)} answers, equal from two threads at once")

@@ -1,0 +1,175 @@
+"""The posterior against exact inference by pyAgrum on the same single-fault network.
+
+The network's tables are the model's prior and predictions; what is compared is everything that
+follows: multiplying, weighing down, shifting, normalising, summing to causes, and the weight of
+each finding in decibans from the odds with it and without it.
+"""
+
+import random
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from engine import Diagnoser, Knowledge
+from engine.belief import MAX_DECIBANS, Belief, Weighed, log_prior, weigh
+from engine.circuit import Floats
+from engine.expectation import OutcomePrediction
+from engine.model import Model
+from engine.qualify import Corrected, asked_of, case_view, correct, effects_of
+from engine.request import NOT_KNOWN, OPEN, read_request
+from tests.reference import draws
+from tests.reference.bayes_net import Child, Network, decibans, factors_of, of_likelihood
+
+PROBABILITY = 1e-9
+DECIBANS = 1e-6
+ROUNDED = 0.5e-6 + PROBABILITY
+CLEAR_OF_ZERO = 1e-12  # below this the odds of either side are made of rounding
+CASES_A_MACHINE = 9
+
+Figure = Callable[[str], None]
+Sized = Callable[[int], int]
+
+
+def child_of(model: Model, corrected: Corrected, share: float) -> Child:
+    """Return a finding's node: all outcomes of a check, or a reading's likelihood.
+
+    A finding that counts a share enters with its likelihood to that power.
+    """
+    finding, prediction = corrected.finding, model.prediction(asked_of(corrected.finding))
+    if finding.outcome == NOT_KNOWN:
+        return of_likelihood(np.ones(len(model.hypotheses)))
+    if isinstance(prediction, OutcomePrediction):
+        seen = prediction.names.index(str(finding.outcome))
+        if share == 1.0:
+            return Child(np.ascontiguousarray(prediction.shares), seen)
+        return of_likelihood(prediction.shares[:, seen] ** share)
+    if finding.outcome == OPEN:
+        return of_likelihood(prediction.open_share() ** share)
+    assert corrected.value is not None
+    return of_likelihood(prediction.density(corrected.value, corrected.meter) ** share)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """One random case: a model, its findings with the share each counts, and what rules shift."""
+
+    request: dict[str, Any]
+    model: Model
+    corrected: tuple[Corrected, ...]
+    shares: tuple[float, ...]
+    shifts: dict[str, float]
+    dropped: tuple[str, ...]
+
+    def belief(self) -> Belief:
+        """Return the engine's belief."""
+        weighed: list[Weighed] = [
+            weigh(self.model, one.finding, one.value, one.meter) for one in self.corrected
+        ]
+        prior = log_prior(self.model, self.shifts, self.dropped)
+        return Belief(self.model, prior, tuple(weighed), self.shares)
+
+    def network(self) -> Network:
+        """Return the same for exact inference."""
+        pairs = zip(self.corrected, self.shares, strict=True)
+        return Network(self.model, [child_of(self.model, one, share) for one, share in pairs])
+
+    def factors(self) -> Floats:
+        """Return the soft evidence on the causes."""
+        return factors_of(self.model.causes, {**self.shifts, **dict.fromkeys(self.dropped, 0.0)})
+
+
+def draw(rng: random.Random, knowledge: Knowledge, model: Model) -> Drawn:
+    """Draw findings as rules might have left them: some weakened, some causes shifted."""
+    stated = draws.findings(rng, knowledge, model, rng.randrange(1, 11))
+    raw = {"machine": draws.as_request(model.machine), "findings": stated}
+    found = read_request(raw, knowledge).findings
+    shares = tuple(rng.choice([1.0, 1.0, 1.0, 0.5, 0.3, 0.0]) for _ in found)
+    causes = rng.sample(model.causes, 5) if rng.random() < 0.5 else []
+    return Drawn(
+        raw, model, tuple(correct(model, one) for one in found), shares,
+        {name: round(rng.uniform(0.05, 20), 2) for name in causes[:3]}, tuple(causes[3:]),
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def cases(diagnoser: Diagnoser, enlarged: Sized) -> list[Drawn]:
+    """Give the random cases: machines of every kind, some with coil or control unknown."""
+    rng = random.Random(11)
+    found = []
+    for kind in draws.MACHINE_KINDS[: enlarged(len(draws.MACHINE_KINDS))]:
+        model = diagnoser.models.get(draws.machine(rng, kind, unknowns=True))
+        found += [draw(rng, diagnoser.knowledge, model) for _ in range(enlarged(CASES_A_MACHINE))]
+    return found
+
+
+def test_the_draw_covers_what_it_claims(cases: list[Drawn]) -> None:
+    """Unknown coils and controls, readings, outcomes, open readings and weakening all occur."""
+    assert len(cases) >= 100
+    assert {"unknown"} < {one.model.machine.coil for one in cases}
+    assert {"unknown"} < {one.model.machine.control for one in cases}
+    findings = [one.finding for case in cases for one in case.corrected]
+    assert {NOT_KNOWN, OPEN} < {one.outcome for one in findings}
+    assert sum(one.value is not None for one in findings) > 100
+    assert sum(share < 1 for case in cases for share in case.shares) > 100
+
+
+def test_cause_posteriors(cases: list[Drawn], figure: Figure) -> None:
+    """Every cause's probability is that of exact inference, to 1e-9."""
+    worst = 0.0
+    for case in cases:
+        exact = case.network().causes(case.factors())
+        apart = np.abs(case.belief().causes - exact)
+        assert apart.max() <= PROBABILITY, case.model.causes[int(apart.argmax())]
+        worst = max(worst, float(apart.max()))
+    hypotheses = max(len(case.model.hypotheses) for case in cases)
+    figure(f"{len(cases)} cases, up to {hypotheses} hypotheses, posteriors {worst:.1e} apart")
+
+
+def test_weights_of_evidence(cases: list[Drawn], figure: Figure) -> None:
+    """Each finding's decibans are those of the exact odds with it and without it."""
+    worst, compared = 0.0, 0
+    for case in cases:
+        network, factors = case.network(), case.factors()
+        exact = network.causes(factors)
+        found = case.belief().decibans
+        for row in range(len(case.corrected)):
+            without = network.causes(factors, without=row)
+            sure = np.minimum(np.minimum(exact, without), 1 - np.maximum(exact, without))
+            clear = sure > CLEAR_OF_ZERO
+            with np.errstate(divide="ignore", invalid="ignore"):
+                weights = decibans(exact, without)
+            apart = np.abs(found[row] - np.clip(weights, -MAX_DECIBANS, MAX_DECIBANS))[clear]
+            # near certainty the odds keep only so many of the probability's digits
+            allowed = np.maximum(DECIBANS, 1e-14 / sure[clear])
+            assert (apart <= allowed).all(), case.corrected[row].finding
+            worst, compared = max(worst, float((apart / allowed).max())), compared + int(clear.sum())
+    figure(f"{compared} weights of evidence, at most {worst:.1e} of what is allowed apart")
+
+
+def test_answers_of_whole_requests(
+    diagnoser: Diagnoser, cases: list[Drawn], figure: Figure
+) -> None:
+    """The published probabilities are the exact ones once what the rules did is put in."""
+    worst, touched = 0.0, 0
+    for case in cases[::3]:
+        answer = diagnoser.diagnose({**case.request, "limit": 0})
+        view = case_view(read_request(case.request, diagnoser.knowledge), case.corrected)
+        firings = diagnoser.rule_sets["qualify"].run(view)
+        effects = effects_of(diagnoser.knowledge, view, firings)
+        shares = [effects.shares.get(one.finding.index, 1.0) for one in case.corrected]
+        asked = replace(
+            case, shares=tuple(shares), shifts=effects.shifts, dropped=tuple(effects.dropped_causes)
+        )
+        exact = asked.network().causes(asked.factors())
+        told = {one["id"]: one["probability"] for one in answer["causes"]}
+        apart = [abs(told[name] - exact[n]) for n, name in enumerate(case.model.causes)]
+        assert max(apart) <= ROUNDED, case.model.causes[int(np.argmax(apart))]
+        worst, touched = max(worst, *apart), touched + bool(effects.shares or effects.shifts)
+    assert touched > 10
+    figure(
+        f"{len(cases[::3])} whole answers, rules at work in {touched}: probabilities, told to six "
+        f"digits, {worst:.1e} apart"
+    )
