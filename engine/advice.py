@@ -12,7 +12,7 @@ from engine.model import Model
 from engine.planning import Bounds, Problem, rank, repair_minutes, repair_order
 
 MIN_SAVING = 0.5  # minutes; less is not worth a question
-LEAST_WEIGHT = 1e-5  # hypotheses below this share of the belief do not steer the plan
+LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
 BOUNDS = Bounds()
 
 
@@ -71,15 +71,18 @@ class Adviser:
         return repair_order(causes, self.minutes)
 
     def proposals(self, hypotheses: Floats, situation: Situation) -> list[Proposal]:
-        """Return the checks that can be done, best plan first; some may save less than nothing."""
+        """Return the checks that can be done, best plan first; some may save less than nothing.
+
+        Minutes are saved against the best course that starts with a repair.
+        """
         chosen = [place for place, name in enumerate(self._names) if self._open(name, situation)]
         if not chosen:
             return []
         problem, weights = self._problem(hypotheses, situation)
-        now = float(problem.stop(weights)) / float(weights.sum())
+        plan = rank(problem, weights, chosen, BOUNDS)
         return [
-            Proposal(self._names[one.check], now - one.two_ahead)
-            for one in rank(problem, weights, chosen, BOUNDS)
+            Proposal(self._names[one.check], plan.repair_now - one.two_ahead)
+            for one in plan.options
         ]
 
     def _open(self, name: str, situation: Situation) -> bool:

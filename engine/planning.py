@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.circuit import Floats
 
@@ -98,8 +99,9 @@ class Problem:
         ``weights`` of shape (batch, hypothesis); returns (batch, check).
         """
         columns = np.concatenate([np.arange(*self._bounds(check)) for check in checks])
-        joint = np.einsum("bh,hk,hc->bkc", weights, self.bins[:, columns], self.membership,
-                          optimize=True)  # fmt: skip
+        # one product of matrices: (batch x cause, hypothesis) times (hypothesis, result)
+        spread = weights[:, None, :] * self.membership.T
+        joint = np.ascontiguousarray(np.swapaxes(spread @ self.bins[:, columns], 1, 2))
         chance = joint.sum(axis=-1)
         if self.identify:
             known = joint.max(axis=-1) >= chance * (1 - 1e-9)
@@ -125,6 +127,8 @@ class Bounds:
     first: int = 6  # checks that are looked at two deep
     second: int = 14  # checks considered behind each of their results
     results: int = 5  # results of a check that are followed; the rest are taken as if stopped
+    repairs: int = 2  # repairs tried on paper before a check
+    after_repair: int = 2  # checks looked at two deep behind each of these
 
 
 @dataclass(frozen=True)
@@ -136,40 +140,114 @@ class Option:
     two_ahead: float
 
 
+@dataclass(frozen=True)
+class Plan:
+    """What to do next: the checks, best first, against repairing first; minutes a case."""
+
+    options: list[Option]
+    repair_now: float
+
+    @property
+    def repair_first(self) -> bool:
+        """Return whether no check is expected to beat a repair now."""
+        return not self.options or self.options[0].two_ahead >= self.repair_now - 1e-9
+
+
 def rank(
     problem: Problem, weights: Floats, checks: Sequence[int], bounds: Bounds | None = None
-) -> list[Option]:
-    """Return the checks, best plan first. ``weights`` need not sum to 1; minutes are per case."""
+) -> Plan:
+    """Return the plan. ``weights`` need not sum to 1."""
     bounds = bounds or Bounds()
-    if not checks:
-        return []
     total = max(float(weights.sum()), TINY)
+    stop = float(problem.stop(weights))
+    if not checks:
+        return Plan([], stop / total)
     costs = problem.one_ahead(weights[None, :], checks)[0] / total
     order = sorted(range(len(checks)), key=lambda n: (round(float(costs[n]), 9), checks[n]))
+    ranked = [checks[n] for n in order]
+    repaired, paid = _after_repairs(problem, weights[None, :], bounds)
+    moves = [(weights, check) for check in ranked[: bounds.first]]
+    moves += [(row, check) for row in repaired for check in ranked[: bounds.after_repair]]
+    ahead = _two_ahead(problem, moves, ranked[: bounds.second], bounds)
     found = []
     for place, number in enumerate(order):
-        one = float(costs[number])
-        two = one
+        one = two = float(costs[number])
         if place < bounds.first:
-            behind = [checks[n] for n in order if n != number][: bounds.second]
-            two = _two_ahead(problem, weights, checks[number], behind, bounds) / total
+            two = float(ahead[place]) / total
         found.append(Option(checks[number], one, min(one, two)))
-    return sorted(found, key=lambda one: (round(one.two_ahead, 9), round(one.one_ahead, 9),
-                                          one.check))  # fmt: skip
+    found.sort(key=lambda one: (round(one.two_ahead, 9), round(one.one_ahead, 9), one.check))
+    behind = ahead[min(bounds.first, len(ranked)) :].reshape(len(repaired), -1)
+    after = np.minimum(behind.min(axis=1), problem.stop(repaired)) if len(repaired) else behind
+    return Plan(found, min([stop, *(paid + after.ravel()).tolist()]) / total)
 
 
 def _two_ahead(
-    problem: Problem, weights: Floats, check: int, behind: Sequence[int], bounds: Bounds
-) -> float:
-    """Return the cost, times the weight, of a check followed by the best of check or stop."""
-    parts = problem.split(weights, check)
-    stops = problem.stop(parts)
-    best = stops.copy()
-    if behind:
+    problem: Problem, moves: Sequence[tuple[Floats, int]], behind: Sequence[int], bounds: Bounds
+) -> Floats:
+    """Return the cost, times the weight, of each move followed by the best of check or repair.
+
+    A move is a check done on some weights. All results of all moves are looked at together.
+    """
+    rows, places, best = [], [], []
+    for weights, check in moves:
+        parts = problem.split(weights, check)
+        best.append(problem.stop(parts))
         follow = np.argsort(-parts.sum(axis=1), kind="stable")[: bounds.results]
-        ahead = problem.one_ahead(parts[follow], behind).min(axis=1)
-        best[follow] = np.minimum(best[follow], ahead)
-    return float(best.sum() + weights.sum() * problem.check_minutes[check])
+        rows.append(parts[follow])
+        places.append(follow)
+    batch = np.concatenate(rows)
+    done = np.repeat([check for _, check in moves], [len(row) for row in rows])
+    ahead = np.minimum(
+        _best_ahead(problem, batch, done, behind),
+        _repair_then(problem, batch, done, behind, bounds),
+    )
+    costs, start = [], 0
+    for (weights, check), follow, stops in zip(moves, places, best, strict=True):
+        stops[follow] = np.minimum(stops[follow], ahead[start : start + len(follow)])
+        start += len(follow)
+        costs.append(stops.sum() + weights.sum() * problem.check_minutes[check])
+    return np.array(costs)
+
+
+def _best_ahead(
+    problem: Problem, weights: Floats, done: NDArray[np.intp], behind: Sequence[int]
+) -> Floats:
+    """Return the cost of the best check one ahead for each row, its done check left out."""
+    costs = problem.one_ahead(weights, behind)
+    costs[done[:, None] == np.array(behind)[None, :]] = np.inf
+    best: Floats = costs.min(axis=1)
+    return best
+
+
+def _after_repairs(problem: Problem, weights: Floats, bounds: Bounds) -> tuple[Floats, Floats]:
+    """Return the weights left after each of the first repairs of the best order, and their price.
+
+    ``weights`` of shape (batch, hypothesis); the rows returned are batch by batch.
+    """
+    if problem.identify:
+        return np.zeros((0, weights.shape[1])), np.zeros(0)
+    causes = weights @ problem.membership
+    order = np.argsort(-(causes / problem.repair_minutes), axis=1, kind="stable")
+    chosen = order[:, : bounds.repairs]
+    rest = weights[:, None, :] * (1.0 - problem.membership.T[chosen])
+    paid = weights.sum(axis=1)[:, None] * problem.repair_minutes[chosen]
+    return rest.reshape(-1, weights.shape[1]), paid.ravel()
+
+
+def _repair_then(
+    problem: Problem, weights: Floats, done: NDArray[np.intp], behind: Sequence[int],
+    bounds: Bounds,
+) -> Floats:  # fmt: skip
+    """Return the cost of the best repair for each row, followed by the best of check or stop."""
+    rest, paid = _after_repairs(problem, weights, bounds)
+    if not len(rest):
+        return np.full(len(weights), np.inf)
+    tries = len(rest) // len(weights)
+    after = np.minimum(
+        problem.stop(rest), _best_ahead(problem, rest, np.repeat(done, tries), behind)
+    )
+    best: Floats = (paid + after).reshape(len(weights), tries).min(axis=1)
+    return best
 
 
 class ExactTooLargeError(Exception):
