@@ -189,3 +189,4 @@ def test_zero_rating_and_empty_table() -> None:
         fuse.opening_window(1.0, 0.0)
     with pytest.raises(ValueError, match="rows must hold at least two"):
         fuse.opening_window(1.0, 30.0, fuse.ISO_8820_3[:1])
+    assert fuse.opening_window(42.0, 30.0, fuse.ISO_8820_3[:2]) == (0.0, 600.0)
