@@ -56,4 +56,22 @@ def layers(rules: Mapping[str, Rule], programs: Mapping[str, Program]) -> dict[s
                 changed = True
         if not changed:
             return layer
-    raise NegationCycleError(max(layer, key=lambda name: (layer[name], name)))
+    raise NegationCycleError(_denies_itself(needs, makers))
+
+
+def _denies_itself(
+    needs: Mapping[str, tuple[set[str], set[str]]], makers: Mapping[str, list[str]]
+) -> str:
+    """Return the first rule that denies a fact which hangs on its own conclusions."""
+    for name, (_, denied) in sorted(needs.items()):
+        todo = [maker for fact in denied for maker in makers.get(fact, ())]
+        seen: set[str] = set()
+        while todo:
+            rule = todo.pop()
+            if rule in seen:
+                continue
+            seen.add(rule)
+            todo += [m for fact in set().union(*needs[rule]) for m in makers.get(fact, ())]
+        if name in seen:
+            return name
+    raise AssertionError("layers grow only along a denial that leads back")

@@ -13,7 +13,13 @@ import pytest
 
 from engine.knowledge import Knowledge, items, load_knowledge
 from engine.knowledge.cross import applies
-from engine.knowledge.rule_language import AttributeTest, FindingTest, Group, MachineTest
+from engine.knowledge.rule_language import (
+    AttributeTest,
+    ConcludedTest,
+    FindingTest,
+    Group,
+    MachineTest,
+)
 from engine.request import RequestError, read_request
 
 KNOWLEDGE = load_knowledge()
@@ -137,6 +143,23 @@ def test_every_condition_can_hold(rule: str) -> None:
 def test_what_cannot_be_stated_is_caught(test: FindingTest) -> None:
     """A wrong outcome, a number for an outcome check or a value off the scale can never hold."""
     assert not possible(test, KNOWLEDGE.checks[test.checks[0]])
+
+
+@pytest.mark.parametrize("rule", KNOWLEDGE.rules)
+def test_conclusions_are_made_in_time(rule: str) -> None:
+    """What a rule wants or denies is concluded by a rule of the same stage or an earlier one."""
+    stages = ("qualify", "prove", "conclude")
+    place = stages.index(KNOWLEDGE.rules[rule].stage)
+    early = {
+        fact
+        for name, program in KNOWLEDGE.programs.items()
+        if stages.index(KNOWLEDGE.rules[name].stage) <= place
+        for action in program.actions
+        if action.kind == "conclude"
+        for fact in action.about
+    }
+    tests = KNOWLEDGE.programs[rule].walk()
+    assert {one.fact for one in tests if isinstance(one, ConcludedTest)} <= early
 
 
 def test_the_limits_above_are_those_of_the_gate(knowledge: Knowledge) -> None:

@@ -70,7 +70,19 @@ def test_a_denial_that_leads_back_is_refused(
     """A rule whose conclusion can undo its own condition cannot be put in a layer."""
     with pytest.raises(NegationCycleError, match="not_concluded leads back") as caught:
         RuleSet(*make_base(raw))
-    assert caught.value.rule in raw
+    assert caught.value.rule == "one"
+
+
+def test_the_rule_named_is_the_one_that_denies(make_base: Callable[..., Any]) -> None:
+    """A rule that only hangs on the bad one is not blamed, be it in a later stage."""
+    rules, programs = make_base({
+        "a-after": ("chains", [{"concluded": "x"}, {"not_concluded": "y"}], ["z"]),
+        "the-bad-one": ("traps", [{"not_concluded": "x"}], ["x"]),
+        "z-after": ("traps", [{"not_concluded": "x"}], ["y"]),
+    })  # fmt: skip
+    with pytest.raises(NegationCycleError) as caught:
+        layers(rules, programs)
+    assert caught.value.rule == "the-bad-one"
 
 
 def test_rules_may_want_each_other(make_base: Callable[..., Any]) -> None:
