@@ -102,8 +102,14 @@ class _Report:
                 f"Nothing found so far tells the first {len(together)} apart: their order is only "
                 "how often each occurs."
             )
-        if self.answer["fit"]["verdict"] != "good":
-            yield Line("Take this with care: the findings do not fit well together, see below.")
+        fit = self.answer["fit"]
+        for pair in fit.get("pairs", ())[:1]:
+            yield Line(
+                f"More likely there are two faults at once ({sureness(pair['probability'])}): "
+                f"{listed(pair['names'])}."
+            )
+        if fit["verdict"] != "good":
+            yield Line("Take this with care: the findings do not fit one cause well, see below.")
 
     def _next(self) -> Iterator[Line]:
         """Yield the best check in full, or the repair when no check is worth its time."""
@@ -186,8 +192,7 @@ class _Report:
 
     def _proofs(self) -> Iterator[Line]:
         for proof in self.answer["proofs"]:
-            numbers = listed([str(place + 1) for place in proof["from"]]) if proof["from"] else ""
-            source = f" (Finding {numbers}.)" if numbers else ""
+            source = f" ({_findings(proof['from']).capitalize()}.)" if proof["from"] else ""
             yield Line(f"{proof['says']}{source} {proof['next']}", "-")
 
     def _notes(self) -> Iterator[Line]:
@@ -206,11 +211,20 @@ class _Report:
         }
         yield Line(words[fit["verdict"]])
         if fit["disagreeing"]:
-            numbers = listed([str(place + 1) for place in fit["disagreeing"]])
-            yield Line(f"Most at odds: finding {numbers}. Take them again first.")
+            yield Line(f"Most at odds: {_findings(fit['disagreeing'])}.")
+        if fit.get("repeat"):
+            yield Line(f"Take again before anything else: {_findings(fit['repeat'])}.")
         for pair in fit.get("pairs", ()):
-            names = listed([self._cause_name(cause) for cause in pair["causes"]])
-            yield Line(f"Two faults at once would fit better: {names}.", "-")
+            yield from self._pair(pair)
+
+    def _pair(self, pair: Row) -> Iterator[Line]:
+        """Yield two causes that together explain it, and what tells them apart."""
+        yield Line(f"{listed(pair['names'])}, both: {sureness(pair['probability'])}.", "-")
+        if pair["needed_for"]:
+            yield Line(f"Only both explain {_findings(pair['needed_for'])}.", indent=1)
+        if pair["told_apart_by"]:
+            name = self._check_name(pair["told_apart_by"])
+            yield Line(f"What tells them apart best: {name}.", indent=1)
 
     def _repairs(self) -> Iterator[Section]:
         """Yield how each explained cause is put right, unless that was told as the next step."""
@@ -244,6 +258,12 @@ class _Report:
             if not self._urgent(caution):
                 yield Line(caution["text"], "!")
         yield Line(f"Knowledge {self.answer['knowledge_version']}.")
+
+
+def _findings(places: Sequence[int]) -> str:
+    """Return findings as a person counts them: 'findings 1 and 3'."""
+    word = "findings" if places[1:] else "finding"
+    return f"{word} {listed([str(place + 1) for place in places])}"
 
 
 def _is_heavy(evidence: Row) -> bool:

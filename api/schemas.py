@@ -42,11 +42,13 @@ def each(schema: type[Schema], description: str, **kwargs: Any) -> fields.List[A
     return fields.List(fields.Nested(schema), metadata={"description": description}, **kwargs)
 
 
-def positions(description: str, data_key: str | None = None) -> fields.List[Any]:
+def positions(
+    description: str, data_key: str | None = None, required: bool = True
+) -> fields.List[Any]:
     """Return a field for places in the request's list of findings, counted from 0."""
     place = fields.Integer(strict=True, validate=validate.Range(min=0))
     about = {"description": description}
-    return fields.List(place, required=True, data_key=data_key, metadata=about)
+    return fields.List(place, required=required, data_key=data_key, metadata=about)
 
 
 class EvidenceSchema(Schema):
@@ -147,19 +149,38 @@ class PairSchema(Schema):
     """Two causes that together explain what one alone does not."""
 
     causes = texts("Ids of the two causes.")
-    because = text("What each of the two explains.")
+    names = texts("Names of the two causes.")
+    probability = number(
+        "Belief in this pair, against all single causes and all other pairs, from 0 to 1.",
+        validate=validate.Range(min=0, max=1),
+    )
+    needed_for = positions("Places of the findings that only the pair explains, counted from 0.")
+    told_apart_by = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={"description": "Id of the check that tells the two apart best."},
+    )
 
 
 class FitSchema(Schema):
-    """How well the best explanation predicts what was found."""
+    """How well the best explanation predicts what was found.
+
+    The last three are there when the verdict is not 'good'.
+    """
 
     verdict = text(
         "'good', 'strained', or 'poor': no single cause predicts the findings.",
         validate=validate.OneOf(["good", "strained", "poor"]),
     )
     disagreeing = positions("Places of the findings that disagree most, counted from 0.")
-    pairs = each(
-        PairSchema, "Pairs of causes that fit better, when one cause fits badly.", required=False
+    two_faults_probability = fields.Float(
+        validate=validate.Range(min=0, max=1),
+        metadata={"description": "Belief that two faults are there at once, from 0 to 1."},
+    )
+    pairs = each(PairSchema, "Pairs of causes that fit better than one.", required=False)
+    repeat = positions(
+        "Places of the findings to take again before anything else, counted from 0.",
+        required=False,
     )
 
 

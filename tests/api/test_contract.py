@@ -16,6 +16,41 @@ REQUESTS = [pytest.param(demo.request, id=demo.id) for demo in demos.load_all()]
     pytest.param(yaml.safe_load(path.read_text())["request"], id=path.stem) for path in WORKED[1::4]
 ]
 
+REQUESTS += [
+    pytest.param(
+        {
+            "machine": {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"},
+            "findings": [
+                {"check": "hold-winding-ohms", "outcome": "open", "measured_to": "ground-pin"},
+                {"check": "pull-to-hold-ohms", "outcome": "open"},
+                {"check": "pull-pin-voltage-unplugged", "value": 0, "unit": "V"},
+                {"check": "relay-87-voltage", "value": 12.3, "unit": "V"},
+                {"check": "fuse-output-voltage", "value": 12.4, "unit": "V"},
+            ],
+        },
+        id="two-faults",
+    ),
+    pytest.param(
+        {
+            "machine": {
+                "duty": "brake-release", "control": "controller-on-request", "coil": "unknown",
+            },
+            "findings": [
+                {"check": "hold-winding-ohms", "outcome": "open", "side": "left"},
+                {"check": "pull-winding-ohms", "outcome": "open", "side": "right"},
+            ],
+        },
+        id="two-sides",
+    ),
+    pytest.param(
+        {
+            "machine": {"duty": "fuel-shutoff", "control": "unknown", "coil": "unknown"},
+            "findings": [{"check": "fuel-control", "outcome": "electronic"}],
+        },
+        id="not-covered",
+    ),
+]  # fmt: skip
+
 # The published contract, field by field; deliberately not read from api.schemas.
 ANSWER = ["knowledge_version", "causes", "set_aside", "proofs", "fit", "next_checks", "cautions",
           "scope"]  # fmt: skip

@@ -135,8 +135,8 @@ def test_a_body_full_of_faults_is_answered_in_time(
     post: Callable[..., Any], case: dict[str, Any], faulty: dict[str, Any]
 ) -> None:
     """A megabyte of misspelt words costs seconds at most, and the answer stays bounded."""
-    started = time.perf_counter()
+    started = time.process_time()
     response = post(case | faulty)
     assert response.status_code == 422
     assert len(response.data) < 20_000_000
-    assert time.perf_counter() - started < 10
+    assert time.process_time() - started < 5

@@ -11,7 +11,6 @@ from jsonschema import Draft202012Validator
 from openapi_spec_validator import validate
 
 from api import openapi
-from api.resources import MODULES
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +41,6 @@ def test_every_route_is_described_and_nothing_else(app: Flask, document: dict[st
     }
     described = {(path, method) for path, item in document["paths"].items() for method in item}
     assert described == served
-    assert len(MODULES) == 7
 
 
 def test_everything_is_described_in_words(document: dict[str, Any]) -> None:

@@ -22,6 +22,16 @@ from api.report_text import as_text, strength, sureness
 from engine import Diagnoser, Knowledge
 
 ROOT = Path(__file__).parents[2]
+TWO_FAULTS = {
+    "machine": {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"},
+    "findings": [
+        {"check": "hold-winding-ohms", "outcome": "open", "measured_to": "ground-pin"},
+        {"check": "pull-to-hold-ohms", "outcome": "open"},
+        {"check": "pull-pin-voltage-unplugged", "value": 0, "unit": "V"},
+        {"check": "relay-87-voltage", "value": 12.3, "unit": "V"},
+        {"check": "fuse-output-voltage", "value": 12.4, "unit": "V"},
+    ],
+}
 DEMOS = [demo.id for demo in demos.load_all()]
 
 
@@ -187,7 +197,22 @@ def test_findings_at_odds_are_told_with_the_ranking(
     assert "Take this with care" in parts["What is wrong"]
     for place in answer["fit"]["disagreeing"]:
         assert str(place + 1) in parts["How well it fits"]
-    assert "Take them again first." in parts["How well it fits"]
+    assert answer["fit"]["repeat"]
+    assert "Take again before anything else" in parts["How well it fits"]
+
+
+def test_two_faults_at_once_are_told_on_the_first_screen(
+    knowledge: Knowledge, engine: Diagnoser
+) -> None:
+    """When two causes together fit better than one, both are named beside the ranking."""
+    answer = engine.diagnose(TWO_FAULTS)
+    (pair, *_) = answer["fit"]["pairs"]
+    parts = {part.title: flat(as_text([part])) for part in sections(answer, knowledge)}
+    assert "two faults at once" in parts["What is wrong"]
+    for name in pair["names"]:
+        assert name in parts["What is wrong"]
+        assert name in parts["How well it fits"]
+    assert knowledge.checks[pair["told_apart_by"]].name in parts["How well it fits"]
 
 
 def test_causes_that_nothing_separates_are_told_as_such(

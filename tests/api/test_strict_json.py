@@ -95,10 +95,10 @@ def test_takes_pairs_of_surrogates() -> None:
 )
 def test_hostile_text_costs_linear_time(raw: bytes) -> None:
     """A megabyte made to confuse the reader is refused in seconds, not hours."""
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(JsonError):
         strict_json.loads(raw)
-    assert time.perf_counter() - started < 5
+    assert time.process_time() - started < 5
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])
