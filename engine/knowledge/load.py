@@ -137,6 +137,7 @@ def _shape_layer(
             continue
         if content.get("id") != stem:
             faults.append(Fault(f"{source.name}: id", f"must be the file's stem, '{stem}'"))
+            continue
         order = [key for key in schema.fields if key in content]
         if list(content) != order:
             faults.append(Fault(source.name, f"keys stand in the order {', '.join(order)}"))
