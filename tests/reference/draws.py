@@ -23,6 +23,11 @@ CIRCUITS = (
 MACHINE_KINDS = tuple(product(CIRCUITS, items.COILS, items.SYSTEM_VOLTS))
 
 
+def generator(seed: int) -> random.Random:
+    """Return a generator of random numbers that a seed fixes."""
+    return random.Random(seed)  # noqa: S311 - no secret
+
+
 def machine(rng: random.Random, kind: Any = None, unknowns: bool = False) -> Machine:
     """Return a machine of a kind (circuit, coil, volts), what else is known of it drawn."""
     (duty, control), coil, volts = kind or rng.choice(MACHINE_KINDS)
@@ -101,7 +106,7 @@ def inside_tolerance(
     return moved
 
 
-def cycle(names: Sequence[str], rng: random.Random) -> Iterator[str]:
-    """Yield every name in turn, in a drawn order, over and over."""
+def cycle(things: Sequence[Any], rng: random.Random) -> Iterator[Any]:
+    """Yield every thing in turn, in a drawn order, over and over."""
     while True:
-        yield from rng.sample(names, len(names))
+        yield from rng.sample(things, len(things))

@@ -81,7 +81,7 @@ def faulty_circuits(
     knowledge: Knowledge, seed: int, count: int, dead: bool = False
 ) -> Iterator[Faulty]:
     """Yield circuits over every machine kind, phase and plug position, every cause in turn."""
-    rng = random.Random(seed)
+    rng = draws.generator(seed)
     kinds, turns = draws.cycle(KINDS, rng), draws.cycle(sorted(knowledge.causes), rng)
     for _ in range(count):
         kind, phase, plug = next(kinds)
@@ -105,6 +105,4 @@ def island(faulty: Faulty, **changed: Any) -> Island:
         if solved.conductances[n] > 0
     }
     leak = OHMMETER_LEAK_OHMS if faulty.situation.dead else METER_OHMS
-    return dataclasses.replace(
-        Island(wires, network.nodes, network.reference, leak), **changed
-    )
+    return dataclasses.replace(Island(wires, network.nodes, network.reference, leak), **changed)

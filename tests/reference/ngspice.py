@@ -116,9 +116,11 @@ class _Names:
             branch, start, end = self.branch[name], self.node[wire.start], self.node[wire.end]
             lines.append(f"v{branch} {branch}m {start} dc {wire.volts!r}")
             lines.append(f"r{branch} {branch}m {end} {wire.ohms!r}")
-        for node in self.node.values():
-            if node != "0":
-                lines.append(f"r{node}leak {node} 0 {self.island.leak_ohms!r}")
+        lines += [
+            f"r{node}leak {node} 0 {self.island.leak_ohms!r}"
+            for node in self.node.values()
+            if node != "0"
+        ]
         if self.island.test_amps:
             into, out = self.island.test_amps
             lines.append(f"i{self.prefix} {self.node[out]} {self.node[into]} dc 1")

@@ -5,7 +5,6 @@ hazards of a step. Half of the cases are drawn blindly; in the others one rule's
 on purpose (its own words read for that), so that deep rules fire too.
 """
 
-import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -13,6 +12,7 @@ from typing import Any
 from engine import Knowledge
 from engine.knowledge import items
 from engine.knowledge.items import Rule
+from tests.reference import draws
 from tests.reference.clips_export import walk
 
 ATTRIBUTES = ("measured_to", "plug", "moment", "side", "lead_ohms", "celsius", "meter")
@@ -32,7 +32,7 @@ class Drawer:
     """Draws cases from the words and the limits that the knowledge base uses."""
 
     def __init__(self, knowledge: Knowledge, seed: int) -> None:
-        self.rng = random.Random(seed)
+        self.rng = draws.generator(seed)
         self._knowledge = knowledge
         self._tags = sorted(knowledge.rows("circumstances"))
         self._limits: dict[str, set[float]] = {}

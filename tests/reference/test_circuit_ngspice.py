@@ -20,7 +20,7 @@ from engine.circuit import (
 )
 from engine.expectation import OPEN_OHMS
 from engine.knowledge import items
-from tests.reference import ngspice
+from tests.reference import draws, ngspice
 from tests.reference.networks import KINDS, Faulty, faulty_circuits, island
 from tests.reference.ngspice import DeckError, Island, Wire
 
@@ -50,7 +50,9 @@ def live(knowledge: Knowledge, enlarged: Sized) -> list[Faulty]:
 def test_the_draw_covers_what_it_claims(live: list[Faulty], knowledge: Knowledge) -> None:
     """Every machine kind, phase, plug position, added part and cause is among the circuits."""
     assert len(live) >= 200
-    assert {(one.kind, one.situation.phase, one.situation.plug_fitted) for one in live} == set(KINDS)
+    assert {(one.kind, one.situation.phase, one.situation.plug_fitted) for one in live} == set(
+        KINDS
+    )
     assert {one.situation.added for one in live} == {
         "none", "lamp-pull", "lamp-hold", "ground-jumper"
     }  # fmt: skip
@@ -193,9 +195,7 @@ class Probe:
             else dataclasses.replace(wire, ohms=wire.ohms * factor)
         )
         amps = (self.start, self.end) if self.quantity == "resistance" else None
-        return dataclasses.replace(
-            base, wires={**base.wires, moved: changed}, test_amps=amps
-        )
+        return dataclasses.replace(base, wires={**base.wires, moved: changed}, test_amps=amps)
 
     def read(self, result: ngspice.Result) -> float:
         """Return the quantity as ngspice has it."""
@@ -236,11 +236,9 @@ def _slopes(probes: list[Probe], source: bool) -> list[tuple[Probe, str, float]]
 
 
 @pytest.mark.parametrize("source", [False, True], ids=["per-relative-ohms", "per-volt"])
-def test_sensitivities(
-    source: bool, knowledge: Knowledge, enlarged: Sized, figure: Figure
-) -> None:
+def test_sensitivities(source: bool, knowledge: Knowledge, enlarged: Sized, figure: Figure) -> None:
     """How a reading moves with a part agrees with ngspice solved a little either side."""
-    rng = random.Random(3)
+    rng = draws.generator(3)
     drawn = [
         *faulty_circuits(knowledge, seed=4, count=enlarged(60)),
         *([] if source else faulty_circuits(knowledge, seed=5, count=enlarged(20), dead=True)),
@@ -256,7 +254,9 @@ def test_sensitivities(
         here = float((found.per_volt if source else found.per_log_ohms)[place])
         # The differences of 13 printed digits leave about 1e-9 of the value; h^2/6 of curvature.
         floor = 1e-6 * (abs(float(found.value)) + 1e-3)
-        assert abs(here - slope) <= SHARE * abs(slope) + floor, f"{probe.faulty} {moved}: {here} {slope}"
+        assert abs(here - slope) <= SHARE * abs(slope) + floor, (
+            f"{probe.faulty} {moved}: {here} {slope}"
+        )
         if abs(slope) > 10 * floor:
             moving += 1
             worst = max(worst, abs(here - slope) / abs(slope))

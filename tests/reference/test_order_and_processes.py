@@ -77,30 +77,58 @@ def shuffled(rng: random.Random, request: Answer) -> tuple[Answer, list[int]]:
     return {**request, "findings": [request["findings"][n] for n in numbers]}, numbers
 
 
-def test_whole_answers_in_any_order(
+def assert_same_in_any_order(diagnoser: Diagnoser, request: Answer, rng: random.Random) -> None:
+    """Fail where the answer to shuffled findings differs in more than their numbers."""
+    other, numbers = shuffled(rng, request)
+    plain = list(range(len(numbers)))
+    first = renumbered(diagnoser.diagnose({**request, "limit": 0}), plain)
+    second = renumbered(diagnoser.diagnose({**other, "limit": 0}), numbers)
+    for key, name in (("causes", "id"), ("trace", "rule"), ("next_checks", "check")):
+        assert [one[name] for one in first[key]] == [one[name] for one in second[key]], request
+    for key, part in unordered(first).items():
+        assert part == unordered(second)[key], f"{key} of {request}"
+
+
+def test_worked_cases_in_any_order(
     diagnoser: Diagnoser, requests: list[Answer], figure: Figure
 ) -> None:
     """The answer to shuffled findings is the same in every word, but for their numbers."""
-    rng = random.Random(21)
+    rng = draws.generator(21)
     for request in requests:
-        other, numbers = shuffled(rng, request)
-        first = diagnoser.diagnose({**request, "limit": 0})
-        second = renumbered(diagnoser.diagnose({**other, "limit": 0}), numbers)
-        assert [one["id"] for one in first["causes"]] == [one["id"] for one in second["causes"]]
-        assert [one["rule"] for one in first["trace"]] == [one["rule"] for one in second["trace"]]
-        for key, part in unordered(renumbered(first, numbers=list(range(len(numbers))))).items():
-            assert part == unordered(second)[key], f"{key} of {request}"
+        assert_same_in_any_order(diagnoser, request, rng)
     figure(f"{len(requests)} answers, the same in every word with the findings shuffled")
+
+
+@pytest.mark.xfail(
+    strict=True,
+    raises=AssertionError,
+    reason="engine.pairs._candidates cuts its list in the order of the findings",
+)
+def test_contradictory_findings_in_any_order(
+    knowledge: Knowledge, diagnoser: Diagnoser, enlarged: Sized, figure: Figure
+) -> None:
+    """Findings that no single cause explains get the same answer in any order too."""
+    rng = draws.generator(23)
+    machine = draws.machine(rng, draws.MACHINE_KINDS[5])
+    model, poor = diagnoser.models.get(machine), 0
+    for _ in range(enlarged(12)):
+        stated = draws.findings(rng, knowledge, model, rng.randrange(6, 13))
+        request = {"machine": draws.as_request(machine), "findings": stated}
+        poor += diagnoser.diagnose(request)["fit"]["verdict"] == "poor"
+        assert_same_in_any_order(diagnoser, request, rng)
+    assert poor >= enlarged(2)
+    figure(f"{enlarged(12)} sets of random findings, {poor} without a single cause that fits")
 
 
 def test_probabilities_in_any_order(
     knowledge: Knowledge, diagnoser: Diagnoser, enlarged: Sized, figure: Figure
 ) -> None:
     """Probabilities and decibans do not depend on the order of the findings, to 1e-12."""
-    rng = random.Random(22)
+    rng = draws.generator(22)
     worst = 0.0
     machines = [draws.machine(rng, kind) for kind in rng.sample(draws.MACHINE_KINDS, 2)]
-    for _ in range(enlarged(60)):
+    count = enlarged(60)
+    for _ in range(count):
         model = diagnoser.models.get(rng.choice(machines))
         stated = draws.findings(rng, knowledge, model, rng.randrange(2, 13))
         raw = {"machine": draws.as_request(model.machine), "findings": stated}
@@ -116,7 +144,7 @@ def test_probabilities_in_any_order(
             apart = float(abs(other.causes - beliefs[0].causes).max())
             assert apart <= PROBABILITY
             worst = max(worst, apart)
-    figure(f"{enlarged(60)} sets of findings, each in three orders: probabilities {worst:.1e} apart")
+    figure(f"{count} sets of findings, each in three orders: probabilities {worst:.1e} apart")
 
 
 def _in_a_process(lines: str, seed: str) -> str:
@@ -142,16 +170,18 @@ def test_fresh_processes_answer_byte_for_byte(requests: list[Answer], figure: Fi
 def test_threads_answer_byte_for_byte(
     diagnoser: Diagnoser, requests: list[Answer], figure: Figure
 ) -> None:
-    """Two threads that share a diagnoser write what one thread writes, each in its own order."""
-    alone = [json.dumps(diagnoser.diagnose(one)) for one in requests]
+    """Two threads that share a fresh diagnoser, models not yet built, write what one writes."""
+    asked = [*requests[::4], *requests[::4]]
+    alone = [json.dumps(diagnoser.diagnose(one)) for one in asked]
+    fresh = Diagnoser(diagnoser.knowledge)
     found: dict[str, list[str]] = {}
 
     def work(name: str, order: list[Answer]) -> None:
-        found[name] = [json.dumps(diagnoser.diagnose(one)) for one in order]
+        found[name] = [json.dumps(fresh.diagnose(one)) for one in order]
 
     threads = [
-        threading.Thread(target=work, args=("forward", requests)),
-        threading.Thread(target=work, args=("backward", requests[::-1])),
+        threading.Thread(target=work, args=("forward", asked)),
+        threading.Thread(target=work, args=("backward", asked[::-1])),
     ]
     for thread in threads:
         thread.start()
@@ -159,4 +189,4 @@ def test_threads_answer_byte_for_byte(
         thread.join()
     assert found["forward"] == alone
     assert found["backward"] == alone[::-1]
-    figure(f"{len(requests)} answers, equal from two threads at once")
+    figure(f"{len(asked)} answers, equal from two threads at once")

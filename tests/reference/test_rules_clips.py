@@ -1,4 +1,4 @@
-"""The rules against CLIPS: the same rules, the same facts, the same firings, conclusions and hits."""
+"""The rules against CLIPS: on the same facts the same rules fire, conclude and set aside."""
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence

@@ -1,0 +1,147 @@
+"""Densities and bins against SciPy's distributions, units against pint, relations against both."""
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+import pint
+import pytest
+from scipy import integrate, stats
+
+from engine import Knowledge
+from engine.circuit import Floats
+from engine.expectation import (
+    FALSE_OPEN,
+    FLAT_SHARE,
+    OPEN_OHMS,
+    OPEN_SURE,
+    Instrument,
+    ReadingPrediction,
+)
+from engine.knowledge import items
+from engine.model import Model, ModelStore
+from engine.request import UNIT_WORDS
+from tests.reference import draws
+
+Figure = Callable[[str], None]
+
+
+@pytest.fixture(scope="module")
+def model(models: ModelStore) -> Model:
+    """Give the model of one random 12 V machine."""
+    return models.get(draws.machine(draws.generator(41), draws.MACHINE_KINDS[4]))
+
+
+@pytest.fixture(scope="module")
+def readings(model: Model) -> dict[str, ReadingPrediction]:
+    """Give the predictions of every meter check."""
+    found = {n: p for n, p in model.predictions.items() if isinstance(p, ReadingPrediction)}
+    assert {one.unit for one in found.values()} == set(items.UNITS)
+    return found
+
+
+def mixture(prediction: ReadingPrediction, row: int, scaled: Floats, sigma: float) -> Floats:
+    """Return the density by SciPy: a bell, and a share even over the instrument's range."""
+    low = float(prediction.scale.of(prediction.low))
+    bell = stats.norm(float(prediction.scale.of(prediction.mu[row])), sigma)
+    even = stats.uniform(low, prediction.width)
+    density: Floats = (1 - FLAT_SHARE) * bell.pdf(scaled) + FLAT_SHARE * even.pdf(scaled)
+    return density
+
+
+def of_hypotheses(prediction: ReadingPrediction) -> list[int]:
+    """Return every seventh hypothesis under which the check shows a number."""
+    usable = np.flatnonzero(~prediction.open & ~prediction.flat)
+    return [int(one) for one in usable[::7]]
+
+
+def test_densities_are_scipys(readings: dict[str, ReadingPrediction], figure: Figure) -> None:
+    """The likelihood of a reading is SciPy's normal density mixed with its even one."""
+    compared = 0
+    for name, prediction in readings.items():
+        top = min(prediction.high, OPEN_OHMS)
+        scaled = np.linspace(*(float(prediction.scale.of(x)) for x in (prediction.low, top)), 23)
+        values = prediction.scale.back(scaled[1:-1])
+        share = 1 - FALSE_OPEN if prediction.unit == "ohm" else 1.0
+        found = np.stack([prediction.density(float(value)) for value in values])
+        for row in of_hypotheses(prediction):
+            sigma = float(prediction.default_sigma[row])
+            expected = share * mixture(prediction, row, scaled[1:-1], sigma)
+            assert found[:, row] == pytest.approx(expected, rel=1e-9), name
+            compared += len(expected)
+    figure(f"{compared} likelihoods of readings equal to SciPy's")
+
+
+def test_densities_integrate_to_one(readings: dict[str, ReadingPrediction], figure: Figure) -> None:
+    """All that a meter can show has a chance of 1: its range, the tails beyond, and over range."""
+    meter, worst, integrals = Instrument(1.0, 3, 0.01), 0.0, 0
+    for name, prediction in readings.items():
+        low, high = (float(prediction.scale.of(prediction.low)), 0.0)
+        high = low + prediction.width
+        sigmas = prediction.sigma(meter)
+        for row in of_hypotheses(prediction)[:4]:
+            middle = float(prediction.scale.of(prediction.mu[row]))
+            bell = stats.norm(middle, float(sigmas[row]))
+
+            def density(scaled: float, one: ReadingPrediction = prediction, at: int = row) -> float:
+                return float(one.density(float(one.scale.back(scaled)), meter)[at])
+
+            points = [x for k in (-6, -1, 0, 1, 6)
+                      if low < (x := middle + k * float(sigmas[row])) < high]  # fmt: skip
+            inside = integrate.quad(density, low, high, points=points or None, limit=200)[0]
+            over = float(prediction.open_share()[row]) if prediction.unit == "ohm" else 0.0
+            tails = (1 - over) * (1 - FLAT_SHARE) * (bell.cdf(low) + bell.sf(high))
+            assert inside + tails + over == pytest.approx(1.0, abs=1e-6), name
+            worst, integrals = max(worst, abs(inside + tails + over - 1)), integrals + 1
+    figure(f"{integrals} likelihoods integrate to 1 within {worst:.1e}")
+
+
+def test_open_readings_have_their_chance(readings: dict[str, ReadingPrediction]) -> None:
+    """Under an open circuit over range and the even rest of the scale have a chance of 1."""
+    opens = 0
+    for prediction in readings.values():
+        for row in np.flatnonzero(prediction.open):
+            share = float(prediction.open_share()[row])
+            assert share == OPEN_SURE
+            rest = float(prediction.density(1.0)[row]) * prediction.width
+            assert share + rest == pytest.approx(1.0)
+            opens += 1
+    assert opens > 10
+
+
+def test_bins_are_scipys(readings: dict[str, ReadingPrediction], figure: Figure) -> None:
+    """The chance of each bin is SciPy's, and a row of them sums to 1."""
+    compared = 0
+    for name, prediction in readings.items():
+        bins = prediction.bins
+        assert bins.sum(axis=1) == pytest.approx(np.ones(len(bins)), abs=1e-12), name
+        edges = np.concatenate([[-np.inf], prediction.edges, [np.inf]])
+        ohms = prediction.unit == "ohm"
+        for row in of_hypotheses(prediction):
+            middle = float(prediction.scale.of(prediction.mu[row]))
+            chances = np.diff(stats.norm(middle, prediction.default_sigma[row]).cdf(edges))
+            mixed = (1 - FLAT_SHARE) * chances + FLAT_SHARE / len(chances)
+            found = bins[row, :-1] / (1 - FALSE_OPEN) if ohms else bins[row]
+            assert found == pytest.approx(mixed, abs=1e-12), name
+            compared += len(mixed)
+    figure(f"{compared} bins equal to SciPy's")
+
+
+def test_units_are_pints() -> None:
+    """Every unit word that a request may use is worth what pint says it is."""
+    registry = pint.UnitRegistry()
+    names = {"V": "volt", "A": "ampere", "ohm": "ohm", "s": "second"}
+    assert set(names) == set(items.UNITS)
+    for word, (unit, factor) in UNIT_WORDS.items():
+        quantity = registry.Quantity(1.0, word).to(names[unit])
+        assert math.isclose(quantity.magnitude, factor, rel_tol=1e-12), word
+
+
+def test_readings_know_their_units(knowledge: Knowledge) -> None:
+    """Each reading's unit has the dimension, by pint, of the quantity that it reads."""
+    registry = pint.UnitRegistry()
+    quantities = {"voltage": "volt", "current": "ampere", "resistance": "ohm", "seconds": "second"}
+    for check in knowledge.checks.values():
+        if check.reading is not None:
+            base = registry.Unit(quantities[check.reading.quantity])
+            assert registry.Unit(check.reading.unit).is_compatible_with(base), check.id
