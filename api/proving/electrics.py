@@ -109,8 +109,15 @@ class Electrics:
 
     def solve(self, phase: str, setting: Setting, closed: set[str], relay: bool) -> Solved:
         """Solve the circuit with these switches closed."""
-        resistors, sources = [], []
-        for one in self._branches(setting):
+        return solve(*self.branches(phase, setting, closed, relay))
+
+    def branches(
+        self, phase: str, setting: Setting, closed: set[str], relay: bool
+    ) -> tuple[list[Resistor], list[Source]]:
+        """Return what conducts and what feeds it with these switches closed."""
+        resistors: list[Resistor] = []
+        sources: list[Source] = []
+        for one in self.conductors(setting):
             part = self.specimen.plan["parts"].get(one.name, {})
             if part.get("kind") == "contact" and not relay:
                 continue
@@ -124,7 +131,7 @@ class Electrics:
                 resistors.append(Resistor(one.name, inside, one.end, one.ohms))
             else:
                 resistors.append(one)
-        return solve(resistors, sources)
+        return resistors, sources
 
     def _is_open(self, name: str, phase: str) -> bool:
         specimen = self.specimen
@@ -133,7 +140,7 @@ class Electrics:
         stuck_open = name != "relay-contact" and specimen.stuck.get(name) == "open"
         return stuck_open
 
-    def _branches(self, setting: Setting) -> Iterator[Resistor]:
+    def conductors(self, setting: Setting) -> Iterator[Resistor]:
         """Yield everything that conducts, whether or not a switch in it is closed now."""
         for name, part in self.specimen.plan["parts"].items():
             ohms = self._ohms(name, setting)
@@ -195,7 +202,7 @@ def ohms_between(electrics: Electrics, red: str, black: str, leak: float) -> flo
     """
     specimen = electrics.specimen
     resistors = [Resistor("leak", red, black, leak)]
-    for one in electrics._branches(Setting(plug=False)):
+    for one in electrics.conductors(Setting(plug=False)):
         part = specimen.plan["parts"].get(one.name, {})
         kind = part.get("kind")
         welded = specimen.stuck.get("relay-contact") == "closed"
@@ -207,7 +214,7 @@ def ohms_between(electrics: Electrics, red: str, black: str, leak: float) -> flo
     # the test current through a known resistor from an ideal source: v / i is the unknown
     big = 1e4
     resistors.append(Resistor("test", "test-plus", red, big))
-    resistors.append(Resistor("reference", black, GROUND, 1e-3))
+    resistors.append(Resistor("reference", black, GROUND, 1e12))  # or nothing would fix its volts
     solved = solve(resistors, [Source("test", black, "test-plus", 10.0)])
     current = solved.amperes("test")
     return abs(solved.between(red, black)) / max(abs(current), 1e-15)

@@ -20,16 +20,12 @@ def findings(machine: SimulatedMachine, kit: str) -> list[dict[str, Any]]:
 
 
 def rank(causes: Sequence[Mapping[str, Any]], truth: str) -> int:
-    """Return the place of the true cause, 1 is first; 0 when it is not in the answer.
-
-    Causes of one group stand in no order, so the truth takes the last place of those of its group
-    that stand together with it: first is only what stands alone.
-    """
+    """Return the place of the true cause in an answer, 1 is first; 0 when it is not there."""
     names = [str(one["id"]) for one in causes]
-    if truth not in names:
-        return 0
-    place = names.index(truth)
-    group = causes[place].get("group")
-    while place + 1 < len(causes) and causes[place + 1].get("group") == group:
-        place += 1
-    return place + 1
+    return names.index(truth) + 1 if truth in names else 0
+
+
+def stands_alone(causes: Sequence[Mapping[str, Any]]) -> bool:
+    """Return whether the lead is told apart from all others: no other is in its group."""
+    lead = causes[0].get("group")
+    return lead is None or all(one.get("group") != lead for one in causes[1:])

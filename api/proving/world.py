@@ -29,7 +29,6 @@ class SimulatedMachine:
     seed: int
     story: Story
     noise: Noise = field(repr=False)
-    _truths: dict[str, str] = field(default_factory=dict)
     _asked: dict[str, int] = field(default_factory=dict)
 
     @property
@@ -74,8 +73,8 @@ class SimulatedMachine:
             return {"check": check, "outcome": "not-known"}
         self._asked[check] = nth + 1
         if "outcomes" in kb("checks")[check]["result"]:
-            return self._say(check, kind, fixed)
-        return Reading(self, check, fixed, self._random(check, nth)).finding()
+            return self._say(check, kind, fixed, again=nth > 0)
+        return Reading(self, check, fixed, self._random(check, nth), again=nth > 0).finding()
 
     def _random(self, check: str, salt: str | int) -> np.random.Generator:
         key = zlib.crc32(f"{check}/{salt}".encode())
@@ -87,12 +86,16 @@ class SimulatedMachine:
                   "top-plunge": ("hand-push-hold",)}  # fmt: skip
         return check in hidden.get(self.story.specimen.machine.get("fuel_actuation", ""), ())
 
-    def _say(self, check: str, kind: str, random: np.random.Generator) -> dict[str, Any]:
+    def _say(
+        self, check: str, kind: str, random: np.random.Generator, again: bool
+    ) -> dict[str, Any]:
+        """Return an outcome; whoever is asked again minds the moment."""
         people = own("world")["people"]
         answer = truth(self.story, check, random, self.noise)
         finding: dict[str, Any] = {"check": check}
         timed = self.story.specimen.machine["control"] == "ignition-timed"
-        if check in COMMANDED and not timed and random.random() < people["wrong_moment"]:
+        early = check in COMMANDED and not timed and random.random() < people["wrong_moment"]
+        if early and not again:
             answer = SILENT[check]
             if random.random() < people["says_so"]:
                 finding["moment"] = "key-on"
@@ -108,9 +111,10 @@ class Reading:
 
     def __init__(
         self, machine: SimulatedMachine, check: str, fixed: np.random.Generator,
-        fresh: np.random.Generator,
+        fresh: np.random.Generator, again: bool,
     ) -> None:  # fmt: skip
         self.machine, self.check, self.fixed, self.fresh = machine, check, fixed, fresh
+        self.again = again
         self.specimen: Specimen = machine.story.specimen
         self.unit = str(kb("checks")[check]["result"]["unit"])
         self.extra: dict[str, Any] = {}
@@ -174,7 +178,7 @@ class Reading:
     def _slip(self, value: float) -> float:
         """Return the value that a slow meter or a wrong moment leaves, perhaps with the word."""
         probe, people = own("probes").get(self.check, {}), own("world")["people"]
-        if probe.get("at") != "on-command" or "drop" in self.check:
+        if probe.get("at") != "on-command" or "drop" in self.check or self.again:
             return value
         says = self.fixed.random() < people["says_so"]
         timed = self.specimen.machine["control"] == "ignition-timed"

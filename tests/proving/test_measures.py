@@ -1,0 +1,54 @@
+"""Scores against published and hand-calculated values."""
+
+import pytest
+
+from api.proving import measures
+
+# (.6,1)(.9,1)(.2,0)(.7,0)(.5,1): Brier .19, log loss .5472899 (calc from the definitions)
+SAID, CAME = [0.6, 0.9, 0.2, 0.7, 0.5], [1, 1, 0, 0, 1]
+
+
+def test_brier_of_five_forecasts() -> None:
+    """The Brier score of the five forecasts is 0.19."""
+    assert measures.brier(SAID, CAME) == pytest.approx(0.19)
+
+
+def test_log_loss_of_five_forecasts() -> None:
+    """The log loss of the five forecasts is 0.5472899."""
+    assert measures.log_loss(SAID, CAME) == pytest.approx(0.5472899, abs=5e-8)
+
+
+@pytest.mark.parametrize(
+    ("truth", "brier", "loss"), [("a", 0.26, 0.5108256), ("b", 0.86, 1.2039728)]
+)
+def test_three_causes(truth: str, brier: float, loss: float) -> None:
+    """Chances .6 .3 .1 score .26 and .5108256 on the first, .86 and 1.2039728 on the second."""
+    chances = {"a": 0.6, "b": 0.3, "c": 0.1}
+    assert measures.brier_of_many(chances, truth) == pytest.approx(brier)
+    assert measures.log_loss_of_many(chances, truth) == pytest.approx(loss, abs=5e-8)
+
+
+def test_calibration_error() -> None:
+    """Ten at .8 with six right and ten at .3 with three right make an error of .10."""
+    said = [0.8] * 10 + [0.3] * 10
+    came = [1] * 6 + [0] * 4 + [1] * 3 + [0] * 7
+    assert measures.calibration_error(said, came) == pytest.approx(0.10)
+    bars = measures.reliability(said, came)
+    assert [(bar.count, round(bar.came_true, 9)) for bar in bars] == [(10, 0.3), (10, 0.6)]
+
+
+def test_interval_of_380_of_400() -> None:
+    """The 95 % interval of 380 in 400 is .924 to .967 (Wilson 1927)."""
+    low, high = measures.wilson(380, 400)
+    assert (round(low, 3), round(high, 3)) == (0.924, 0.967)
+
+
+def test_interval_needs_a_case() -> None:
+    """A share of nothing has no interval."""
+    with pytest.raises(ValueError, match="at least one"):
+        measures.wilson(0, 0)
+
+
+def test_a_truth_that_is_not_in_the_answer_scores_worst() -> None:
+    """A cause that the answer leaves out costs as much as one that it gives no chance."""
+    assert measures.brier_of_many({"a": 1.0}, "b") == pytest.approx(2.0)

@@ -1,0 +1,80 @@
+"""Strategies on a tiny world whose costs are added up by hand."""
+
+from typing import Any
+
+import pytest
+
+from api.proving import play
+from api.proving.data import kb
+from api.proving.world import draw_one
+
+
+def minutes(kind: str, name: str) -> float:
+    """Return the minutes of a check or cause of kb/."""
+    return float(kb(kind)[name]["minutes"])
+
+
+def scripted(*steps: dict[str, Any]) -> play.Diagnose:
+    """Return a diagnosis that gives the steps one after the other, the last for ever."""
+    answers = list(steps)
+
+    def diagnose(request: Any) -> dict[str, Any]:
+        return answers.pop(0) if len(answers) > 1 else answers[0]
+
+    return diagnose
+
+
+def step(check: str | None = None, *repairs: str) -> dict[str, Any]:
+    """Return an answer that proposes a check, or repairs in an order."""
+    checks = [{"check": check}] if check else []
+    return {"next_checks": checks, "advice": {"repair_order": list(repairs)}, "causes": []}
+
+
+def test_floor_is_the_right_repair() -> None:
+    """Repair alone costs the true cause's minutes and is right the first time."""
+    machine = draw_one(0, 1, cause="pull-wire-open")
+    played = play.repair_alone(machine)
+    assert played.minutes == minutes("causes", "pull-wire-open")
+    assert played.first_time
+
+
+def test_advice_pays_checks_and_wrong_repairs() -> None:
+    """A check, a wrong repair and the right one cost the sum of the three."""
+    machine = draw_one(0, 1, cause="ground-open")
+    said = scripted(step("fuse-look"), step(None, "fuse-open", "ground-open"))
+    played = play.by_advice(machine, said)
+    assert played.minutes == sum(
+        [minutes("checks", "fuse-look"), minutes("causes", "fuse-open"),
+         minutes("causes", "ground-open")]
+    )  # fmt: skip
+    assert played.repairs == ("fuse-open", "ground-open")
+    assert not played.first_time
+
+
+def test_advice_that_names_nothing_goes_on_by_chance_over_minutes() -> None:
+    """With no repair named, the causes of the answer are tried by chance over minutes."""
+    machine = draw_one(0, 1, cause="ground-open")
+    answer = step() | {"causes": [{"id": "pull-winding-open", "probability": 0.5},
+                                  {"id": "ground-open", "probability": 0.4}]}  # fmt: skip
+    # 0.4 / 20 is more than 0.5 / 40
+    assert play.by_advice(machine, scripted(answer)).repairs == ("ground-open",)
+
+
+@pytest.mark.parametrize("cause", ["relay-contacts-open", "hold-winding-open", "fuse-open"])
+def test_no_strategy_beats_the_floor(cause: str) -> None:
+    """Fixed order and likeliest part end with the right repair and cost no less than it alone."""
+    machine = draw_one(0, 1, cause=cause)
+    floor = play.repair_alone(machine).minutes
+    for strategy in (play.by_fixed_order, play.by_likeliest_part):
+        played = strategy(machine)
+        assert played.minutes >= floor
+        assert played.repairs[-1] == cause
+        assert len(set(played.repairs)) == len(played.repairs)
+
+
+def test_likeliest_part_is_the_greatest_share() -> None:
+    """The first repair by likelihood is the cause with the greatest share in kb/."""
+    machine = draw_one(0, 1, cause="fuse-open")
+    first = play.by_likeliest_part(machine).repairs[0]
+    causes = play.known_causes(machine)
+    assert kb("causes")[first]["share"] == max(kb("causes")[one]["share"] for one in causes)

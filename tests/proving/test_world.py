@@ -1,0 +1,70 @@
+"""Simulated machines: the same seed, the same machine; the same check, the same truth."""
+
+import pytest
+
+from api.proving.data import kb, own
+from api.proving.kits import KITS, findings
+from api.proving.world import draw_machines, draw_one
+from engine.request import read_request
+from engine.knowledge import load_knowledge
+
+
+def test_every_cause_has_its_fault() -> None:
+    """The proving ground can break a machine in each way that the knowledge base knows."""
+    known = set(kb("causes")) - {"healthy", "outside"}
+    assert set(own("faults")) == known
+
+
+def test_every_reading_has_its_probe() -> None:
+    """The simulated technician knows where each reading of the knowledge base is taken."""
+    readings = {n for n, c in kb("checks").items() if "unit" in c["result"]}
+    assert set(own("probes")) | {"pull-pulse-seconds"} == readings
+
+
+def test_same_seed_same_machines() -> None:
+    """Two draws with one seed answer alike, and another seed does not."""
+    def tell(seed: int) -> list[object]:
+        return [(one.cause, one.told, findings(one, "all")) for one in draw_machines(6, seed)]
+
+    assert tell(5) == tell(5)
+    assert tell(5) != tell(6)
+
+
+def test_a_machine_does_not_depend_on_how_many_are_drawn() -> None:
+    """Machine 3 is the same whether ten or four are drawn."""
+    ten, four = draw_machines(10, 9)[3], draw_machines(4, 9)[3]
+    assert (ten.cause, ten.told) == (four.cause, four.told)
+
+
+def test_order_of_asking_changes_no_truth() -> None:
+    """Outcomes do not depend on what was asked before."""
+    one, other = draw_one(2, 4), draw_one(2, 4)
+    checks = one.checks(KITS["lamp-bench"][0])
+    forward = {check: one.ask(check) for check in checks}
+    backward = {check: other.ask(check) for check in reversed(checks)}
+    assert {c: f["outcome"] for c, f in forward.items() if "table" not in c} == {
+        c: f["outcome"] for c, f in backward.items()
+    }
+
+
+def test_asked_again_a_reading_differs_by_its_noise_alone() -> None:
+    """A voltage read twice differs by less than 5 % of full scale and not always by nothing."""
+    machine = draw_one(0, 21, cause="pull-winding-open")
+    values = [machine.ask("battery-voltage-rest") for _ in range(6)]
+    if all("value" in one for one in values):
+        numbers = [one["value"] for one in values]
+        assert 0 < max(numbers) - min(numbers) < 0.05 * 24
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_engine_takes_every_finding(seed: int) -> None:
+    """Whatever a simulated person reports is a request that the engine's gate lets in."""
+    knowledge = load_knowledge()
+    for machine in draw_machines(15, seed):
+        read_request({"machine": machine.told, "findings": findings(machine, "all")}, knowledge)
+
+
+def test_every_cause_can_be_called_about() -> None:
+    """For each cause some machine shows something that a caller complains about."""
+    for cause in own("faults"):
+        assert draw_one(0, 1, cause=cause).cause == cause
