@@ -86,8 +86,8 @@ def draw_machine(random: Random) -> tuple[dict[str, Any], dict[str, Any], dict[s
     return machine, told, kind
 
 
-def draw_specimen(random: Random, cause: str | None = None) -> Specimen:
-    """Return a machine with a cause drawn by the shares of kb/causes, or with the one given."""
+def draw_sound(random: Random, cause: str | None = None) -> Specimen:
+    """Return a sound machine and the cause that will break it, drawn by the shares of kb/causes."""
     machine, told, kind = draw_machine(random)
     causes = {
         name: one["share"]
@@ -95,14 +95,17 @@ def draw_specimen(random: Random, cause: str | None = None) -> Specimen:
         if name not in UNCALLED and applies(one, machine) and (cause in (None, name))
     }
     if not causes:
-        return draw_specimen(random, cause)
-    name = pick(random, causes)
-    specimen = _sound(random, machine, told, kind, name)
-    state = pick(random, {n: s["weight"] for n, s in enumerate(own("faults")[name])})
+        return draw_sound(random, cause)
+    return _sound(random, machine, told, kind, pick(random, causes))
+
+
+def break_it(specimen: Specimen, random: Random) -> None:
+    """Do to a sound machine what its cause does: one state of it, its severities drawn."""
+    states = own("faults")[specimen.cause]
+    state = pick(random, {number: one["weight"] for number, one in enumerate(states)})
     common = random.random()
-    for deed in own("faults")[name][state]["deeds"]:
+    for deed in states[state]["deeds"]:
         _do(specimen, deed, random, common)
-    return specimen
 
 
 def _sound(
@@ -157,7 +160,7 @@ def _sound_ohms(
     if part.get("copper"):
         ohms *= 1 + 0.00393 * (celsius + random.uniform(0, 12) - 20)
     elif part["kind"] in ("wire", "contact"):
-        ohms += random.uniform(*how["limits"]["joint_ohms"])
+        ohms *= 1 + random.uniform(*how["limits"]["joint_share"])
     return float(ohms)
 
 

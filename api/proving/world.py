@@ -10,8 +10,8 @@ import numpy as np
 from api.proving.data import applies, kb, own
 from api.proving.electrics import Setting, ohms_between
 from api.proving.sayings import Noise, truth
-from api.proving.specimen import Specimen, draw_specimen, log_even
-from api.proving.story import Story
+from api.proving.specimen import Specimen, log_even
+from api.proving.story import Story, draw_story
 
 OVER_RANGE_OHMS = 20e6
 COMMANDED = ("plunger-action", "plunger-timing", "relay-click", "lamp-at-pull-pin",
@@ -240,7 +240,7 @@ def draw_one(
     random = np.random.default_rng([seed, 2, number])
     noise = noise or Noise(np.random.default_rng([seed, 1]))
     for _ in range(MOST_DRAWS):
-        story = Story(draw_specimen(random, cause), random)
+        story = draw_story(random, cause)
         if story.situation(slow_starts=False) != "sound":
             return SimulatedMachine(number, seed, story, noise)
     raise ValueError(f"no machine with {cause} has anything to complain about")

@@ -6,8 +6,7 @@ from decks import spice
 
 from api.proving.electrics import AS_IT_IS, Electrics, Setting, ohms_between
 from api.proving.network import GROUND, Resistor, Source, solve
-from api.proving.specimen import draw_specimen
-from api.proving.story import Story, fuse_seconds
+from api.proving.story import draw_story, fuse_seconds
 
 
 def test_divider_by_hand() -> None:
@@ -32,7 +31,7 @@ def test_two_sources_by_hand() -> None:
 @pytest.mark.parametrize("number", range(6))
 def test_machines_as_ngspice_solves_them(number: int) -> None:
     """Node voltages of drawn machines equal ngspice's within 0.1 mV, in every phase."""
-    electrics = Electrics(draw_specimen(np.random.default_rng([11, number])))
+    electrics = draw_story(np.random.default_rng([11, number])).electrics
     for phase in electrics.specimen.plan["phases"]:
         state = electrics.state(phase)
         parts, feeds = electrics.branches(phase, AS_IT_IS, set(state.closed), state.relay_closed)
@@ -42,7 +41,7 @@ def test_machines_as_ngspice_solves_them(number: int) -> None:
 
 def test_ohms_of_a_winding_are_its_ohms() -> None:
     """With the plug off the ohms from pull pin to hold pin are those of the two windings."""
-    specimen = draw_specimen(np.random.default_rng(3), "fuse-open")
+    specimen = draw_story(np.random.default_rng(3), "fuse-open").specimen
     windings = specimen.ohms["pull-winding"] + specimen.ohms["hold-winding"]
     found = ohms_between(Electrics(specimen), "pull-pin", "hold-pin", 1e9)
     assert found == pytest.approx(windings, rel=1e-4)
@@ -53,13 +52,13 @@ def test_sound_solenoid_works_and_a_part_of_it_does_not() -> None:
     for cause, works in (("fuel-supply-fault", True), ("drive-fault-not-brake", True),
                          ("pull-winding-open", False), ("hold-winding-open", False)):  # fmt: skip
         for number in range(10):
-            random = np.random.default_rng([5, number])
-            assert Story(draw_specimen(random, cause), random).conduct.works is works, cause
+            story = draw_story(np.random.default_rng([5, number]), cause)
+            assert story.conduct.works is works, cause
 
 
 def test_relay_chatter_is_no_contact() -> None:
     """A relay whose closing starves its own coil does not count as closed."""
-    specimen = draw_specimen(np.random.default_rng(8), "pull-wire-shorted-to-ground")
+    specimen = draw_story(np.random.default_rng(8), "pull-wire-shorted-to-ground").specimen
     specimen.ohms["main-cable-positive"] = 5.0  # the short then takes all the volts there are
     assert not Electrics(specimen).state("on-command").relay_closed
 
@@ -77,6 +76,6 @@ def test_fuse_opens_inside_the_window(ratio: float, least: float, most: float | 
 
 def test_ground_jumper_replaces_an_open_ground() -> None:
     """With the ground open a jumper restores the pull current of a sound machine."""
-    story = Story(draw_specimen(np.random.default_rng(2), "ground-open"), np.random.default_rng(2))
+    story = draw_story(np.random.default_rng(2), "ground-open")
     assert not story.conduct.pulls
     assert story.conduct_with(Setting(jumper=True)).pulls
