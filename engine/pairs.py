@@ -43,7 +43,7 @@ def weigh_pairs(knowledge: Knowledge, belief: Belief, corrected: Sequence[Correc
     if len(chosen) < 2:
         return PairFit(0.0, [], [])
     model, priors = _pair_model(knowledge, belief, chosen)
-    weighed = [weigh(model, one.finding, one.value, one.meter) for one in corrected]
+    weighed = [_weigh(model, one) for one in corrected]
     logs = priors + sum(
         one.log_likelihood * share for one, share in zip(weighed, belief.shares, strict=True)
     )
@@ -61,6 +61,14 @@ def weigh_pairs(knowledge: Knowledge, belief: Belief, corrected: Sequence[Correc
     if chance < 0.5:
         return PairFit(chance, [], [belief.weighed[n].finding.index for n in bad])
     return PairFit(chance, pairs, [])
+
+
+def _weigh(model: Model, corrected: Corrected) -> Weighed:
+    """Weigh a finding; one of a check that this variant of the machine lacks says nothing."""
+    if corrected.finding.check not in model.predictions:
+        nothing = np.zeros(len(model.hypotheses))
+        return Weighed(corrected.finding, nothing, nothing)
+    return weigh(model, corrected.finding, corrected.value, corrected.meter)
 
 
 def _candidates(belief: Belief) -> list[int]:

@@ -14,6 +14,7 @@ from engine.knowledge.shapes import Number, OneOf, flatten, members
 from engine.machine import Machine
 
 MAX_FINDINGS = 500
+MAX_ENTRIES = {"findings": MAX_FINDINGS, "on_hand": 20, "excluded": 100, "circumstances": 30}
 PREFIXES = {"": 1.0, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
 UNIT_WORDS = {
     f"{prefix}{unit}": (unit, factor) for unit in items.UNITS for prefix, factor in PREFIXES.items()
@@ -37,13 +38,15 @@ class MachineSchema(Schema):
         strict=True, load_default=12, validate=OneOf("system_volts", items.SYSTEM_VOLTS)
     )
     fuel_actuation = fields.String(
-        load_default=None, validate=OneOf("fuel_actuation", items.ACTUATIONS)
+        load_default=None, allow_none=False, validate=OneOf("fuel_actuation", items.ACTUATIONS)
     )
-    fuse_amps = Number(load_default=None, validate=_within(1, 200, "A"))
-    pull_ohms = Number(load_default=None, validate=_within(0.02, 20, "ohm"))
-    hold_ohms = Number(load_default=None, validate=_within(1, 2000, "ohm"))
-    ambient_celsius = Number(load_default=None, validate=_within(-60, 90, "C"))
-    solenoids = fields.Integer(strict=True, load_default=None, validate=OneOf("solenoids", (1, 2)))
+    fuse_amps = Number(load_default=None, allow_none=False, validate=_within(1, 200, "A"))
+    pull_ohms = Number(load_default=None, allow_none=False, validate=_within(0.02, 20, "ohm"))
+    hold_ohms = Number(load_default=None, allow_none=False, validate=_within(1, 2000, "ohm"))
+    ambient_celsius = Number(load_default=None, allow_none=False, validate=_within(-60, 90, "C"))
+    solenoids = fields.Integer(
+        strict=True, load_default=None, allow_none=False, validate=OneOf("solenoids", (1, 2))
+    )
 
     @validates_schema
     def _fits(self, data: dict[str, Any], **_: Any) -> None:
@@ -93,9 +96,9 @@ class RequestSchema(Schema):
     findings = fields.List(
         fields.Nested(FindingSchema),
         load_default=list,
-        validate=validate.Length(max=MAX_FINDINGS, error=f"at most {MAX_FINDINGS} findings"),
+        validate=validate.Length(max=MAX_FINDINGS),
     )
-    on_hand = members("kind", items.KINDS, load_default=None, allow_none=True)
+    on_hand = members("kind", items.KINDS, load_default=None, allow_none=False)
     excluded = fields.List(fields.String(), load_default=list)
     limit = fields.Integer(
         strict=True, load_default=5,
@@ -142,7 +145,9 @@ def read_request(raw: Any, knowledge: Knowledge) -> Request:
     """Check a request against schema and knowledge; raises RequestError with every fault."""
     if not isinstance(raw, Mapping):
         raise RequestError([Fault("", "a request is an object with machine and findings")])
-    faults: list[Fault] = []
+    faults = _too_long(raw)
+    if faults:
+        raise RequestError(faults)
     data: Any = {}
     try:
         data = _SCHEMA.load(raw)
@@ -165,6 +170,25 @@ def read_request(raw: Any, knowledge: Knowledge) -> Request:
     )  # fmt: skip
 
 
+def _too_long(raw: Mapping[str, Any]) -> list[Fault]:
+    """Return faults of lists that are too long, before any word in them is looked at."""
+    lists = {"": raw} | {
+        f"findings[{place}].": one
+        for place, one in enumerate(_listed(raw.get("findings"))[:MAX_FINDINGS])
+        if isinstance(one, Mapping)
+    }
+    return [
+        Fault(f"{path}{key}", f"has {len(_listed(holder.get(key)))} entries; at most {most}")
+        for path, holder in lists.items()
+        for key, most in MAX_ENTRIES.items()
+        if len(_listed(holder.get(key))) > most
+    ]
+
+
+def _listed(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else []
+
+
 def _findings(
     raw: Mapping[str, Any], data: Any, knowledge: Knowledge, faults: list[Fault]
 ) -> list[Finding]:
@@ -178,7 +202,7 @@ def _findings(
     for index, one in enumerate(shaped[:MAX_FINDINGS]):
         path = f"findings[{index}]"
         if path in bad or not isinstance(one, Mapping):
-            if isinstance(one, Mapping) and one.get("check") not in knowledge.checks:
+            if isinstance(one, Mapping):
                 _check_faults(one.get("check"), machine, knowledge, path, faults)
             continue
         before = len(faults)

@@ -1,4 +1,7 @@
-"""How long things take. Nothing here asserts a time; README says how to repeat and read it."""
+"""How long things take. Nothing here asserts a time; README says how to repeat and read it.
+
+The file is not named like a test, so the test command passes it by; name it to run it.
+"""
 
 import json
 import subprocess
