@@ -14,6 +14,7 @@ import click
 COMMANDS: dict[str, str] = {
     "diagnose": "api.diagnose_cli:diagnose",
     "demo": "api.demo_cli:demo",
+    "kb": "api.kb_cli:kb",
     "serve": "api.serve_cli:serve",
     "version": "api.version_cli:version",
 }

@@ -35,7 +35,7 @@ class Group:
     """Causes of which no two are told apart on some machines of one circuit.
 
     ``told_apart_by`` are checks that would tell them apart, in the order in which they help most;
-    ``reasons`` are the declared reasons for pairs that nothing tells apart.
+    ``never`` are pairs that nothing tells apart, ``declared`` the rows that say why.
     """
 
     level: Level
@@ -44,7 +44,7 @@ class Group:
     causes: tuple[str, ...]
     told_apart_by: tuple[str, ...]
     never: tuple[Pair, ...]
-    reasons: tuple[str, ...]
+    declared: tuple[LookAlike, ...]
 
 
 def look_alikes(knowledge: Knowledge) -> list[LookAlike]:
@@ -86,7 +86,7 @@ def _group(
     circuit, causes = key
     chosen, never = separators(survey.knowledge, same[0], causes)
     declared = [
-        row.reason
+        row
         for row in look_alikes(survey.knowledge)
         if any(row.covers(pair, circuit) for pair in never)
     ]

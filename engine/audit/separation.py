@@ -63,11 +63,17 @@ class Separation:
         found = [(name, float(value)) for name, value in zip(self.checks, column, strict=True)]
         return sorted(found, key=lambda one: (-round(one[1], 6), one[0]))
 
-    def rivals(self, cause: str) -> list[tuple[str, float]]:
-        """Return the other causes with the decibans of the best check, the most alike first."""
-        row = self.best()[self.causes.index(cause)]
-        found = [(name, float(row[n])) for n, name in enumerate(self.causes) if name != cause]
-        return sorted(found, key=lambda one: (round(one[1], 6), one[0]))
+    def rivals(self, cause: str, kinds: Sequence[str] | None = None) -> list[tuple[str, float]]:
+        """Return the other causes with the decibans of the best check, the most alike first.
+
+        With ``kinds`` the order is by what checks of those kinds tell, and by all checks where
+        those tell the same.
+        """
+        mine = self.causes.index(cause)
+        best, some = self.best()[mine], self.best(kinds)[mine]
+        places = [n for n, name in enumerate(self.causes) if name != cause]
+        places.sort(key=lambda n: (round(some[n], 3), round(best[n], 6), self.causes[n]))
+        return [(self.causes[n], float(best[n])) for n in places]
 
     def alike(
         self, kinds: Sequence[str] | None = None, below: float = TOLD_APART_DB

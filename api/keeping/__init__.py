@@ -1,0 +1,1 @@
+"""What keeps the knowledge honest and readable: pages, matrix, groups, starters, worked cases."""
