@@ -9,6 +9,7 @@ from marshmallow import Schema, ValidationError, fields, validate, validates_sch
 
 from engine.expectation import Instrument
 from engine.knowledge import Fault, Knowledge, RequestError, items
+from engine.knowledge.cross import applies
 from engine.knowledge.faults import unknown
 from engine.knowledge.shapes import Number, OneOf, flatten, members
 from engine.machine import Machine
@@ -221,7 +222,7 @@ def _check_faults(
         if isinstance(name, str):
             faults.append(Fault(f"{path}.check", unknown("check", name, knowledge.checks)))
         return None
-    if {"duty", "control", "coil"} <= set(machine) and not _can_have(check, machine):
+    if {"duty", "control", "coil"} <= set(machine) and not _can_have(check, machine, knowledge):
         what = f"{machine['duty']}, {machine['control']}, {machine['coil']}"
         if machine.get("fuel_actuation"):
             what += f", {machine['fuel_actuation']}"
@@ -229,14 +230,18 @@ def _check_faults(
     return check
 
 
-def _can_have(check: items.Check, machine: Mapping[str, Any]) -> bool:
-    """Return whether some variant of the machine has the check."""
+def _can_have(check: items.Check, machine: Mapping[str, Any], knowledge: Knowledge) -> bool:
+    """Return whether some circuit and coil style that the machine may have has the check."""
     return any(
-        all(
-            machine.get(key) in (None, "unknown") or machine[key] in allowed
-            for key, allowed in alternative.items()
+        applies(
+            check.applies,
+            circuit=circuit,
+            coil=None if machine["coil"] == "unknown" else machine["coil"],
+            system_volts=machine.get("system_volts"),
+            fuel_actuation=machine.get("fuel_actuation"),
         )
-        for alternative in check.applies
+        for circuit in knowledge.circuits.values()
+        if circuit.duty == machine["duty"] and machine["control"] in (circuit.control, "unknown")
     )
 
 
