@@ -113,16 +113,24 @@ def circuit_of(knowledge: Knowledge, machine: Machine) -> items.Circuit:
 def separate(diagnoser: Diagnoser, machine: Machine) -> Separation:
     """Return what the checks of a machine tell apart."""
     model = diagnoser.models.get(machine)
-    weights = (model.membership * model.prior[:, None]).T
-    weights = weights / weights.sum(axis=1, keepdims=True)
     context = diagnoser.context_bins(model)
     checks = diagnoser.knowledge.checks
     names = tuple(name for name in model.predictions if name in checks)
-    rows = [
-        _divergence(weights @ context.get(name, cells(model.predictions[name]))) for name in names
-    ]
+    rows = []
+    for name in names:
+        shares = context[name] if name in context else cells(model.predictions[name])
+        rows.append(_divergence(_by_cause(model, shares)))
     kinds = tuple(checks[name].kind for name in names)
     return Separation(machine, model, names, kinds, np.stack(rows))
+
+
+def _by_cause(model: Model, shares: Floats) -> Floats:
+    """Return the chance of each result under every cause, from that under its hypotheses."""
+    order = np.argsort(model.cause_of, kind="stable")
+    starts = np.searchsorted(model.cause_of[order], np.arange(len(model.causes)))
+    weighted = (shares * model.prior[:, None])[order]
+    summed: Floats = np.add.reduceat(weighted, starts, axis=0)
+    return summed / model.by_cause(model.prior)[:, None]
 
 
 def cells(prediction: Prediction) -> Floats:
@@ -165,7 +173,8 @@ def _cells_of(prediction: ReadingPrediction, few: Floats) -> Floats:
 def _divergence(shares: Floats) -> Floats:
     """Return half of Jeffreys' divergence between the rows, in decibans."""
     logs = np.log(np.maximum(shares, TINY))
-    one_way = (shares * logs).sum(axis=1)[:, None] - shares @ logs.T
+    # einsum, since matrices so small gain nothing from threads and pay for them
+    one_way = (shares * logs).sum(axis=1)[:, None] - np.einsum("ar,br->ab", shares, logs)
     both: Floats = np.maximum(one_way + one_way.T, 0.0) * (DECIBANS_A_NAT / 2)
     return both
 
