@@ -1,9 +1,14 @@
 """How others reach the engine: an HTTP service and a command line, both thin."""
 
+import os
 from collections.abc import Mapping
 from typing import Any
 
 from flask import Flask
+
+# The engine's matrices are small: threads inside one product cost far more than they save, and on
+# a busy machine they spin against each other. NumPy reads this once, when it is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from api import hooks, problems, service
 from api.answering import MAX_BYTES
