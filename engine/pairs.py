@@ -85,11 +85,18 @@ def _candidates(belief: Belief) -> list[int]:
          for one, share in zip(belief.weighed, belief.shares, strict=True)),
         start=np.zeros(len(belief.model.hypotheses)),
     )  # fmt: skip
+    here = belief.model.variant_of == _best_variant(belief)
     found = []
     for cause in causes[:MOST_CAUSES]:
-        mine = np.where(belief.model.cause_of == cause, explained, -np.inf)
-        found.append(int(np.argmax(mine)))
+        mine = (belief.model.cause_of == cause) & here
+        if mine.any():  # a cause that only another control type has cannot be one of the pair
+            found.append(int(np.argmax(np.where(mine, explained, -np.inf))))
     return found
+
+
+def _best_variant(belief: Belief) -> int:
+    """Return the place of the variant that the most probable hypothesis belongs to."""
+    return int(belief.model.variant_of[int(np.argmax(belief.hypotheses))])
 
 
 def _pair_model(
@@ -97,8 +104,7 @@ def _pair_model(
 ) -> tuple[Model, Floats]:
     """Solve the circuit with each pair in it; return the model and the log priors."""
     source = belief.model
-    best = int(source.variant_of[int(np.argmax(belief.hypotheses))])
-    variant = source.variants[best]
+    variant = source.variants[_best_variant(belief)]
     cause_prior = dict(zip(source.causes, source.by_cause(np.exp(belief.log_prior)), strict=True))
     healthy = next(one for one in source.hypotheses if one.cause == HEALTHY)
     pairs = []

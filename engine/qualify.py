@@ -19,6 +19,7 @@ from engine.rules.views import CaseView, FindingView, matching
 
 GOOD_SPAN = 2.0  # standard uncertainties either side of what a healthy machine shows
 SURE = 0.9  # conformance probability from which a verdict is given (JCGM 106:2012 for the idea)
+LEAST_U = 1e-6  # in the unit of the reading
 WINDINGS = ("pull-winding", "hold-winding")
 
 
@@ -81,7 +82,8 @@ def verdict_of(prediction: ReadingPrediction, value: float, instrument: Instrume
     middle = float(prediction.mu[0])
     spread = math.sqrt(float(prediction.tolerance_var[0]) + prediction.repeatability**2)
     low, high = middle - GOOD_SPAN * spread, middle + GOOD_SPAN * spread
-    u = math.sqrt(float(instrument.variance(np.array([value]))[0]))
+    # a meter stated as exact, or one that reads zero without counts, still has some uncertainty
+    u = max(math.sqrt(float(instrument.variance(np.array([value]))[0])), LEAST_U)
     inside = float(meter.conformance_probability(value, u, low, high))
     if inside >= SURE:
         return "good"
