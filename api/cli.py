@@ -13,6 +13,7 @@ import click
 # name -> where its click command is; a module is loaded only when its command is asked for
 COMMANDS: dict[str, str] = {
     "diagnose": "api.diagnose_cli:diagnose",
+    "ask": "api.ask_cli:ask",
     "demo": "api.demo_cli:demo",
     "kb": "api.kb_cli:kb",
     "serve": "api.serve_cli:serve",

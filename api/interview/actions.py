@@ -1,0 +1,366 @@
+"""What each command does."""
+
+import difflib
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from api.interview import views
+from api.interview.asking import question_blocks
+from api.interview.commands import Typed, understand
+from api.interview.desk import lead
+from api.interview.places import MAX_OPTIONS, prompt_of, target_of
+from api.interview.questions import next_question, question, settings
+from api.interview.readings import NotRead
+from api.interview.record import accept, finding_entry, placed
+from api.interview.state import Case, Entry, EntryKind, State, Target, case_of
+from api.interview.turn import Block, Effect, Turn, error, text
+from api.interview.wording import entry_words
+from api.report_text import Line
+from engine.knowledge import items
+from engine.knowledge.faults import unknown
+
+if TYPE_CHECKING:
+    from api.interview.session import Interview
+
+Act = Callable[["Interview", State, str], Turn]
+
+
+def run(talk: "Interview", state: State, typed: Typed) -> Turn:
+    """Do a command."""
+    return _ACTS[typed.name](talk, state, typed.rest)
+
+
+def _refuse(state: State, message: str) -> Turn:
+    return Turn(state, (error(message),), bad=True)
+
+
+def _machine_known(state: State) -> bool:
+    return next_question(case_of(state.entries).fields) is None
+
+
+def _help(talk: "Interview", state: State, _rest: str) -> Turn:
+    return Turn(state, tuple(views.help_page()))
+
+
+def _again(talk: "Interview", state: State, _rest: str) -> Turn:
+    return talk.asking(state)
+
+
+def _back(talk: "Interview", state: State, _rest: str) -> Turn:
+    if state.target is not None:
+        return talk.asking(replace(state, target=None), text("Left as it was."))
+    if not state.entries:
+        return _refuse(state, "There is nothing to take back yet.")
+    after = state.undone()
+    fields = case_of(state.entries).fields
+    gone = [one for one in state.entries if one not in after.entries]
+    words = [f"Taken back: {entry_words(one, fields, talk.desk)}." for one in gone]
+    page = [text(*(words or ["The change is taken back."]))]
+    case = case_of(after.entries)
+    if _machine_known(after) and case.findings:
+        page.append(views.belief(talk.desk.answer(case), None))
+    return talk.asking(after, *page)
+
+
+def _change(talk: "Interview", state: State, rest: str) -> Turn:
+    number, _, words = rest.partition(" ")
+    if not (number.isdecimal() and 1 <= int(number) <= len(state.entries)):
+        said = f"There are {len(state.entries)} answers" if state.entries else "There is no answer"
+        return _refuse(state, f"{said}. Type change and the number that 'list' shows.")
+    place = int(number) - 1
+    entry = state.entries[place]
+    if entry.kind == "machine":
+        return _ask_and_take(talk, state, Target("machine", entry.key, place), words)
+    if entry.kind in ("finding", "skip"):
+        return _ask_and_take(talk, state, Target("check", entry.key, place), words)
+    kept = [one for n, one in enumerate(state.entries) if n != place]
+    said = f"Taken out: {entry_words(entry, case_of(state.entries).fields, talk.desk)}."
+    return talk.asking(state.with_entries(kept), text(said))
+
+
+def _ask_and_take(talk: "Interview", state: State, target: Target, words: str) -> Turn:
+    """Ask something out of turn; when the answer stands behind the command, take it at once."""
+    asked = talk.ask(state, target)
+    if not words:
+        return asked
+    taken = talk.step(asked.state, words)
+    if taken.bad:
+        return Turn(taken.state, (*taken.blocks, *asked.blocks), bad=True)
+    kept = tuple(block for block in asked.blocks if block.kind == "caution")
+    return replace(taken, blocks=(*kept, *taken.blocks))
+
+
+def _add(talk: "Interview", state: State, rest: str) -> Turn:
+    case = case_of(state.entries)
+    if "duty" not in case.fields:
+        return _refuse(state, "First say what the trouble is with: the engine or the brake.")
+    checks = talk.desk.checks(case)
+    if not rest:
+        return Turn(state, (_all_checks(talk, checks),))
+    name, words = _named(rest, [*checks, *settings()])
+    if name in settings():
+        return _ask_and_take(talk, state, Target("machine", name.replace("-", "_")), words)
+    if name:
+        return _ask_and_take(talk, state, Target("check", name, asked_for=True), words)
+    return _add_near(talk, state, rest.split(maxsplit=1)[0], checks)
+
+
+def _add_near(talk: "Interview", state: State, begun: str, checks: list[str]) -> Turn:
+    """Ask the check that the beginning, a part or a misspelling of an id means, or which one."""
+    near = _near(begun.lower(), checks)
+    if len(near) == 1:
+        return talk.ask(state, Target("check", near[0], asked_for=True))
+    if near:
+        return talk.ask(state, Target("pick", choices=tuple(near)))
+    missing = unknown("check", begun, [*checks, *settings()])
+    return _refuse(state, f"{missing}. 'add' alone lists all checks of this machine.")
+
+
+def _named(typed: str, known: list[str]) -> tuple[str, str]:
+    """Return the id that the words begin with and the words behind it, or two empty texts."""
+    words = typed.split()
+    for count in range(len(words), 0, -1):
+        name = "-".join(words[:count]).lower()
+        if name in known:
+            return name, " ".join(words[count:])
+    return "", ""
+
+
+def _near(begun: str, checks: list[str]) -> list[str]:
+    """Return the checks that are meant by the beginning or a part of an id, or a misspelt one."""
+    for found in (
+        [one for one in checks if one.startswith(begun)],
+        [one for one in checks if begun in one],
+        difflib.get_close_matches(begun, checks, n=MAX_OPTIONS, cutoff=0.6),
+    ):
+        if found:
+            return found[:MAX_OPTIONS]
+    return []
+
+
+def _all_checks(talk: "Interview", checks: list[str]) -> Block:
+    rows: dict[str, list[str]] = {}
+    for name in checks:
+        rows.setdefault(talk.desk.knowledge.checks[name].kind, []).append(name)
+    lines = [Line(", ".join(rows[kind]), f"{kind}:") for kind in items.KINDS if kind in rows]
+    lines.append(Line(", ".join(settings()), "machine:"))
+    return Block("page", tuple(lines), "What can be added")
+
+
+def _list(talk: "Interview", state: State, _rest: str) -> Turn:
+    return Turn(state, (answers_block(talk, state),))
+
+
+def answers_block(talk: "Interview", state: State) -> Block:
+    """Return the answers so far, numbered as ``change`` takes them."""
+    fields = case_of(state.entries).fields
+    lines = [
+        Line(entry_words(one, fields, talk.desk), f"{n}.")
+        for n, one in enumerate(state.entries, start=1)
+    ]
+    return Block("page", tuple(lines) or (Line("None yet."),), "Answers so far")
+
+
+def _why(talk: "Interview", state: State, _rest: str) -> Turn:
+    case = case_of(state.entries)
+    target = target_of(state, talk.desk)
+    if target.kind == "check":
+        return Turn(state, tuple(views.why(talk.desk.step(case, target.key), talk.desk)))
+    if target.kind == "machine":
+        asked = settings().get(target.key.replace("_", "-")) or question(target.key, case.fields)
+        return Turn(state, (text(asked.why),))
+    return Turn(state, (text(_REASONS.get(target.kind, "Nothing is asked now.")),))
+
+
+_REASONS = {
+    "leads": "Test leads have about as many ohms as a pull winding. What they read is taken off.",
+    "settle": "When the control type is known, fewer causes are left and each check is told "
+    "at its right moment.",
+    "repair": "A check costs minutes too. Here a repair is expected to come sooner to the end.",
+    "cure": "Only a repair that cured, with its proof seen, settles the cause. If it did not "
+    "cure, that cause is taken off the list and the search goes on.",
+    "pick": "What you typed can mean any of these.",
+    "leave": "What is not saved is gone when you leave.",
+}
+
+
+def _what_if(talk: "Interview", state: State, rest: str) -> Turn:
+    case = case_of(state.entries)
+    target = target_of(state, talk.desk)
+    if target.kind != "check":
+        return _refuse(state, "There is nothing to suppose at this question.")
+    prompt = prompt_of(target, case, talk.desk)
+    now = talk.desk.answer(case)
+    if rest:
+        rows = [_suppose(talk, state, target, rest)]
+    elif prompt.options:
+        rows = [_suppose(talk, state, target, one.key) for one in prompt.options]
+    else:
+        return _refuse(state, f"Type what if and a reading: what if {views.EXAMPLES[prompt.unit]}.")
+    return Turn(state, tuple(views.what_if(rows, now)))
+
+
+def _suppose(
+    talk: "Interview", state: State, target: Target, words: str
+) -> tuple[str, Mapping[str, object]]:
+    """Return an answer in words and the diagnosis it would lead to. Raises NotRead, Refused."""
+    case = case_of(state.entries)
+    typed = understand(words, prompt_of(target, case, talk.desk))
+    if typed.kind not in ("option", "unsure", "words"):
+        raise NotRead(typed.rest or f"'{words}' is no answer here.")
+    finding = talk.finding(target, typed)
+    if "value" in finding and "unit" not in finding:
+        raise NotRead("Type the unit too, such as 11.4 V.")
+    entry = finding_entry(case, talk.desk, finding)
+    entries = placed(state.entries, entry, target.replaces)
+    place = len(entries) - 1 if target.replaces is None else target.replaces
+    entries, _ = accept(entries, place, talk.desk)
+    said = entry_words(entry, case.fields, talk.desk).partition(": ")[2]
+    return said, talk.desk.answer(case_of(entries))
+
+
+def _causes(talk: "Interview", state: State, _rest: str) -> Turn:
+    case = case_of(state.entries)
+    if "duty" not in case.fields:
+        return _refuse(state, "Nothing is known yet. First say what the trouble is with.")
+    return Turn(state, tuple(views.causes(talk.desk.answer(case), talk.desk)))
+
+
+def _skip(talk: "Interview", state: State, _rest: str) -> Turn:
+    target = target_of(state, talk.desk)
+    case = case_of(state.entries)
+    if target.kind in ("machine", "leads"):
+        return talk.take(state, target, Typed("unsure"))
+    if target.kind != "check":
+        return _refuse(state, "There is no check to skip here.")
+    if state.target is not None:
+        return talk.asking(replace(state, target=None), text("Left as it was."))
+    shared = talk.desk.knowledge.checks[target.key].shared_between_sides
+    return talk.record(state, Entry("skip", target.key, side=None if shared else case.side))
+
+
+def _field(talk: "Interview", state: State, field: str, value: object) -> Turn:
+    """Set a field of the machine, in the place where it was answered before."""
+    places = [n for n, one in enumerate(state.entries) if (one.kind, one.key) == ("machine", field)]
+    return talk.record(state, Entry("machine", field, value), places[-1] if places else None)
+
+
+def _hands(talk: "Interview", state: State, rest: str) -> Turn:
+    if not rest:
+        return talk.ask(state, Target("machine", "hands", _place_of(state, "hands")))
+    words = rest.lower().replace(",", " ").split()
+    wrong = [one for one in words if one not in (*items.KINDS, "all")]
+    if wrong:
+        return _refuse(state, f"{unknown('kind of check', wrong[0], items.KINDS)}. Type any of "
+                       f"{', '.join(items.KINDS)}, or all.")  # fmt: skip
+    kinds = None if "all" in words else [one for one in items.KINDS if one in words]
+    return _field(talk, state, "hands", kinds)
+
+
+def _place_of(state: State, field: str) -> int | None:
+    places = [n for n, one in enumerate(state.entries) if (one.kind, one.key) == ("machine", field)]
+    return places[-1] if places else None
+
+
+def _side(talk: "Interview", state: State, rest: str) -> Turn:
+    case = case_of(state.entries)
+    if not case.two_sides:
+        return _refuse(state, "This machine is not said to have two brake solenoids.")
+    if rest.lower() not in ("left", "right"):
+        return _refuse(state, "Type side left or side right, as seen from the seat.")
+    return _field(talk, state, "side", rest.lower())
+
+
+def _as(talk: "Interview", state: State, rest: str) -> Turn:
+    for audience in ("caller", "technician"):
+        if rest and audience.startswith(rest.lower()):
+            return _field(talk, state, "audience", audience)
+    return _refuse(state, "Type as caller for sentences to read out, or as technician.")
+
+
+def _how(talk: "Interview", state: State, _rest: str) -> Turn:
+    target = target_of(state, talk.desk)
+    if target.kind != "check":
+        return _refuse(state, "There is no check to explain here.")
+    row = talk.desk.step(case_of(state.entries), target.key)
+    blocks, told = views.cautions(row["cautions"], state.told, "CAUTION. Before you start")
+    said = [*blocks, text(row["how"], title="How to do it"), text(f'Read out: "{row["say"]}"')]
+    return Turn(replace(state, told=told), tuple(said))
+
+
+def _cautions(talk: "Interview", state: State, _rest: str) -> Turn:
+    if not _machine_known(state):
+        return _refuse(state, "The cautions depend on the machine. Answer the questions first.")
+    asked = replace(state, told=frozenset())
+    general = [one["text"] for one in talk.desk.answer(case_of(state.entries))["cautions"]]
+    blocks, _ = question_blocks(asked, talk.desk)
+    step = [block for block in blocks if block.kind == "caution"]
+    always, _ = views.cautions(general, frozenset(), "CAUTION. Always on this machine")
+    return Turn(state, (*always, *step))
+
+
+def _repair(talk: "Interview", state: State, rest: str) -> Turn:
+    if not _machine_known(state):
+        return _refuse(state, "First answer the questions about the machine.")
+    case = case_of(state.entries)
+    causes = talk.desk.answer(case)["causes"]
+    known = {one["id"]: one["name"] for one in causes}
+    if not rest:
+        chosen = str(lead(talk.desk.answer(case))["id"])
+    elif rest.isdecimal() and 1 <= int(rest) <= len(causes):
+        chosen = causes[int(rest) - 1]["id"]
+    else:
+        chosen = rest.lower().replace(" ", "-")
+    if chosen not in known:
+        return _refuse(state, f"{unknown('cause', rest, known)}. 'causes' shows them all.")
+    return talk.record(state, Entry("agree", chosen, side=case.side))
+
+
+def _summary(talk: "Interview", state: State, _rest: str) -> Turn:
+    return Turn(state, tuple(talk.summary(state)))
+
+
+def _save(talk: "Interview", state: State, rest: str) -> Turn:
+    return Turn(state, effects=(Effect("save", rest),))
+
+
+def _quit(talk: "Interview", state: State, _rest: str) -> Turn:
+    if not state.dirty:
+        return Turn(state, effects=(Effect("quit"),))
+    return talk.ask(state, Target("leave"))
+
+
+def leave(state: State, typed: Typed) -> Turn:
+    """Take the answer to whether to save before leaving."""
+    word = typed.rest.lower()
+    if word in ("n", "no"):
+        return Turn(state, effects=(Effect("quit"),))
+    path = "" if word in ("", "y", "yes") else typed.rest
+    return Turn(state, effects=(Effect("save", path), Effect("quit")))
+
+
+def decide(talk: "Interview", state: State, target: Target, value: Any) -> Turn:
+    """Take what was decided: a control type, a check, a course of repair, what came of it."""
+    case: Case = case_of(state.entries)
+    if target.kind == "pick":
+        return talk.ask(state, Target("check", str(value), asked_for=True))
+    if target.kind == "settle":
+        yes, no = Entry("machine", "control", target.key), Entry("decline", "control")
+        return talk.record(state, yes if value else no)
+    if value == "stop":
+        return talk.record(state, Entry("stop", side=case.side))
+    if target.kind == "cure":
+        kind: EntryKind = "cured" if value == "cured" else "not-cured"
+        return talk.record(state, Entry(kind, target.key, side=case.side))
+    first = str(lead(talk.desk.answer(case))["id"])
+    chosen = Entry("agree", value, side=case.side)
+    return talk.record(state, chosen if value else Entry("decline", first, side=case.side))
+
+
+_ACTS: dict[str, Act] = {
+    "why": _why, "what if": _what_if, "back": _back, "change": _change, "add": _add,
+    "list": _list, "causes": _causes, "skip": _skip, "hands": _hands, "side": _side, "as": _as,
+    "how": _how, "cautions": _cautions, "repair": _repair, "again": _again, "summary": _summary,
+    "save": _save, "quit": _quit, "help": _help,
+}  # fmt: skip

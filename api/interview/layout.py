@@ -1,0 +1,36 @@
+"""Blocks as lines of text for any width. Plain ASCII, no colour."""
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from api.interview.turn import Block
+
+MIN_WIDTH, MAX_WIDTH = 20, 88
+
+
+def render(blocks: Iterable[Block], width: int) -> list[list[str]]:
+    """Return the lines of each block, broken to ``width`` columns, an empty line before each."""
+    width = max(MIN_WIDTH, min(width, MAX_WIDTH))
+    return [["", *_lines(block, width)] for block in blocks]
+
+
+def as_text(blocks: Sequence[Block], width: int) -> str:
+    """Return the blocks as one text."""
+    return "\n".join(line for lines in render(blocks, width) for line in lines)
+
+
+def _lines(block: Block, width: int) -> list[str]:
+    mark = {"caution": "! ", "error": "? "}.get(block.kind, "")
+    lines = _title(block, mark, width)
+    for line in block.lines:
+        lines += [mark + row for row in line.wrapped(width - len(mark)).split("\n")]
+    return lines
+
+
+def _title(block: Block, mark: str, width: int) -> list[str]:
+    if not block.title:
+        return []
+    rows = textwrap.wrap(block.title, width - len(mark), break_on_hyphens=False)
+    if mark:
+        return [mark + row for row in rows]
+    return [*rows, "-" * max(map(len, rows))]

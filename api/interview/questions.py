@@ -1,0 +1,83 @@
+"""The questions about the machine, read from ``questions.yaml``."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import Any
+
+from api.interview.turn import Option, Prompt
+from engine.knowledge.text import load_yaml
+
+DONT_KNOW = "0"
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question about the machine; ``number`` is the unit of one that takes a number."""
+
+    id: str
+    name: str
+    ask: str
+    why: str
+    unsure: str = ""
+    options: tuple[Option, ...] = ()
+    number: str = ""
+    needs: tuple[tuple[str, Any], ...] = ()
+
+    def applies(self, fields: Mapping[str, Any]) -> bool:
+        """Return whether the machine, as far as it is known, has this question."""
+        return all(fields.get(key) == value for key, value in self.needs)
+
+    @property
+    def prompt(self) -> Prompt:
+        """Return how the question is answered."""
+        if self.options:
+            return Prompt("choice", self.options)
+        if self.number:
+            return Prompt("number", unit=self.number)
+        return Prompt("text", unsure=False, empty=True)
+
+    def words(self, value: Any) -> str:
+        """Return a recorded answer in words."""
+        if value is None:
+            return "not known" if self.id != "label" else "not said"
+        chosen = (one.words for one in self.options if one.value == value)
+        if self.number:
+            return f"{value:g} {self.number}"
+        return next(chosen, ", ".join(value) if isinstance(value, list) else str(value))
+
+
+@lru_cache(maxsize=1)
+def questions() -> tuple[Question, ...]:
+    """Return the questions in the order in which they are asked."""
+    file = resources.files("api.interview").joinpath("questions.yaml")
+    return tuple(_question(one) for one in load_yaml(file.read_text("utf-8"), file.name))
+
+
+def _question(raw: Mapping[str, Any]) -> Question:
+    options = tuple(
+        Option(str(place), one["words"], one["value"])
+        for place, one in enumerate(raw.get("options", ()), start=1)
+    )
+    needs = tuple(raw.get("needs", {}).items())
+    return Question(**{**raw, "options": options, "needs": needs})
+
+
+def question(field: str, fields: Mapping[str, Any]) -> Question:
+    """Return the question about a field, as this machine has it."""
+    mine = [one for one in questions() if one.id == field]
+    return next((one for one in mine if one.applies(fields)), mine[0])
+
+
+def next_question(fields: Mapping[str, Any]) -> Question | None:
+    """Return the first question that is still open, or None."""
+    for one in questions():
+        if not one.number and one.id not in fields and one.applies(fields):
+            return one
+    return None
+
+
+def settings() -> dict[str, Question]:
+    """Return the questions that are not asked but taken by ``add``, by their typed name."""
+    return {one.id.replace("_", "-"): one for one in questions() if one.number}

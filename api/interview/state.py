@@ -1,0 +1,169 @@
+"""What is known so far: the answers in the order in which they were given, and what is asked.
+
+Everything else (the machine, the findings, what was excluded) is read off the answers, so undoing
+one is leaving it out.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+EntryKind = Literal[
+    "machine", "finding", "skip", "agree", "decline", "reopen", "cured", "not-cured", "stop"
+]  # fmt: skip
+TargetKind = Literal[
+    "machine", "check", "leads", "settle", "repair", "cure", "end", "refer", "pick", "leave"
+]  # fmt: skip
+
+
+_CLOSING = ("agree", "reopen", "cured", "not-cured")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One answer: ``key`` is the field, check or cause that it is about."""
+
+    kind: EntryKind
+    key: str = ""
+    value: Any = None
+    side: str | None = None
+
+
+@dataclass(frozen=True)
+class Target:
+    """What the next line answers.
+
+    ``replaces`` is the place of the answer that is being changed; ``partial`` is a reading that
+    still lacks its unit or its leads; ``choices`` are the checks to pick from.
+    """
+
+    kind: TargetKind
+    key: str = ""
+    replaces: int | None = None
+    partial: Mapping[str, Any] | None = None
+    choices: tuple[str, ...] = ()
+    asked_for: bool = False
+
+
+@dataclass(frozen=True)
+class State:
+    """An interview: its answers, what was there before each change, what was told already."""
+
+    entries: tuple[Entry, ...] = ()
+    past: tuple[tuple[Entry, ...], ...] = ()
+    target: Target | None = None
+    told: frozenset[str] = frozenset()
+    saved_to: str | None = None
+    dirty: bool = False
+
+    def with_entries(self, entries: Sequence[Entry]) -> "State":
+        """Return the state with other answers; ``back`` leads to those there are now."""
+        past = (*self.past, self.entries)
+        return replace(self, entries=tuple(entries), past=past, target=None, dirty=True)
+
+    def undone(self) -> "State":
+        """Return the state before the last answer or change."""
+        if self.past:
+            before, past = self.past[-1], self.past[:-1]
+        else:
+            before, past = self.entries[:-1], ()
+        return replace(self, entries=before, past=past, target=None, dirty=True)
+
+
+@dataclass(frozen=True)
+class Case:
+    """The answers read as a case; what hangs on a side is that of the side looked at now."""
+
+    fields: Mapping[str, Any]
+    findings: tuple[tuple[int, Mapping[str, Any]], ...]
+    skipped: tuple[str, ...]
+    excluded: tuple[str, ...]
+    declined: frozenset[str]
+    agreed: str | None
+    cured: str | None
+    stopped: bool
+
+    @property
+    def audience(self) -> str:
+        """Return whom the wording is for; a caller's sentences when it was not said."""
+        return self.fields.get("audience") or "caller"
+
+    @property
+    def two_sides(self) -> bool:
+        """Return whether the machine has two brake solenoids."""
+        return bool(self.fields.get("solenoids") == 2)
+
+    @property
+    def side(self) -> str | None:
+        """Return the side that is looked at; None on a machine with one solenoid."""
+        return side_of(self.fields)
+
+    @property
+    def mine(self) -> list[tuple[int, Mapping[str, Any]]]:
+        """Return the findings of this side and those that concern both, with their places."""
+        return [pair for pair in self.findings if pair[1].get("side") in (None, self.side)]
+
+    def answered(self, check: str) -> int:
+        """Return how often a check was answered on this side."""
+        return sum(one["check"] == check for _, one in self.mine)
+
+    @property
+    def sides(self) -> list[str | None]:
+        """Return the sides that anything was found on, the one looked at first."""
+        found = dict.fromkeys([self.side])
+        if self.two_sides:
+            found |= dict.fromkeys(one["side"] for _, one in self.findings if "side" in one)
+        return list(found)
+
+    def machine(self) -> dict[str, Any]:
+        """Return the machine of a request; what is not known is left out or 'unknown'."""
+        kept = {
+            key: value
+            for key, value in self.fields.items()
+            if key not in ("audience", "label", "hands", "side") and value is not None
+        }
+        return {"control": "unknown", "coil": "unknown", **kept}
+
+    def request(self, everywhere: bool = False) -> dict[str, Any]:
+        """Return the request: of this side, or of both. What was skipped is not known.
+
+        Raises KeyError when the duty was not answered yet.
+        """
+        self.fields["duty"]
+        findings = [dict(one) for _, one in (self.findings if everywhere else self.mine)]
+        left_out = [name for name in self.skipped if not self.answered(name)]
+        # asked twice and set aside twice: enough of it
+        left_out += [name for name in dict.fromkeys(one["check"] for _, one in self.mine)
+                     if self.answered(name) > 1]  # fmt: skip
+        if not everywhere:
+            findings += [{"check": name, "outcome": "not-known"} for name in left_out]
+        return {
+            "machine": self.machine(), "findings": findings,
+            "on_hand": self.fields.get("hands"), "excluded": list(self.excluded), "limit": 0,
+        }  # fmt: skip
+
+
+def side_of(fields: Mapping[str, Any]) -> str | None:
+    """Return the side to look at: None with one solenoid, the left one when it was not said."""
+    if fields.get("solenoids") != 2:
+        return None
+    return fields.get("side") or "left"
+
+
+def case_of(entries: Sequence[Entry]) -> Case:
+    """Read the answers as a case."""
+    fields = {one.key: one.value for one in entries if one.kind == "machine"}
+    side = side_of(fields)
+    mine = [one for one in entries if one.side in (None, side)]
+    closing = [one for one in mine if one.kind in _CLOSING]
+    last = closing[-1] if closing else Entry("stop")
+    return Case(
+        fields=fields,
+        findings=tuple((n, one.value) for n, one in enumerate(entries) if one.kind == "finding"),
+        skipped=tuple(one.key for one in mine if one.kind == "skip"),
+        excluded=tuple(dict.fromkeys(one.key for one in mine if one.kind == "not-cured")),
+        declined=frozenset(one.key for one in mine if one.kind == "decline"),
+        agreed=last.key if last.kind == "agree" else None,
+        cured=last.key if last.kind == "cured" else None,
+        stopped=bool(mine) and mine[-1].kind == "stop",
+    )
