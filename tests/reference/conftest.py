@@ -16,6 +16,7 @@ from engine.model import ModelStore
 
 SLOW_FACTOR = 10
 FIGURE = "reference figure"
+_WRITTEN = pytest.StashKey[bool]()
 
 
 @pytest.fixture(scope="session")
@@ -57,7 +58,14 @@ def _figures(reports: list[pytest.TestReport]) -> Iterator[tuple[str, str]]:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Print the figures of the comparisons."""
+    """Print the figures of the comparisons, once.
+
+    Workers of pytest-xdist send their figures along with their reports; for the summary of such a
+    run tests/conftest.py has to bring this hook in, since nothing is collected where it is written.
+    """
+    if terminalreporter.config.stash.get(_WRITTEN, False):
+        return
+    terminalreporter.config.stash[_WRITTEN] = True
     reports = [one for kind in ("passed", "failed") for one in terminalreporter.getreports(kind)]
     found = sorted(_figures(reports), key=lambda pair: pair[0])
     if found:

@@ -257,8 +257,10 @@ def test_sensitivities(source: bool, knowledge: Knowledge, enlarged: Sized, figu
         assert abs(here - slope) <= SHARE * abs(slope) + floor, (
             f"{probe.faulty} {moved}: {here} {slope}"
         )
-        if abs(slope) > 10 * floor:
+        if abs(slope) > 100 * floor:
             moving += 1
             worst = max(worst, abs(here - slope) / abs(slope))
     assert moving >= 24
-    figure(f"{len(slopes)} slopes, the {moving} not nil at most {worst:.1e} of their value apart")
+    figure(
+        f"{len(slopes)} slopes, {moving} of them clear of nil, these at most {worst:.1e} of their value apart"
+    )

@@ -22,7 +22,7 @@ from tests.reference import draws
 ROOT = Path(__file__).parents[2]
 WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
 PROBABILITY = 1e-12
-CASES = 24
+CASES = 16
 PROGRAM = """
 import json, sys
 from engine import diagnose
