@@ -175,6 +175,8 @@ def _why(talk: "Interview", state: State, _rest: str) -> Turn:
 
 _REASONS = {
     "leads": "Test leads have about as many ohms as a pull winding. What they read is taken off.",
+    "place": "Where two wires go into the solenoid, the plug's ground pin is joined to nothing and "
+    "reads open on a good part too.",
     "settle": "When the control type is known, fewer causes are left and each check is told "
     "at its right moment.",
     "repair": "A check costs minutes too. Here a repair is expected to come sooner to the end.",
@@ -230,7 +232,7 @@ def _causes(talk: "Interview", state: State, _rest: str) -> Turn:
 def _skip(talk: "Interview", state: State, _rest: str) -> Turn:
     target = target_of(state, talk.desk)
     case = case_of(state.entries)
-    if target.kind in ("machine", "leads"):
+    if target.kind in ("machine", "leads", "place"):
         return talk.take(state, target, Typed("unsure"))
     if target.kind != "check":
         return _refuse(state, "There is no check to skip here.")

@@ -49,6 +49,7 @@ def _said(case: Case, target: Target) -> str:
         return f"So the pull comes like this: '{words}'. Take it as the control type?"
     return {
         "leads": "What do the test leads read by themselves, tips touched together?",
+        "place": "Where was the other lead?",
         "pick": "Which of these?",
         "leave": "Save before you go? Enter saves, n leaves without saving, or type a file name. "
         "Type back to go on.",

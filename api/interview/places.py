@@ -16,6 +16,10 @@ LEAST = 0.03  # a repair for a cause below this is not offered
 FURTHER = 3  # checks named for whoever goes on
 MAX_OPTIONS = 9
 
+PLACES = (
+    Option("1", "Bare metal on the solenoid's body", "body"),
+    Option("2", "The ground pin of the plug", "ground-pin"),
+)
 YES_NO = (Option("1", "Yes", True), Option("2", "No", False))
 
 
@@ -104,8 +108,8 @@ def prompt_of(target: Target, case: Case, desk: Desk) -> Prompt:
         return Prompt("text", hint="Such as 0.2 ohm; z when zeroed; 0 when you don't know")
     if target.kind in ("repair", "cure", "pick"):
         return Prompt("choice", _options(target, case, desk), unsure=False)
-    if target.kind == "settle":
-        return Prompt("choice", YES_NO)
+    if target.kind in ("settle", "place"):
+        return Prompt("choice", YES_NO if target.kind == "settle" else PLACES)
     return Prompt("text", unsure=False, empty=target.kind == "leave")
 
 
@@ -158,9 +162,7 @@ def further_checks(case: Case, desk: Desk) -> list[Mapping[str, Any]]:
     """Return the best checks that take more than is at hand; none where all was at hand."""
     if case.fields.get("hands") is None or desk.answer(case)["next_checks"]:
         return []
-    found: list[Mapping[str, Any]] = desk.diagnose({**case.request(), "on_hand": None})[
-        "next_checks"
-    ]
+    found: list[Mapping[str, Any]] = desk.diagnose(case.request(all_hands=True))["next_checks"]
     return found[:FURTHER]
 
 

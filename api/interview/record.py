@@ -50,7 +50,7 @@ def accept(entries: Sequence[Entry], new: int, desk: Desk) -> tuple[list[Entry],
         place, name = _at_fault(kept, faults[0])
         own = [one for one in faults if _at_fault(kept, one)[0] == new]
         if own or place is None:
-            raise Refused([one.message for one in own or faults])
+            raise Refused([one.message for one in own] or [str(one) for one in faults])
         entry = kept[place]
         if name == "side":
             value = {key: value for key, value in entry.value.items() if key != "side"}

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, Literal
 
 from api.interview import actions, moves, views
 from api.interview.asking import question_blocks
@@ -95,8 +95,8 @@ class Interview:
                 return self._take_field(state, target, typed)
             case "check":
                 return self._take_check(state, target, typed)
-            case "leads":
-                return self._take_leads(state, target, typed)
+            case "leads" | "place":
+                return self._take_remark(state, target, typed)
             case "settle" | "pick" | "repair" | "cure":
                 return actions.decide(self, state, target, typed.value)
         raise NotRead("Nothing is asked now. Type summary, save, back, change, add or quit.")
@@ -135,12 +135,13 @@ class Interview:
                 replace(state, target=asked),
                 (text(f"{shown} what? Type the unit: {units}. Or type the reading again."),),
             )
-        if self._wants_leads(finding):
-            entries = placed(state.entries, self._entry(state, target, finding), target.replaces)
-            place = len(entries) - 1 if target.replaces is None else target.replaces
-            accept(entries, place, self.desk)  # a reading that is refused is refused at once
-            return self.ask(state, Target("leads", target.key, target.replaces, finding))
-        return self.take_finding(state, target, finding)
+        missing = self._missing(finding)
+        if missing is None:
+            return self.take_finding(state, target, finding)
+        entries = placed(state.entries, self._entry(state, target, finding), target.replaces)
+        place = len(entries) - 1 if target.replaces is None else target.replaces
+        accept(entries, place, self.desk)  # a reading that is refused is refused at once
+        return self.ask(state, Target(missing, target.key, target.replaces, finding))
 
     def finding(self, target: Target, typed: Typed) -> dict[str, Any]:
         """Return what was typed as a finding of the check that is asked. Raises NotRead."""
@@ -155,20 +156,31 @@ class Interview:
         reading: Reading = read_reading(typed.rest, tags)
         return reading.finding(target.key)
 
-    def _wants_leads(self, finding: dict[str, Any]) -> bool:
-        """Return whether the leads have to be asked for: a few ohms, read to the solenoid."""
-        reading = self.desk.knowledge.checks[finding["check"]].reading
-        if reading is None or reading.quantity != "resistance" or "value" not in finding:
-            return False
-        ohms = {"ohm": 1.0, "mohm": 1e-3}.get(finding["unit"])
-        known = "lead_ohms" in finding or "leads-not-zeroed" in finding.get("circumstances", ())
-        return ohms is not None and not known and finding["value"] * ohms < LEADS_MATTER_BELOW
+    def _missing(self, finding: dict[str, Any]) -> Literal["leads", "place"] | None:
+        """Return what else has to be known of a reading in ohms, if anything.
 
-    def _take_leads(self, state: State, target: Target, typed: Typed) -> Turn:
-        """Take what the test leads read by themselves, and with it the reading that waits."""
+        Of a few ohms, what the leads read; of an open winding, where the other lead was.
+        """
+        reading = self.desk.knowledge.checks[finding["check"]].reading
+        if reading is None or reading.quantity != "resistance":
+            return None
+        if finding.get("outcome") == "open":
+            by_style = len(set(reading.to_node.values())) > 1  # to the ground of the coil style
+            return "place" if by_style and "measured_to" not in finding else None
+        ohms = {"ohm": 1.0, "mohm": 1e-3}.get(finding.get("unit", ""))
+        known = "lead_ohms" in finding or "leads-not-zeroed" in finding.get("circumstances", ())
+        if ohms is None or known or finding["value"] * ohms >= LEADS_MATTER_BELOW:
+            return None
+        return "leads"
+
+    def _take_remark(self, state: State, target: Target, typed: Typed) -> Turn:
+        """Take what the leads read or where one stood, and with it the reading that waits."""
         finding = dict(target.partial or {})
-        if typed.kind != "unsure" and typed.rest != "0":
+        unsure = typed.kind == "unsure" or typed.rest == "0"
+        if target.kind == "leads" and not unsure:
             finding["lead_ohms"] = leads_of(typed.rest)
+        elif not unsure:
+            finding["measured_to"] = typed.value
         return self.take_finding(state, target, finding)
 
     def take_finding(self, state: State, target: Target, finding: dict[str, Any]) -> Turn:

@@ -12,7 +12,8 @@ EntryKind = Literal[
     "machine", "finding", "skip", "agree", "decline", "reopen", "cured", "not-cured", "stop"
 ]  # fmt: skip
 TargetKind = Literal[
-    "machine", "check", "leads", "settle", "repair", "cure", "end", "refer", "pick", "leave"
+    "machine", "check", "leads", "place", "settle", "repair", "cure", "end", "refer", "pick",
+    "leave",
 ]  # fmt: skip
 
 
@@ -33,8 +34,8 @@ class Entry:
 class Target:
     """What the next line answers.
 
-    ``replaces`` is the place of the answer that is being changed; ``partial`` is a reading that
-    still lacks its unit or its leads; ``choices`` are the checks to pick from.
+    ``replaces`` is the place of the answer that is being changed; ``partial`` is a reading of
+    which something is still asked: unit, leads, place; ``choices`` are the checks to pick from.
     """
 
     kind: TargetKind
@@ -124,23 +125,33 @@ class Case:
         }
         return {"control": "unknown", "coil": "unknown", **kept}
 
-    def request(self, everywhere: bool = False) -> dict[str, Any]:
+    def request(self, everywhere: bool = False, all_hands: bool = False) -> dict[str, Any]:
         """Return the request: of this side, or of both. What was skipped is not known.
 
-        Raises KeyError when the duty was not answered yet.
+        ``all_hands`` asks for checks as if everything were at hand. Raises KeyError when the duty
+        was not answered yet.
         """
         self.fields["duty"]
         findings = [dict(one) for _, one in (self.findings if everywhere else self.mine)]
-        left_out = [name for name in self.skipped if not self.answered(name)]
-        # asked twice and set aside twice: enough of it
-        left_out += [name for name in dict.fromkeys(one["check"] for _, one in self.mine)
-                     if self.answered(name) > 1]  # fmt: skip
         if not everywhere:
-            findings += [{"check": name, "outcome": "not-known"} for name in left_out]
+            findings += [{"check": name, "outcome": "not-known"} for name in self._enough()]
+        hands = None if all_hands else self.fields.get("hands")
         return {
-            "machine": self.machine(), "findings": findings,
-            "on_hand": self.fields.get("hands"), "excluded": list(self.excluded), "limit": 0,
-        }  # fmt: skip
+            "machine": self.machine(),
+            "findings": findings,
+            **({} if hands is None else {"on_hand": hands}),
+            "excluded": list(self.excluded),
+            "limit": 0,
+        }
+
+    def _enough(self) -> list[str]:
+        """Return the checks that are not asked again: skipped, or answered twice.
+
+        What was set aside is proposed once more by the engine; after a second time it is enough.
+        """
+        answered = dict.fromkeys(one["check"] for _, one in self.mine)
+        skipped = [name for name in self.skipped if name not in answered]
+        return skipped + [name for name in answered if self.answered(name) > 1]
 
 
 def side_of(fields: Mapping[str, Any]) -> str | None:

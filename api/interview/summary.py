@@ -111,8 +111,7 @@ def _evidence(entry: Mapping[str, Any], desk: Desk) -> Iterator[Line]:
 
 def _further(case: Case, desk: Desk) -> Iterator[Line]:
     """Yield the checks that are worth doing next by somebody with the full kit."""
-    request = {**case.request(), "on_hand": None}
-    for one in desk.diagnose(request)["next_checks"][:FURTHER]:
+    for one in desk.diagnose(case.request(all_hands=True))["next_checks"][:FURTHER]:
         yield Line(f"Check next ({one['kind']}, {one['minutes']:g} min): {one['name']}. "
                    f"{one['how']}", "[ ]")  # fmt: skip
 
@@ -140,7 +139,7 @@ def _cautions(cases: Sequence[Case], desk: Desk) -> Iterator[Line]:
         if answer["scope"]["covered"]:
             texts.update(dict.fromkeys(entry["cautions"]))
             if not chosen:
-                further = desk.diagnose({**case.request(), "on_hand": None})["next_checks"]
+                further = desk.diagnose(case.request(all_hands=True))["next_checks"]
                 for one in further[:FURTHER]:
                     texts.update(dict.fromkeys(one["cautions"]))
     yield Line("Cautions:")

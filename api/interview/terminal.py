@@ -3,18 +3,18 @@
 import contextlib
 import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from api.interview import saved
 from api.interview.journal import Journal, free_name, write
-from api.interview.layout import as_text, render
+from api.interview.layout import render
 from api.interview.places import target_of
 from api.interview.session import Interview
 from api.interview.state import State, case_of
-from api.interview.turn import Block, Effect, Turn, error, text
+from api.interview.turn import Block, Effect, error, text
 
 PROMPT = "> "
 MORE = "-- Enter goes on --"
@@ -40,14 +40,17 @@ class Screen:
     def show(self, blocks: tuple[Block, ...]) -> None:
         """Show blocks; on a terminal, stop where they would scroll away unread."""
         size = shutil.get_terminal_size()
-        used = 0
-        for lines in render(blocks, size.columns):
-            for part in _parts(lines, size.lines - 2) if self.paged else [lines]:
-                if self.paged and used and used + len(part) > size.lines - 2:
-                    self._pause()
-                    used = 0
-                used += len(part)
-                print("\n".join(part), flush=True)
+        parts = render(blocks, size.columns)
+        if not self.paged:
+            print("\n".join(line for part in parts for line in part), flush=True)
+            return
+        height, used = max(size.lines - 2, 5), 0
+        for part in pages(blocks, parts, height):
+            if used and used + len(part) > height:
+                self._pause()
+                used = 0
+            used += len(part)
+            print("\n".join(part), flush=True)
 
     def _pause(self) -> None:
         """Wait for Enter; a line typed here answers the question that follows."""
@@ -74,10 +77,24 @@ class Screen:
             return None
 
 
-def _parts(lines: list[str], height: int) -> list[list[str]]:
-    """Return a block in parts that fit the screen."""
-    height = max(height, 5)
-    return [lines[start : start + height] for start in range(0, len(lines), height)]
+def pages(blocks: Sequence[Block], parts: Sequence[list[str]], height: int) -> Iterator[list[str]]:
+    """Yield the lines of blocks in parts no longer than a screen.
+
+    Where it fits, a question stays on one screen with the caution before it.
+    """
+    waiting: list[str] = []
+    for block, part in zip(blocks, parts, strict=True):
+        together = block.kind == "question" and len(waiting) + len(part) <= height
+        for lines in [[*waiting, *part]] if together else [waiting, part]:
+            if lines is not part or block.kind != "caution":
+                yield from _cut(lines, height)
+        waiting = part if block.kind == "caution" else []
+    yield from _cut(waiting, height)
+
+
+def _cut(lines: list[str], height: int) -> Iterator[list[str]]:
+    for start in range(0, len(lines), height):
+        yield lines[start : start + height]
 
 
 def _line_editor() -> Any:
@@ -213,6 +230,3 @@ class Run:
                       f"threewire ask --resume {self.journal.path}", file=sys.stderr)  # fmt: skip
             else:
                 print(f"\nthreewire: {why} There was nothing new to keep.", file=sys.stderr)
-
-
-__all__ = ["Run", "Screen", "Turn", "as_text"]
