@@ -8,6 +8,7 @@ from typing import Any
 
 from marshmallow import Schema, fields, validate
 
+from api import separation_schemas
 from api.schemas import number, text, texts, whole
 from engine.knowledge import items
 
@@ -167,4 +168,5 @@ COMPONENTS: dict[str, type[Schema]] = {
     "Alive": AliveSchema,
     "Ready": ReadySchema,
     "ProblemKind": ProblemKindSchema,
+    **separation_schemas.COMPONENTS,
 }

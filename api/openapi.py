@@ -67,6 +67,7 @@ _DESCRIPTION = (
 _TAGS = {
     "diagnosis": "Facts in, diagnosis out.",
     "knowledge": "What the answers rest on.",
+    "reference": "The same as pages for people.",
     "service": "About the service itself.",
 }
 

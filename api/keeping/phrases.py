@@ -120,6 +120,7 @@ _SIMPLE = {
     "drop_checks": ("on this machine nobody can do", "checks"),
     "ask_first": ("offer first", "checks"),
     "clears": ("proves absent", "causes"),
+    "forbid": ("propose no check with the hazard", ""),
 }
 
 

@@ -5,6 +5,26 @@ Each module carries, beside its views, ``OPERATIONS``: what /openapi.json says o
 
 from types import ModuleType
 
-from api.resources import causes, checks, circuits, description, diagnoses, health, rules
+from api.resources import (
+    causes,
+    checks,
+    circuits,
+    description,
+    diagnoses,
+    health,
+    reference,
+    rules,
+    separation,
+)
 
-MODULES: list[ModuleType] = [diagnoses, causes, checks, circuits, rules, description, health]
+MODULES: list[ModuleType] = [
+    diagnoses,
+    causes,
+    checks,
+    circuits,
+    rules,
+    separation,
+    reference,
+    description,
+    health,
+]

@@ -1,6 +1,6 @@
 """What a caller may send and accept: media types and query parameters."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from flask import request
 
@@ -33,14 +33,26 @@ def query(allowed: Mapping[str, Sequence[str]]) -> dict[str, str]:
 
     Raises ProblemError 422 that names every fault, with the nearest right word.
     """
+    refuse(request.args, allowed, request.args.getlist)
+    return dict(request.args.items())
+
+
+def refuse(
+    given: Iterable[str],
+    allowed: Mapping[str, Sequence[str]],
+    values: Callable[[str], Sequence[str]],
+) -> None:
+    """Raise ProblemError 422 for query parameters that are unknown, repeated or out of their set.
+
+    ``given`` are their names and ``values`` gives what each was sent with.
+    """
     faults = [
         (f"query.{shorten(name)}", message)
-        for name in request.args
-        for message in _faults_of(name, request.args.getlist(name), allowed)
+        for name in given
+        for message in _faults_of(name, values(name), allowed)
     ]
     if faults:
         raise ProblemError(422, "The query does not fit.", errors=faults)
-    return dict(request.args.items())
 
 
 def _faults_of(name: str, values: Sequence[str], allowed: Mapping[str, Sequence[str]]) -> list[str]:

@@ -70,6 +70,74 @@ def item_operation(plural: str, name: str) -> Operation:
     return _get(f"get{name}", summary, name, ("404",), parameter) | {"tags": ["knowledge"]}
 
 
+def knowledge_operation(
+    operation_id: str,
+    summary: str,
+    schema: str,
+    filters: Mapping[str, Sequence[str]],
+    one: str = "",
+) -> Operation:
+    """Describe something worked out from the knowledge; ``one`` is the plural of what it is of."""
+    parameters = [_path_parameter("id", f"Id of one of the {one}.")] if one else []
+    parameters += [
+        text_parameter(field, f"Only what fits this {field}.", members=values)
+        for field, values in filters.items()
+    ]
+    refusals = ("404",) if one else ()
+    operation = _get(operation_id, summary, schema, refusals, *parameters)
+    return operation | {"tags": ["knowledge"]}
+
+
+def text_parameter(
+    name: str,
+    description: str,
+    most: int | None = None,
+    members: Sequence[str] = (),
+    where: str = "query",
+) -> Operation:
+    """Describe a parameter that is text: of at most so many letters, or one of a closed set."""
+    schema: dict[str, Any] = {"type": "string"}
+    if most is not None:
+        schema["maxLength"] = most
+    if members:
+        schema["enum"] = list(members)
+    elif where == "path":
+        schema["pattern"] = "^[a-z0-9-]+$"
+    return {
+        "name": name,
+        "in": where,
+        "required": where == "path",
+        "description": description,
+        "schema": schema,
+    }
+
+
+def page_operation(
+    operation_id: str,
+    summary: str,
+    mimetype: str,
+    *parameters: Operation,
+    refusals: Sequence[str] = (),
+) -> Operation:
+    """Describe a GET that answers with a page for people, or with what a page needs."""
+    content = {mimetype: {"schema": {"type": "string"}}}
+    responses: dict[str, Any] = {
+        "200": {
+            "description": summary,
+            "headers": {"X-Request-Id": {"$ref": "#/components/headers/X-Request-Id"}},
+            "content": content,
+        },
+        "304": {"description": "Not changed."},
+    }
+    return {
+        "operationId": operation_id,
+        "tags": ["reference"],
+        "summary": summary,
+        "parameters": [*parameters, _REQUEST_ID],
+        "responses": responses | _refusals(*refusals, "422", "500"),
+    }
+
+
 def diagnose_operation() -> Operation:
     """Describe the diagnosis; its examples are put in by api.openapi."""
     body = {"application/json": {"schema": {"$ref": "#/components/schemas/Request"}}}
