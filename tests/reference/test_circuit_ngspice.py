@@ -262,5 +262,6 @@ def test_sensitivities(source: bool, knowledge: Knowledge, enlarged: Sized, figu
             worst = max(worst, abs(here - slope) / abs(slope))
     assert moving >= 24
     figure(
-        f"{len(slopes)} slopes, {moving} of them clear of nil, these at most {worst:.1e} of their value apart"
+        f"{len(slopes)} slopes, {moving} of them clear of nil, these at most {worst:.1e} of their "
+        "value apart"
     )
