@@ -52,7 +52,7 @@ class Electrics:
     def _settle(self, phase: str, setting: Setting) -> State:
         """Let switches, outputs and relay act on the solved circuit until nothing changes."""
         plan = self.specimen.plan
-        closed = set(plan["phases"][phase]["made"])
+        closed = set(plan["phases"][phase]["made"]) | self._fuses()
         if self.specimen.stuck.get("timer") == "closed":
             closed.add("timer")
         relay, armature, turns = self._welded(setting), False, 0
@@ -70,6 +70,11 @@ class Electrics:
                 solved = self.solve(phase, setting, closed, relay)
                 break
         return State(solved, frozenset(closed), relay, armature)
+
+    def _fuses(self) -> set[str]:
+        """Return the parts that open for good when they carry too much, switches apart."""
+        parts = self.specimen.plan["parts"].items()
+        return {n for n, one in parts if one.get("trips_at_amps") and not one.get("switched")}
 
     def _welded(self, setting: Setting) -> bool:
         stuck = self.specimen.stuck.get("relay-contact")
@@ -121,7 +126,7 @@ class Electrics:
             part = self.specimen.plan["parts"].get(one.name, {})
             if part.get("kind") == "contact" and not relay:
                 continue
-            if part.get("switched") and one.name not in closed:
+            if (part.get("switched") or part.get("trips_at_amps")) and one.name not in closed:
                 continue
             if self._is_open(one.name, phase):
                 continue

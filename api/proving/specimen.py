@@ -10,6 +10,7 @@ import numpy as np
 from api.proving.data import applies, circuit, kb, own
 
 Random = np.random.Generator
+REGULATED_OHMS = 0.0005  # a charging source holds its volts, whatever the battery takes
 UNCALLED = ("healthy", "outside")  # nothing in this circuit to put right
 
 
@@ -131,6 +132,8 @@ def _sound(
     }  # fmt: skip
     limits = {key: float(random.uniform(*ends)) for key, ends in how["limits"].items()}
     amps = {"pull": 12 / kind["pull_ohms"] / ratio, "hold": 12 / kind["hold_ohms"] / ratio}
+    ohms["charging"] = REGULATED_OHMS * ratio**2
+    volts["charging"] = limits["charging_volts"] * ratio
     facts = dict.fromkeys(
         ("spring-returns", "linkage-follows", "lock-holds", "fuel-arrives", "fuel-enough",
          "engine-turns", "machine-drives"), True,
