@@ -1,0 +1,124 @@
+"""Dependencies point one way, and the engine is pure: read off the imports and calls."""
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+MODULES = {
+    path.relative_to(ROOT).as_posix(): ast.parse(path.read_text(encoding="utf-8"))
+    for package in ("api", "engine", "kb")
+    for path in sorted((ROOT / package).rglob("*.py"))
+}
+ENGINE = [name for name in MODULES if name.startswith("engine/")]
+# Standard modules with which an answer could depend on more than the request and the base.
+IMPURE = {
+    "asyncio", "datetime", "email", "ftplib", "http", "io", "logging", "multiprocessing", "os",
+    "platform", "random", "secrets", "select", "shutil", "signal", "smtplib", "socket", "sqlite3",
+    "ssl", "subprocess", "sys", "tempfile", "time", "urllib", "uuid", "webbrowser",
+}  # fmt: skip
+ALLOWED = {
+    # a setting for the linear algebra library, which must stand before NumPy is loaded
+    "engine/__init__.py": {"os"},
+    # experta logs on import; the gate takes its handler away again
+    "engine/rules/experta_gate.py": {"logging"},
+}
+OUTSIDE = {"experta", "marshmallow", "numpy", "scipy", "yaml"}
+READS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "iterdir", "glob", "rglob"}
+READER = "engine/knowledge/files.py"
+
+
+def imported(tree: ast.Module) -> Iterator[str]:
+    """Yield the full name of every module that some code imports, inside functions too."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are absolute here"
+            yield node.module or ""
+
+
+def packages(tree: ast.Module) -> set[str]:
+    """Return the top-level packages that some code imports."""
+    return {name.split(".")[0] for name in imported(tree)}
+
+
+def called(tree: ast.Module) -> set[str]:
+    """Return the names of everything that some code calls, methods by their last name."""
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call):
+            if isinstance(node.func, ast.Name):
+                found.add(node.func.id)
+            elif isinstance(node.func, ast.Attribute):
+                found.add(node.func.attr)
+    return found
+
+
+def test_there_is_code_to_look_at() -> None:
+    """Engine and service are some dozens of modules; the walk finds them."""
+    assert len(ENGINE) > 25
+    assert sum(name.startswith("api/") for name in MODULES) > 15
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_dependencies_point_one_way(name: str) -> None:
+    """The service rests on the engine, the engine on the knowledge, nothing the other way."""
+    forbidden = {"api": set(), "engine": {"api"}, "kb": {"api", "engine"}}
+    assert not packages(MODULES[name]) & (forbidden[name.split("/", maxsplit=1)[0]] | {"tests"})
+
+
+@pytest.mark.parametrize("name", ENGINE)
+def test_the_engine_knows_no_web(name: str) -> None:
+    """The engine imports its own parts, the standard library and five libraries, and no Flask."""
+    others = packages(MODULES[name]) - {"engine"} - set(sys.stdlib_module_names)
+    assert others <= OUTSIDE
+
+
+@pytest.mark.parametrize("name", ENGINE)
+def test_the_engine_has_no_clock_chance_or_network(name: str) -> None:
+    """No module of the engine imports time, random, os or anything else beside request and base."""
+    assert packages(MODULES[name]) & IMPURE <= ALLOWED.get(name, set())
+
+
+@pytest.mark.parametrize("name", ENGINE)
+def test_only_one_module_reads_files(name: str) -> None:
+    """Files are read in one place, and nothing is written or printed anywhere."""
+    reads = called(MODULES[name]) & (READS | {"print", "input", "exec", "eval", "system"})
+    allowed = {"read_text", "iterdir"} if name == READER else set()
+    assert reads <= allowed
+
+
+@pytest.mark.parametrize("name", ENGINE)
+def test_the_engine_has_no_random_numbers(name: str) -> None:
+    """NumPy's random numbers are not used either."""
+    attributes = {node.attr for node in ast.walk(MODULES[name]) if isinstance(node, ast.Attribute)}
+    assert not attributes & {"random", "default_rng", "RandomState", "now", "today"}
+
+
+@pytest.mark.parametrize("name", [one for one in ENGINE if "experta_gate" not in one])
+def test_experta_comes_through_one_door(name: str) -> None:
+    """Only the gate imports experta, whose import needs help on newer Pythons."""
+    assert "experta" not in packages(MODULES[name])
+
+
+@pytest.mark.parametrize(
+    ("code", "packages_found"),
+    [
+        ("import flask", {"flask"}), ("from flask import Flask", {"flask"}),
+        ("def f():\n    import time", {"time"}), ("import numpy.linalg as la", {"numpy"}),
+        ("if True:\n    from api.cli import main", {"api"}),
+    ],
+)  # fmt: skip
+def test_no_import_hides(code: str, packages_found: set[str]) -> None:
+    """An import is found wherever it stands and however it is written."""
+    assert packages(ast.parse(code)) == packages_found
+
+
+@pytest.mark.parametrize("code", ["open('x')", "p.read_text()", "x = [q.glob('*') for q in r]"])
+def test_no_reading_hides(code: str) -> None:
+    """A call that reads a file is found, on its own or as a method."""
+    assert called(ast.parse(code)) & READS
