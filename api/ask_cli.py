@@ -2,6 +2,7 @@
 
 import signal
 import sys
+from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -36,7 +37,7 @@ def ask(
     are read from standard input, one a line; the end of input ends the interview with the work
     order so far, and the exit status is 1 when an answer was not taken.
     """
-    from api.interview.journal import Journal, left_behind
+    from api.interview.journal import Journal, is_running_copy, left_behind
     from api.interview.session import Interview
     from api.interview.state import State
     from api.interview.terminal import Run, Screen
@@ -47,15 +48,17 @@ def ask(
     first: list[Block] = []
     given = _given(audience, hands)
     talk = Interview(Diagnoser(knowledge_from(overlay)))
-    state = State(entries=given)
+    state, journal = State(entries=given), Journal()
     if resume is not None:
         state, note = _resumed(resume, talk)
+        if is_running_copy(Path(resume)):  # never saved by name yet: quit offers to
+            state, journal = replace(state, saved_to=None, dirty=True), Journal(Path(resume))
         state = talk.given(state, given)
         first += [text(note)] if note else []
     screen = Screen()
     if screen.typed and resume is None and (path := left_behind()) is not None:
         first.append(text(f"An interview was cut off. Go on with: threewire ask --resume {path}"))
-    sys.exit(Run(talk, state, screen, Journal()).hold(tuple(first)))
+    sys.exit(Run(talk, state, screen, journal).hold(tuple(first)))
 
 
 def _set_up_streams() -> None:
@@ -93,8 +96,6 @@ def _given(audience: str | None, hands: str | None) -> tuple[Any, ...]:
 
 def _resumed(name: str, talk: Any) -> tuple[Any, str]:
     """Return the state in a file, and a word on what changed since. Raises BadInput."""
-    from dataclasses import replace
-
     from api.interview import saved
 
     source = read(name)

@@ -80,15 +80,14 @@ def _change(talk: "Interview", state: State, rest: str) -> Turn:
 
 
 def _ask_and_take(talk: "Interview", state: State, target: Target, words: str) -> Turn:
-    """Ask something out of turn; when the answer stands behind the command, take it at once."""
-    asked = talk.ask(state, target)
+    """Ask something out of turn; an answer that stands behind the command is taken at once."""
     if not words:
-        return asked
-    taken = talk.step(asked.state, words)
-    if taken.bad:
-        return Turn(taken.state, (*taken.blocks, *asked.blocks), bad=True)
-    kept = tuple(block for block in asked.blocks if block.kind == "caution")
-    return replace(taken, blocks=(*kept, *taken.blocks))
+        return talk.ask(state, target)
+    taken = talk.step(replace(state, target=target), words)
+    if not taken.bad:
+        return taken
+    asked = talk.ask(state, target)
+    return Turn(asked.state, (*taken.blocks, *asked.blocks), bad=True)
 
 
 def _add(talk: "Interview", state: State, rest: str) -> Turn:
@@ -100,7 +99,8 @@ def _add(talk: "Interview", state: State, rest: str) -> Turn:
         return Turn(state, (_all_checks(talk, checks),))
     name, words = _named(rest, [*checks, *settings()])
     if name in settings():
-        return _ask_and_take(talk, state, Target("machine", name.replace("-", "_")), words)
+        field = name.replace("-", "_")
+        return _ask_and_take(talk, state, Target("machine", field, _place_of(state, field)), words)
     if name:
         return _ask_and_take(talk, state, Target("check", name, asked_for=True), words)
     return _add_near(talk, state, rest.split(maxsplit=1)[0], checks)
@@ -132,6 +132,7 @@ def _near(begun: str, checks: list[str]) -> list[str]:
     for found in (
         [one for one in checks if one.startswith(begun)],
         [one for one in checks if begun in one],
+        difflib.get_close_matches(begun, checks, n=1, cutoff=0.9),
         difflib.get_close_matches(begun, checks, n=MAX_OPTIONS, cutoff=0.6),
     ):
         if found:
@@ -244,8 +245,7 @@ def _skip(talk: "Interview", state: State, _rest: str) -> Turn:
 
 def _field(talk: "Interview", state: State, field: str, value: object) -> Turn:
     """Set a field of the machine, in the place where it was answered before."""
-    places = [n for n, one in enumerate(state.entries) if (one.kind, one.key) == ("machine", field)]
-    return talk.record(state, Entry("machine", field, value), places[-1] if places else None)
+    return talk.record(state, Entry("machine", field, value), _place_of(state, field))
 
 
 def _hands(talk: "Interview", state: State, rest: str) -> Turn:

@@ -52,8 +52,10 @@ def _folders() -> Iterator[Path]:
 class Journal:
     """The running copy of one interview."""
 
-    def __init__(self) -> None:
-        self.path: Path | None = None
+    def __init__(self, adopted: Path | None = None) -> None:
+        """Begin a running copy, or go on with ``adopted``, one that was left behind."""
+        self.adopted = adopted is not None
+        self.path: Path | None = adopted
         self.trouble: str | None = None
         self._written = ""
 
@@ -81,6 +83,13 @@ class Journal:
             with contextlib.suppress(OSError):
                 self.path.unlink()
             self.path, self._written = None, ""
+
+
+def is_running_copy(path: Path) -> bool:
+    """Return whether a file is a running copy, by its name and folder."""
+    if not _NAME.match(path.name):
+        return False
+    return any(path.resolve().parent == folder.resolve() for folder in _folders())
 
 
 def left_behind() -> Path | None:

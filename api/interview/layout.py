@@ -11,7 +11,12 @@ MIN_WIDTH, MAX_WIDTH = 20, 88
 def render(blocks: Iterable[Block], width: int) -> list[list[str]]:
     """Return the lines of each block, broken to ``width`` columns, an empty line before each."""
     width = max(MIN_WIDTH, min(width, MAX_WIDTH))
-    return [["", *_lines(block, width)] for block in blocks]
+    return [["", *map(printable, _lines(block, width))] for block in blocks]
+
+
+def printable(text: str) -> str:
+    """Return a text without signs that would steer a terminal; a file may hold any."""
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
 
 
 def as_text(blocks: Sequence[Block], width: int) -> str:

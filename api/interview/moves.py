@@ -57,13 +57,14 @@ def _what_changed(new: Entry, case: Case, answer: Answer, desk: Desk) -> list[Bl
 
 
 def _belief(new: Entry, case: Case, answer: Answer, old: Answer | None) -> list[Block]:
-    """Return the news and the leading causes, once there is a complaint to go by."""
-    if not case.answered(COMPLAINTS[case.fields["duty"]]) or not answer["scope"]["covered"]:
-        return []
+    """Return the news, and the leading causes once there is a complaint to go by."""
     wording_only = new.kind == "machine" and new.key in ("audience", "label", "hands")
-    if new.kind == "skip" or wording_only:
+    if new.kind == "skip" or wording_only or not answer["scope"]["covered"]:
         return []
-    return [*views.news(answer, old), views.belief(answer, old)]
+    found = views.news(answer, old)
+    if case.answered(COMPLAINTS[case.fields["duty"]]):
+        found.append(views.belief(answer, old))
+    return found
 
 
 def put_off(entries: Sequence[Entry], desk: Desk) -> list[Block]:

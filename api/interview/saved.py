@@ -9,6 +9,7 @@ from marshmallow import Schema, ValidationError, fields, validate
 from api.interview.desk import Desk
 from api.interview.questions import question, questions, settings
 from api.interview.record import fault_places
+from api.interview.session import MAX_WORDS
 from api.interview.state import Entry, EntryKind, State
 from engine.knowledge.faults import Fault, FaultsError, unknown
 from engine.knowledge.items import KINDS
@@ -16,7 +17,6 @@ from engine.knowledge.shapes import OneOf, flatten
 
 VERSION = 1
 MAX_ANSWERS = 1000
-MAX_LABEL = 200
 
 
 class SavedError(FaultsError):
@@ -132,8 +132,8 @@ def _machine_fault(entry: Entry) -> str | None:
         right = isinstance(value, list) and value and all(one in KINDS for one in value)
         return None if right else f"must be a list of any of {', '.join(KINDS)}, or null"
     if entry.key == "label":
-        right = isinstance(value, str) and len(value) <= MAX_LABEL
-        return None if right else f"must be text of at most {MAX_LABEL} characters"
+        right = isinstance(value, str) and len(value) <= MAX_WORDS
+        return None if right else f"must be text of at most {MAX_WORDS} characters"
     return _value_fault(entry.key, value)
 
 

@@ -24,6 +24,8 @@ from api.interview.summary import summary
 from api.interview.turn import Block, Prompt, Turn, error, text
 from engine import Diagnoser
 
+COIL_GROUND = "coil-ground"  # the node where the coil style has its ground
+MAX_WORDS = 200  # characters of a machine's name that are kept
 LEADS_MATTER_BELOW = 5.0  # ohms; below, the resistance of the test leads changes the verdict
 
 
@@ -107,7 +109,8 @@ class Interview:
         asked = asked or question(target.key, case_of(state.entries).fields)
         value = typed.value
         if typed.kind == "words":
-            value = self._number(typed.rest, asked.number) if asked.number else typed.rest
+            words = typed.rest[:MAX_WORDS]
+            value = self._number(words, asked.number) if asked.number else words
         said = [text(asked.unsure)] if typed.kind == "unsure" and asked.unsure else []
         if typed.kind == "unsure" and asked.id == "duty":
             return self.asking(state, *said)
@@ -165,8 +168,8 @@ class Interview:
         if reading is None or reading.quantity != "resistance":
             return None
         if finding.get("outcome") == "open":
-            by_style = len(set(reading.to_node.values())) > 1  # to the ground of the coil style
-            return "place" if by_style and "measured_to" not in finding else None
+            to_own_ground = COIL_GROUND in reading.to_node.values()
+            return "place" if to_own_ground and "measured_to" not in finding else None
         ohms = {"ohm": 1.0, "mohm": 1e-3}.get(finding.get("unit", ""))
         known = "lead_ohms" in finding or "leads-not-zeroed" in finding.get("circumstances", ())
         if ohms is None or known or finding["value"] * ohms >= LEADS_MATTER_BELOW:

@@ -1,6 +1,7 @@
 """The interview on a terminal or in a pipe: reads lines, shows blocks, keeps files."""
 
 import contextlib
+import os
 import shutil
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -30,6 +31,7 @@ class Screen:
         self.paged = self.typed and sys.stdout.isatty()
         self.lines_read = 0
         self._ahead: str | None = None
+        self._ended = False
         self._reader: Any = _line_editor() if self.typed else None
 
     def complete_with(self, words: Callable[[], list[str]]) -> None:
@@ -39,7 +41,7 @@ class Screen:
 
     def show(self, blocks: tuple[Block, ...]) -> None:
         """Show blocks; on a terminal, stop where they would scroll away unread."""
-        size = shutil.get_terminal_size()
+        size = self._size()
         parts = render(blocks, size.columns)
         if not self.paged:
             print("\n".join(line for part in parts for line in part), flush=True)
@@ -52,9 +54,22 @@ class Screen:
             used += len(part)
             print("\n".join(part), flush=True)
 
+    def _size(self) -> os.terminal_size:
+        """Return the size of the screen as it is now; what the environment says may be stale."""
+        if self.paged:
+            with contextlib.suppress(OSError):
+                size = os.get_terminal_size(sys.stdout.fileno())
+                if size.columns and size.lines:
+                    return size
+        return shutil.get_terminal_size()
+
     def _pause(self) -> None:
         """Wait for Enter; a line typed here answers the question that follows."""
-        typed = input(MORE)
+        try:
+            typed = input(MORE)
+        except EOFError:
+            self._ended = True
+            return
         if typed.strip():
             self._ahead = typed
 
@@ -65,6 +80,8 @@ class Screen:
             line, self._ahead = self._ahead, None
             print(f"{PROMPT}{line}", flush=True)
             return line
+        if self._ended:
+            return None
         if not self.typed:
             line = sys.stdin.readline(LONGEST_LINE)
             if line:
@@ -131,7 +148,7 @@ class Run:
         """Hold the interview to its end and return the exit status."""
         try:
             return self._hold(first)
-        except (KeyboardInterrupt, BrokenPipeError):
+        except KeyboardInterrupt:
             self._keep()
             self._say_where("Stopped.")
             return INTERRUPTED
@@ -174,7 +191,7 @@ class Run:
             self.screen.show(tuple(self.talk.summary(self.state)))
         if self.screen.typed and self.state.dirty:
             self._say_where("The input ended.")
-        else:
+        elif not self.journal.adopted:
             self.journal.drop()
         return self._status()
 

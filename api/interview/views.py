@@ -249,7 +249,7 @@ def before_part(case: Case, desk: Desk, cause: str) -> str:
     left = len(checks_before(case, desk, cause))
     return (
         f"Before the repair ({desk.name(cause)}): {left} check{'s' if left > 1 else ''} first, so "
-        "that the new part does not go the same way."
+        "that what made it is found and the repair lasts."
     )
 
 

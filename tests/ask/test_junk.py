@@ -1,0 +1,65 @@
+"""Whatever is typed: no traceback, nothing lost, and the state can always be saved and loaded."""
+
+import json
+from collections.abc import Callable
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from api.interview import Interview, State, Turn, saved
+from api.interview.commands import COMMANDS
+from api.interview.layout import as_text
+
+STARTS = (
+    (),
+    ("1", "4012", "1", "2", "2", "1", "1", "7", "2"),
+    ("2", "19", "2", "2", "1", "2", "2", "1", "7", "1"),
+    ("2", "19", "1", "0", "0", "0", "0", "0", "2"),
+)
+WORDS = st.sampled_from([
+    *COMMANDS, "add relay", "add pull-winding-ohms 0.3 ohm", "add pull-pin-voltage 11 V, plug on",
+    "change 3", "change 9 0", "change 4 1", "repair 1", "side right", "what if 1", "what if 9 V",
+    "hands ask", "as t", "open", "3 V", "0.2 ohm", "5 mA", "z", "n", "-1 s", "1e400 V", "nan V",
+    "1e-400 A", "9" * 400 + " V", "x" * 5000,
+    "0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "d", "",
+])  # fmt: skip
+JUNK = st.one_of(WORDS, st.text(max_size=30), st.binary(max_size=12).map(
+    lambda raw: raw.decode("utf-8", "surrogateescape")
+))  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@given(start=st.sampled_from(STARTS), lines=st.lists(JUNK, max_size=8))
+def test_junk_is_answered_in_words(
+    talk: Interview, hold: Callable[..., Turn], start: tuple[str, ...], lines: list[str]
+) -> None:
+    """Any lines give words or an effect, and a state that is saved and loaded whole."""
+    turn = hold(start=start)
+    for line in lines:
+        turn = talk.step(turn.state, line)
+        assert turn.blocks or turn.effects
+        assert all(sign.isprintable() for sign in as_text(turn.blocks, 40).replace("\n", ""))
+        talk.summary(turn.state)
+    text = saved.dump(turn.state, talk.desk.knowledge.version)
+    state, _ = saved.load(json.loads(text), talk.desk)
+    kept = [one for one in turn.state.entries if one.kind != "stop"]
+    assert [one for one in state.entries if one.kind != "stop"] == kept
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(lines=st.lists(JUNK, max_size=6))
+def test_back_always_leads_back(
+    talk: Interview, hold: Callable[..., Turn], lines: list[str]
+) -> None:
+    """After any lines, going back often enough leads to the empty interview."""
+    turn = hold(start=())
+    for line in lines:
+        turn = talk.step(turn.state, line)
+    for _ in range(3 * len(lines) + 3):
+        turn = talk.step(turn.state, "back")
+    assert turn.state.entries == ()
+
+
+def test_start_is_empty(talk: Interview) -> None:
+    """Opening an interview records nothing."""
+    assert talk.open(State()).state.entries == ()
