@@ -16,6 +16,7 @@ COMMANDS: dict[str, str] = {
     "ask": "api.ask_cli:ask",
     "demo": "api.demo_cli:demo",
     "kb": "api.kb_cli:kb",
+    "prove": "api.prove_cli:prove",
     "serve": "api.serve_cli:serve",
     "version": "api.version_cli:version",
 }

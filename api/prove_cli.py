@@ -14,8 +14,8 @@ EXTRA = "needs the extra 'proving': install threewire[proving]"
 @click.command()
 @click.option("--machines", default=200, show_default=True, type=click.IntRange(1, 100_000),
               help="How many machines.")  # fmt: skip
-@click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="Same seed, same "
-              "machines.")  # fmt: skip
+@click.option("--seed", default=1, show_default=True, type=click.IntRange(0),
+              help="Same seed, same machines.")  # fmt: skip
 @click.option("--kit", "kits", multiple=True, type=click.Choice(KITS), help="Only this kit; may be "
               "given again. All when left out.")  # fmt: skip
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0 is one a core.")
@@ -25,7 +25,7 @@ EXTRA = "needs the extra 'proving': install threewire[proving]"
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path),
               help="Write the figures and plots here.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
-def prove(  # noqa: PLR0913 - one argument an option
+def prove(  # noqa: PLR0913, PLR0917 - one argument an option
     machines: int, seed: int, kits: tuple[str, ...], jobs: int, play: bool, bound: bool,
     out: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
@@ -34,7 +34,7 @@ def prove(  # noqa: PLR0913 - one argument an option
     Prints how often the true cause led, how long the way to the fix was, and how far the chances
     hold; with --out also writes plots.
     """
-    from api.proving import run, table  # noqa: PLC0415 - keeps --help quick
+    from api.proving import run, table
 
     chosen = tuple(kit for kit in KITS if kit in (kits or KITS))
     limits = _bound(chosen, out) if bound else None
@@ -51,7 +51,7 @@ def _progress(done: int) -> None:
 
 
 def _bound(kits: tuple[str, ...], out: Path | None) -> Any:
-    from api.proving import bound  # noqa: PLC0415
+    from api.proving import bound
 
     try:
         return bound.cached(kits, out or Path("proving"))
@@ -60,7 +60,7 @@ def _bound(kits: tuple[str, ...], out: Path | None) -> Any:
 
 
 def _write(results: Any, data: Any, out: Path) -> None:
-    from api.proving import bound, plots  # noqa: PLC0415
+    from api.proving import bound, plots
 
     out.mkdir(parents=True, exist_ok=True)
     (out / "figures.json").write_text(json.dumps(data, indent=1) + "\n", encoding="utf-8")

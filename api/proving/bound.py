@@ -5,6 +5,7 @@ any reasoner could reach with these checks. Needs scikit-learn (the ``proving`` 
 """
 
 import hashlib
+import importlib
 import importlib.resources
 import json
 from collections.abc import Sequence
@@ -31,12 +32,12 @@ class MissingExtraError(Exception):
 
 def _models() -> list[Any]:
     try:
-        from sklearn.ensemble import ExtraTreesClassifier, RandomForestClassifier  # noqa: PLC0415
+        ensemble: Any = importlib.import_module("sklearn.ensemble")
     except ImportError as error:
         raise MissingExtraError from error
     return [
         kind(TREES, min_samples_leaf=2, n_jobs=-1, random_state=1)
-        for kind in (RandomForestClassifier, ExtraTreesClassifier)
+        for kind in (ensemble.RandomForestClassifier, ensemble.ExtraTreesClassifier)
     ]
 
 

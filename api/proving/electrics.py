@@ -77,7 +77,7 @@ class Electrics:
         return {n for n, one in parts if one.get("trips_at_amps") and not one.get("switched")}
 
     def _welded(self, setting: Setting) -> bool:
-        stuck = self.specimen.stuck.get("relay-contact")
+        stuck = self.specimen.stuck.get("relay-contact", "")
         return stuck == "closed" and "relay" not in setting.renewed
 
     def _dead_contact(self, setting: Setting) -> bool:
@@ -90,7 +90,8 @@ class Electrics:
         if self._welded(setting):
             return False
         volts = abs(solved.amperes("relay-coil")) * nominal / self.specimen.ratio
-        return volts >= limits["relay_release_volts" if armature else "relay_operate_volts"]
+        needed = limits["relay_release_volts" if armature else "relay_operate_volts"]
+        return bool(volts >= needed)
 
     def _lost(self, part: str, phase: str, solved: Solved) -> bool:
         """Return whether a switch or output gives up: starved of what it needs, or overloaded."""
@@ -110,7 +111,7 @@ class Electrics:
         if trip is None:
             return False
         most = trip / self.specimen.ratio * self.specimen.limits["trip_share"]
-        return abs(solved.amperes(part)) > most
+        return bool(abs(solved.amperes(part)) > most)
 
     def solve(self, phase: str, setting: Setting, closed: set[str], relay: bool) -> Solved:
         """Solve the circuit with these switches closed."""

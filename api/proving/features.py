@@ -60,7 +60,7 @@ class Features:
 
 def _scaled(one: Mapping[str, Any], told: Mapping[str, Any]) -> float:
     """Return a reading on a 12 V basis; ohms without leads, over the part's, in decades."""
-    ratio = told["system_volts"] / 12.0
+    ratio = float(told["system_volts"]) / 12.0
     if one.get("outcome") == "open":
         return OPEN_LOG
     if "value" not in one:
@@ -71,7 +71,7 @@ def _scaled(one: Mapping[str, Any], told: Mapping[str, Any]) -> float:
     if unit == "A":
         kind = "pull" if one["check"].startswith("pull") else "hold"
         usual = {"pull": 0.4, "hold": 23.9}[kind] * ratio**2
-        return value * told.get(f"{kind}_ohms", usual) / told["system_volts"]
+        return value * float(told.get(f"{kind}_ohms", usual)) / (12.0 * ratio)
     if unit == "ohm":
         value = max(value - float(one.get("lead_ohms", 0.3)), 0.0) / ratio**2
         for kind in ("pull", "hold"):
@@ -90,7 +90,8 @@ def _differences(values: Mapping[str, float]) -> list[float]:
         ("hold-pin-voltage-unplugged", "hold-pin-voltage"),
         ("pull-winding-ohms", "winding-to-case-ohms"),
         ("ignition-output-voltage", "key-switch-output-voltage"),
-        ("relay-coil-voltage", "timer-output-voltage"), ("relay-coil-voltage", "pull-output-voltage"),
+        ("relay-coil-voltage", "timer-output-voltage"),
+        ("relay-coil-voltage", "pull-output-voltage"),
         ("relay-30-voltage", "fuse-output-voltage"), ("hold-pin-voltage", "hold-output-voltage"),
         ("cable-drop-negative", "ground-side-voltage"),
     )  # fmt: skip

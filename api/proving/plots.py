@@ -13,12 +13,12 @@ from api.proving.table import KIT_WORDS, STRATEGY_WORDS
 
 def _pyplot() -> Any:
     try:
-        import matplotlib  # noqa: PLC0415
+        import matplotlib
     except ImportError as error:
         raise MissingExtraError from error
     matplotlib.use("Agg")
     matplotlib.rcParams["svg.hashsalt"] = "threewire"
-    from matplotlib import pyplot  # noqa: PLC0415
+    from matplotlib import pyplot
 
     return pyplot
 
@@ -58,7 +58,8 @@ def _reliability(axes: Any, results: Results, data: Mapping[str, Any]) -> None:
 
 def _ranking(axes: Any, results: Results, data: Mapping[str, Any]) -> None:
     kits = list(data["kits"])
-    series = [("first_or_tied", "true cause first", -0.3), ("first_three", "in the first three", 0.1)]
+    series = [("first_or_tied", "true cause first", -0.3),
+              ("first_three", "in the first three", 0.1)]  # fmt: skip
     for key, label, shift in series:
         ours = [data["kits"][kit][key] for kit in kits]
         heights = [one["share"] for one in ours]

@@ -63,7 +63,7 @@ def _job(job: tuple[list[SimulatedMachine], tuple[str, ...], bool]) -> Any:
     return prove_machines(machines, kits, _worker["diagnoser"], play)
 
 
-def prove(
+def prove(  # noqa: PLR0913, PLR0917 - what the command lets one choose
     count: int, seed: int, kits: Sequence[str] = tuple(KITS), jobs: int = 1, play: bool = True,
     progress: Callable[[int], None] = lambda done: None,
 ) -> Results:  # fmt: skip

@@ -1,4 +1,4 @@
-"""The answers of a simulated person to the checks that have outcomes: truth first, then the slip."""
+"""The answers of a simulated person to the checks that have outcomes, before any slip."""
 
 import math
 from collections.abc import Callable, Mapping
@@ -83,7 +83,8 @@ def _response(story: Story, random: Random) -> str:
 
 def _plunger_action(story: Story, random: Random) -> str:
     specimen, conduct = story.specimen, story.conduct
-    hidden = {"in-block": 0.94, "top-plunge": 0.3}.get(specimen.machine.get("fuel_actuation", ""), 0.08)
+    where = specimen.machine.get("fuel_actuation", "")
+    hidden = {"in-block": 0.94, "top-plunge": 0.3}.get(where, 0.08)
     if random.random() < hidden:
         return "cannot-tell"
     if conduct.pulls and not conduct.comes_out and random.random() < 0.45:

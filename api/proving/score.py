@@ -129,7 +129,7 @@ def by(rows: Iterable[Scored], field: str) -> dict[str, list[Scored]]:
 
 def worst_causes(rows: Sequence[Scored], count: int = 8) -> list[dict[str, Any]]:
     """Return the causes that most often do not lead, with what led instead."""
-    found = []
+    found: list[dict[str, Any]] = []
     for cause, mine in by(rows, "cause").items():
         missed = [row.lead for row in mine if row.lead != cause]
         instead = max(sorted(set(missed)), key=missed.count) if missed else None

@@ -206,11 +206,17 @@ def _do_other(specimen: Specimen, deed: Mapping[str, Any], random: Random, level
         specimen.pulse = level
     elif "fact" in deed:
         specimen.facts[deed["fact"]] = bool(random.random() < deed["is"])
-    elif "crossed" in deed:
+    else:
+        _misfit(specimen, deed, random)
+
+
+def _misfit(specimen: Specimen, deed: Mapping[str, Any], random: Random) -> None:
+    """Do what comes with a wrong part or wrong hands. Raises ValueError for an unknown deed."""
+    if "crossed" in deed:
         specimen.crossed = True
     elif "swap_style" in deed:
         specimen.swapped_style = True
-        if random.random() < chances["leak_through_paint"]:
+        if random.random() < own("world")["chances"]["leak_through_paint"]:
             specimen.leak_ohms = log_even(random, (1.0, 100.0))
     elif "other_voltage" in deed:
         factor = 4.0 if specimen.machine["system_volts"] == 12 else 0.25

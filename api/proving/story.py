@@ -1,4 +1,4 @@
-"""What a specimen does: pulls in, stays, comes out; what happened before the call; the complaint."""
+"""What a specimen does, what happened to it before the call, and the complaint."""
 
 import math
 from collections.abc import Sequence
@@ -197,7 +197,7 @@ def fuse_seconds(ratio: float, luck: float) -> float:
     ``luck`` from 0 to 1 is where in the window this fuse lies, evenly in logarithms; between the
     listed points the two windows next to it are mixed. Infinite up to 110 %.
     """
-    rows: Sequence[dict[str, float]] = kb("tables")["blade-fuses"]["rows"]  # type: ignore[assignment]
+    rows: Sequence[dict[str, float]] = kb("tables")["blade-fuses"]["rows"]
     points = [float(row["percent"]) / 100 for row in rows]
     if ratio <= points[0]:
         return math.inf

@@ -62,7 +62,8 @@ def _kit(kit: str, one: Mapping[str, Any]) -> list[str]:
 
 
 def _strategies(strategies: Mapping[str, Any]) -> list[str]:
-    found = [f"{'from complaint to fix':26}{'minutes':>8}  {'95 %':16}{'checks':>7}  first-time fix"]
+    head = f"{'from complaint to fix':26}{'minutes':>8}  {'95 %':16}{'checks':>7}"
+    found = [f"{head}  first-time fix"]
     for name, one in strategies.items():
         limits = f"{one['low']:.0f}-{one['high']:.0f}"
         found.append(

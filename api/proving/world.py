@@ -69,7 +69,8 @@ class SimulatedMachine:
         nth = self._asked.get(check, 0)
         kind = kb("checks")[check]["kind"]
         fixed = self._random(check, "truth")
-        if fixed.random() < own("world")["people"]["unknown"][kind] or self._out_of_reach(check):
+        unknown = fixed.random() < own("world")["people"]["unknown"][kind]
+        if self._out_of_reach(check) or (unknown and check != self.complaint):
             return {"check": check, "outcome": "not-known"}
         self._asked[check] = nth + 1
         if "outcomes" in kb("checks")[check]["result"]:
@@ -186,7 +187,7 @@ class Reading:
             if says:
                 tag = "no-peak-hold" if self.unit == "A" else "slow-meter"
                 self.extra["circumstances"] = [tag]
-            return value * self.fixed.uniform(0.0, 0.6)
+            return value * float(self.fixed.uniform(0.0, 0.6))
         if not timed and self.fixed.random() < people["wrong_moment"]:
             if says:
                 self.extra["moment"] = "key-on"
@@ -224,7 +225,7 @@ class Reading:
         value += self.fresh.normal(0, math.hypot(share * value, floor))
         if self.unit in ("ohm", "s"):
             value = max(value, 0.0)
-        return round(round(value / resolution) * resolution, 4) + 0.0
+        return float(round(round(value / resolution) * resolution, 4)) + 0.0
 
 
 def draw_machines(count: int, seed: int) -> list[SimulatedMachine]:

@@ -7,8 +7,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))  # decks.py stands beside the tests
 
-from engine import Diagnoser  # noqa: E402
-from engine.knowledge import load_knowledge  # noqa: E402
+from engine import Diagnoser
+from engine.knowledge import load_knowledge
 
 
 @pytest.fixture(scope="session")

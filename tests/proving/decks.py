@@ -40,5 +40,6 @@ def spice(resistors: Iterable[Resistor], sources: Iterable[Source]) -> dict[str,
     )
     text = done.stdout + done.stderr
     found = {name: float(value) for name, value in _VALUE.findall(text)}
-    assert len(found) == len(short) - 1 and not _COMPLAINT.search(text), text[-2000:]
+    assert not _COMPLAINT.search(text), text[-2000:]
+    assert len(found) == len(short) - 1, text[-2000:]
     return {name: found.get(node, 0.0) for name, node in short.items()}

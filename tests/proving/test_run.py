@@ -72,7 +72,7 @@ def test_command_prints_json_and_writes(tmp_path: Path) -> None:
 def test_plots(results: run.Results, tmp_path: Path) -> None:
     """With the extra installed there are three plots, each as PNG and SVG."""
     pytest.importorskip("matplotlib")
-    from api.proving import plots  # noqa: PLC0415
+    from api.proving import plots
 
     written = plots.write(results, run.as_data(results), tmp_path)
     assert sorted(place.name for place in written) == sorted(

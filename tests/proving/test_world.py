@@ -5,8 +5,8 @@ import pytest
 from api.proving.data import kb, own
 from api.proving.kits import KITS, findings
 from api.proving.world import draw_machines, draw_one
-from engine.request import read_request
 from engine.knowledge import load_knowledge
+from engine.request import read_request
 
 
 def test_every_cause_has_its_fault() -> None:
