@@ -29,7 +29,7 @@ def coverage_faults(survey: Survey) -> list[Fault]:
         *_cause_faults(survey.knowledge, separations),
         *_check_faults(survey.knowledge, separations),
         *_pair_faults(survey.knowledge, separations),
-        *_row_faults(survey.knowledge, separations),
+        *row_faults(survey.knowledge, separations),
     ]
 
 
@@ -155,7 +155,7 @@ def _is_shipped(file: str) -> bool:
     return file.startswith("kb/")
 
 
-def _row_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
+def row_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
     """Return faults of the declared rows: ids, reasons, and rows that no longer hold."""
     if LOOK_ALIKES not in knowledge.tables:
         return []

@@ -42,11 +42,50 @@ def dead_rule_faults(knowledge: Knowledge) -> list[Fault]:
         if len(alive) == len(knowledge.rules):
             return []
     faults = []
+    idle = idle_rules(knowledge)
     for name, rule in knowledge.rules.items():
-        if name not in alive:
+        if name not in alive and name not in idle:
             path, why = _why(knowledge, name, scenes)
             faults.append(Fault(f"{rule.file}: {path}", f"the rule can never fire: {why}"))
     return faults
+
+
+def idle_rules(knowledge: Knowledge) -> set[str]:
+    """Return the rules that may rest, since a shop switched off what they ask for.
+
+    Those that ask for a check, cause or conclusion that is off, and those that ask for what only
+    such rules conclude.
+    """
+    if not knowledge.switched_off:
+        return set()
+    idle: set[str] = set()
+    while True:
+        made = {
+            fact
+            for name, program in knowledge.programs.items()
+            if name not in idle
+            for fact in _concludes(program)
+        }
+        new = {
+            name
+            for name, program in knowledge.programs.items()
+            if name not in idle
+            and any(_asks_for_what_is_off(one, knowledge, made) for one in program.walk())
+        }
+        if not new:
+            return idle
+        idle |= new
+
+
+def _asks_for_what_is_off(test: Condition, knowledge: Knowledge, made: set[str]) -> bool:
+    match test:
+        case FindingTest():
+            return not test.absent and set(test.checks) <= knowledge.switched_off
+        case BeliefTest():
+            return test.cause in knowledge.switched_off
+        case ConcludedTest():
+            return test.wanted and test.fact not in made
+    return False
 
 
 def unused_facts(knowledge: Knowledge) -> dict[str, list[str]]:

@@ -158,9 +158,10 @@ def _cells_of(prediction: ReadingPrediction, few: Floats) -> Floats:
     sure = ~is_open & ~is_flat
     points = [middle[sure] + step * sigma[sure] for step in CELL_STEPS]
     edges = np.unique(np.round(np.concatenate(points), 3))
-    edges = np.concatenate([[-np.inf], edges, [np.inf]])
     low = float(prediction.scale.of(prediction.low))
-    level = np.diff(np.clip(edges, low, low + prediction.width)) / prediction.width
+    high = low + prediction.width  # a meter shows its limit for all that lies beyond it
+    edges = np.concatenate([[-np.inf], edges[(edges > low) & (edges < high)], [np.inf]])
+    level = np.diff(np.clip(edges, low, high)) / prediction.width
     bell = np.diff(ndtr((edges - middle[:, None]) / sigma[:, None]), axis=1)
     shares: Floats = (1 - FLAT_SHARE) * bell + FLAT_SHARE * level
     if prediction.unit == "ohm":

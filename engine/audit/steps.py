@@ -1,10 +1,11 @@
 """Steps without their caution: what is done on a machine and nobody warns of."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from engine.audit.separation import circuit_of, machine_words, machines
-from engine.cautions import Cautions, check_hazards, remedy_hazards
+from engine.cautions import check_hazards, remedy_hazards
 from engine.knowledge import Fault, Knowledge, items
 from engine.knowledge.cross import applies
 from engine.knowledge.rule_language import StepTest
@@ -66,12 +67,14 @@ def _events(tree: items.Branch | items.Distribution) -> Iterable[str]:
 
 
 def _unsaid(knowledge: Knowledge) -> list[Fault]:
-    """Return a fault for each danger of a check or remedy that no caution rule speaks of."""
-    cautions = Cautions(knowledge)
+    """Return a fault for each danger of a check or remedy that no caution rule speaks of.
+
+    A rule that speaks of several dangers alike does not stand in for one that speaks of this one.
+    """
     silent: dict[tuple[str, str], list[Machine]] = {}
     for machine in machines(knowledge):
         variants = variants_of(knowledge, machine)
-        said = {hazard: _said(cautions, machine, hazard) for hazard in items.HAZARDS}
+        said = {hazard: _said(knowledge, machine, hazard) for hazard in items.HAZARDS}
         for file, hazards in _steps(knowledge, machine, variants):
             for hazard in hazards:
                 if not said[hazard] and ONLY_WITH.get(hazard, machine.duty) == machine.duty:
@@ -108,8 +111,15 @@ def _view(machine: Machine) -> CaseView:
     })  # fmt: skip
 
 
-def _said(cautions: Cautions, machine: Machine, hazard: str) -> bool:
-    return bool(cautions.for_step(frozenset({hazard}), _view(machine)))
+def _said(knowledge: Knowledge, machine: Machine, hazard: str) -> bool:
+    """Return whether a caution about this hazard alone is said on a machine."""
+    view = replace(_view(machine), hazards=frozenset({hazard}))
+    return any(
+        {one.hazard for one in program.walk() if isinstance(one, StepTest)} == {hazard}
+        and all(holds(one, view, frozenset()) for one in program.conditions)
+        for name, program in knowledge.programs.items()
+        if knowledge.rules[name].family == "cautions"
+    )
 
 
 def _general(knowledge: Knowledge) -> list[Fault]:

@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +39,7 @@ class Knowledge:
     programs: Mapping[str, Program] = field(repr=False)
     version: str
     learned: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    switched_off: frozenset[str] = frozenset()
 
     def share(self, circuit: str, cause: str) -> float:
         """Return a cause's relative frequency on a circuit: learned, or as its file has it."""
@@ -70,9 +71,16 @@ def load_knowledge(
     broken = {kind: unread[kind] | (raw[kind].keys() - shaped[kind].keys()) for kind in _SCHEMAS}
     if broken["circuits"] or broken["tables"]:  # the rest could not be judged without them
         raise KnowledgeError(faults)
-    knowledge = _whole(shaped, faults, _version(sources, off, bool(overlays)))
+    knowledge = replace(
+        _whole(shaped, faults, _version(sources, off, bool(overlays))),
+        switched_off=frozenset(_ids_off(off)),
+    )
     broken["checks"] |= shaped["checks"].keys() - knowledge.checks.keys()
-    faults += [fault for fault in cross_faults(knowledge) if not _is_echo(fault, broken)]
+    faults += [
+        fault
+        for fault in cross_faults(knowledge)
+        if not _is_echo(fault, broken) and not _is_off(fault, off)
+    ]
     if faults:
         raise KnowledgeError(faults)
     return knowledge
@@ -87,6 +95,30 @@ def _is_echo(fault: Fault, broken: Mapping[str, set[str]]) -> bool:
             if fault.path == f"kb/{kind}s/{stem}.yaml":
                 return True
     return bool(broken["rules"]) and fault.message.startswith("unknown conclusion ")
+
+
+def _ids_off(off: Mapping[str, Any], kind: str | None = None) -> set[str]:
+    """Return the ids that overlays switch off, of one kind or of all."""
+    return {
+        str(one)
+        for listed in off.values()
+        if isinstance(listed, dict)
+        for name, ids in listed.items()
+        if kind in (None, name) and isinstance(ids, list)
+        for one in ids
+    }
+
+
+def _is_off(fault: Fault, off: Mapping[str, Any]) -> bool:
+    """Return whether a fault only says that something is not there which a shop switched off.
+
+    What still refers to it (a rule about a check that nobody here can do) then does nothing.
+    """
+    for kind in ("check", "cause"):
+        for stem in _ids_off(off, f"{kind}s"):
+            if fault.message.startswith((f"unknown {kind} '{stem}'", f"unknown {kind} '{stem}/")):
+                return True
+    return bool(_ids_off(off, "rules")) and fault.message.startswith("unknown conclusion ")
 
 
 def _text_layer(source: Source, faults: list[Fault]) -> dict[str, Any] | None:

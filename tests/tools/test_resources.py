@@ -1,0 +1,71 @@
+"""``/v1/groups`` and ``/v1/causes/{id}/separators``."""
+
+import pytest
+from flask.testing import FlaskClient
+
+from api import create_app
+from engine import Knowledge
+from engine.audit import Survey
+from engine.audit.groups import look_alikes
+
+
+@pytest.fixture(scope="module")
+def client(knowledge: Knowledge, survey: Survey) -> FlaskClient:
+    """A client of the service on the shipped base."""
+    config = {"KNOWLEDGE": knowledge, "DIAGNOSER": survey.diagnoser}
+    return create_app(config).test_client()
+
+
+def test_groups_by_level_circuit_and_voltage(client: FlaskClient, survey: Survey) -> None:
+    """The list narrows to the level, circuit, coil style and voltage asked for."""
+    every = client.get("/v1/groups").json
+    some = client.get("/v1/groups?level=no-check&duty=brake-release&coil=body-ground").json
+    assert every["count"] == len(every["groups"]) > some["count"] == len(some["groups"]) > 0
+    assert {one["level"] for one in some["groups"]} == {"no-check"}
+    assert {tuple(one["coils"]) for one in some["groups"]} == {("body-ground",)}
+    assert all(one["circuit"].startswith("brake-release") for one in some["groups"])
+    reasons = {row.id for row in look_alikes(survey.knowledge)}
+    said = {row["id"] for one in every["groups"] for row in one["declared"]}
+    assert said <= reasons
+    assert client.get("/v1/groups?system_volts=24&level=no-check").json["count"] > 0
+
+
+def test_groups_of_a_circuit_that_is_none(client: FlaskClient) -> None:
+    """Duty and control that do not go together have no groups, which is no fault."""
+    body = client.get("/v1/groups?duty=fuel-shutoff&control=controller-on-request").json
+    assert body["count"] == 0
+
+
+def test_separators_of_a_cause(client: FlaskClient) -> None:
+    """A cause comes with what shows it and what tells it from the causes it is taken for."""
+    body = client.get("/v1/causes/winding-shorted-to-body/separators?coil=body-ground").json
+    assert len(body["circuits"]) == 4
+    for one in body["circuits"]:
+        assert one["shows"][0]["decibans"] >= one["shows"][-1]["decibans"]
+        twin = one["taken_for"][0]
+        assert twin["cause"] == "pull-winding-shorted"
+        assert twin["told_apart"] is False
+        assert twin["reason"]
+    told = client.get("/v1/causes/winding-shorted-to-body/separators?coil=case-ground").json
+    assert all(
+        rival["told_apart"] and rival["reason"] is None
+        for one in told["circuits"]
+        for rival in one["taken_for"]
+        if rival["cause"] == "pull-winding-shorted"
+    )
+
+
+@pytest.mark.parametrize(
+    ("path", "status", "says"),
+    [
+        ("/v1/causes/fuse-opn/separators", 404, "did you mean 'fuse-open'?"),
+        ("/v1/groups?level=phones", 422, "did you mean 'phone'?"),
+        ("/v1/groups?system_volts=48", 422, "system_volts"),
+        ("/v1/causes/fuse-open/separators?level=phone", 422, "unknown query parameter"),
+    ],
+)
+def test_what_is_refused(client: FlaskClient, path: str, status: int, says: str) -> None:
+    """An unknown cause or filter is a problem document that names the nearest."""
+    response = client.get(path)
+    assert response.status_code == status
+    assert says in response.text
