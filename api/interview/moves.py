@@ -35,7 +35,7 @@ def moved(
     blocks, told = views.cautions(raised, after.told, title)
     blocks += _what_changed(new, case, answer, desk)
     if new.kind in ("finding", "machine", "skip", "not-cured"):
-        blocks += _belief(new, case, answer, old)
+        blocks += _belief(new, case, answer, old, desk)
     return blocks, told
 
 
@@ -56,12 +56,12 @@ def _what_changed(new: Entry, case: Case, answer: Answer, desk: Desk) -> list[Bl
     return []
 
 
-def _belief(new: Entry, case: Case, answer: Answer, old: Answer | None) -> list[Block]:
+def _belief(new: Entry, case: Case, answer: Answer, old: Answer | None, desk: Desk) -> list[Block]:
     """Return the news, and the leading causes once there is a complaint to go by."""
     wording_only = new.kind == "machine" and new.key in ("audience", "label", "hands")
     if new.kind == "skip" or wording_only or not answer["scope"]["covered"]:
         return []
-    found = views.news(answer, old)
+    found = views.news(answer, old, case, desk)
     if case.answered(COMPLAINTS[case.fields["duty"]]):
         found.append(views.belief(answer, old))
     return found

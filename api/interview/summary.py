@@ -90,8 +90,8 @@ def _conclusion(case: Case, answer: Answer, desk: Desk) -> Iterator[Line]:
         others = [one for one in answer["causes"] if one is not entry][:2]
         rest = "; ".join(f"{one['name']}, {sureness(one['probability'])}" for one in others)
         yield Line(f"Else: {rest}")
-    if answer["fit"]["verdict"] != "good":
-        yield Line("Doubt: the findings do not fit well together.")
+    for one in views.doubts(answer["fit"], case, desk):
+        yield Line(f"Doubt: {one}")
     yield from _evidence(entry, desk)
     if not (case.cured or case.agreed):
         yield from _further(case, desk)

@@ -75,7 +75,7 @@ def urgent(answer: Answer, before: Answer | None) -> list[str]:
     return [one["text"] for one in answer["cautions"] if one["id"] not in known]
 
 
-def news(answer: Answer, before: Answer | None) -> list[Block]:
+def news(answer: Answer, before: Answer | None, case: Case, desk: Desk) -> list[Block]:
     """Return what an answer brought about: set aside, noted, proved, at odds."""
     lines: list[Line] = []
     for row in _new_doubts(answer, before):
@@ -83,7 +83,8 @@ def news(answer: Answer, before: Answer | None) -> list[Block]:
         lines += [Line(f"{says}: {row['because']}", "-"), Line(f"Instead: {row['instead']}", "", 1)]
     lines += [Line(one, "-") for one in _new_notes(answer, before)]
     lines += [Line(f"Proved good: {one}", "-") for one in _new_proofs(answer, before)]
-    lines += _fit(answer, before)
+    if before is None or before["fit"] != answer["fit"]:
+        lines += [Line(one, "-") for one in doubts(answer["fit"], case, desk)]
     return [Block("text", tuple(lines), "What that says")] if lines else []
 
 
@@ -114,13 +115,29 @@ def _new_proofs(answer: Answer, before: Answer | None) -> list[str]:
     return [one["says"] for one in answer["proofs"] if one["rule"] not in known]
 
 
-def _fit(answer: Answer, before: Answer | None) -> list[Line]:
-    fit = answer["fit"]
-    if fit["verdict"] == "good" or (before and before["fit"] == fit):
+def doubts(fit: Mapping[str, Any], case: Case, desk: Desk) -> list[str]:
+    """Return what does not fit: what to take again, or which two faults would explain it."""
+    if fit["verdict"] == "good":
         return []
     words = {"strained": "do not fit well together", "poor": "fit no single cause"}
-    lines = [Line(f"The findings {words[fit['verdict']]}. Take the doubtful ones again.", "-")]
-    return lines
+    found = [f"The findings {words[fit['verdict']]}."]
+    again = fit.get("repeat") or fit["disagreeing"]
+    named = [_answer_name(case, desk, index) for index in again if index < len(case.mine)]
+    if named and not fit.get("pairs"):
+        found.append(f"Take again first: {'; '.join(named)}.")
+    for pair in fit.get("pairs", ())[:2]:
+        apart = f" Told apart by: {desk.name(pair['told_apart_by'])}." if pair.get(
+            "told_apart_by") else ""  # fmt: skip
+        both = " and ".join(map(desk.name, pair["causes"]))
+        found.append(f"Two faults at once fit better, {hundredths(pair['probability'])}: {both}."
+                     f"{apart}")  # fmt: skip
+    return found
+
+
+def _answer_name(case: Case, desk: Desk, index: int) -> str:
+    """Return a finding of the request by the number that ``change`` takes, and its name."""
+    place, finding = case.mine[index]
+    return f"answer {place + 1}, {desk.name(finding['check'])}"
 
 
 def question_lines(prompt: Prompt) -> list[Line]:

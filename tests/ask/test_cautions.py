@@ -84,3 +84,11 @@ def test_raised_caution_comes_before_all_else(hold: Hold) -> None:
     first = turn.blocks[0]
     assert first.kind == "caution"
     assert "The solenoid smokes" in " ".join(line.text for line in first.lines)
+
+
+def test_a_caution_not_shown_is_not_taken_as_told(hold: Hold) -> None:
+    """A reading given at once shows no step; the cautions of such a step are still told in full."""
+    turn = hold("2", "add ground-path-ohms open", "add ground-path-ohms")
+    told = " ".join(line.text for block in turn.blocks if block.kind == "caution"
+                    for line in block.lines)  # fmt: skip
+    assert "Prove the pins dead with volts first." in told

@@ -44,7 +44,7 @@ def test_resuming_goes_on_where_it_stopped(talk: Interview, hold: Hold) -> None:
         (lambda d: d.update(colour="red"), "colour: is not a field here"),
         (lambda d: d["answers"][0].update(kind="machin"), "answers[0].kind: unknown kind 'machin' "
          "(did you mean 'machine'?)"),
-        (lambda d: d["answers"][3].update(key="controll"), "answers[3].key: unknown question"),
+        (lambda d: d["answers"][3].update(key="controls"), "answers[3].key: unknown question"),
         (lambda d: d["answers"][3].update(value="crank"), "answers[3].value: unknown"),
         (lambda d: d["answers"][3].update(value="controller-on-request"),
          "answers[3].value: a fuel-shutoff has"),

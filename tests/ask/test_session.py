@@ -169,18 +169,23 @@ def test_a_reading_set_aside_says_so_and_is_asked_once_more(
 ) -> None:
     """What counts for nothing is told with what to do instead; the check comes once more at most.
 
-    On a controller type, no movement at key-on is normal (TRADE, traps), so 'never' without a
-    crank proves nothing.
+    A clamp without peak hold misses the pulse (TRADE, traps), so its zero proves nothing.
     """
-    turn = hold("add plunger-timing never")
+    turn = hold("2", "0 A, no-peak-hold")
     assert "Set aside, counts for nothing" in said(turn)
     assert "Instead:" in said(turn)
-    for _ in range(3):
-        if asked(talk, turn) == ("check", "plunger-timing"):
-            assert "Asked once more" in said(turn)
-        turn = hold("add plunger-timing never", after=turn)
-    assert case_of(turn.state.entries).answered("plunger-timing") == 4
-    assert asked(talk, turn) != ("check", "plunger-timing")
+    assert asked(talk, turn) == ("check", "pull-current")
+    assert "Asked once more" in said(turn)
+    turn = hold("0 A, no-peak-hold", after=turn)
+    assert asked(talk, turn) != ("check", "pull-current")
+
+
+def test_a_wild_reading_is_named(hold: Hold, said: Said) -> None:
+    """One reading that all others speak against is named by number and name, to be taken again."""
+    turn = hold("2", "24 A", "add plunger-action pulls-and-stays",
+                "add pull-winding-ohms open, to body")  # fmt: skip
+    assert "Take again first: answer 12, Ohms of the pull winding." in said(turn)
+    assert "Doubt: The findings do not fit well together." in said(hold("summary", after=turn))
 
 
 def test_out_of_scope_ends_in_words(talk: Interview, hold: Hold, said: Said) -> None:
