@@ -147,12 +147,15 @@ def _view(diagnoser: Diagnoser, request: Mapping[str, Any]) -> CaseView:
 
 
 def _with_beliefs(diagnoser: Diagnoser, case: Mapping[str, Any]) -> set[str]:
-    """Return the rules that fire when the beliefs are those of the case."""
-    view = _view(diagnoser, case["request"])
-    early = diagnoser.rule_sets["qualify"].run(view)
-    known = diagnoser.rule_sets["qualify"].concluded(early)
-    late = diagnoser.rule_sets["conclude"].run(with_beliefs(view, case["beliefs"]), known)
-    return {one.rule for one in [*early, *late]}
+    """Return the rules that fire, stage by stage, when the beliefs are those of the case."""
+    view = with_beliefs(_view(diagnoser, case["request"]), case["beliefs"])
+    known: frozenset[str] = frozenset()
+    found: set[str] = set()
+    for rules in diagnoser.rule_sets.values():
+        firings = rules.run(view, known)
+        known |= rules.concluded(firings)
+        found |= {one.rule for one in firings}
+    return found
 
 
 def _cautioned(diagnoser: Diagnoser, case: Mapping[str, Any]) -> set[str]:

@@ -118,11 +118,22 @@ def test_a_wrong_switch_is_refused(
     assert Fault(path, message) in faults_of({"switched-off.yaml": text})
 
 
-def test_what_is_switched_off_leaves_no_loose_end(faults_of: Callable[..., list[Fault]]) -> None:
-    """A check that rules still ask for cannot be switched off: each use is named."""
-    faults = faults_of({"switched-off.yaml": "checks: [relay-click]"})
-    assert all("unknown check 'relay-click'" in fault.message for fault in faults)
-    assert "kb/rules/proofs/relay-click-proves-command.yaml: when" in {f.path for f in faults}
+def test_what_is_switched_off_may_still_be_spoken_of(overlay: Overlay) -> None:
+    """A shop switches a check and a cause off without rewriting every rule that names them."""
+    off = "checks: [relay-click]\ncauses: [wrong-voltage-part]\n"
+    knowledge = load_knowledge([overlay({"switched-off.yaml": off})])
+    assert "relay-click" not in knowledge.checks
+    assert "wrong-voltage-part" not in knowledge.causes
+    assert knowledge.switched_off == {"relay-click", "wrong-voltage-part"}
+
+
+def test_only_what_is_switched_off_is_excused(faults_of: Callable[..., list[Fault]]) -> None:
+    """With one check off, an id that exists nowhere is still a fault, and so is a needed cause."""
+    rule = RULE.format(stem="mine").replace("relay-click", "relay-clik")
+    files = {"switched-off.yaml": "checks: [relay-click]", "rules/context/mine.yaml": rule}
+    assert [fault.path for fault in faults_of(files)] == ["shop/rules/context/mine.yaml: when"]
+    needed = faults_of({"switched-off.yaml": "causes: [healthy]"})
+    assert [fault.path for fault in needed] == ["kb/causes/healthy.yaml"]
 
 
 def test_an_unknown_folder_is_named_with_the_nearest(overlay: Overlay, tmp_path: Path) -> None:

@@ -42,15 +42,24 @@ def causes(found: dict[str, object]) -> set[str]:
     return {one["id"] for one in listed}
 
 
+def proposed(found: dict[str, object]) -> set[str]:
+    """Return the ids of the checks that an answer proposes."""
+    listed = found["next_checks"]
+    assert isinstance(listed, list)
+    return {one["check"] for one in listed}
+
+
 def test_cause_is_added_replaced_and_switched_off(run: Run, shop: Shop, request_file: Path) -> None:
     """Diagnoses weigh what the folder adds, say what it replaces, and leave out what is off."""
     both_ends_corroded(shop, ["ground-side-voltage"])
     renamed = shop.like("causes", "fuse-open") | {"name": "The shop's own word for a fuse"}
     shop.put("causes/fuse-open.yaml", renamed)
-    shop.put("switched-off.yaml", "causes: [wrong-voltage-part]\n")
+    shop.put("switched-off.yaml", "causes: [wrong-voltage-part]\nchecks: [pull-pin-voltage]\n")
     plain, own = answer(run, request_file), answer(run, request_file, "--kb", shop.folder)
     assert causes(own) - causes(plain) == {"both-ends"}
     assert causes(plain) - causes(own) == {"wrong-voltage-part"}
+    assert "pull-pin-voltage" in proposed(plain)
+    assert "pull-pin-voltage" not in proposed(own)
     named = own["causes"]
     assert isinstance(named, list)
     assert {"The shop's own word for a fuse"} == {
