@@ -1,12 +1,14 @@
 """Readings made comparable: leads, temperature, verdict; and what rules do to findings."""
 
+import dataclasses
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
 from engine.diagnosis import Diagnoser
-from engine.knowledge import Knowledge
+from engine.knowledge import Knowledge, items
+from engine.knowledge.rule_language import read_rule
 from engine.machine import Machine
 from engine.model import Model
 from engine.qualify import Corrected, correct, effects_of, shares_of
@@ -126,20 +128,34 @@ def test_only_the_findings_that_match_are_set_aside(knowledge: Knowledge) -> Non
     assert entry["instead"]
 
 
-def test_the_strictest_rule_counts(knowledge: Knowledge) -> None:
-    """A finding that one rule weakens and another sets aside counts for nothing."""
-    weakens, keep = next(
-        (name, action.keep)
-        for name, program in sorted(knowledge.programs.items())
-        for action in program.actions
-        if action.kind == "weaken" and action.about == ("pull-winding-ohms",)
+def discounting(knowledge: Knowledge, **actions: dict[str, Any]) -> Knowledge:
+    """Return the base with one trap rule for each action instead of its own rules."""
+    rules, programs = {}, {}
+    for name, action in actions.items():
+        when = ({"check": "pull-winding-ohms", "given": True},)
+        because = items.Because("Found.", "Points.", "Next.")
+        rules[name] = items.Rule(name, {}, "", "traps", "T", when, (action,), because, "judgement")
+        programs[name], faults = read_rule(rules[name])
+        assert not faults
+    return dataclasses.replace(knowledge, rules=rules, programs=programs)
+
+
+@pytest.mark.parametrize("order", ["weak aside", "aside weak", "weak weaker", "weaker weak"])
+def test_the_strictest_rule_counts(order: str, knowledge: Knowledge) -> None:
+    """A finding that several rules discount keeps the least that any of them leaves it, whichever
+    fires first; each rule still says why."""
+    base = discounting(
+        knowledge,
+        aside={"set_aside": "pull-winding-ohms"},
+        weak={"weaken": "pull-winding-ohms", "keep": 0.6},
+        weaker={"weaken": "pull-winding-ohms", "keep": 0.2},
     )
-    case = view(to_pin(0))
-    aside = Firing("ohms-to-dead-pin-body-ground", (0,), ())
-    weak = Firing(weakens, (0,), ())
-    assert 0 < keep < 1
-    for order in ([aside, weak], [weak, aside]):
-        assert effects_of(knowledge, case, order).shares[0] == 0.0
+    keeps = {"aside": 0.0, "weak": 0.6, "weaker": 0.2}
+    firings = [Firing(name, (0,), ()) for name in order.split()]
+    effects = effects_of(base, view(to_pin(0)), firings)
+    assert effects.shares == {0: min(keeps[name] for name in order.split())}
+    said = [one["rule"] for one in [*effects.set_aside, *effects.weakened]]
+    assert sorted(said) == sorted(order.split())
 
 
 def test_shares_of_findings(diagnoser: Diagnoser) -> None:

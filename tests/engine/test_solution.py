@@ -118,6 +118,17 @@ def test_a_shorted_hold_wire_trips_the_output(kind: str, variant: Make) -> None:
     assert solution.amperes(COMMAND, "pull-winding")[FAULTY] > 20
 
 
+@pytest.mark.parametrize(("ohms", "trips"), [(1.5, True), (6.0, False)])
+@pytest.mark.parametrize("volts", items.SYSTEM_VOLTS)
+def test_an_output_trips_at_half_the_amperes_on_24_volts(
+    volts: int, ohms: float, trips: bool, variant: Make
+) -> None:
+    """A partial short (ohms of a 12 V machine) trips the hold output on 12 and on 24 V alike."""
+    solution = solved(variant("request", volts=volts), fault(part("hold-wire-short", "ohms", ohms)))
+    driver = solution.cases.part("hold-driver")
+    assert (solution.solved[AFTER].conductances[FAULTY, driver] == 0) == trips
+
+
 def test_a_shorted_hold_wire_takes_the_ignition_fuse_with_it(variant: Make) -> None:
     """On a timed circuit the same fuse feeds timer and hold: a hold wire on ground stops both."""
     solution = solved(variant("timed"), fault(part("hold-wire-short", "ohms", 0.05)))
