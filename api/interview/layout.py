@@ -38,4 +38,5 @@ def _title(block: Block, mark: str, width: int) -> list[str]:
     rows = textwrap.wrap(block.title, width - len(mark), break_on_hyphens=False)
     if mark:
         return [mark + row for row in rows]
-    return [*rows, "-" * max(map(len, rows))]
+    # a page to read is underlined; at a step each line counts on a small screen
+    return [*rows, "-" * max(map(len, rows))] if block.kind == "page" else rows

@@ -33,7 +33,7 @@ def moved(now: float, before: float | None) -> str:
     return f", {'up' if now > before else 'down'} from {was}"
 
 
-def belief(answer: Answer, before: Answer | None, title: str = "Likeliest now") -> Block:
+def belief(answer: Answer, before: Answer | None, title: str = "Likeliest now:") -> Block:
     """Return the leading causes, how likely each is and which way it moved."""
     known = probabilities(before) if before else {}
     lines = [
@@ -43,12 +43,8 @@ def belief(answer: Answer, before: Answer | None, title: str = "Likeliest now") 
     ]
     together = [one for one in answer["causes"] if one["group"] == lead(answer)["group"]]
     if len(together) > 1:
-        lines.append(
-            Line(
-                f"Nothing found so far tells the first {len(together)} apart; their order is how "
-                "often each occurs."
-            )
-        )
+        first = f"The first {len(together)} cannot be told apart yet"
+        lines.append(Line(f"{first}; the order is how often each occurs."))
     return Block("belief", tuple(lines), title)
 
 
@@ -65,7 +61,7 @@ def cautions(
     lines = [Line(one, "-") for one in new]
     if known:
         first = " ".join(one.split(". ")[0].rstrip(".") + "." for one in known)
-        lines.append(Line(f"As before: {first} ('cautions' shows all in full.)", "-"))
+        lines.append(Line(f"As before: {first} (cautions: in full)", "-"))
     return ([Block("caution", tuple(lines), title)] if lines else []), told | set(texts)
 
 
@@ -85,7 +81,7 @@ def news(answer: Answer, before: Answer | None, case: Case, desk: Desk) -> list[
     lines += [Line(f"Proved good: {one}", "-") for one in _new_proofs(answer, before)]
     if before is None or before["fit"] != answer["fit"]:
         lines += [Line(one, "-") for one in doubts(answer["fit"], case, desk)]
-    return [Block("text", tuple(lines), "What that says")] if lines else []
+    return [Block("text", tuple(lines), "What that says:")] if lines else []
 
 
 def _new_doubts(answer: Answer, before: Answer | None) -> list[Mapping[str, Any]]:

@@ -75,7 +75,7 @@ def test_question_values_are_those_of_a_request(talk: Interview) -> None:
 def test_belief_moves_in_words(hold: Hold, said: Said) -> None:
     """After an answer the leading three causes stand with chance and direction, without colour."""
     shown = said(hold("2", "0.1 A", "11.5 V"))
-    assert "Likeliest now" in shown
+    assert "Likeliest now:" in shown
     rows = [line for line in shown.split("\n") if " in 100" in line and "[" in line]
     assert len(rows) == 3
     assert all("up from" in row or "down from" in row or "as before" in row for row in rows)
