@@ -152,9 +152,10 @@ class Run:
             self._keep()
             self._say_where("Stopped.")
             return INTERRUPTED
-        except BaseException:
+        except BaseException as fault:
             self._keep()
-            self._say_where("Something went wrong.")
+            closed = isinstance(fault, BrokenPipeError)
+            self._say_where("The output was closed." if closed else "Something went wrong.")
             raise
 
     def _hold(self, first: tuple[Block, ...]) -> int:
