@@ -57,6 +57,7 @@ def test_signs(decibans: float, wanted: str) -> None:
 
 def test_image_is_drawn(run: Run, tmp_path: Path) -> None:
     """PNG and SVG are written by the name of the file, and the SVG names every cause."""
+    pytest.importorskip("matplotlib", reason="the optional extra 'plots' is not installed")
     png, svg = tmp_path / "m.png", tmp_path / "m.svg"
     assert run("kb", "matrix", *CIRCUIT, "--out", png).exit_code == 0
     assert png.read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
