@@ -5,6 +5,12 @@
 ...                                "coil": "body-ground"}, "findings": []})
 """
 
+import os
+
+# The matrices here are small: threads of the linear algebra library only wait for each other.
+# Set before NumPy is first loaded; what the user has set stands.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from engine.diagnosis import Diagnoser, diagnose
 from engine.knowledge import (
     Fault,

@@ -9,16 +9,15 @@ from engine.cautions import check_hazards
 from engine.circuit import Floats
 from engine.knowledge import Knowledge
 from engine.model import Model
-from engine.planning import Bounds, Problem, rank, repair_minutes, repair_order
+from engine.planning import Problem, rank, repair_minutes, repair_order
 
 MIN_SAVING = 0.5  # minutes; less is not worth a question
 LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
-BOUNDS = Bounds()
 
 
 @dataclass(frozen=True)
 class Proposal:
-    """A check and the minutes that the plan starting with it is expected to save."""
+    """A check and the minutes that its plan is expected to save against repairing only."""
 
     check: str
     saves_minutes: float
@@ -31,6 +30,7 @@ class Situation:
     left_out: frozenset[str] = frozenset()
     kinds: Sequence[str] | None = None
     forbidden: frozenset[str] = frozenset()
+    excepted: frozenset[str] = frozenset()  # checks that stand although their hazard is ruled out
     reached: frozenset[str] = frozenset()  # setups (places) that are open already
 
 
@@ -70,20 +70,20 @@ class Adviser:
         """Return the causes in the best order of trying their repairs."""
         return repair_order(causes, self.minutes)
 
-    def proposals(self, hypotheses: Floats, situation: Situation) -> list[Proposal]:
-        """Return the checks that can be done, best plan first; some may save less than nothing.
+    def proposals(self, hypotheses: Floats, situation: Situation) -> tuple[list[Proposal], bool]:
+        """Return the checks that can be done, best plan first, and whether to repair instead.
 
-        Minutes are saved against the best course that starts with a repair.
+        Some checks may save less than nothing.
         """
         chosen = [place for place, name in enumerate(self._names) if self._open(name, situation)]
         if not chosen:
-            return []
+            return [], True
         problem, weights = self._problem(hypotheses, situation)
-        plan = rank(problem, weights, chosen, BOUNDS)
-        return [
-            Proposal(self._names[one.check], plan.repair_now - one.two_ahead)
-            for one in plan.options
+        plan = rank(problem, weights, chosen)
+        found = [
+            Proposal(self._names[one.check], plan.stop - one.two_ahead) for one in plan.options
         ]
+        return found, plan.repair_first
 
     def _open(self, name: str, situation: Situation) -> bool:
         """Return whether a check may be proposed."""
@@ -91,7 +91,7 @@ class Adviser:
         return (
             name not in situation.left_out
             and (situation.kinds is None or kind in situation.kinds)
-            and not self._hazards[name] & situation.forbidden
+            and (name in situation.excepted or not self._hazards[name] & situation.forbidden)
         )
 
     def _problem(self, hypotheses: Floats, situation: Situation) -> tuple[Problem, Floats]:

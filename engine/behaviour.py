@@ -171,6 +171,10 @@ class Behaviour:
         cases, volts = self._solution.cases, BENCH_VOLTS * self._variant.system_volts / 12.0
         pull = cases.ohms[0, :, cases.part("pull-winding")] + BENCH_LEAD_OHMS
         hold = cases.ohms[0, :, cases.part("hold-winding")] + BENCH_LEAD_OHMS
+        # where the body is the ground, a short to it bypasses the winding: the fused lead opens
+        if self._variant.coil == "body-ground":
+            short = cases.ohms[0, :, cases.part("body-short")]
+            pull = np.where(np.isfinite(short), np.inf, pull)
         pull_share = volts / pull * self._setting("pull-turns") / self._variant.rated_pull_amps
         hold_share = volts / hold * self._setting("hold-turns") / self._variant.rated_hold_amps
         needed = self._plunger.pull_in_share * np.sqrt(self._setting("pull-force-needed"))

@@ -1,5 +1,7 @@
 """The one public entry: a request in, a diagnosis out. Pure: the same request, the same answer."""
 
+import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
@@ -26,7 +28,7 @@ from engine.qualify import (
     shares_of,
     with_beliefs,
 )
-from engine.request import Finding, Request, read_request
+from engine.request import NOT_KNOWN, Finding, Request, read_request
 from engine.rules.compile import Firing, RuleSet
 from engine.rules.views import CaseView
 
@@ -84,6 +86,8 @@ class Diagnoser:
         first = self.rule_sets["qualify"].run(view)
         effects = effects_of(self.knowledge, view, first)
         effects.dropped_causes += request.excluded
+        if request.excluded:  # something was put right and the complaint is unchanged
+            effects.dropped_causes.append(HEALTHY)
         belief = self._belief(model, corrected, effects)
         beliefs = dict(zip(model.causes, belief.causes.tolist(), strict=True))
         late_view = with_beliefs(view, beliefs)
@@ -145,18 +149,22 @@ class Diagnoser:
     def _situation(self, request: Request, scene: explain.Scene) -> Situation:
         """Return what limits the choice of the next check."""
         answered = _answered(request.findings, scene.effects)
-        forbidden = [
-            hazard
+        bans = [
+            action
             for firing in scene.firings
             for action in self.knowledge.programs[firing.rule].actions
             if action.kind == "forbid"
-            for hazard in action.about
         ]
         return Situation(
             left_out=frozenset(answered) | frozenset(scene.effects.dropped_checks),
             kinds=request.on_hand,
-            forbidden=frozenset(forbidden),
-            reached=frozenset(self.knowledge.checks[name].setup for name in answered),
+            forbidden=frozenset(hazard for ban in bans for hazard in ban.about),
+            excepted=frozenset(check for ban in bans for check in ban.before),
+            reached=frozenset(
+                self.knowledge.checks[one.check].setup
+                for one in request.findings
+                if one.outcome != NOT_KNOWN
+            ),
         )
 
     def _adviser(self, model: Model) -> Adviser:
@@ -204,9 +212,11 @@ class Diagnoser:
         adviser = self._adviser(scene.model)
         if scene.effects.out_of_scope is not None:
             return [], _advice_entry("refer", 0.0, [], scene.effects.out_of_scope)
-        ranked = adviser.proposals(scene.belief.hypotheses, self._situation(request, scene))
-        worth = [one for one in ranked if one.saves_minutes >= MIN_SAVING]
-        found = [*_promoted(ranked, scene), *worth]
+        ranked, repair_first = adviser.proposals(
+            scene.belief.hypotheses, self._situation(request, scene)
+        )
+        worth = [one for one in ranked if one.saves_minutes >= MIN_SAVING and not repair_first]
+        found = [*_promoted(ranked, worth, scene), *worth]
         found = list({one.check: one for one in found}.values())[:MAX_PROPOSALS]
         minutes = adviser.expected_minutes(scene.belief.causes)
         order = _repair_names(adviser, scene)
@@ -233,24 +243,31 @@ def _advice_entry(
 
 
 def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:
-    """Return the checks that need no asking: answered, unless the answer was set aside."""
+    """Return the checks that need no asking: answered, unless the answer was set aside.
+
+    A check whose repeat was set aside too is not asked a third time.
+    """
     aside = {index for index, share in effects.shares.items() if share == 0.0}
-    return {one.check for one in findings if one.index not in aside}
+    times = Counter(one.check for one in findings)
+    return {one.check for one in findings if one.index not in aside or times[one.check] > 1}
 
 
-def _promoted(ranked: Sequence[Proposal], scene: explain.Scene) -> list[Proposal]:
+def _promoted(
+    ranked: Sequence[Proposal], worth: Sequence[Proposal], scene: explain.Scene
+) -> list[Proposal]:
     """Return up to two checks that rules put before the others.
 
-    A trap or context rule can only prefer a check that does not cost more than it saves; a chain
-    (do this before the new part is fitted) stands whatever the minutes say.
+    A trap or context rule can only prefer a check that saves at least half of what the best one
+    does; a chain (do this before the new part is fitted) stands whatever the minutes say.
     """
     saving = {one.check: one for one in ranked}
+    enough = 0.5 * max((one.saves_minutes for one in worth), default=math.inf)
     found: dict[str, Proposal] = {}
     for firing in scene.firings:
         always = scene.knowledge.rules[firing.rule].family == "chains"
         for action in scene.knowledge.programs[firing.rule].actions:
             for name in action.about if action.kind == "ask_first" else ():
-                if name in saving and (always or saving[name].saves_minutes > 0):
+                if name in saving and (always or saving[name].saves_minutes >= enough):
                     found.setdefault(name, saving[name])
     return sorted(found.values(), key=lambda one: -round(one.saves_minutes, 6))[:2]
 

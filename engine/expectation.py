@@ -276,7 +276,7 @@ class Predictor:
         )
 
     def _ohms_u(self) -> Floats:
-        return np.array([part.tolerance for part in self._cases.parts])
+        return np.array([self.variant.tolerance(part) for part in self._cases.parts])
 
     def _volts_u(self) -> Floats:
         ratio = self.variant.system_volts / 12.0

@@ -33,6 +33,13 @@ class Variant:
     pull_ohms: float
     hold_ohms: float
     ambient_celsius: float
+    stated: frozenset[str] = frozenset()  # windings whose good ohms the request gave
+
+    def tolerance(self, part: items.Part) -> float:
+        """Return the relative standard uncertainty of a part's ohms on this machine."""
+        if part.unstated_tolerance is None or part.id in self.stated:
+            return part.tolerance
+        return part.unstated_tolerance
 
     @property
     def rated_pull_amps(self) -> float:
@@ -67,4 +74,12 @@ def make_variant(machine: Machine, circuit: items.Circuit, coil: str) -> Variant
         pull_ohms=machine.pull_ohms or typical("pull-winding"),
         hold_ohms=machine.hold_ohms or typical("hold-winding"),
         ambient_celsius=20.0 if machine.ambient_celsius is None else machine.ambient_celsius,
+        stated=frozenset(
+            part
+            for part, ohms in (
+                ("pull-winding", machine.pull_ohms),
+                ("hold-winding", machine.hold_ohms),
+            )
+            if ohms is not None
+        ),
     )

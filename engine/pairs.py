@@ -74,12 +74,15 @@ def _weigh(model: Model, corrected: Corrected) -> Weighed:
 def _candidates(belief: Belief) -> list[int]:
     """Return hypotheses, one a cause: the state that explains most findings, wild ones apart."""
     names = belief.model.causes
-    ranked = list(belief.order[:BY_BELIEF])
+    pool = set(belief.order[:BY_BELIEF])
     logs = belief.cause_log_likelihoods
     prior = np.log(np.maximum(belief.model.by_cause(belief.model.prior), 1e-300))
     for row in logs:
-        ranked += [int(n) for n in np.argsort(-(row + prior), kind="stable")[:BY_FINDING]]
-    causes = [n for n in dict.fromkeys(ranked) if names[n] not in (HEALTHY, OUTSIDE)]
+        pool |= {int(n) for n in np.argsort(-np.round(row + prior, 9), kind="stable")[:BY_FINDING]}
+    # the best that each does for any finding, so that the order of the findings cannot matter
+    merit = np.max(logs - logs.max(axis=1, keepdims=True), axis=0) + prior
+    ranked = sorted(pool, key=lambda n: (n not in belief.order[:BY_BELIEF], -round(merit[n], 9), n))
+    causes = [n for n in ranked if names[n] not in (HEALTHY, OUTSIDE)]
     explained = sum(
         (np.maximum(one.surprise, BAD_SURPRISE) * share
          for one, share in zip(belief.weighed, belief.shares, strict=True)),

@@ -11,6 +11,7 @@ Looking one check ahead can be beaten (the test-sequencing matrix of Pattipati a
 the clock: the same request gets the same answer on any machine.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 from engine.circuit import Floats
 
 TINY = 1e-300
+QUICK_MINUTES, QUICK_SAVING = 1.0, 0.03  # a question, and the share of the minutes it must save
 
 
 def repair_minutes(chances: Floats, minutes: Floats, service: float | None = None) -> Floats:
@@ -54,7 +56,8 @@ def repair_order(chances: Floats, minutes: Floats) -> list[int]:
 class Problem:
     """A troubleshooting problem.
 
-    ``membership`` (hypothesis, cause) says which cause each hypothesis belongs to; ``bins``
+    ``membership`` (hypothesis, cause) has a 1 where a hypothesis belongs to a cause; every cause
+    has at least one, every hypothesis exactly one. ``bins``
     (hypothesis, all results of all checks) how each result is predicted; check k has the columns
     ``starts[k]`` to ``starts[k + 1]``. With ``identify`` the aim is to know the cause, not to cure
     it: a state that is not yet known has an infinite cost of stopping.
@@ -68,10 +71,20 @@ class Problem:
     service: float | None = None
     identify: bool = False
     _columns: list[slice] = field(init=False, repr=False)
+    _by_cause: NDArray[np.intp] = field(init=False, repr=False)
+    _cause_starts: NDArray[np.intp] = field(init=False, repr=False)
+    _sorted_bins: Floats = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
+        """Sort the hypotheses by cause, so that sums over a cause are sums over a stretch."""
         slices = [slice(a, b) for a, b in zip(self.starts[:-1], self.starts[1:], strict=True)]
+        cause_of = np.argmax(self.membership, axis=1)
+        order = np.argsort(cause_of, kind="stable")
+        starts = np.searchsorted(cause_of[order], np.arange(self.membership.shape[1]))
         object.__setattr__(self, "_columns", slices)
+        object.__setattr__(self, "_by_cause", order)
+        object.__setattr__(self, "_cause_starts", starts)
+        object.__setattr__(self, "_sorted_bins", self.bins[order])
 
     def columns(self, check: int) -> slice:
         """Return the columns of a check's results in ``bins``."""
@@ -99,9 +112,9 @@ class Problem:
         ``weights`` of shape (batch, hypothesis); returns (batch, check).
         """
         columns = np.concatenate([np.arange(*self._bounds(check)) for check in checks])
-        # one product of matrices: (batch x cause, hypothesis) times (hypothesis, result)
-        spread = weights[:, None, :] * self.membership.T
-        joint = np.ascontiguousarray(np.swapaxes(spread @ self.bins[:, columns], 1, 2))
+        spread = weights[:, self._by_cause, None] * self._sorted_bins[:, columns]
+        by_cause = np.add.reduceat(spread, self._cause_starts, axis=1)
+        joint = np.ascontiguousarray(np.swapaxes(by_cause, 1, 2))
         chance = joint.sum(axis=-1)
         if self.identify:
             known = joint.max(axis=-1) >= chance * (1 - 1e-9)
@@ -130,6 +143,29 @@ class Bounds:
     repairs: int = 2  # repairs tried on paper before a check
     after_repair: int = 2  # checks looked at two deep behind each of these
 
+    def work(self, problem: Problem) -> float:
+        """Return about how many numbers the plan sorts: rows x results x causes."""
+        rows = self.results * (self.first + self.repairs * self.after_repair) * (1 + self.repairs)
+        results = problem.bins.shape[1] / max(len(problem.check_minutes), 1) * self.second
+        return float(rows * results * problem.membership.shape[1])
+
+
+# From thorough to plain. Where much is still possible, looking far ahead costs most and decides
+# least; the sizes alone choose, so that the same request gets the same answer anywhere.
+STEPS = (
+    Bounds(),
+    Bounds(first=5, second=12, results=4, after_repair=1),
+    Bounds(first=4, second=9, results=4, repairs=1, after_repair=1),
+    Bounds(first=3, second=7, results=3, repairs=1, after_repair=0),
+    Bounds(first=2, second=5, results=2, repairs=1, after_repair=0),
+)
+MOST_WORK = 160_000
+
+
+def bounds_for(problem: Problem, most: float = MOST_WORK) -> Bounds:
+    """Return the most thorough bounds whose work stays within ``most``; else the plainest."""
+    return next((one for one in STEPS if one.work(problem) <= most), STEPS[-1])
+
 
 @dataclass(frozen=True)
 class Option:
@@ -145,23 +181,25 @@ class Plan:
     """What to do next: the checks, best first, against repairing first; minutes a case."""
 
     options: list[Option]
-    repair_now: float
+    stop: float  # repairs in the best order, no more checks
+    repair_now: float  # the best course that starts with a repair
 
     @property
     def repair_first(self) -> bool:
         """Return whether no check is expected to beat a repair now."""
-        return not self.options or self.options[0].two_ahead >= self.repair_now - 1e-9
+        least = min((one.two_ahead for one in self.options), default=math.inf)
+        return least >= self.repair_now - 1e-9
 
 
 def rank(
     problem: Problem, weights: Floats, checks: Sequence[int], bounds: Bounds | None = None
 ) -> Plan:
     """Return the plan. ``weights`` need not sum to 1."""
-    bounds = bounds or Bounds()
+    bounds = bounds or bounds_for(problem)
     total = max(float(weights.sum()), TINY)
     stop = float(problem.stop(weights))
     if not checks:
-        return Plan([], stop / total)
+        return Plan([], stop / total, stop / total)
     costs = problem.one_ahead(weights[None, :], checks)[0] / total
     order = sorted(range(len(checks)), key=lambda n: (round(float(costs[n]), 9), checks[n]))
     ranked = [checks[n] for n in order]
@@ -175,10 +213,26 @@ def rank(
         if place < bounds.first:
             two = float(ahead[place]) / total
         found.append(Option(checks[number], one, min(one, two)))
-    found.sort(key=lambda one: (round(one.two_ahead, 9), round(one.one_ahead, 9), one.check))
-    behind = ahead[min(bounds.first, len(ranked)) :].reshape(len(repaired), -1)
-    after = np.minimum(behind.min(axis=1), problem.stop(repaired)) if len(repaired) else behind
-    return Plan(found, min([stop, *(paid + after.ravel()).tolist()]) / total)
+    found.sort(key=lambda one: _place(problem, one, stop / total))
+    after = problem.stop(repaired) if len(repaired) else np.zeros(0)
+    behind = ahead[min(bounds.first, len(ranked)) :]
+    if len(behind):
+        after = np.minimum(behind.reshape(len(repaired), -1).min(axis=1), after)
+    return Plan(found, stop / total, min([stop, *(paid + after.ravel()).tolist()]) / total)
+
+
+def _place(problem: Problem, option: Option, stop: float) -> tuple[bool, float, float, int]:
+    """Return where an option stands.
+
+    What costs next to nothing and helps by itself comes before what costs: two steps ahead a free
+    question only seems to take the place of a better check.
+    """
+    quick = problem.check_minutes[option.check] <= QUICK_MINUTES
+    useful = stop - option.one_ahead >= QUICK_SAVING * stop
+    return (
+        not (quick and useful), round(option.two_ahead, 9), round(option.one_ahead, 9),
+        option.check,
+    )  # fmt: skip
 
 
 def _two_ahead(

@@ -179,6 +179,12 @@ class _Batch:
         self.made[:, :, column] &= ~changed
         return changed
 
+    def _forced(self, column: int, part: items.Part) -> Mask:
+        """Return where a fault keeps a part closed; a part replaced on trial is sound."""
+        restored = np.array([part.id in one.restored for one in self.situations])[:, None]
+        forced: Mask = self.cases.forced_closed[self.phases, :, column] & ~restored
+        return forced
+
     def _drop_unfed(self, voltages: Floats) -> Mask:
         """Open switches whose need of a voltage is not met."""
         changed = np.zeros(self.live.shape, dtype=bool)
@@ -187,8 +193,7 @@ class _Batch:
                 low = self._between(voltages, need.node, need.across) < need.min_volts * self.ratio
                 names = [items.PHASES.index(phase) for phase in need.phases]
                 here = np.isin(self.phases, names)[:, None]
-                forced = self.cases.forced_closed[self.phases, :, column]
-                changed |= self._open(column, low & here & ~forced)
+                changed |= self._open(column, low & here & ~self._forced(column, part))
         return changed
 
     def _coil_strength(self, voltages: Floats) -> Floats:
@@ -230,9 +235,8 @@ class _Batch:
         changed = np.zeros(self.live.shape, dtype=bool)
         for column, part in enumerate(self.cases.parts):
             if part.kind == "contact":
-                forced = self.cases.forced_closed[self.phases, :, column]
                 weak = self._coil_volts(voltages, part) < part.release_volts * self.ratio
-                changed |= self._open(column, weak & ~forced)
+                changed |= self._open(column, weak & ~self._forced(column, part))
         return changed
 
     def _trip(self, voltages: Floats) -> Mask:

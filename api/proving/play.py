@@ -87,9 +87,7 @@ def by_advice(machine: SimulatedMachine, diagnose: Diagnose) -> Played:
     return call.result()
 
 
-def _next_repair(
-    answer: Mapping[str, Any], tried: Sequence[str], machine: SimulatedMachine
-) -> str:
+def _next_repair(answer: Mapping[str, Any], tried: Sequence[str], machine: SimulatedMachine) -> str:
     """Return the first repair of the advice that was not tried, else the best by p over minutes."""
     order = [name for name in answer["advice"]["repair_order"] if name not in tried]
     if order:

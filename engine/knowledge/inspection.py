@@ -55,7 +55,7 @@ def _is_own(file: str, overlays: Iterable[Path | str]) -> bool:
 
 
 def _file(path: str) -> str:
-    """Return the file of a fault's path: ``shop/causes/x.yaml`` of ``shop/causes/x.yaml: share``."""
+    """Return the file of a fault's path, which stands before the first colon behind its ending."""
     return re.split(r"(?<=ml):", path, maxsplit=1)[0]
 
 

@@ -73,6 +73,7 @@ class Part:
     source: str
     ohms: float | None = None
     tolerance: float = 0.0
+    unstated_tolerance: float | None = None
     volts: float = 0.0
     volts_tolerance: float = 0.0
     switched: bool = False

@@ -323,7 +323,7 @@ _ACTIONS: Mapping[str, tuple[tuple[str, ...], set[str]]] = {
     "clears": (("proofs",), set()),
     "look_behind": (("chains",), {"roots", "before_replacing"}),
     "caution": (("cautions",), set()),
-    "forbid": (("cautions",), set()),
+    "forbid": (("cautions",), {"except"}),
 }
 
 
@@ -355,12 +355,16 @@ def read_action(reader: Reader, raw: Mapping[str, Any], path: str) -> Action | N
         reader.texts(raw[kind], f"{path}.{kind}"),
         keep=keep,
         roots=reader.texts(raw.get("roots", []) or "", f"{path}.roots") if "roots" in extra else (),
-        before=(
-            reader.texts(raw["before_replacing"], f"{path}.before_replacing")
-            if raw.get("before_replacing")
-            else ()
-        ),
+        before=_named_checks(reader, raw, path),
     )
+
+
+def _named_checks(reader: Reader, raw: Mapping[str, Any], path: str) -> tuple[str, ...]:
+    """Read the checks beside an action: before a part is replaced, or excepted from a ban."""
+    for key in ("before_replacing", "except"):
+        if raw.get(key):
+            return reader.texts(raw[key], f"{path}.{key}")
+    return ()
 
 
 def _read_shift(reader: Reader, raw: Any, path: str) -> Action:

@@ -139,6 +139,7 @@ class PartSchema(Schema):
     between = fields.Tuple((fields.String(), fields.String()), required=True)
     ohms = Number(validate=validate.Range(min=1e-6, max=1e9))
     tolerance = Number(validate=validate.Range(min=0, max=2))
+    unstated_tolerance = Number(validate=validate.Range(min=0, max=2))
     volts = Number()
     volts_tolerance = Number()
     switched = fields.Boolean()

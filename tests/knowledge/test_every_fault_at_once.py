@@ -41,7 +41,7 @@ def planted(shipped_text: Callable[[str], str]) -> dict[str, str]:
             "section: wiring", "section: wirng"
         ),
         "checks/relay-click.yaml": click.replace("heard: 0.91", "heard: 0.5"),
-        "checks/ground-side-voltage.yaml": volts.replace("from: common", "from: comon"),
+        "checks/ground-side-voltage.yaml": volts.replace("from: ground-point", "from: ground-pont"),
         "rules/traps/one.yaml": rule("one", "{check: pull-volts, given: true}"),
         "rules/traps/two.yaml": rule("two", heard, "{clears: [fuse-open]}"),
         "rules/traps/three.yaml": rule("three", "{machine: coil, is: body-grounded}"),
@@ -62,7 +62,7 @@ EXPECTED = [
     ("shop/checks/relay-click.yaml: predicted_by.otherwise",
      "then: shares sum to 0.59, not to 1"),
     ("shop/checks/ground-side-voltage.yaml: predicted_by",
-     "unknown node 'comon' (did you mean 'common'?)"),
+     "unknown node 'ground-pont' (did you mean 'ground-point'?)"),
     ("shop/rules/traps/one.yaml: when",
      "unknown check 'pull-volts' (did you mean 'pull-pin-voltage'?)"),
     ("shop/rules/traps/two.yaml: then[0].clears", "is for proofs, not for traps"),

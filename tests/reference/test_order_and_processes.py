@@ -99,11 +99,6 @@ def test_worked_cases_in_any_order(
     figure(f"{len(requests)} answers, the same in every word with the findings shuffled")
 
 
-@pytest.mark.xfail(
-    strict=True,
-    raises=AssertionError,
-    reason="engine.pairs._candidates cuts its list in the order of the findings",
-)
 def test_contradictory_findings_in_any_order(
     knowledge: Knowledge, diagnoser: Diagnoser, enlarged: Sized, figure: Figure
 ) -> None:

@@ -72,7 +72,8 @@ def test_a_brake_that_does_not_hold_stops_the_work(
     finding: dict[str, Any], machine: dict[str, Any], diagnoser: Diagnoser
 ) -> None:
     """When nothing holds the machine the first caution is to stop and chock it, and no proposed
-    check releases the brake or moves the machine."""
+    check releases the brake or moves the machine. The lock itself may be looked at: chocked,
+    engine off, battery off."""
     answer = diagnoser.diagnose({"machine": machine, "findings": [finding]})
     first = answer["cautions"][0]["text"]
     assert re.search(r"chock", first, re.IGNORECASE)
@@ -82,6 +83,10 @@ def test_a_brake_that_does_not_hold_stops_the_work(
             and one.circuit.duty == "brake-release"]  # fmt: skip
     for one in answer["next_checks"]:
         hazards = check_hazards(knowledge.checks[one["check"]], mine)
+        if one["check"] == "lock-look":
+            assert re.search(r"chock", " ".join(one["cautions"]), re.IGNORECASE)
+            assert re.search(r"chocked.*engine off", one["say"])
+            continue
         assert not hazards & {"releases-brake", "moving"}, one["check"]
 
 
