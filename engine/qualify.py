@@ -15,7 +15,7 @@ from engine.knowledge.rule_language import FindingTest, Program
 from engine.model import Model
 from engine.request import NOT_KNOWN, OPEN, Finding, Request
 from engine.rules.compile import Firing
-from engine.rules.views import CaseView, FindingView, matching
+from engine.rules.views import CaseView, FindingView, holds, matching
 
 GOOD_SPAN = 2.0  # standard uncertainties either side of what a healthy machine shows
 SURE = 0.9  # conformance probability from which a verdict is given (JCGM 106:2012 for the idea)
@@ -138,13 +138,20 @@ class Effects:
 def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) -> Effects:
     """Collect what the rules that fired do, in their fixed order."""
     effects = Effects()
+    concluded = frozenset(
+        fact
+        for firing in firings
+        for action in knowledge.programs[firing.rule].actions
+        if action.kind == "conclude"
+        for fact in action.about
+    )
     for firing in firings:
         rule, program = knowledge.rules[firing.rule], knowledge.programs[firing.rule]
         because = f"{rule.because.found} {rule.because.points}"
         for action in program.actions:
             if action.kind in ("set_aside", "weaken"):
                 keep = 0.0 if action.kind == "set_aside" else action.keep
-                for index in _targets(program, action.about, view):
+                for index in _targets(program, action.about, view, concluded):
                     _discount(effects, index, keep, rule)
             elif action.kind == "shift":
                 weighed = _weighed_by_tables(knowledge, view, firings, firing)
@@ -190,11 +197,14 @@ def _weighed_by_tables(
     return {row.split("/")[0] for table in tables if table is not None for row in table.given}
 
 
-def _targets(program: Program, checks: Sequence[str], view: CaseView) -> list[int]:
+def _targets(
+    program: Program, checks: Sequence[str], view: CaseView, concluded: frozenset[str]
+) -> list[int]:
     """Return the findings that an action on checks hits.
 
     Those that the rule's own tests of these checks matched; all of a check that the rule does not
-    test (it then speaks of a finding because of something else).
+    test (it then speaks of a finding because of something else). Of several findings of one check
+    only those are hit for which the rule holds without the others, if there are such.
     """
     hit: list[int] = []
     for check in checks:
@@ -203,12 +213,25 @@ def _targets(program: Program, checks: Sequence[str], view: CaseView) -> list[in
             for test in program.walk()
             if isinstance(test, FindingTest) and check in test.checks and not test.absent
         ]
-        if tests:
-            hit += [one.index for test in tests for one in matching(test, view)
-                    if one.check == check]  # fmt: skip
-        else:
-            hit += [one.index for one in view.of(check)]
+        found = (
+            {one for test in tests for one in matching(test, view) if one.check == check}
+            if tests
+            else set(view.of(check))
+        )
+        alone = {one for one in found if _holds_alone(program, one, view, concluded)}
+        hit += [one.index for one in alone or found]
     return sorted(set(hit))
+
+
+def _holds_alone(
+    program: Program, finding: FindingView, view: CaseView, concluded: frozenset[str]
+) -> bool:
+    """Return whether a rule holds when a finding is the only one of its check."""
+    if len(view.of(finding.check)) == 1:
+        return True
+    kept = tuple(one for one in view.findings if one.check != finding.check or one is finding)
+    narrowed = replace(view, findings=kept)
+    return all(holds(test, narrowed, concluded) for test in program.conditions)
 
 
 def _discount(effects: Effects, index: int, keep: float, rule: items.Rule) -> None:

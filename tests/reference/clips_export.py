@@ -28,6 +28,7 @@ TEMPLATES = """
 (deftemplate concluded (slot fact))
 (deftemplate fired (slot rule))
 (deftemplate discount (slot rule) (slot finding) (slot keep))
+(deftemplate spare (slot rule) (slot finding))
 (deftemplate stage (slot name))
 (deffacts start (stage (name qualify)))
 """
@@ -222,7 +223,8 @@ def _defrule(name: str, salience: int, left: Sequence[str], right: Sequence[str]
 def _discounts(rule: Rule) -> Iterator[str]:
     """Yield a defrule for each check that the rule sets aside or weakens, and each test of it.
 
-    A check that the rule itself does not test is hit whole.
+    A check that the rule itself does not test is hit whole. A ``spare`` fact keeps a finding
+    from a rule (see rule_runs.Clips.run).
     """
     number = count()
     for action in rule.then:
@@ -237,7 +239,8 @@ def _discounts(rule: Rule) -> Iterator[str]:
                 pattern = Patterns("(index ?index)").finding(raw, [check])
                 yield _defrule(
                     f"{rule.id}--discount-{next(number)}", 0,
-                    ["(stage (name discount))", f"(fired (rule {rule.id}))", VOLTS, pattern],
+                    ["(stage (name discount))", f"(fired (rule {rule.id}))", VOLTS, pattern,
+                     f"(not (spare (rule {rule.id}) (finding ?index)))"],
                     [f"(assert (discount (rule {rule.id}) (finding ?index) (keep {keep!r})))"],
                 )  # fmt: skip
 

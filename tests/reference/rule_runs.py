@@ -1,6 +1,6 @@
 """One case through the engine's rules, and through CLIPS: what fired, what it concluded and hit."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,6 +35,7 @@ class Clips:
     """The base in CLIPS, in a new environment now and then."""
 
     def __init__(self, knowledge: Knowledge) -> None:
+        self._rules = knowledge.rules
         self._constructs = constructs(knowledge.rules, knowledge.rows("circumstances"))
         self._used = CASES_AN_ENVIRONMENT
 
@@ -52,11 +53,60 @@ class Clips:
         self._fresh()
 
     def run(self, case: Case) -> Outcome:
+        """Run a case. Of several findings of a check a rule hits those that it holds for alone.
+
+        Which those are is found by running the case again with each of them as the only one.
+        """
+        outcome = self._once(case, range(len(case.findings)), (), ())
+        spared = self._spared(case, outcome)
+        return self._once(case, range(len(case.findings)), (), spared) if spared else outcome
+
+    def _spared(self, case: Case, outcome: Outcome) -> list[tuple[str, int]]:
+        """Return the discounts that do not stand: (rule, finding)."""
+        hits: dict[tuple[str, str], set[int]] = {}
+        for rule, finding, _ in outcome.discounts:
+            check = case.findings[finding]["check"]
+            if sum(one["check"] == check for one in case.findings) > 1:
+                hits.setdefault((rule, check), set()).add(finding)
+        spared = []
+        for (rule, check), findings in sorted(hits.items()):
+            standing = set()
+            for finding in findings:
+                kept = [n for n, one in enumerate(case.findings)
+                        if n == finding or one["check"] != check]  # fmt: skip
+                facts = self._early(outcome)
+                if rule in self._once(case, kept, facts, ()).fired:
+                    standing.add(finding)
+            spared += [(rule, one) for one in findings - standing if standing]
+        return spared
+
+    def _early(self, outcome: Outcome) -> list[str]:
+        """Return what the rules of the first stage concluded."""
+        rules = [self._rules[name] for name in outcome.fired]
+        return sorted(
+            str(fact)
+            for rule in rules
+            if rule.family in ("scope", "traps", "context")
+            for action in rule.then
+            if "conclude" in action
+            for fact in ([action["conclude"]] if isinstance(action["conclude"], str)
+                         else action["conclude"])
+        )  # fmt: skip
+
+    def _once(
+        self, case: Case, kept: Iterable[int], facts: Iterable[str],
+        spared: Iterable[tuple[str, int]],
+    ) -> Outcome:  # fmt: skip
         """Assert a case's facts, run, and read back what came of them."""
         self._fresh()
+        for fact in facts:
+            self._assert("concluded", fact=fact)
+        for rule, finding in spared:
+            self._assert("spare", rule=rule, finding=finding)
         for name, value in case.machine.items():
             self._assert("machine", field=name, value=value)
-        for number, finding in enumerate(case.findings):
+        for number in kept:
+            finding = case.findings[number]
             tags = dict.fromkeys(map(tag_slot, finding.get("circumstances", ())), "yes")
             given = {"circumstances": "given"} if tags else {}
             self._assert("finding", **{"index": number, **finding, **given, **tags})
