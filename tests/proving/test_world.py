@@ -23,6 +23,7 @@ def test_every_reading_has_its_probe() -> None:
 
 def test_same_seed_same_machines() -> None:
     """Two draws with one seed answer alike, and another seed does not."""
+
     def tell(seed: int) -> list[object]:
         return [(one.cause, one.told, findings(one, "all")) for one in draw_machines(6, seed)]
 
