@@ -49,7 +49,7 @@ def test_a_caution_is_whole_the_first_time(talk: Interview, hold: Hold) -> None:
     assert len(wanted) > 3
     shown: set[str] = set()
     turn = talk.open(State())
-    for line in ("1", "", "1", "2", "2", "1", "1", "7", "2"):
+    for line in ("1", "", "1", "2", "2", "1", "1", "7", "2", "add pull-current"):
         turn = talk.step(turn.state, line)
         shown |= {line.text for block in turn.blocks if block.kind == "caution"
                   for line in block.lines}  # fmt: skip

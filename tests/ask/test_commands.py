@@ -49,7 +49,7 @@ def test_back_undoes_answers_and_changes(hold: Hold, said: Said) -> None:
 
 def test_back_out_of_a_question_out_of_turn(talk: Interview, hold: Hold, said: Said) -> None:
     """Back at an added question leaves everything as it was."""
-    before = hold("2")
+    before = hold("2", start=("1", "", "1", "2", "2", "1", "1", "7"))
     turn = hold("add hold-current", "back", after=before)
     assert "Left as it was." in said(turn)
     assert turn.state.entries == before.state.entries
@@ -153,7 +153,7 @@ def test_list_and_causes(hold: Hold, said: Said) -> None:
 
 def test_skip_leaves_a_check_out_for_good(talk: Interview, hold: Hold) -> None:
     """A skipped check is no finding and is not proposed again."""
-    turn = hold("2")
+    turn = hold("2", start=("1", "", "1", "2", "2", "1", "1", "7"))
     seen: list[str] = []
     for _ in range(6):
         target = target_of(turn.state, talk.desk)
@@ -183,7 +183,7 @@ def test_as_changes_the_wording(hold: Hold, said: Said) -> None:
     """A caller's sentence is read out; the technician's words say how."""
     turn = hold("2")
     assert 'Read out: "With a direct-current clamp' in said(turn)
-    technician = hold("as technician", after=turn)
+    technician = hold("as technician", "add pull-current", after=turn)
     assert "Zero a clamp made for direct current" in said(technician)
     assert "Read out" not in said(technician)
     assert "Zero a clamp" in said(hold("how", after=turn))

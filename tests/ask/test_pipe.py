@@ -18,7 +18,7 @@ LOADER = ("1", "4012 compact track loader", "1", "2", "2", "1", "1", "7")
 
 def test_end_of_input_gives_the_order_so_far(piped: Piped) -> None:
     """When the answers end, the work order as it stands is printed, and the status is 0."""
-    done = piped([*LOADER, "2", "0.1 A"])
+    done = piped([*LOADER, "2", "add pull-current", "0.1 A"])
     assert done.returncode == 0
     assert done.stderr == ""
     order = done.stdout.partition("WORK ORDER NOTE")[2]
@@ -29,10 +29,10 @@ def test_end_of_input_gives_the_order_so_far(piped: Piped) -> None:
 
 def test_bad_answer_in_a_pipe_is_status_1(piped: Piped) -> None:
     """An answer that is not taken is named with its line, the rest goes on, the status is 1."""
-    done = piped([*LOADER, "9", "2", "40000 A", "0.1 A"])
+    done = piped([*LOADER, "9", "2", "add pull-current", "40000 A", "0.1 A"])
     assert done.returncode == 1
     assert "line 9 was not taken: '9'" in done.stderr
-    assert "line 11 was not taken: '40000 A'" in done.stderr
+    assert "line 12 was not taken: '40000 A'" in done.stderr
     assert "Pull current: 0.1 A" in done.stdout.partition("WORK ORDER NOTE")[2]
 
 
@@ -61,7 +61,9 @@ def test_save_resume_and_no_overwriting(piped: Piped, tmp_path: Path) -> None:
     assert done.returncode == 1, "one save was refused"
     assert other.read_text(encoding="utf-8") == "precious"
     assert "other.json is there already" in done.stdout
-    done = piped(["0.1 A", "save", "quit"], "--resume", "call.json", "--as", "technician")
+    done = piped(
+        ["add pull-current", "0.1 A", "save", "quit"], "--resume", "call.json", "--as", "technician"
+    )
     assert done.returncode == 0, done.stderr
     assert "What the engine does: It turns over but does not start" in done.stdout
     answers = json.loads((tmp_path / "call.json").read_text(encoding="utf-8"))["answers"]

@@ -28,6 +28,18 @@ def findings(turn: Turn) -> list[dict[str, Any]]:
     return [dict(one) for _, one in case_of(turn.state.entries).findings]
 
 
+def skip_to(talk: Interview, hold: Hold, turn: Turn, check: str) -> Turn:
+    """Skip what is asked until a check comes."""
+    for _ in range(40):
+        kind, key = asked(talk, turn)
+        if key == check:
+            return turn
+        if kind != "check":
+            break
+        turn = hold("skip", after=turn)
+    raise AssertionError(f"{check} was not asked")
+
+
 def test_every_question_takes_dont_know(talk: Interview, hold: Hold) -> None:
     """With 0 to every question but the duty, the machine is unknown and the complaint is asked."""
     turn = hold("0", "", "1", "0", "0", "0", "0", "0", start=())
@@ -74,7 +86,7 @@ def test_question_values_are_those_of_a_request(talk: Interview) -> None:
 
 def test_belief_moves_in_words(hold: Hold, said: Said) -> None:
     """After an answer the leading three causes stand with chance and direction, without colour."""
-    shown = said(hold("2", "0.1 A", "11.5 V"))
+    shown = said(hold("2", "0.1 A", "add relay-87-voltage", "11.5 V"))
     assert "Likeliest now:" in shown
     rows = [line for line in shown.split("\n") if " in 100" in line and "[" in line]
     assert len(rows) == 3
@@ -84,7 +96,7 @@ def test_belief_moves_in_words(hold: Hold, said: Said) -> None:
 
 def test_interview_weighs_as_the_engine(talk: Interview, hold: Hold) -> None:
     """The request that an interview comes to, diagnosed afresh, gives the beliefs it shows."""
-    turn = hold("2", "0.1 A", "11.5 V")
+    turn = hold("2", "0.1 A", "add relay-87-voltage", "11.5 V")
     request = {
         "machine": {"duty": "fuel-shutoff", "control": "controller-on-crank",
                     "coil": "body-ground", "system_volts": 12, "fuel_actuation": "external-lever"},
@@ -174,10 +186,11 @@ def test_a_reading_set_aside_says_so_and_is_asked_once_more(
     turn = hold("2", "0 A, no-peak-hold")
     assert "Set aside, counts for nothing" in said(turn)
     assert "Instead:" in said(turn)
-    assert asked(talk, turn) == ("check", "pull-current")
+    turn = skip_to(talk, hold, turn, "pull-current")
     assert "Asked once more" in said(turn)
     turn = hold("0 A, no-peak-hold", after=turn)
-    assert asked(talk, turn) != ("check", "pull-current")
+    with pytest.raises(AssertionError, match="was not asked"):
+        skip_to(talk, hold, turn, "pull-current")
 
 
 def test_a_wild_reading_is_named(hold: Hold, said: Said) -> None:
