@@ -6,7 +6,6 @@ import sys
 from pathlib import Path
 from typing import Any
 
-import yaml
 from click.testing import CliRunner
 
 import engine
@@ -14,7 +13,8 @@ import engine
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
 REPORT_LINES = 32
-LONG_LIST = 2
+LONG_LIST = 3
+WIDTH = 100
 
 
 def block(text: str, language: str, word: str) -> str:
@@ -34,23 +34,35 @@ def report(text: str) -> str:
 
 
 def shortened(value: Any) -> Any:
-    """Return an answer with its long lists cut."""
+    """Return an answer with its long lists cut; "..." stands where something was left out."""
     if isinstance(value, dict):
-        return {key: shortened(inner) for key, inner in value.items() if key != "trace"}
+        return {key: shortened(inner) for key, inner in value.items()}
     if isinstance(value, list):
-        kept = [shortened(one) for one in value[:LONG_LIST]]
-        return [*kept, "..."] if len(value) > LONG_LIST else kept
+        most = LONG_LIST if len(str(value)) <= WIDTH else 1
+        kept = [shortened(one) for one in value[:most]]
+        return [*kept, "..."] if len(value) > most else kept
     return value
+
+
+def laid_out(value: Any, before: str = "", indent: str = "") -> str:
+    """Return JSON text with everything on one line that fits there."""
+    flat = before + json.dumps(value, ensure_ascii=False)
+    if not value or not isinstance(value, (dict, list)) or len(indent + flat) <= WIDTH:
+        return indent + flat
+    pairs = value.items() if isinstance(value, dict) else ((None, one) for one in value)
+    inner = ",\n".join(
+        laid_out(one, "" if key is None else f"{json.dumps(key)}: ", indent + " ")
+        for key, one in pairs
+    )
+    first, last = "{}" if isinstance(value, dict) else "[]"
+    return f"{indent}{before}{first}\n{inner}\n{indent}{last}"
 
 
 def answer(text: str) -> str:
     """Return the answer to the request that README's curl command sends, shortened."""
     request = json.loads(re.search(r"-d '\n(.*?)'\n", text, re.DOTALL)[1])  # type: ignore[index]
-    found = shortened(engine.diagnose(request))
-    found["next_checks"] = found["next_checks"][:1]
-    found["notes"] = found["notes"][:1]
-    found["cautions"] = found["cautions"][:1]
-    return "```json\n" + json.dumps(found, indent=1, ensure_ascii=False) + "\n```"
+    found = {**shortened(engine.diagnose(request)), "trace": ["..."]}
+    return f"```json\n{laid_out(found)}\n```"
 
 
 def written(text: str) -> str:
@@ -61,12 +73,6 @@ def written(text: str) -> str:
             pattern, lambda m, c=content: f"{m[1]}{c}\n{m[2]}", text, flags=re.DOTALL
         )  # fmt: skip
     return text
-
-
-def case() -> dict[str, Any]:
-    """Return the YAML case that README prints."""
-    found: dict[str, Any] = yaml.safe_load(block(README.read_text(), "yaml", "findings:"))
-    return found
 
 
 def main() -> None:

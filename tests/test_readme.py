@@ -1,22 +1,43 @@
-"""README says what is true: its blocks are real output, what it names exists."""
+"""README and DEVELOPERS say what is true: blocks are real output, what they name exists."""
 
+import json
 import re
 from pathlib import Path
 
 import pytest
+from click import Context, Group
+from click.testing import CliRunner
 
 from api import create_app
-from api.cli import COMMANDS
+from api.cli import threewire
+from engine import Knowledge
+from engine.diagnosis import shipped
+from engine.knowledge import items
+from engine.knowledge.text import load_yaml
 from tests import readme
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+BOTH = pytest.mark.parametrize("text", [TEXT, DEVELOPERS], ids=["README", "DEVELOPERS"])
+CODE = re.compile(r"`([^`\n]+)`|```sh\n(.*?)```", re.DOTALL)
+PLACEHOLDERS = r"\b(ID|FAMILY|RULE|DIR)\b"
 
 
 def plain(text: str) -> str:
     """Return text without the digest of the knowledge, which changes with every word of it."""
-    return re.sub(r"2026\.11-[0-9a-f]{12}", "VERSION", text)
+    return re.sub(r"\d{4}\.\d{2}-[0-9a-f]{12}", "VERSION", text)
+
+
+def code(text: str) -> str:
+    """Return what stands in backticks and shell blocks, a line a piece."""
+    return "\n".join(short or block for short, block in CODE.findall(text))
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    """The shipped knowledge base."""
+    return shipped().knowledge
 
 
 def test_blocks_are_real_output() -> None:
@@ -24,35 +45,115 @@ def test_blocks_are_real_output() -> None:
     assert plain(readme.written(TEXT)) == plain(TEXT), "run: python -m tests.readme"
 
 
-def test_commands_exist() -> None:
-    """Each command that README names is one."""
-    named = set(re.findall(r"threewire ([a-z]+)\b", TEXT))
+@BOTH
+def test_commands_exist(text: str) -> None:
+    """Each command that the text names is one, and each word after ``threewire kb`` too."""
+    context = Context(threewire)
+    named = set(re.findall(r"threewire ([a-z]+)\b", code(text)))
     assert named
-    assert named <= set(COMMANDS) | {"takes"}
+    assert named <= set(threewire.list_commands(context))
+    keeping = threewire.get_command(context, "kb")
+    assert isinstance(keeping, Group)
+    named = set(re.findall(r"(?m)^(?:threewire )?kb ([a-z]+)\b", code(text)))
+    assert named
+    assert named <= set(keeping.list_commands(context))
 
 
-@pytest.mark.parametrize("text", [TEXT, DEVELOPERS], ids=["README", "DEVELOPERS"])
+@BOTH
 def test_files_exist(text: str) -> None:
     """Each file or folder of the project that the text names exists."""
     named = set(re.findall(r"(?:tests|engine|api|kb|\.ci)/[A-Za-z0-9_./-]*[A-Za-z0-9]", text))
+    assert named
     missing = [
-        one for one in named
-        if not (ROOT / one).exists() and not re.search(r"ID|FAMILY|RULE|x\.yaml|DIR|ARG", one)
-    ]  # fmt: skip
+        one for one in named if not (ROOT / one).exists() and not re.search(PLACEHOLDERS, one)
+    ]
     assert not missing
 
 
-def test_addresses_answer() -> None:
-    """Each address that README lists is served."""
+@BOTH
+def test_modules_exist(text: str) -> None:
+    """Each ``python -m tests...`` that the text names is a module."""
+    named = set(re.findall(r"python -m (tests[a-z_.]*[a-z_])", text))
+    assert named
+    assert not [one for one in named if not (ROOT / f"{one.replace('.', '/')}.py").is_file()]
+
+
+def addresses() -> list[str]:
+    """Return the addresses that README lists or names."""
+    found = re.findall(r"`(?:GET |POST )?(/[a-z0-9_/.{}-]+)`", TEXT)
+    return sorted(set(found) | {"/healthz", "/readyz"})
+
+
+@pytest.mark.parametrize("path", addresses())
+def test_addresses_answer(path: str, knowledge: Knowledge) -> None:
+    """Each address that README names is served, with the method that it shows."""
     client = create_app().test_client()
-    for path in ("/v1/causes", "/v1/checks", "/v1/circuits", "/v1/rules", "/openapi.json",
-                 "/reference/", "/healthz", "/readyz"):  # fmt: skip
-        assert path in TEXT
-        assert client.get(path).status_code == 200, path
+    kind = path.split("/")[2] if "{id}" in path else ""
+    filled = path.replace("{id}", next(iter(getattr(knowledge, kind)))) if kind else path
+    if f"POST {path}" in TEXT:
+        request = json.loads(re.search(r"-d '\n(.*?)'\n", TEXT, re.DOTALL)[1])  # type: ignore[index]
+        assert client.post(path, json=request).status_code == 200
+    else:
+        assert client.get(filled).status_code == 200
+
+
+def test_curl_shows_an_address_of_the_table() -> None:
+    """The curl command goes to the address for diagnoses on the port that serve is given."""
+    port = re.search(r"threewire serve --port (\d+)", TEXT)
+    assert port is not None
+    assert f"curl -s http://127.0.0.1:{port[1]}/v1/diagnoses " in TEXT
 
 
 def test_job_stands_first_and_the_two_commands_once() -> None:
-    """The job is one paragraph at the top, then two commands."""
+    """The job is one paragraph at the top; the two commands that install stand once each."""
     assert TEXT.split("\n\n")[1].startswith("A machine's engine will not start")
-    assert TEXT.count("threewire demo\n```") == 1
-    assert TEXT.count("python -m pytest -q -n 2\n```") == 1
+    for command in ("pip install -q . && .venv/bin/threewire demo\n", "-m pytest -q -n 2\n"):
+        assert TEXT.count(command) == 1
+
+
+def words(start: str, end: str) -> set[str]:
+    """Return the names in backticks of a part of DEVELOPERS."""
+    part = DEVELOPERS.split(start, 1)[1].split(end, 1)[0]
+    return set(re.findall(r"`([a-z][a-z0-9-]*)`", part))
+
+
+def test_nodes_and_parts_are_those_of_the_circuits(knowledge: Knowledge) -> None:
+    """DEVELOPERS lists every node and part of the circuits, and none that is not there."""
+    raw = [
+        load_yaml(file.read_text(encoding="utf-8"), file.name)
+        for file in sorted((ROOT / "kb" / "circuits").glob("*.yaml"))
+    ]
+    nodes = {node for one in raw for node in one["nodes"]}
+    parts = {part for one in knowledge.circuits.values() for part in one.parts}
+    parts |= {part["id"] for one in raw for coil in one.get("coils", {}).values()
+              for part in coil["parts"]}  # fmt: skip
+    assert words("Nodes: ", "\n\n") == nodes
+    assert words("Parts, all circuits: ", "\nCoils (") == parts
+
+
+def test_events_and_hazards_are_those_of_the_code() -> None:
+    """DEVELOPERS lists every event and every hazard that files may use, and no other."""
+    assert words("Events (each a probability", "\n\n") == set(items.EVENTS)
+    assert words("Hazards (a closed set", ". What the phase") == set(items.HAZARDS)
+
+
+def test_circumstances_are_those_of_the_table(knowledge: Knowledge) -> None:
+    """DEVELOPERS lists every circumstance of the table, and no other."""
+    known = set(knowledge.rows("circumstances"))
+    assert words("Circumstance tags (closed set,", "\n\n") == known
+
+
+def test_example_of_a_rule_works(tmp_path: Path) -> None:
+    """The trap and its cases that DEVELOPERS prints pass ``kb check`` and ``kb cases``."""
+    rule = readme.block(DEVELOPERS, "yaml", "title: A plunger watched")
+    cases = readme.block(DEVELOPERS, "yaml", "rule: plunger-seen")
+    shop, folder = tmp_path / "shop" / "rules" / "traps", tmp_path / "cases"
+    shop.mkdir(parents=True)
+    folder.mkdir()
+    (shop / "plunger-seen-through-smoke.yaml").write_text(rule, encoding="utf-8")
+    (folder / "plunger-seen-through-smoke.yaml").write_text(cases, encoding="utf-8")
+    overlay = ["--kb", str(tmp_path / "shop")]
+    checked = CliRunner().invoke(threewire, ["kb", "check", *overlay])
+    assert checked.exit_code == 0, checked.output
+    done = CliRunner().invoke(threewire, ["kb", "cases", *overlay, "--cases", str(folder)])
+    assert done.exit_code == 0, done.output
