@@ -255,7 +255,8 @@ class Predictor:
             instrument=instrument_from(self.instruments[reading.instrument]),
             # volts lost on the way keep their share of the supply on a 24 V machine
             repeatability=reading.repeatability
-            * (self.variant.system_volts / 12.0 if reading.unit == "V" else 1.0), mu=mu, tolerance_var=variance,
+            * (self.variant.system_volts / 12.0 if reading.unit == "V" else 1.0),
+            mu=mu, tolerance_var=variance,
             flat=np.zeros(len(mu), dtype=bool),
         )  # fmt: skip
 
