@@ -277,7 +277,11 @@ def _side(talk: "Interview", state: State, rest: str) -> Turn:
 def _as(talk: "Interview", state: State, rest: str) -> Turn:
     for audience in ("caller", "technician"):
         if rest and audience.startswith(rest.lower()):
-            return _field(talk, state, "audience", audience)
+            turn = _field(talk, state, "audience", audience)
+            if state.target is None or not state.target.asked_for:
+                return turn
+            # the check that was asked for stays; what the other step would have told was not shown
+            return talk.ask(replace(turn.state, told=state.told), state.target)
     return _refuse(state, "Type as caller for sentences to read out, or as technician.")
 
 

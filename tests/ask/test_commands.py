@@ -12,6 +12,9 @@ from api.interview.state import case_of
 
 Hold = Callable[..., Turn]
 Said = Callable[[Turn], str]
+PROMPTS = [(), ("2",), ("2", "add pull-current"), ("2", "add pull-current 0.1 A"), ("2", "repair"),
+           ("2", "add relay")]  # fmt: skip
+"""What leads to each kind of prompt."""
 
 
 def test_every_command_works_and_is_in_help(hold: Hold, said: Said) -> None:
@@ -22,7 +25,7 @@ def test_every_command_works_and_is_in_help(hold: Hold, said: Said) -> None:
     assert said(hold("?")) == shown
 
 
-@pytest.mark.parametrize("lines", [(), ("2",), ("2", "0.1 A"), ("2", "repair"), ("2", "add relay")])
+@pytest.mark.parametrize("lines", PROMPTS)
 @pytest.mark.parametrize("name", sorted(COMMANDS))
 def test_every_command_at_every_prompt(
     talk: Interview, hold: Hold, lines: tuple[str, ...], name: str
@@ -36,7 +39,8 @@ def test_every_command_at_every_prompt(
 def test_back_undoes_answers_and_changes(hold: Hold, said: Said) -> None:
     """Back leads through every state that was, changed answers included, to the very first."""
     states = [hold(start=())]
-    for line in ("1", "4012", "1", "2", "2", "1", "1", "7", "2", "0.1 A", "change 9 3", "skip"):
+    for line in ("1", "4012", "1", "2", "2", "1", "1", "7", "2",
+                 "add pull-current 0.1 A", "change 9 3", "skip"):  # fmt: skip
         states.append(hold(line, after=states[-1]))
     turn = states[-1]
     for before in reversed(states[:-1]):
@@ -49,7 +53,7 @@ def test_back_undoes_answers_and_changes(hold: Hold, said: Said) -> None:
 
 def test_back_out_of_a_question_out_of_turn(talk: Interview, hold: Hold, said: Said) -> None:
     """Back at an added question leaves everything as it was."""
-    before = hold("2", start=("1", "", "1", "2", "2", "1", "1", "7"))
+    before = hold("2")
     turn = hold("add hold-current", "back", after=before)
     assert "Left as it was." in said(turn)
     assert turn.state.entries == before.state.entries
@@ -58,13 +62,13 @@ def test_back_out_of_a_question_out_of_turn(talk: Interview, hold: Hold, said: S
 
 def test_change_asks_again_and_takes_at_once(talk: Interview, hold: Hold, said: Said) -> None:
     """``change N`` shows the question with the old answer; with an answer behind it, it is done."""
-    turn = hold("2", "0.1 A", "change 10")
+    turn = hold("2", "add pull-current 0.1 A", "change 10")
     assert "Answer 10 says: 0.1 A. Now?" in said(turn)
     values = [
         one.get("value") for _, one in case_of(hold("2 A", after=turn).state.entries).findings
     ]
     assert values == [None, 2.0]
-    turn = hold("2", "0.1 A", "change 10 3 A")
+    turn = hold("2", "add pull-current 0.1 A", "change 10 3 A")
     assert case_of(turn.state.entries).findings[-1][1]["value"] == 3.0
     for wrong in ("change", "change 99", "change x", "change 0"):
         assert hold(wrong, after=turn).bad
@@ -120,7 +124,7 @@ def test_completion_knows_commands_checks_and_answers(talk: Interview, hold: Hol
 
 def test_why_shows_what_causes_would_give(hold: Hold, said: Said) -> None:
     """Why tells the reason and the reading of each leading cause and of a healthy circuit."""
-    shown = said(hold("2", "why"))
+    shown = said(hold("2", "add pull-current", "why"))
     assert "A pull current in its band proves" in shown
     assert "Pull winding open: " in shown
     assert "Nothing wrong in this circuit: " in shown
@@ -129,7 +133,7 @@ def test_why_shows_what_causes_would_give(hold: Hold, said: Said) -> None:
 
 def test_what_if_notes_nothing(talk: Interview, hold: Hold, said: Said) -> None:
     """What if shows the beliefs that the answer would lead to, and leaves the state untouched."""
-    turn = hold("2")
+    turn = hold("2", "add pull-current")
     supposed = hold("what if 0.1 A", after=turn)
     assert supposed.state == turn.state
     assert "Nothing was noted." in said(supposed)
@@ -143,7 +147,7 @@ def test_what_if_notes_nothing(talk: Interview, hold: Hold, said: Said) -> None:
 
 def test_list_and_causes(hold: Hold, said: Said) -> None:
     """List numbers every answer; causes ranks all with the findings for and against."""
-    turn = hold("2", "0.1 A")
+    turn = hold("2", "add pull-current 0.1 A")
     assert "10. Pull current: 0.1 A" in said(hold("list", after=turn))
     shown = said(hold("causes", after=turn))
     assert "1. Pull winding open" in shown
@@ -153,7 +157,7 @@ def test_list_and_causes(hold: Hold, said: Said) -> None:
 
 def test_skip_leaves_a_check_out_for_good(talk: Interview, hold: Hold) -> None:
     """A skipped check is no finding and is not proposed again."""
-    turn = hold("2", start=("1", "", "1", "2", "2", "1", "1", "7"))
+    turn = hold("2")
     seen: list[str] = []
     for _ in range(6):
         target = target_of(turn.state, talk.desk)
@@ -181,13 +185,24 @@ def test_hands_limit_what_is_proposed(talk: Interview, hold: Hold) -> None:
 
 def test_as_changes_the_wording(hold: Hold, said: Said) -> None:
     """A caller's sentence is read out; the technician's words say how."""
-    turn = hold("2")
+    turn = hold("2", "add pull-current")
     assert 'Read out: "With a direct-current clamp' in said(turn)
-    technician = hold("as technician", "add pull-current", after=turn)
+    technician = hold("as technician", after=turn)
     assert "Zero a clamp made for direct current" in said(technician)
     assert "Read out" not in said(technician)
     assert "Zero a clamp" in said(hold("how", after=turn))
     assert hold("as boss", after=turn).bad
+
+
+def test_as_keeps_the_check_that_was_added(talk: Interview, hold: Hold, said: Said) -> None:
+    """An added check is still asked in the other words, and its cautions stand before it."""
+    for check in ("pull-current", "ground-path-ohms"):
+        turn = hold("2", "as caller", f"add {check}", "as technician")
+        assert target_of(turn.state, talk.desk).key == check
+        told = {line.text for block in turn.blocks if block.kind == "caution"
+                for line in block.lines}  # fmt: skip
+        assert told
+        assert not turn.state.told - hold("2", f"add {check}").state.told
 
 
 def test_side_needs_two(hold: Hold) -> None:

@@ -21,7 +21,7 @@ def document(talk: Interview, turn: Turn) -> dict[str, Any]:
 
 def test_round_trip(talk: Interview, hold: Hold) -> None:
     """Every kind of answer comes back as it was, and the same question is asked."""
-    turn = hold("2", "0.1 A, note odd \u03a9", "skip", "add pull-ohms 0.33", "d",
+    turn = hold("2", "add pull-current 0.1 A, note odd \u03a9", "skip", "add pull-ohms 0.33", "d",
                 "repair relay-coil-open", "2", "repair ground-open")  # fmt: skip
     state, version = saved.load(document(talk, turn), talk.desk)
     assert state.entries == turn.state.entries
@@ -67,7 +67,7 @@ def test_faults_are_located(
     talk: Interview, hold: Hold, spoil: Callable[[dict[str, Any]], object], fault: str
 ) -> None:
     """Each way of spoiling a file is reported with its place in it."""
-    found = document(talk, hold("2", "0.1 A", "skip"))
+    found = document(talk, hold("2", "add pull-current 0.1 A", "skip"))
     spoil(found)
     with pytest.raises(saved.SavedError) as error:
         saved.load(found, talk.desk)

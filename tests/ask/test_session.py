@@ -86,7 +86,7 @@ def test_question_values_are_those_of_a_request(talk: Interview) -> None:
 
 def test_belief_moves_in_words(hold: Hold, said: Said) -> None:
     """After an answer the leading three causes stand with chance and direction, without colour."""
-    shown = said(hold("2", "0.1 A", "add relay-87-voltage", "11.5 V"))
+    shown = said(hold("2", "add pull-current 0.1 A", "add relay-87-voltage", "11.5 V"))
     assert "Likeliest now:" in shown
     rows = [line for line in shown.split("\n") if " in 100" in line and "[" in line]
     assert len(rows) == 3
@@ -96,7 +96,7 @@ def test_belief_moves_in_words(hold: Hold, said: Said) -> None:
 
 def test_interview_weighs_as_the_engine(talk: Interview, hold: Hold) -> None:
     """The request that an interview comes to, diagnosed afresh, gives the beliefs it shows."""
-    turn = hold("2", "0.1 A", "add relay-87-voltage", "11.5 V")
+    turn = hold("2", "add pull-current 0.1 A", "add relay-87-voltage", "11.5 V")
     request = {
         "machine": {"duty": "fuel-shutoff", "control": "controller-on-crank",
                     "coil": "body-ground", "system_volts": 12, "fuel_actuation": "external-lever"},
@@ -128,13 +128,13 @@ def test_interview_weighs_as_the_engine(talk: Interview, hold: Hold) -> None:
 )  # fmt: skip
 def test_readings_as_people_type_them(hold: Hold, typed: str, finding: dict[str, Any]) -> None:
     """Prefixes, spellings, a decimal comma, remarks: all become the contract's finding."""
-    turn = hold("2", typed)
+    turn = hold("2", "add pull-current", typed)
     assert findings(turn)[-1] == {"check": "pull-current", **finding}
 
 
 def test_number_without_unit_is_asked_for(talk: Interview, hold: Hold, said: Said) -> None:
     """A bare number is kept and only its unit is asked for."""
-    turn = hold("2", "0.1")
+    turn = hold("2", "add pull-current", "0.1")
     assert "0.1 what?" in said(turn)
     assert not turn.bad
     assert findings(hold("mA", after=turn))[-1]["unit"] == "mA"
@@ -146,7 +146,7 @@ def test_nonsense_is_refused_in_the_engines_words(hold: Hold, said: Said) -> Non
 
     The sentences are those that the engine's gate gives for the same finding.
     """
-    before = hold("2")
+    before = hold("2", "add pull-current")
     for typed, says in (
         ("900 A", "is outside what this check can read"),
         ("3 V", "'V' does not fit: this check reads A"),
@@ -183,7 +183,7 @@ def test_a_reading_set_aside_says_so_and_is_asked_once_more(
 
     A clamp without peak hold misses the pulse (TRADE, traps), so its zero proves nothing.
     """
-    turn = hold("2", "0 A, no-peak-hold")
+    turn = hold("2", "add pull-current 0 A, no-peak-hold")
     assert "Set aside, counts for nothing" in said(turn)
     assert "Instead:" in said(turn)
     turn = skip_to(talk, hold, turn, "pull-current")
@@ -195,7 +195,7 @@ def test_a_reading_set_aside_says_so_and_is_asked_once_more(
 
 def test_a_wild_reading_is_named(hold: Hold, said: Said) -> None:
     """One reading that all others speak against is named by number and name, to be taken again."""
-    turn = hold("2", "24 A", "add plunger-action pulls-and-stays",
+    turn = hold("2", "add pull-current 24 A", "add plunger-action pulls-and-stays",
                 "add pull-winding-ohms open, to body")  # fmt: skip
     assert "Take again first: answer 12, Ohms of the pull winding." in said(turn)
     assert "Doubt: The findings do not fit well together." in said(hold("summary", after=turn))
@@ -251,8 +251,9 @@ def test_checks_come_before_the_part(talk: Interview, hold: Hold, said: Said) ->
     TRADE, chains: never fit a new solenoid before pull-pin-voltage-after reads zero and the
     plunger bottoms.
     """
-    turn = hold("2", "0.0 A", "11.5 V", "d", "d", "d", "add pull-winding-ohms open, to body",
-                "add pull-to-hold-ohms open", "repair pull-winding-open")  # fmt: skip
+    turn = hold("2", "add pull-current 0.0 A", "add relay-87-voltage 11.5 V",
+                "add pull-winding-ohms open, to body", "add pull-to-hold-ohms open",
+                "repair pull-winding-open")  # fmt: skip
     done: list[str] = []
     while asked(talk, turn)[0] == "check":
         assert "so that what made it is found" in said(turn)
