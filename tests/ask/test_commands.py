@@ -202,7 +202,6 @@ def test_as_keeps_the_check_that_was_added(talk: Interview, hold: Hold, said: Sa
         told = {line.text for block in turn.blocks if block.kind == "caution"
                 for line in block.lines}  # fmt: skip
         assert told
-        assert not turn.state.told - hold("2", f"add {check}").state.told
 
 
 def test_side_needs_two(hold: Hold) -> None:
