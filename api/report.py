@@ -55,9 +55,9 @@ class _Report:
         found = [
             Section("Stop first", urgent, first_screen=True),
             Section("What is wrong", list(self._what()), first_screen=True),
+            Section("Set aside", list(self._set_aside()), first_screen=True),
             Section("Do this next", list(self._next()), first_screen=True),
             *(Section(f"Why: {one['name']}", self._why(one)) for one in self._explained()),
-            Section("Set aside", list(self._set_aside())),
             Section("Proved good", list(self._proofs())),
             Section("How well it fits", list(self._fit())),
             *self._repairs(),
@@ -119,7 +119,13 @@ class _Report:
         if self.covered and self.answer["advice"]["because"]:
             yield Line(self.answer["advice"]["because"])
         if self.repair_now:
-            yield from self._repair(self.answer["causes"][0])
+            yield from self._repair(self._repaired_first())
+
+    def _repaired_first(self) -> Row:
+        """Return the cause to put right first: chance over minutes, not chance alone, decides."""
+        order = self.answer["advice"]["repair_order"]
+        causes = self.answer["causes"]
+        return next((one for one in causes if one["id"] in order[:1]), causes[0])
 
     def _check(self, check: Row) -> Iterator[Line]:
         """Yield what to do, its cautions before it, and what each cause would make of it."""
@@ -129,6 +135,8 @@ class _Report:
             f"({check['kind']}, {check['minutes']:g} min{saves}; {check['check']})"
         )
         yield from self._cautions(check["cautions"])
+        if check["kind"] == "ask":
+            yield Line(f'Read out: "{check["say"]}"')
         yield Line(check["how"])
         yield Line(check["why"])
         for row in check["expect"]:
@@ -228,8 +236,9 @@ class _Report:
 
     def _repairs(self) -> Iterator[Section]:
         """Yield how each explained cause is put right, unless that was told as the next step."""
-        for rank, cause in enumerate(self._explained()):
-            told = rank == 0 and self.repair_now
+        done = self._repaired_first()["id"] if self.repair_now else ""
+        for cause in self._explained():
+            told = cause["id"] == done
             if not told and cause["id"] not in _OWN_NAMES:
                 yield Section(f"If it is this: {cause['name']}", list(self._repair(cause)))
 

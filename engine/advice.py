@@ -17,7 +17,7 @@ LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer
 
 @dataclass(frozen=True)
 class Proposal:
-    """A check and the minutes that its plan is expected to save against repairing only."""
+    """A check and the minutes that it is expected to save (engine.planning.Plan.worth)."""
 
     check: str
     saves_minutes: float
@@ -80,9 +80,7 @@ class Adviser:
             return [], True
         problem, weights = self._problem(hypotheses, situation)
         plan = rank(problem, weights, chosen)
-        found = [
-            Proposal(self._names[one.check], plan.stop - one.two_ahead) for one in plan.options
-        ]
+        found = [Proposal(self._names[one.check], plan.worth(one)) for one in plan.options]
         return found, plan.repair_first
 
     def _open(self, name: str, situation: Situation) -> bool:

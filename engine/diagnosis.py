@@ -222,11 +222,12 @@ class Diagnoser:
         order = _repair_names(adviser, scene)
         if found:
             return found, _advice_entry("check", minutes, order, None)
-        lead = scene.knowledge.causes[scene.model.causes[scene.belief.order[0]]]
+        first = order[0] if order else scene.model.causes[scene.belief.order[0]]
+        chance = float(scene.belief.causes[scene.model.causes.index(first)])
+        name = scene.knowledge.causes[first].name.lower()
         why = (
             f"No check {'at hand ' if request.on_hand is not None else ''}is expected to save more "
-            f"time than it takes: repair in this order, first {lead.name.lower()} "
-            f"({words.percent(float(scene.belief.causes[scene.belief.order[0]]))})."
+            f"time than it takes: repair in this order, first {name} ({words.percent(chance)})."
         )
         return [], _advice_entry("repair", minutes, order, why)
 

@@ -184,6 +184,16 @@ class Plan:
     stop: float  # repairs in the best order, no more checks
     repair_now: float  # the best course that starts with a repair
 
+    def worth(self, option: Option) -> float:
+        """Return the minutes that a check saves by itself, or by making the best other one better.
+
+        Two steps ahead every check seems to save what the check behind it saves; that must not
+        count, or checks that change nothing would be proposed.
+        """
+        others = [one.one_ahead for one in self.options if one.check != option.check]
+        best_other = min([self.stop, *others])
+        return max(self.stop - option.one_ahead, best_other - option.two_ahead)
+
     @property
     def repair_first(self) -> bool:
         """Return whether no check is expected to beat a repair now."""

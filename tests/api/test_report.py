@@ -19,7 +19,7 @@ from api import demos
 from api.report import sections
 from api.report_output import as_box
 from api.report_text import as_text, strength, sureness
-from engine import Diagnoser, Knowledge
+from engine import Diagnoser, Knowledge, diagnose
 
 ROOT = Path(__file__).parents[2]
 TWO_FAULTS = {
@@ -81,12 +81,25 @@ def test_no_step_loses_its_caution(answer: dict[str, Any], knowledge: Knowledge)
     assert len(shown) > len(answer["next_checks"])
     for doing, cautions in shown:
         end = lines.index(doing)
+        end -= lines[end - 1].startswith("Read out:")  # the cautions stand before that too
         start = end
         while re.match(r"Cautions? \d", lines[start - 1]):
             start -= 1
         numbers = {caution_number(caution, lines[:end]) for caution in cautions}
         assert None not in numbers
         assert numbers == set(re.findall(r"\d+", " ".join(map(marks, lines[start:end]))))
+
+
+def test_a_question_for_a_caller_has_its_sentence(knowledge: Knowledge) -> None:
+    """A phone agent reads the sentence for the caller in the next step, behind its cautions."""
+    machine = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "unknown"}
+    silent = {"check": "relay-click", "outcome": "not-heard", "moment": "key-on"}
+    found = diagnose({"machine": machine, "findings": [silent], "on_hand": ["ask"]})
+    first = [part for part in sections(found, knowledge) if part.first_screen]
+    assert [part.title for part in first][-3:] == ["What is wrong", "Set aside", "Do this next"]
+    lines = [line.text for line in first[-1].lines]
+    assert f'Read out: "{found["next_checks"][0]["say"]}"' in lines
+    assert any("no reason to click" in line.text for line in first[-2].lines)
 
 
 def caution_number(caution: str, lines: list[str]) -> str | None:

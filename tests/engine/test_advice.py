@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from engine.advice import MIN_SAVING, repair_minutes, repair_order
 from engine.diagnosis import Diagnoser
+from engine.planning import Problem, rank
 
 # Order by p/C (Heckerman, Breese and Rommelse 1995; Kalagnanam and Henrion 1988); calculated.
 CHANCES, MINUTES = np.array([0.50, 0.25, 0.15, 0.10]), np.array([10.0, 2.0, 6.0, 1.0])
@@ -159,3 +160,19 @@ def test_neither_healthy_nor_outside_is_repaired(ask: Ask) -> None:
     order = ask()["advice"]["repair_order"]
     assert order
     assert not {"healthy", "outside"} & set(order)
+
+
+def test_a_check_that_changes_nothing_is_worth_nothing() -> None:
+    """Two ahead every check seems to save what the check behind it saves; worth does not count it.
+
+    Two equally likely causes of 60 minutes, a perfect check of 2 minutes and a blind one of 1.
+    """
+    perfect, blind = [[1.0, 0.0], [0.0, 1.0]], [[0.5, 0.5], [0.5, 0.5]]
+    problem = Problem(
+        np.eye(2), np.hstack([perfect, blind]), [0, 2, 4], np.array([2.0, 1.0]),
+        np.array([60.0, 60.0]),
+    )  # fmt: skip
+    plan = rank(problem, np.array([0.5, 0.5]), [0, 1])
+    worth = {one.check: plan.worth(one) for one in plan.options}
+    assert worth[0] == pytest.approx(90 - 62)
+    assert worth[1] < 0
