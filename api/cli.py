@@ -18,6 +18,7 @@ COMMANDS: dict[str, str] = {
     "kb": "api.kb_cli:kb",
     "prove": "api.prove_cli:prove",
     "serve": "api.serve_cli:serve",
+    "db": "api.db_cli:db",
     "version": "api.version_cli:version",
 }
 

@@ -1,4 +1,4 @@
-"""What the views need: one knowledge base and one engine on it, shared by every request."""
+"""What the views need: knowledge base, engine, settings and store, shared by every request."""
 
 import os
 from dataclasses import dataclass, field
@@ -7,6 +7,9 @@ from typing import Any, Protocol, cast
 
 from flask import Flask, current_app
 
+from api.settings import Settings, load
+from api.store import Database
+from api.store.schema import require_current
 from engine import Diagnoser, Knowledge, load_knowledge
 
 _KEY = "threewire"
@@ -26,6 +29,8 @@ class Service:
 
     knowledge: Knowledge
     engine: Engine
+    settings: Settings
+    database: Database | None = None  # None: nothing is kept, and what needs a store says so
     cache: dict[str, Any] = field(default_factory=dict)
 
 
@@ -33,15 +38,29 @@ def install(app: Flask) -> Service:
     """Load the knowledge base that ``app.config`` names and keep it on ``app``.
 
     ``DIAGNOSER`` and ``KNOWLEDGE`` put ready-made ones in its place; ``OVERLAYS`` lists folders of
-    a shop's own items; where it is absent, the setting THREEWIRE_KB does.
-    Raises engine.KnowledgeError when the knowledge base has a fault.
+    a shop's own items; where it is absent, the setting THREEWIRE_KB does. ``SETTINGS`` are the
+    service's settings; ``DATABASE`` is the store, else the one that the settings name if
+    ``SETTINGS`` are given.
+    Raises engine.KnowledgeError when the knowledge base has a fault, SchemaError or
+    StoreUnavailableError when the store cannot be used.
     """
     overlays = [Path(folder) for folder in app.config.get("OVERLAYS", folders_set())]
     knowledge = app.config.get("KNOWLEDGE") or load_knowledge(overlays)
     engine = app.config.get("DIAGNOSER") or Diagnoser(knowledge)
-    service = Service(knowledge, engine)
+    settings: Settings = app.config.get("SETTINGS") or load(environment={})
+    service = Service(knowledge, engine, settings, _store(app))
     app.extensions[_KEY] = service
     return service
+
+
+def _store(app: Flask) -> Database | None:
+    """Return the store, its schema proven to be this program's."""
+    database: Database | None = app.config.get("DATABASE")
+    if database is None and app.config.get("SETTINGS") is not None:
+        database = Database(app.config["SETTINGS"].database)
+    if database is not None:
+        require_current(database)
+    return database
 
 
 def folders_set() -> list[str]:

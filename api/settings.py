@@ -1,0 +1,179 @@
+"""The service's settings, from one table: flags win over the environment, that over the file.
+
+``threewire serve --config FILE`` (or THREEWIRE_CONFIG) names a TOML file with the names of
+``SETTINGS`` as its keys; the environment has them as THREEWIRE_NAME. Whatever is wrong is told at
+once, with the place it came from.
+"""
+
+import os
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from platformdirs import user_data_path
+
+from engine.knowledge.faults import Fault, FaultsError, unknown
+
+PREFIX = "THREEWIRE_"
+CONFIG = "THREEWIRE_CONFIG"
+
+
+class SettingsError(FaultsError):
+    """The settings cannot be used; ``faults`` has every reason, with the place it came from."""
+
+
+class SettingError(Exception):
+    """One value cannot be read as its setting wants it."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One setting: its default, how its text is read, and what it is for."""
+
+    name: str
+    default: Any
+    read: Callable[[Any], Any]
+    about: str
+
+
+def _whole(low: int, high: int) -> Callable[[Any], int]:
+    def read(value: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int | str):
+            raise SettingError(f"must be a whole number from {low} to {high}")
+        try:
+            number = int(value)
+        except ValueError:
+            number = low - 1
+        if not low <= number <= high:
+            raise SettingError(f"must be a whole number from {low} to {high}")
+        return number
+
+    return read
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise SettingError("must be a text")
+    return value.strip()
+
+
+def _flag(value: Any) -> bool:
+    if isinstance(value, bool):
+        return value
+    words = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
+    if not isinstance(value, str) or value.lower() not in words:
+        raise SettingError("must be yes or no")
+    return words[value.lower()]
+
+
+def _list(value: Any) -> tuple[str, ...]:
+    """Read a TOML list of texts, or a text with commas between its members."""
+    parts = value.split(",") if isinstance(value, str) else value
+    if not isinstance(parts, list) or not all(isinstance(part, str) for part in parts):
+        raise SettingError("must be a list of texts")
+    return tuple(part.strip() for part in parts if part.strip())
+
+
+def _folders(value: Any) -> tuple[str, ...]:
+    """Read a TOML list, or a text with the separator that PATH has on this system."""
+    if isinstance(value, str):
+        return tuple(part for part in value.split(os.pathsep) if part)
+    return _list(value)
+
+
+def default_database() -> str:
+    """Return the URL of the SQLite file of this user, alone in a folder of its own.
+
+    SQLite keeps two more files beside it while it is open, and a full copy needs all three.
+    """
+    return f"sqlite:///{user_data_path('threewire') / 'store' / 'cases.sqlite3'}"
+
+
+_TABLE = (
+    Setting("host", "127.0.0.1", _text, "Address to listen on; beyond loopback keys are needed."),
+    Setting("port", 8000, _whole(0, 65535), "Port to listen on; 0 takes a free one."),
+    Setting("workers", 1, _whole(1, 64), "Worker processes; one a core is right."),
+    Setting("threads", 4, _whole(1, 64), "Threads a worker."),
+    Setting("timeout", 30, _whole(1, 600), "Seconds after which a stuck worker is replaced."),
+    Setting("kb", (), _folders, "Folders of your own knowledge, laid over the shipped one."),
+    Setting("database", "", _text, "Where cases are kept: an SQLite or PostgreSQL URL; left out, "
+            "a file of this user."),
+    Setting("require_keys", True, _flag, "Whether a caller needs an API key; 'no' only on "
+            "loopback."),
+    Setting("rate_per_minute", 600, _whole(1, 10**6), "Requests a minute that one key may make."),
+    Setting("learn", True, _flag, "Whether closed cases shift the shares of causes."),
+    Setting("webhook_allow", (), _list, "Hosts or networks (CIDR) that events may be sent to; "
+            "none when empty."),
+    Setting("log_level", "INFO", _text, "DEBUG, INFO, WARNING or ERROR."),
+    Setting("proxies", 0, _whole(0, 8), "Reverse proxies in front, whose X-Forwarded headers are "
+            "believed."),
+    Setting("batch_lines", 100_000, _whole(1, 10**7), "Lines that one batch may have."),
+)  # fmt: skip
+SETTINGS: dict[str, Setting] = {setting.name: setting for setting in _TABLE}
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The settings in force, by name, and where each came from."""
+
+    values: Mapping[str, Any]
+    origins: Mapping[str, str]
+
+    def __getattr__(self, name: str) -> Any:
+        try:
+            return self.values[name]
+        except KeyError:
+            raise AttributeError(name) from None
+
+
+def load(
+    flags: Mapping[str, Any] | None = None,
+    environment: Mapping[str, str] | None = None,
+    file: str | None = None,
+) -> Settings:
+    """Return the settings. Raises SettingsError with every fault and the place it came from.
+
+    ``flags`` that are None count as not given; ``environment`` None is the process's own;
+    ``file`` None is what THREEWIRE_CONFIG names, if anything.
+    """
+    environment = os.environ if environment is None else environment
+    file = file or environment.get(CONFIG)
+    faults: list[Fault] = []
+    values = {name: setting.default for name, setting in SETTINGS.items()}
+    origins = dict.fromkeys(SETTINGS, "default")
+    sources = [
+        (file or "", _of_file(file, faults) if file else {}),
+        ("environment", _of_environment(environment)),
+        ("flag", {name: value for name, value in (flags or {}).items() if value is not None}),
+    ]
+    for origin, given in sources:
+        for name, value in given.items():
+            if name not in SETTINGS:
+                faults.append(Fault(f"{origin}: {name}", unknown("setting", name, SETTINGS)))
+                continue
+            try:
+                values[name] = SETTINGS[name].read(value)
+                origins[name] = origin
+            except SettingError as fault:
+                faults.append(Fault(f"{origin}: {name}", str(fault)))
+    if faults:
+        raise SettingsError(faults)
+    values["database"] = values["database"] or default_database()
+    return Settings(values, origins)
+
+
+def _of_environment(environment: Mapping[str, str]) -> dict[str, str]:
+    found = {name: environment.get(PREFIX + name.upper()) for name in SETTINGS}
+    return {name: value for name, value in found.items() if value is not None}
+
+
+def _of_file(file: str, faults: list[Fault]) -> dict[str, Any]:
+    try:
+        return tomllib.loads(Path(file).read_text(encoding="utf-8"))
+    except OSError as error:
+        faults.append(Fault(file, error.strerror or "cannot be read"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        faults.append(Fault(file, f"is not TOML: {error}"))
+    return {}

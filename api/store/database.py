@@ -1,0 +1,164 @@
+"""One database behind one URL: connections, transactions, and what is tried again.
+
+SQLite runs in WAL with synchronous FULL, so that what was acknowledged survives a power cut, and
+takes its write lock when the transaction begins: two writers wait for each other instead of failing
+half way. PostgreSQL runs its transactions at READ COMMITTED with row locks where they matter.
+"""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+from sqlalchemy import URL, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import ArgumentError, DBAPIError, InterfaceError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
+from sqlalchemy.orm import Session
+
+from api.settings import SettingsError
+from engine.knowledge.faults import Fault
+
+_Result = TypeVar("_Result")
+BUSY_SECONDS = 15  # how long a writer waits for another before the request is refused
+TRIES = 8  # of a transaction that lost against another one
+_TRY_AGAIN = {"40001", "40P01"}  # PostgreSQL: serialization failure, deadlock
+
+
+class StoreUnavailableError(Exception):
+    """The database cannot be reached, is full, or takes no writes; nothing was kept."""
+
+
+class Database:
+    """Sessions on one database; safe to share between threads, made anew after a fork."""
+
+    def __init__(self, url: str) -> None:
+        self.url = read_url(url)
+        self.is_sqlite = self.url.get_backend_name() == "sqlite"
+        self.engine = _sqlite(self.url) if self.is_sqlite else _postgresql(self.url)
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """Give a session that only reads. Raises StoreUnavailableError."""
+        with _told(), Session(self.engine, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """Give a session that is committed at the end, or not at all.
+
+        Raises StoreUnavailableError when the database cannot be reached or takes no writes.
+        """
+        with (
+            _told(),
+            Session(self.engine.execution_options(writes=True), expire_on_commit=False) as session,
+            session.begin(),
+        ):
+            yield session
+
+    def write(self, work: Callable[[Session], _Result]) -> _Result:
+        """Run ``work`` in a transaction of its own, again when it lost against another one.
+
+        ``work`` may therefore run several times: what it does outside the session must bear that.
+        """
+        for attempt in range(TRIES):
+            try:
+                with self.writing() as session:
+                    return work(session)
+            except _LostError:
+                time.sleep(0.01 * 2**attempt)
+        raise StoreUnavailableError("the database is too busy; nothing was kept")
+
+    def ping(self) -> None:
+        """Ask the database for an answer. Raises StoreUnavailableError."""
+        with self.reading() as session:
+            session.execute(text("SELECT 1"))
+
+    def close(self) -> None:
+        """Give back every connection."""
+        self.engine.dispose()
+
+    def forked(self) -> None:
+        """Forget the connections of the parent process; they are not this one's to use."""
+        self.engine.dispose(close=False)
+
+
+class _LostError(Exception):
+    """This transaction lost against another one and may be tried again."""
+
+
+@contextmanager
+def _told() -> Iterator[None]:
+    """Turn what the driver says when the database is away into one exception, without its text.
+
+    The driver's text may hold statements and values; the log gets its kind only.
+    """
+    try:
+        yield
+    except PoolTimeoutError as error:
+        raise StoreUnavailableError("every connection is in use; nothing was kept") from error
+    except (OperationalError, InterfaceError) as error:
+        if getattr(error.orig, "sqlstate", None) in _TRY_AGAIN:
+            raise _LostError from error
+        raise StoreUnavailableError(_reason(error)) from error
+    except DBAPIError as error:
+        if getattr(error.orig, "sqlstate", None) in _TRY_AGAIN:
+            raise _LostError from error
+        raise
+
+
+def _reason(error: DBAPIError) -> str:
+    said = str(error.orig).lower()
+    if "disk" in said or "full" in said or "no space" in said:
+        return "the disk of the database is full or cannot be written; nothing was kept"
+    if "readonly" in said or "read-only" in said:
+        return "the database takes no writes; nothing was kept"
+    if "locked" in said:
+        return "the database is busy; nothing was kept"
+    return "the database does not answer; nothing was kept"
+
+
+def read_url(url: str) -> URL:
+    """Return the URL with the driver used here. Raises SettingsError for any other database."""
+    try:
+        read = make_url(url)
+    except ArgumentError:
+        raise SettingsError([Fault("database", "is not a database URL")]) from None
+    kind = read.get_backend_name()
+    if kind == "sqlite":
+        if not read.database or read.database == ":memory:":
+            raise SettingsError([Fault("database", "an SQLite store needs a file")])
+        return read.set(drivername="sqlite+pysqlite")
+    if kind in ("postgresql", "postgres"):
+        return read.set(drivername="postgresql+psycopg")
+    raise SettingsError([Fault("database", f"'{kind}' is not kept here; sqlite or postgresql is")])
+
+
+def _sqlite(url: URL) -> Engine:
+    assert url.database is not None  # read_url saw to it
+    Path(url.database).expanduser().absolute().parent.mkdir(parents=True, exist_ok=True)
+    engine = create_engine(
+        url, connect_args={"timeout": BUSY_SECONDS, "check_same_thread": False},
+        pool_size=8, max_overflow=24, pool_timeout=BUSY_SECONDS,
+    )  # fmt: skip
+
+    @event.listens_for(engine, "connect")
+    def _prepare(connection: Any, _: object) -> None:
+        connection.isolation_level = None  # BEGIN is ours, see below
+        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+            connection.execute(f"PRAGMA {pragma}").close()
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Any) -> None:
+        # A reader that turns writer half way fails when somebody wrote meanwhile: ask at once.
+        writes = connection.get_execution_options().get("writes")
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def _postgresql(url: URL) -> Engine:
+    return create_engine(
+        url, pool_size=8, max_overflow=24, pool_timeout=BUSY_SECONDS, pool_pre_ping=True,
+        connect_args={"connect_timeout": 5, "application_name": "threewire"},
+    )  # fmt: skip

@@ -1,0 +1,192 @@
+"""The tables. Times are UTC, to the microsecond; data that only the engine reads is JSON.
+
+Nothing that a person told is ever erased: a finding is withdrawn, a case reopened, and every step
+stands in ``case_steps`` under the version that it made.
+"""
+
+from datetime import UTC, datetime
+from typing import Any, ClassVar
+
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    DateTime,
+    Dialect,
+    ForeignKey,
+    Identity,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+
+# SQLite counts up only an INTEGER PRIMARY KEY; PostgreSQL gets 64 bits.
+_BIG = BigInteger().with_variant(Integer, "sqlite")
+
+
+class UtcTime(TypeDecorator[datetime]):
+    """A moment in UTC. SQLite keeps no zone, so it is put back on the way out."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Refuse a time without a zone: nobody could say what it means."""
+        if value is not None and value.tzinfo is None:
+            raise ValueError("a time needs its zone")
+        return value.astimezone(UTC) if value is not None else None
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Return the moment with its zone."""
+        if value is not None and value.tzinfo is None:
+            return value.replace(tzinfo=UTC)
+        return value.astimezone(UTC) if value is not None else None
+
+
+class Base(DeclarativeBase):
+    """All tables; constraints have names, so that migrations can speak of them."""
+
+    metadata = MetaData(
+        naming_convention={
+            "ix": "ix_%(column_0_label)s",
+            "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+            "fk": "fk_%(table_name)s_%(column_0_name)s",
+            "pk": "pk_%(table_name)s",
+        }
+    )
+    type_annotation_map: ClassVar = {datetime: UtcTime(), dict[str, Any]: JSON(), list[Any]: JSON()}
+
+
+class Case(Base):
+    """One machine and its complaint, from the first call to the confirmed cause."""
+
+    __tablename__ = "cases"
+    __table_args__ = (
+        Index("ix_cases_state_order", "state", "order"),
+        Index("ix_cases_fleet_number", "fleet_number"),
+    )
+
+    # Counts up with each case opened: the order of lists, whatever the clock does.
+    order: Mapped[int] = mapped_column(_BIG, Identity(always=True), primary_key=True)
+    number: Mapped[str] = mapped_column(String(12), unique=True)  # digits, the last one a check
+    version: Mapped[int]  # counts up with each step
+    state: Mapped[str] = mapped_column(String(10))  # open, closed
+    opened_at: Mapped[datetime]
+    changed_at: Mapped[datetime]
+    opened_by: Mapped[str] = mapped_column(String(80))
+    fleet_number: Mapped[str] = mapped_column(String(40), default="")
+    machine_type: Mapped[str] = mapped_column(String(80), default="")
+    reference: Mapped[str] = mapped_column(String(80), default="")  # the shop's work order
+    complaint: Mapped[str] = mapped_column(Text, default="")
+    handed_to: Mapped[str] = mapped_column(String(80), default="")
+    machine: Mapped[dict[str, Any]]  # as the engine's request has it
+    settings: Mapped[dict[str, Any]]  # on_hand, excluded, limit, as the engine's request has them
+    circuit: Mapped[str] = mapped_column(String(80), default="")  # id, once the control is known
+    outcome: Mapped[dict[str, Any] | None]  # cause, replaced, minutes, note, when closed
+    search: Mapped[str] = mapped_column(Text, default="")  # what text is looked for in, lower case
+
+    findings: Mapped[list["CaseFinding"]] = relationship(
+        back_populates="case", order_by="CaseFinding.place", lazy="selectin"
+    )
+    steps: Mapped[list["CaseStep"]] = relationship(
+        back_populates="case", order_by="CaseStep.version"
+    )
+
+
+class CaseFinding(Base):
+    """One finding as it came in; withdrawn, it stays and counts for nothing."""
+
+    __tablename__ = "case_findings"
+    __table_args__ = (UniqueConstraint("case_order", "place"),)
+
+    id: Mapped[int] = mapped_column(_BIG, Identity(always=True), primary_key=True)
+    case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"))
+    place: Mapped[int]  # 1, 2, 3 in the order in which they came in
+    body: Mapped[dict[str, Any]]  # as the engine's request has it, side and note included
+    by: Mapped[str] = mapped_column(String(80))
+    at: Mapped[datetime]
+    withdrawn_by: Mapped[str | None] = mapped_column(String(80))
+    withdrawn_at: Mapped[datetime | None]
+    withdrawn_because: Mapped[str | None] = mapped_column(Text)
+
+    case: Mapped[Case] = relationship(back_populates="findings")
+
+
+class CaseStep(Base):
+    """What one version of a case changed, and what the engine said at that point."""
+
+    __tablename__ = "case_steps"
+    __table_args__ = (UniqueConstraint("case_order", "version"),)
+
+    id: Mapped[int] = mapped_column(_BIG, Identity(always=True), primary_key=True)
+    case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"))
+    version: Mapped[int]
+    kind: Mapped[str] = mapped_column(String(30))  # opened, finding-added, closed, ...
+    by: Mapped[str] = mapped_column(String(80))
+    at: Mapped[datetime]
+    body: Mapped[dict[str, Any]]
+    diagnosis: Mapped[dict[str, Any] | None]  # leading causes, next check, knowledge_version
+
+    case: Mapped[Case] = relationship(back_populates="steps")
+
+
+class ApiKey(Base):
+    """A caller's key: the part that names it is kept, of the secret only the hash."""
+
+    __tablename__ = "api_keys"
+
+    id: Mapped[str] = mapped_column(String(16), primary_key=True)  # the part that names it
+    name: Mapped[str] = mapped_column(String(80))
+    role: Mapped[str] = mapped_column(String(10))  # read, agent, admin
+    digest: Mapped[str] = mapped_column(String(64))  # SHA-256 of the secret, hexadecimal
+    made_at: Mapped[datetime]
+    revoked_at: Mapped[datetime | None]
+
+
+class KeptAnswer(Base):
+    """The answer to a request that carried an Idempotency-Key, written in its transaction."""
+
+    __tablename__ = "kept_answers"
+
+    caller: Mapped[str] = mapped_column(String(80), primary_key=True)
+    key: Mapped[str] = mapped_column(String(255), primary_key=True)
+    fingerprint: Mapped[str] = mapped_column(String(64))  # SHA-256 of method, path and body
+    status: Mapped[int]
+    headers: Mapped[dict[str, Any]]
+    body: Mapped[str] = mapped_column(Text)
+    at: Mapped[datetime] = mapped_column(index=True)
+
+
+class Endpoint(Base):
+    """An address that events are sent to."""
+
+    __tablename__ = "endpoints"
+
+    id: Mapped[str] = mapped_column(String(40), primary_key=True)
+    url: Mapped[str] = mapped_column(Text)
+    events: Mapped[list[Any]]  # kinds of event
+    secret: Mapped[str] = mapped_column(Text)  # needed in clear: every message is signed with it
+    made_at: Mapped[datetime]
+    disabled_at: Mapped[datetime | None]
+
+
+class Delivery(Base):
+    """One event on its way to one address: the durable queue."""
+
+    __tablename__ = "deliveries"
+    __table_args__ = (Index("ix_deliveries_due", "state", "next_at"),)
+
+    id: Mapped[int] = mapped_column(_BIG, Identity(always=True), primary_key=True)
+    message: Mapped[str] = mapped_column(String(40))  # the same over every attempt
+    endpoint_id: Mapped[str] = mapped_column(ForeignKey("endpoints.id"))
+    kind: Mapped[str] = mapped_column(String(30))
+    payload: Mapped[str] = mapped_column(Text)  # the bytes that are signed
+    state: Mapped[str] = mapped_column(String(10))  # waiting, delivered, given-up
+    attempts: Mapped[int] = mapped_column(default=0)
+    made_at: Mapped[datetime]
+    next_at: Mapped[datetime]  # not before; a sender that takes it moves this on
+    last_result: Mapped[str] = mapped_column(Text, default="")
