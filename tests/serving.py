@@ -1,0 +1,96 @@
+"""A real ``threewire serve`` for tests and benches: started, asked, stopped, or killed."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import requests
+
+ROOT = Path(__file__).parents[1]
+_ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+")
+
+
+class Running:
+    """A server process in a group of its own, its address, and the lines it has printed."""
+
+    def __init__(
+        self, home: Path, *options: str, port: int = 0, environment: Mapping[str, str] | None = None
+    ) -> None:
+        self.lines: list[str] = []
+        home.mkdir(parents=True, exist_ok=True)
+        command = [sys.executable, "-m", "api", "serve", "--port", str(port), *options]
+        own = {"HOME": str(home), "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "default"}
+        inherited = {k: v for k, v in os.environ.items() if k != "XDG_RUNTIME_DIR"}
+        self.process = subprocess.Popen(
+            command, cwd=home, env={**inherited, **own, **(environment or {})}, text=True,
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True,
+        )  # fmt: skip
+        threading.Thread(target=self._collect, daemon=True).start()
+        self.session = requests.Session()
+        self.session.trust_env = False
+        self.url = self._address()
+
+    def _collect(self) -> None:
+        assert self.process.stdout is not None
+        with self.process.stdout as stream:
+            for line in stream:
+                self.lines.append(line)
+
+    def _address(self) -> str:
+        deadline = time.monotonic() + 60
+        while time.monotonic() < deadline and self.process.poll() is None:
+            if found := _ADDRESS.search("".join(self.lines)):
+                return found.group()
+            time.sleep(0.02)
+        raise AssertionError("".join(self.lines))
+
+    @property
+    def port(self) -> int:
+        """Return the port it listens on."""
+        return int(self.url.rsplit(":", 1)[1])
+
+    def ask(self, method: str, path: str, body: Any = None, **headers: str) -> requests.Response:
+        """Send one request, a body as JSON, and return the response."""
+        data = None if body is None else json.dumps(body).encode()
+        named = {name.replace("_", "-"): value for name, value in headers.items()}
+        if data is not None:
+            named.setdefault("Content-Type", "application/json")
+        return self.session.request(method, self.url + path, data=data, headers=named, timeout=30)
+
+    def wait_ready(self, seconds: float = 30, status: int = 200) -> None:
+        """Wait until /readyz answers with ``status``; AssertionError when it does not."""
+        deadline = time.monotonic() + seconds
+        while time.monotonic() < deadline:
+            try:
+                if self.ask("GET", "/readyz").status_code == status:
+                    return
+            except requests.RequestException:
+                self.session = requests.Session()
+                self.session.trust_env = False
+            time.sleep(0.05)
+        raise AssertionError(f"/readyz did not become {status}: " + "".join(self.lines[-20:]))
+
+    def workers(self) -> list[int]:
+        """Return the process ids of the worker processes."""
+        children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text()
+        return [int(number) for number in children.split()]
+
+    def stop(self) -> int:
+        """Ask it to stop and return its exit status."""
+        self.process.send_signal(signal.SIGTERM)
+        return self.process.wait(30)
+
+    def kill(self) -> None:
+        """Kill master and workers at once, as a power cut would end them."""
+        with suppress(ProcessLookupError):
+            os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(30)
