@@ -18,12 +18,15 @@ _log = logging.getLogger("threewire.api")
 # type, title and what to do; `type` is a relative reference that names the kind for a program.
 _KINDS: dict[int, tuple[str, str, str]] = {
     400: ("malformed", "The request cannot be read", "Correct the request and send it again."),
+    401: ("no-key", "A key is needed", "Send 'Authorization: Bearer' and a key that is in force."),
+    403: ("not-allowed", "This key may not do that", "Use a key with the role that is named."),
     404: ("not-found", "There is no such thing here", "See /openapi.json for what there is."),
     405: ("method-not-allowed", "This method is not taken here", "The Allow header names them."),
     406: ("not-acceptable", "No answer in that form", "Answers are application/json; accept it."),
     413: ("too-large", "The request is too large", "Send one machine's findings, at most 1 MiB."),
     415: ("unsupported-media-type", "The body is not JSON", "Send application/json in UTF-8."),
     422: ("bad-facts", "The facts do not fit", "Each error names the place and what is wrong."),
+    429: ("too-many", "Too many requests", "Wait as long as Retry-After says."),
     500: ("internal", "The service failed", "Nothing you sent is at fault. Report the request id."),
     503: ("not-ready", "The service is not ready", "Try again later, or look at its log."),
 }

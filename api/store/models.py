@@ -147,6 +147,15 @@ class ApiKey(Base):
     revoked_at: Mapped[datetime | None]
 
 
+class Installation(Base):
+    """What all servers of one installation share, made once: the secret of session cookies."""
+
+    __tablename__ = "installation"
+
+    name: Mapped[str] = mapped_column(String(40), primary_key=True)
+    value: Mapped[str] = mapped_column(Text)
+
+
 class KeptAnswer(Base):
     """The answer to a request that carried an Idempotency-Key, written in its transaction."""
 

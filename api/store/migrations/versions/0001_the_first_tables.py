@@ -64,6 +64,12 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_endpoints")),
     )
     op.create_table(
+        "installation",
+        sa.Column("name", sa.String(length=40), nullable=False),
+        sa.Column("value", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("name", name=op.f("pk_installation")),
+    )
+    op.create_table(
         "kept_answers",
         sa.Column("caller", sa.String(length=80), nullable=False),
         sa.Column("key", sa.String(length=255), nullable=False),
