@@ -17,6 +17,7 @@ COMMANDS: dict[str, str] = {
     "demo": "api.demo_cli:demo",
     "kb": "api.kb_cli:kb",
     "prove": "api.prove_cli:prove",
+    "sum": "api.sums_cli:sums",
     "serve": "api.serve_cli:serve",
     "db": "api.db_cli:db",
     "version": "api.version_cli:version",

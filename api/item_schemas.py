@@ -8,7 +8,7 @@ from typing import Any
 
 from marshmallow import Schema, fields, validate
 
-from api import separation_schemas
+from api import separation_schemas, sums_schemas
 from api.schemas import number, text, texts, whole
 from engine.knowledge import items
 
@@ -169,4 +169,5 @@ COMPONENTS: dict[str, type[Schema]] = {
     "Ready": ReadySchema,
     "ProblemKind": ProblemKindSchema,
     **separation_schemas.COMPONENTS,
+    **sums_schemas.COMPONENTS,
 }

@@ -15,6 +15,7 @@ from api.resources import (
     reference,
     rules,
     separation,
+    sums,
 )
 
 MODULES: list[ModuleType] = [
@@ -24,6 +25,7 @@ MODULES: list[ModuleType] = [
     circuits,
     rules,
     separation,
+    sums,
     reference,
     description,
     health,

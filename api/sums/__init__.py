@@ -1,0 +1,92 @@
+"""The bench sums: pure functions from a knowledge base and inputs to a document, for every door.
+
+``compute`` works one, ``explain`` and ``listed`` tell what they take, ``api.sums.plot.svg`` draws
+the curve of a document.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from api.sums.current import WINDING_CURRENT
+from api.sums.entries import fields_of, read, unknown_sum
+from api.sums.feed import FEED_DROP
+from api.sums.fuse import FUSE_OPENING
+from api.sums.margin import PULL_IN_MARGIN
+from api.sums.model import Sum
+from api.sums.pins import WHICH_PIN
+from api.sums.pull_time import PULL_ON_TIME
+from api.sums.verdict import METER_VERDICT
+from engine import Knowledge
+from engine.cautions import Cautions
+from engine.knowledge import items
+from engine.rules.views import CaseView
+
+__all__ = ["MANUAL", "SUMS", "compute", "explain", "listed", "unknown_sum"]
+
+SUMS: Mapping[str, Sum] = {
+    one.id: one
+    for one in (
+        WINDING_CURRENT, FEED_DROP, FUSE_OPENING, PULL_ON_TIME, PULL_IN_MARGIN, WHICH_PIN,
+        METER_VERDICT,
+    )
+}  # fmt: skip
+
+MANUAL = "The machine maker's manual wins over this sum wherever the two differ."
+
+
+def compute(knowledge: Knowledge, name: str, raw: object) -> dict[str, Any]:
+    """Return the answer of the sum ``name`` to the inputs ``raw``, ready to be written as JSON.
+
+    Raises KeyError for a name that is not in ``SUMS``, and engine.RequestError that carries every
+    fault of the inputs (``path`` is the field, empty for the whole).
+    """
+    sum_ = SUMS[name]
+    given = read(sum_.schema, raw)
+    found = sum_.work(knowledge, given)
+    return {
+        "knowledge_version": knowledge.version,
+        "sum": sum_.id,
+        "title": sum_.title,
+        "inputs": {key: value for key, value in given.items() if value is not None},
+        "says": found.says,
+        "results": [figure.as_dict() for figure in found.figures],
+        "formula": found.formula,
+        "source": found.source,
+        "assumptions": list(found.assumptions),
+        "cautions": [*found.cautions, *_cautions(knowledge, sum_), MANUAL],
+        "curve": found.curve.as_dict() if found.curve else None,
+    }
+
+
+def _cautions(knowledge: Knowledge, sum_: Sum) -> list[str]:
+    """Return the knowledge base's cautions for the sum, on whichever duty, each once."""
+    book = Cautions(knowledge)
+    said = dict.fromkeys(
+        text
+        for duty in items.DUTIES
+        for text in book.for_step(sum_.hazards, CaseView({"duty": duty}))
+    )
+    rules = [knowledge.rules[name] for name in sum_.rules if name in knowledge.rules]
+    return [*said, *(_standing(rule) for rule in rules)]
+
+
+def _standing(rule: items.Rule) -> str:
+    """Return a caution that stands whatever was found: its title, why, and what to do."""
+    return f"{rule.title}. {rule.because.points} {rule.because.next}"
+
+
+def explain(sum_: Sum) -> dict[str, Any]:
+    """Return what a sum answers, its fields with units and limits, and an example."""
+    return {
+        "id": sum_.id,
+        "title": sum_.title,
+        "tells": sum_.tells,
+        "fields": fields_of(sum_.schema),
+        "example": dict(sum_.example),
+    }
+
+
+def listed(knowledge: Knowledge) -> dict[str, Any]:
+    """Return every sum as ``explain`` does, in the order of ``SUMS``."""
+    told = [explain(one) for one in SUMS.values()]
+    return {"knowledge_version": knowledge.version, "count": len(told), "sums": told}

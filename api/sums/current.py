@@ -1,0 +1,117 @@
+"""Volts, ohms and amperes of a winding, at the temperature that it has."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from api.sums.entries import EntrySchema, need_one_of, quantity, refuse
+from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
+from engine import Knowledge
+from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
+
+LOW_CELSIUS, HIGH_CELSIUS = -60.0, 300.0
+_POINTS = 33
+
+
+class WindingCurrentSchema(EntrySchema):
+    """Two of volts, ohms and amperes, and the temperatures."""
+
+    volts = quantity("Volts across the winding while it is fed.", "V", 0.01, 100)
+    ohms = quantity("Ohms of the winding as the meter read them.", "ohm", 0.001, 100_000)
+    amperes = quantity("Amperes through the winding.", "A", 0.0001, 2000)
+    lead_ohms = quantity(
+        "Ohms of the meter's own leads (tips held together); they are taken off.", "ohm", 0, 5, 0.0
+    )
+    measured_celsius = quantity(
+        "Temperature of the winding when its ohms were read.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0
+    )
+    winding_celsius = quantity(
+        "Temperature of the winding when it works.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0
+    )
+    cold_celsius = quantity("A cold winding, to compare.", "C", LOW_CELSIUS, HIGH_CELSIUS, -20.0)
+    hot_celsius = quantity("A hot winding, to compare.", "C", LOW_CELSIUS, HIGH_CELSIUS, 100.0)
+
+
+def _work(_: Knowledge, given: Mapping[str, Any]) -> Outcome:
+    need_one_of(given, ("volts", "ohms", "amperes"), 2)
+    if given["ohms"] is None and given["lead_ohms"] > 0:
+        raise refuse("lead_ohms", "leads are taken off ohms; there are no ohms here")
+    at = given["winding_celsius"]
+    ohms = _ohms(given)
+    volts = given["volts"] if given["volts"] is not None else given["amperes"] * ohms
+    amperes = given["amperes"] if given["amperes"] is not None else volts / ohms
+    return Outcome(
+        says=f"At {at:g} C the winding has {shown(ohms)} ohm: {shown(volts)} V drive "
+        f"{shown(amperes)} A.",
+        figures=_figures(volts, ohms, amperes, given),
+        formula="I = U / R;  R(t) = R(t1) x (t + 234.5) / (t1 + 234.5);  R(t1) = reading - leads",
+        source="Ohm's law; copper line of IEC 60034-1 clause 8.6.2 (from memory), 234.5: "
+        "NBS Handbook 100",
+        assumptions=(
+            "The volts are those across the winding itself while the current flows, not those of "
+            "the battery.",
+            "The winding is copper and has one temperature all through.",
+            "Steady current: a pull pulse of a few hundredths of a second has not yet reached it.",
+        ),
+        curve=_curve(volts, ohms, given),
+    )
+
+
+def _ohms(given: Mapping[str, Any]) -> float:
+    """Return the ohms at the working temperature. Raises RequestError when the leads eat them."""
+    if given["ohms"] is None:
+        return float(given["volts"] / given["amperes"])
+    left = given["ohms"] - given["lead_ohms"]
+    if left <= 0:
+        raise refuse("lead_ohms", "the leads alone have as many ohms as were read; read again")
+    read, works = given["measured_celsius"], given["winding_celsius"]
+    return resistance_at(float(left), float(read), float(works))
+
+
+def _figures(
+    volts: float, ohms: float, amperes: float, given: Mapping[str, Any]
+) -> tuple[Figure, ...]:
+    at = given["winding_celsius"]
+    compared: list[Figure] = []
+    for word, celsius in (
+        ("reference", REFERENCE_CELSIUS),
+        ("cold", given["cold_celsius"]),
+        ("hot", given["hot_celsius"]),
+    ):
+        there = resistance_at(ohms, at, celsius)
+        compared += [
+            Figure(f"{word}_ohms", f"Winding at {celsius:g} C", there, "ohm"),
+            Figure(f"{word}_amperes", f"Current at {celsius:g} C, same volts", volts / there, "A"),
+        ]
+    return (
+        Figure("amperes", f"Current at {at:g} C", amperes, "A"),
+        Figure("ohms", f"Winding at {at:g} C", ohms, "ohm"),
+        Figure("volts", "Volts across it", volts, "V"),
+        Figure("watts", "Heat in it", volts * amperes, "W"),
+        *compared,
+    )
+
+
+def _curve(volts: float, ohms: float, given: Mapping[str, Any]) -> Curve:
+    """Return the current against the temperature of the winding."""
+    at = given["winding_celsius"]
+    ends = [at, given["cold_celsius"], given["hot_celsius"], -40.0, 120.0]
+    places = np.linspace(min(ends), max(ends), _POINTS)
+    drawn = tuple((float(t), volts / resistance_at(ohms, at, float(t))) for t in places)
+    return Curve(
+        Axis("temperature of the winding", "C"),
+        Axis("current", "A"),
+        (Line(f"at {shown(volts)} V", drawn),),
+        (Mark("this winding", at, volts / ohms),),
+    )
+
+
+WINDING_CURRENT = Sum(
+    id="winding-current",
+    title="Current of a winding",
+    tells="What a winding draws at its temperature: give two of volts, ohms and amperes.",
+    schema=WindingCurrentSchema(),
+    example={"volts": 12.0, "ohms": 0.5, "lead_ohms": 0.2},
+    work=_work,
+)

@@ -1,0 +1,200 @@
+"""The fields of the sums: what may be typed, within which limits, and how each says so itself.
+
+One schema a sum serves every door: it refuses, it explains (``fields_of``), and it stands in
+/openapi.json (``json_schema``).
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from marshmallow import Schema, ValidationError, fields, validate
+
+from engine.knowledge import Fault, RequestError
+from engine.knowledge.faults import nearest, unknown
+from engine.knowledge.shapes import Number, OneOf, flatten
+
+OPEN = "open"
+
+Field = fields.Field[Any]
+
+
+class OhmsOrOpen(Number):
+    """A number of ohms, or the word 'open' for a reading over range."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Any:
+        if value == OPEN:
+            return OPEN
+        if isinstance(value, str):
+            raise ValidationError(
+                f"must be a number, or '{OPEN}' for over range; not {value!r:.40}"
+            )
+        return super()._deserialize(value, *args, **kwargs)
+
+
+class _WithinOrOpen(validate.Range):
+    """A range that lets the word 'open' through."""
+
+    def __call__(self, value: Any) -> Any:
+        return value if value == OPEN else super().__call__(value)
+
+
+class EntrySchema(Schema):
+    """Base of the inputs: an unknown field is refused with the nearest one that there is."""
+
+    def handle_error(self, error: ValidationError, data: Any, **_: Any) -> None:
+        """Put the nearest field, and all there are, behind the name of an unknown one."""
+        messages = error.messages
+        if isinstance(messages, dict):
+            for name in set(messages) - set(self.fields) - {"_schema"}:
+                known = f"; known here: {', '.join(self.fields)}"
+                messages[name] = [
+                    f"is not a field here{nearest(str(name)[:100], self.fields)}{known}"
+                ]
+
+
+def quantity(what: str, unit: str, low: float, high: float, default: float | None = None) -> Number:
+    """Return a field that may be left out, for a number of ``unit`` from ``low`` to ``high``."""
+    within = _range(validate.Range, low, high, unit)
+    return Number(validate=within, **_about(what, unit, default, required=False))
+
+
+def needed(what: str, unit: str, low: float, high: float) -> Number:
+    """Return a field that must be given, for a number of ``unit`` from ``low`` to ``high``."""
+    within = _range(validate.Range, low, high, unit)
+    return Number(validate=within, **_about(what, unit, None, required=True))
+
+
+def _about(what: str, unit: str, default: Any, required: bool) -> dict[str, Any]:
+    """Return what every field says of itself; left out, it is its default or None."""
+    about = {"description": what, "unit": unit}
+    if required:
+        return {"required": True, "metadata": about}
+    return {"load_default": default, "allow_none": False, "metadata": about}
+
+
+def ohms_or_open(what: str, high: float) -> OhmsOrOpen:
+    """Return a required field for ohms up to ``high``, or the word 'open'."""
+    return OhmsOrOpen(
+        required=True,
+        validate=_range(_WithinOrOpen, 0.0, high, "ohm"),
+        metadata={"description": what, "unit": "ohm", "or_word": OPEN},
+    )
+
+
+def choice(what: str, known: Sequence[Any], default: Any = None, unit: str = "",
+           required: bool = False) -> Field:  # fmt: skip
+    """Return a field for one word, or one number, of a closed set."""
+    about = _about(what, unit, default, required)
+    if isinstance(known[0], str):
+        return fields.String(validate=OneOf("word", known), **about)
+    return Number(validate=_Listed(known, unit), **about)
+
+
+class _Listed(OneOf):
+    """A closed set of numbers; the message lists them."""
+
+    def __init__(self, known: Sequence[float], unit: str) -> None:
+        super().__init__("size", known)
+        self.unit = unit
+
+    def __call__(self, value: Any) -> Any:
+        if value not in self.known:
+            listed = ", ".join(f"{one:g}" for one in self.known)
+            raise ValidationError(f"must be one of {listed} {self.unit}".rstrip())
+        return value
+
+
+def _range(kind: type[validate.Range], low: float, high: float, unit: str) -> validate.Range:
+    words = f"must be from {low:g} to {high:g} {unit}".rstrip() + "; check the unit"
+    return kind(min=low, max=high, error=words)
+
+
+def read(schema: EntrySchema, raw: object) -> dict[str, Any]:
+    """Return the inputs with defaults filled in. Raises RequestError that carries every fault."""
+    if not isinstance(raw, Mapping):
+        raise RequestError([Fault("", "a sum takes an object: the name of each field, its value")])
+    try:
+        values: Any = schema.load(dict(raw))
+    except ValidationError as error:
+        raise RequestError(_shortened(flatten(error.messages))) from None
+    return dict(values)
+
+
+def _shortened(faults: Sequence[Fault]) -> list[Fault]:
+    """Cut names that nobody means, so that a body of junk does not come back whole."""
+    return [
+        fault if len(fault.path) <= 60 else Fault(fault.path[:57] + "...", fault.message)
+        for fault in faults
+    ]
+
+
+def fields_of(schema: EntrySchema) -> list[dict[str, Any]]:
+    """Return what each field is: name, meaning, unit, limits or words, and its default."""
+    return [_explained(name, field) for name, field in schema.fields.items()]
+
+
+def _explained(name: str, field: Field) -> dict[str, Any]:
+    about: dict[str, Any] = {
+        "name": name,
+        "what": field.metadata["description"],
+        "unit": field.metadata["unit"],
+        "required": field.required,
+    }
+    if isinstance(field.load_default, (int, float, str)):
+        about["default"] = field.load_default
+    for one in field.validators:
+        if isinstance(one, OneOf):
+            about["one_of"] = list(one.known)
+        elif isinstance(one, validate.Range):
+            about |= {"low": one.min, "high": one.max}
+    if "or_word" in field.metadata:
+        about["or_word"] = field.metadata["or_word"]
+    return about
+
+
+def json_schema(title: str, schema: EntrySchema) -> dict[str, Any]:
+    """Return the JSON Schema of the inputs; nothing beside its properties is taken."""
+    told = fields_of(schema)
+    return {
+        "type": "object",
+        "title": title,
+        "additionalProperties": False,
+        "properties": {one["name"]: _property(one) for one in told},
+        "required": [one["name"] for one in told if one["required"]],
+    }
+
+
+def _property(about: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the JSON Schema of one field as ``fields_of`` tells of it."""
+    unit = f" In {about['unit']}." if about["unit"] else ""
+    found: dict[str, Any] = {"description": about["what"] + unit}
+    if "default" in about:
+        found["default"] = about["default"]
+    if "one_of" in about:
+        return found | {"enum": about["one_of"]}
+    number = {"type": "number", "minimum": about["low"], "maximum": about["high"]}
+    if "or_word" in about:
+        return found | {"oneOf": [number, {"const": about["or_word"]}]}
+    return found | number
+
+
+def need_one_of(given: Mapping[str, Any], names: Sequence[str], how_many: int = 1) -> None:
+    """Raise RequestError unless exactly ``how_many`` of the fields are given."""
+    there = [name for name in names if given.get(name) is not None]
+    if len(there) != how_many:
+        wanted = {1: "one", 2: "two"}[how_many]
+        got = f"got {', '.join(there)}" if there else "got none of them"
+        listed = ", ".join(names)
+        raise RequestError([Fault(there[-1] if len(there) > how_many else names[0],
+                                  f"give exactly {wanted} of {listed}; {got}")])  # fmt: skip
+
+
+def refuse(path: str, message: str) -> RequestError:
+    """Return the exception for one field that does not fit the others."""
+    return RequestError([Fault(path, message)])
+
+
+def unknown_sum(name: str, known: Sequence[str]) -> str:
+    """Return the message for a sum that does not exist, with the nearest that does."""
+    message = unknown("sum", name, known)
+    return message[:1].upper() + message[1:] + "."

@@ -1,0 +1,163 @@
+"""Whether a blade fuse opens at a current, and between which times."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from api.sums.entries import EntrySchema, need_one_of, needed, quantity, refuse
+from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
+from engine import Knowledge
+from engine.calculations.fuse import Window, opening_window, opening_words, percent_of_rating
+
+STEADY_PERCENT = 75.0  # fuse makers' general rule at 25 C, as kb/tables/blade-fuses.yaml says
+
+Row = Mapping[str, Any]
+
+
+class FuseOpeningSchema(EntrySchema):
+    """The fuse and the current; or volts and ohms, which give it."""
+
+    fuse_amps = needed("Rating printed on the blade fuse.", "A", 1, 40)
+    amperes = quantity("Amperes through it; or give volts and ohms.", "A", 0.001, 5000)
+    volts = quantity("Volts that drive the current, with ohms.", "V", 0.01, 100)
+    ohms = quantity("Ohms of all that the current flows through.", "ohm", 0.001, 100_000)
+    seconds = quantity("How long the current flows, when you know.", "s", 0.001, 1_000_000)
+
+
+def _amperes(given: Mapping[str, Any]) -> float:
+    """Return the current, given or from volts and ohms. Raises RequestError for neither or both."""
+    pair = [name for name in ("volts", "ohms") if given[name] is not None]
+    if pair and given["amperes"] is not None:
+        raise refuse(pair[0], "give either amperes, or volts and ohms")
+    if not pair and given["amperes"] is None:
+        raise refuse("amperes", "is missing; give amperes, or volts and ohms")
+    if given["amperes"] is not None:
+        return float(given["amperes"])
+    need_one_of(given, ("volts", "ohms"), 2)
+    return float(given["volts"] / given["ohms"])
+
+
+def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+    table = knowledge.tables["blade-fuses"]
+    amperes, rating = _amperes(given), given["fuse_amps"]
+    window = opening_window(amperes, rating, table.rows)
+    words = opening_words(amperes, rating, table.rows)
+    percent = percent_of_rating(amperes, rating)
+    return Outcome(
+        says=f"{shown(amperes)} A is {shown(percent)} % of {rating:g} A. "
+        + _says(words, window, given),
+        figures=(
+            Figure("amperes", "Current", amperes, "A"),
+            Figure("percent", "Share of the rating", percent, "%"),
+            Figure("opens", "Opens by the standard", words),
+            Figure("earliest_seconds", "Not before", window.earliest, "s"),
+            Figure("latest_seconds", "Within", window.latest, "s"),
+            *_later(words, window, given),
+        ),
+        formula="share = I / rating; between two rows the latest time is that of the lower row, "
+        "the earliest that of the higher",
+        source=table.source,
+        assumptions=(
+            "A good fuse of type C or F in a good holder at 25 C; a hot one opens sooner.",
+            "The current is steady. Short pulses with time to cool between are easier on it.",
+            f"For a load that stays on, fuse makers let pass at most {STEADY_PERCENT:g} % of the "
+            f"rating: {shown(rating * STEADY_PERCENT / 100)} A here.",
+        ),
+        cautions=_cautions(words),
+        curve=_curve(table.rows, amperes, rating, window),
+    )
+
+
+def _later(words: str, window: Window, given: Mapping[str, Any]) -> tuple[Figure, ...]:
+    then = _by_then(words, window, given)
+    return (Figure("by_then", f"After {_time(given['seconds'])}", then),) if then else ()
+
+
+def _says(words: str, window: Window, given: Mapping[str, Any]) -> str:
+    if words == "never opens":
+        return "The fuse does not open, so it does not protect a winding that stays on."
+    if words == "cannot say":
+        return (
+            f"The standard sets no latest time here: not before {_time(window.earliest)}, "
+            "perhaps never. Do not count on it to open."
+        )
+    first = f"not before {_time(window.earliest)}" if window.earliest else "at once or later"
+    then = _by_then(words, window, given)
+    end = f" After {_time(given['seconds'])}: {then}." if then else ""
+    return f"The fuse opens: {first}, within {_time(window.latest or 0)}." + end
+
+
+def _time(seconds: float) -> str:
+    if seconds < 120:
+        return f"{shown(seconds, 3)} s"
+    return f"{shown(seconds / 60, 3)} min" if seconds < 7200 else f"{shown(seconds / 3600, 3)} h"
+
+
+def _by_then(words: str, window: Window, given: Mapping[str, Any]) -> str | None:
+    """Return what a good fuse has done after the seconds given."""
+    seconds = given["seconds"]
+    if seconds is None:
+        return None
+    if words == "never opens" or seconds < window.earliest:
+        return "still whole"
+    if window.latest is not None and seconds >= window.latest:
+        return "has opened"
+    return "may have opened"
+
+
+def _cautions(words: str) -> tuple[str, ...]:
+    if words == "never opens":
+        return ("A winding that is held on burns behind a whole fuse: find what holds it on.",)
+    return ("A fuse that opens has done its work: find what draws the current.",)
+
+
+def _curve(rows: Sequence[Row], amperes: float, rating: float, window: Window) -> Curve:
+    """Return the earliest and latest times against the current, in the standard's steps."""
+    ordered = sorted(rows, key=lambda row: float(row["percent"]))
+    last = max(float(ordered[-1]["percent"]) * 1.15, 100 * amperes / rating)
+    times = [window.earliest or None, window.latest]
+    marks = [
+        Mark(name, amperes, at)
+        for name, at in zip(("not before", "within"), times, strict=True)
+        if at
+    ]
+    return Curve(
+        Axis("current", "A", "log"),
+        Axis("time until it opens", "s", "log"),
+        (
+            Line("opens within", _latest(ordered, rating, last)),
+            Line("opens not before", _earliest(ordered, rating)),
+        ),
+        tuple(marks),
+    )
+
+
+def _latest(rows: Sequence[Row], rating: float, last: float) -> tuple[tuple[float, float], ...]:
+    """Return the steps of the latest time: each row's holds up to the next row."""
+    timed = [row for row in rows if row["latest_seconds"] is not None]
+    ends = [float(row["percent"]) for row in timed[1:]] + [last]
+    return tuple(
+        (rating * percent / 100, float(row["latest_seconds"]))
+        for row, end in zip(timed, ends, strict=True)
+        for percent in (float(row["percent"]), end)
+    )
+
+
+def _earliest(rows: Sequence[Row], rating: float) -> tuple[tuple[float, float], ...]:
+    """Return the steps of the earliest time: each row's holds down to the row before."""
+    starts = [float(rows[0]["percent"])] + [float(row["percent"]) for row in rows[:-1]]
+    return tuple(
+        (rating * percent / 100, float(row["earliest_seconds"]))
+        for row, start in zip(rows, starts, strict=True)
+        for percent in dict.fromkeys((start, float(row["percent"])))
+    )
+
+
+FUSE_OPENING = Sum(
+    id="fuse-opening",
+    title="Will this fuse open",
+    tells="Whether a blade fuse opens at a current, not before and within which time.",
+    schema=FuseOpeningSchema(),
+    example={"fuse_amps": 30, "volts": 12.6, "ohms": 0.36},
+    work=_work,
+    rules=("never-a-larger-fuse",),
+)

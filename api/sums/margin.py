@@ -1,0 +1,138 @@
+"""Whether a sagging supply still pulls the plunger in, and by what margin."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
+from api.sums.entries import EntrySchema, choice, needed, quantity, refuse
+from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
+from engine import Knowledge
+from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
+from engine.calculations.normal import normal_cdf
+from engine.knowledge import items
+
+SURE = 0.95  # judgement, as for the verdict on a reading
+_POINTS = 31
+
+
+class PullInMarginSchema(EntrySchema):
+    """The supply under load, and the winding."""
+
+    supply_volts = needed("Volts at the pull pin, to its ground, while the pull is on.",
+                            "V", 0.1, 100)  # fmt: skip
+    system_volts = choice("Volts of the system.", items.SYSTEM_VOLTS, 12, unit="V")
+    pull_ohms = quantity("Ohms of the good pull winding at 20 C; a typical one when left out.",
+                         "ohm", 0.02, 20)  # fmt: skip
+    path_ohms = quantity("Ohms between where the volts are taken and the winding.", "ohm", 0, 5,
+                         0.0)  # fmt: skip
+    winding_celsius = quantity("Temperature of the winding.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0)
+    duty = choice("What the solenoid does.", items.DUTIES, "fuel-shutoff")
+
+
+def _circuit(knowledge: Knowledge, duty: str) -> items.Circuit:
+    """Return the first circuit of the duty. Raises RequestError where a shop has none."""
+    for circuit in knowledge.circuits.values():
+        if circuit.duty == duty:
+            return circuit
+    raise refuse("duty", "no circuit of this duty is in the knowledge base")
+
+
+def _good_ohms(circuit: items.Circuit, given: Mapping[str, Any]) -> float:
+    """Return the ohms of the good pull winding at 20 C, stated or typical."""
+    if given["pull_ohms"] is not None:
+        return float(given["pull_ohms"])
+    typical = circuit.parts["pull-winding"].ohms or 1.0
+    return typical * items.ohms_factor(int(given["system_volts"]))
+
+
+def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+    circuit = _circuit(knowledge, given["duty"])
+    plunger, good = circuit.plunger, _good_ohms(circuit, given)
+    needed = plunger.pull_in_share * given["system_volts"] / good
+    total = _total(good, given["winding_celsius"], given)
+    amperes = given["supply_volts"] / total
+    share = amperes / needed
+    chance = float(normal_cdf(math.log(share) / plunger.pull_in_log_sigma))
+    word = _word(chance)
+    return Outcome(
+        says=f"{shown(given['supply_volts'])} V drive {shown(amperes)} A, "
+        f"{shown(100 * share, 3)} % of what pull-in needs: {word}. "
+        f"It needs about {shown(needed * total, 3)} V.",
+        figures=(
+            Figure("amperes", "Pull current", amperes, "A"),
+            Figure("needed_amperes", "Current that pull-in needs", needed, "A"),
+            Figure("share_percent", "Share of what pull-in needs", 100 * share, "%"),
+            Figure("margin_percent", "Margin", 100 * (share - 1), "%"),
+            Figure("least_volts", "Volts at which pull-in is just reached", needed * total, "V"),
+            Figure("chance", "Chance that it pulls in", chance),
+            Figure("verdict", "Verdict", word),
+            Figure("pull_ohms", "Good winding at 20 C", good, "ohm"),
+            Figure("winding_ohms", "Winding at its temperature", total - given["path_ohms"], "ohm"),
+        ),
+        formula="I = U / (R(t) + path);  needed = pull-in share x system volts / R(20 C);  "
+        "share = I / needed",
+        source=f"Plunger of circuit {circuit.id}, pull-in share {plunger.pull_in_share:g}: "
+        f"{plunger.source}; copper line of IEC 60034-1 clause 8.6.2 (from memory)",
+        assumptions=_assumptions(given, plunger),
+        curve=_curve(good, needed, given),
+    )
+
+
+def _total(good: float, celsius: float, given: Mapping[str, Any]) -> float:
+    return float(resistance_at(good, REFERENCE_CELSIUS, celsius)) + float(given["path_ohms"])
+
+
+def _word(chance: float) -> str:
+    """Return the verdict in words."""
+    if chance >= SURE:
+        return "it pulls in"
+    return "it does not pull in" if chance <= 1 - SURE else "cannot say"
+
+
+def _assumptions(given: Mapping[str, Any], plunger: items.Plunger) -> tuple[str, ...]:
+    spread = 100 * (math.exp(2 * plunger.pull_in_log_sigma) - 1)
+    winding = (
+        "The ohms of a typical winding were taken: read the part, or its maker's figure."
+        if given["pull_ohms"] is None
+        else "The ohms are those of the good part, not of one with shorted turns."
+    )
+    return (
+        winding,
+        "A plunger and linkage that move freely; a stiff one needs more.",
+        f"What pull-in needs differs from part to part, by about {spread:.0f} % either way.",
+        "Volts under load. A meter that reads before the pull tells nothing about the sag.",
+    )
+
+
+def _curve(good: float, needed: float, given: Mapping[str, Any]) -> Curve:
+    """Return the share of what pull-in needs against the supply volts."""
+    system, supply, at = given["system_volts"], given["supply_volts"], given["winding_celsius"]
+    ends = (min(0.4 * system, supply), max(1.3 * system, supply))
+    volts = [float(one) for one in np.linspace(*ends, _POINTS)]
+
+    def line(celsius: float) -> Line:
+        total = _total(good, celsius, given)
+        return Line(f"at {celsius:g} C", tuple((u, 100 * u / total / needed) for u in volts))
+
+    warm = line(at)
+    cold = () if at == REFERENCE_CELSIUS else (line(REFERENCE_CELSIUS),)
+    return Curve(
+        Axis("supply while pulling", "V"),
+        Axis("share of what pull-in needs", "%"),
+        (warm, *cold, Line("pull-in needs this", ((ends[0], 100.0), (ends[1], 100.0)), limit=True)),
+        (Mark("this supply", supply, 100 * supply / _total(good, at, given) / needed),),
+    )
+
+
+PULL_IN_MARGIN = Sum(
+    id="pull-in-margin",
+    title="Pull-in margin at a sagging supply",
+    tells="What the pull winding draws at a low supply, and whether that still pulls in.",
+    schema=PullInMarginSchema(),
+    example={"supply_volts": 8, "pull_ohms": 0.3, "winding_celsius": 80},
+    work=_work,
+    hazards=frozenset({"energises", "live", "releases-brake"}),
+)

@@ -1,0 +1,140 @@
+"""How long a pull winding may stay on until it reaches the temperature of its insulation."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from api.sums.entries import EntrySchema, choice, need_one_of, needed, quantity, refuse
+from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
+from engine import Knowledge
+from engine.calculations.copper import DENSITY, VOLUMETRIC_HEAT, resistance_at
+from engine.calculations.heating import (
+    coil_from_wire,
+    constant_voltage_celsius,
+    constant_voltage_seconds,
+)
+
+CLASSES = ("A", "E", "B", "F", "H")
+MASS_HEAT = VOLUMETRIC_HEAT / DENSITY  # J/(kg K) of copper: the heat by volume over the density
+_POINTS = 41
+_BEYOND = 1.25  # the curve runs on past the class: the heat does too
+
+
+class PullOnTimeSchema(EntrySchema):
+    """What feeds the winding, what it is made of, and how hot it is at the start."""
+
+    volts = needed("Volts across the winding while it is on.", "V", 0.1, 100)
+    ohms = needed("Ohms of the pull winding, the meter's leads taken off.", "ohm", 0.01, 1000)
+    measured_celsius = quantity("Temperature at which the ohms were read.", "C", -60, 150, 20.0)
+    wire_mm = quantity("Diameter of the bare wire; or give copper_grams or joules_per_kelvin.",
+                       "mm", 0.05, 5)  # fmt: skip
+    copper_grams = quantity("Copper in the winding.", "g", 1, 20_000)
+    joules_per_kelvin = quantity("Heat that warms the winding by one degree.", "J/K", 0.1, 10_000)
+    start_celsius = quantity("Temperature of the winding at the start.", "C", -60, 150, 20.0)
+    thermal_class = choice("Thermal class of the insulation; A, the lowest, when not known.",
+                           CLASSES, "A")  # fmt: skip
+
+
+def _heat_capacity(given: Mapping[str, Any]) -> float:
+    """Return J/K from whichever way the winding was described."""
+    need_one_of(given, ("wire_mm", "copper_grams", "joules_per_kelvin"))
+    if given["joules_per_kelvin"] is not None:
+        return float(given["joules_per_kelvin"])
+    if given["copper_grams"] is not None:
+        return float(given["copper_grams"]) / 1000 * MASS_HEAT
+    wire = given["wire_mm"] / 1000
+    return coil_from_wire(given["ohms"], wire, given["measured_celsius"]).heat_capacity
+
+
+def _classes(knowledge: Knowledge) -> dict[str, float]:
+    rows = knowledge.tables["thermal-classes"].rows
+    return {str(row["class"]): float(row["celsius"]) for row in rows}
+
+
+def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+    heat = _heat_capacity(given)
+    classes = _classes(knowledge)
+    named, start, volts = given["thermal_class"], given["start_celsius"], given["volts"]
+    if named not in classes:
+        raise refuse("thermal_class", "this class is not in the table of thermal classes")
+    limit = classes[named]
+    if start >= limit:
+        raise refuse("start_celsius", f"is not below class {named}, {limit:g} C: let it cool")
+    ohms = float(resistance_at(given["ohms"], given["measured_celsius"], start))
+    seconds = constant_voltage_seconds(volts, ohms, heat, start, limit)
+    return Outcome(
+        says=f"On {shown(volts)} V the winding goes from {start:g} C to class {named}, "
+        f"{limit:g} C, in about {shown(seconds, 3)} s. "
+        "That is when harm begins, not a time to use up.",
+        figures=_figures(seconds, ohms, heat, classes, given),
+        formula="t = (C R1 / U^2) x (dT + dT^2 / (2 (234.5 + t1)))",
+        source="Heat without loss, C dT = U^2 / R(T) dt, with the copper line of IEC 60034-1; "
+        "copper by IEC 60028 and IEC 60949 (from memory); classes: IEC 60085:2007",
+        assumptions=_ASSUMPTIONS,
+        cautions=(
+            "This is no leave to hold the pull on: it is made for a pulse of about a second. Its "
+            "fuse may never open at this current, so nothing else stops it.",
+        ),
+        curve=_curve(ohms, heat, limit, given),
+    )
+
+
+_ASSUMPTIONS = (
+    "No heat leaves the winding: right for the first minute, on the safe side after it.",
+    "Steady volts at the winding; its ohms rise as it warms, so the current falls.",
+    "The mean temperature of the copper. The inside is hotter, and what it sits in is not counted.",
+    "It starts from start_celsius each time: a second try on a warm winding has less time.",
+)
+
+
+def _figures(
+    seconds: float, ohms: float, heat: float, classes: Mapping[str, float], given: Mapping[str, Any]
+) -> tuple[Figure, ...]:
+    volts, start = given["volts"], given["start_celsius"]
+    hot = resistance_at(ohms, start, classes[given["thermal_class"]])
+    reached = [
+        Figure(
+            f"class_{name.lower()}_seconds",
+            f"Until class {name}, {celsius:g} C",
+            constant_voltage_seconds(volts, ohms, heat, start, celsius),
+            "s",
+        )
+        for name, celsius in classes.items()
+        if celsius > start
+    ]
+    return (
+        Figure("seconds", f"Until class {given['thermal_class']}", seconds, "s"),
+        Figure("start_amperes", "Current at the start", volts / ohms, "A"),
+        Figure("end_amperes", "Current at the class's temperature", volts / hot, "A"),
+        Figure("joules_per_kelvin", "Heat capacity", heat, "J/K"),
+        *reached,
+    )
+
+
+def _curve(ohms: float, heat: float, limit: float, given: Mapping[str, Any]) -> Curve:
+    """Return the temperature against the time that the winding is on."""
+    volts, start = given["volts"], given["start_celsius"]
+    seconds = constant_voltage_seconds(volts, ohms, heat, start, limit)
+    times = [float(one) for one in np.linspace(0, seconds * _BEYOND, _POINTS)]
+    warm = tuple((t, constant_voltage_celsius(t, volts, ohms, heat, start)) for t in times)
+    return Curve(
+        Axis("time on", "s"),
+        Axis("temperature of the winding", "C"),
+        (
+            Line(f"on {shown(volts)} V", warm),
+            Line(f"class {given['thermal_class']}", ((0.0, limit), (times[-1], limit)), limit=True),
+        ),
+        (Mark("reaches the class", seconds, limit),),
+    )
+
+
+PULL_ON_TIME = Sum(
+    id="pull-on-time",
+    title="How long the pull may stay on",
+    tells="The time until a pull winding that stays on reaches the limit of its insulation.",
+    schema=PullOnTimeSchema(),
+    example={"volts": 12, "ohms": 0.3, "wire_mm": 1.2, "thermal_class": "F"},
+    work=_work,
+    hazards=frozenset({"energises", "hot", "releases-brake"}),
+)

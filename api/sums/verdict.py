@@ -1,0 +1,89 @@
+"""What a meter reading is worth against the band of a good part."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from api.sums.entries import EntrySchema, choice, needed, quantity, refuse
+from api.sums.model import Figure, Outcome, Sum, shown
+from api.sums.pins import meter_of, width_of
+from engine import Knowledge
+from engine.calculations.meter import conformance_probability, standard_uncertainty, verdict
+
+INSTRUMENTS = {"V": "voltmeter", "ohm": "ohmmeter", "A": "dc-clamp", "s": "timer-meter"}
+_MOST = 1e9
+
+
+class MeterVerdictSchema(EntrySchema):
+    """The reading, its meter, and what a good part reads."""
+
+    reading = needed("What the meter showed, in the unit given.", "", -_MOST, _MOST)  # fmt: skip
+    unit = choice("Unit of reading, band and resolution.", tuple(INSTRUMENTS), required=True)
+    low = quantity("Least that a good part reads; leave out where there is no least.",
+                   "", -_MOST, _MOST)  # fmt: skip
+    high = quantity("Most that a good part reads; leave out where there is no most.",
+                    "", -_MOST, _MOST)  # fmt: skip
+    lead_ohms = quantity("Ohms of the meter's leads, for ohms only; they are taken off.",
+                         "ohm", 0, 5, 0.0)  # fmt: skip
+    percent = quantity("Accuracy of the meter, percent of reading.", "%", 0, 50)
+    counts = quantity("Accuracy of the meter, last digits on top.", "counts", 0, 1000)
+    resolution = quantity("What its last digit is worth, in the unit given.", "", 1e-9, 1e6)
+
+
+def _check(given: Mapping[str, Any]) -> None:
+    """Raise RequestError for a band that is none, or leads where there are no ohms."""
+    low, high = given["low"], given["high"]
+    if low is None and high is None:
+        raise refuse("low", "give low, high, or both: what a good part reads")
+    if low is not None and high is not None and low >= high:
+        raise refuse("high", "must be above low")
+    if given["lead_ohms"] and given["unit"] != "ohm":
+        raise refuse("lead_ohms", "leads are taken off ohms alone")
+
+
+_SAYS = {
+    "good": "good: the reading lies within the band, its meter's error counted in",
+    "bad": "bad: the reading lies outside the band, its meter's error counted in",
+    "cannot-say": "cannot say: the band's edge lies within what the meter may be off",
+}
+
+
+def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+    _check(given)
+    meter = meter_of(knowledge, INSTRUMENTS[given["unit"]], given)
+    unit, value = given["unit"], given["reading"] - given["lead_ohms"]
+    half = width_of(given["reading"], meter)
+    uncertainty = float(standard_uncertainty(half))
+    band = (given["low"], given["high"])
+    word = verdict(value, uncertainty, *band)
+    inside = float(conformance_probability(value, uncertainty, *band))
+    return Outcome(
+        says=f"{shown(value, 6)} +-{shown(half, 3)} {unit}: {_SAYS[word]}.",
+        figures=(
+            Figure("verdict", "Verdict", word),
+            Figure("value", "Reading, leads taken off", value, unit),
+            Figure("half_width", "The meter may be off by", half, unit),
+            Figure("standard_uncertainty", "Standard uncertainty", uncertainty, unit),
+            Figure("lowest", "It is at least", value - half, unit),
+            Figure("highest", "It is at most", value + half, unit),
+            Figure("good_percent", "Chance that it lies in the band", 100 * inside, "%"),
+        ),
+        formula="a = reading x % + counts x resolution;  u = a / sqrt 3;  good or bad from 95 %",
+        source="Makers' accuracy statements; JCGM 100:2008 clause 4.3.7; JCGM 106:2012 clauses 7 "
+        "and 8 (from memory); 95 %: judgement",
+        assumptions=(
+            f"The meter is good for +-({meter['percent']:g} % + {meter['counts']:g} x "
+            f"{meter['resolution']:g} {unit}); a usual one where you did not say.",
+            "Good contact of the probes, and the band for the temperature that the part has.",
+        ),
+    )
+
+
+METER_VERDICT = Sum(
+    id="meter-verdict",
+    title="What a reading is worth",
+    tells="Good, bad or cannot say: a reading against its band with the meter's error.",
+    schema=MeterVerdictSchema(),
+    example={"reading": 0.4, "unit": "ohm", "low": 0.255, "high": 0.345,
+             "percent": 0.5, "counts": 2, "resolution": 0.1},
+    work=_work,
+)  # fmt: skip
