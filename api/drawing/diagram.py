@@ -1,0 +1,182 @@
+"""What there is to draw on a machine: parts with their names and places, points with theirs.
+
+Where control type or coil style is not known, what every possible circuit has is drawn, and a
+sentence says what is not.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+from engine import Knowledge
+from engine.knowledge import items
+
+Shape = Literal["wide", "tall"]
+SHAPES: tuple[Shape, ...] = ("wide", "tall")
+UNKNOWN = "unknown"
+_SYMBOLS = {"source": "battery", "contact": "contact", "load": "load", "wire": "wire"}
+_SPARE_COLUMNS = 3  # parts without a place of their own stand in so many columns below the rest
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A part as it is drawn: current flows from ``top`` to ``bottom``."""
+
+    id: str
+    name: str
+    symbol: str
+    top: str
+    bottom: str
+    column: int
+    row: int
+    frame: str
+    operated_by: tuple[str, str] | None
+
+
+@dataclass(frozen=True)
+class Point:
+    """A point of the circuit: what is written there, what a lead put there touches."""
+
+    id: str
+    label: str
+    touches: str
+    anchor: str
+    path: str
+
+
+@dataclass(frozen=True)
+class Diagram:
+    """Everything to draw, and in words what is left out because it is not known."""
+
+    circuits: tuple[items.Circuit, ...]
+    coil: str
+    parts: tuple[Drawn, ...]
+    points: Mapping[str, Point]
+    unknowns: tuple[str, ...]
+
+    @property
+    def names(self) -> dict[str, str]:
+        """Return the names of the parts by their id."""
+        return {part.id: part.name for part in self.parts}
+
+    def moments(self, phase: str) -> str:
+        """Return in words when a reading in this phase is taken."""
+        words = dict.fromkeys(_moment(circuit, phase) for circuit in self.circuits)
+        return " or ".join(words)
+
+
+def _moment(circuit: items.Circuit, phase: str) -> str:
+    fixed = {"off": "key off", "cranking": "while the engine cranks", "running": "engine running"}
+    said = {"on-command": circuit.command_words, "after-command": circuit.hold_words}
+    return said.get(phase) or fixed[phase]
+
+
+def make_diagram(
+    knowledge: Knowledge, machine: Mapping[str, Any], shape: Shape, faults: Collection[str] = ()
+) -> Diagram:
+    """Return what to draw of a machine (``duty``, ``control``, ``coil``).
+
+    ``faults`` are the parts that a healthy circuit does not have and that are to be shown.
+    """
+    circuits = tuple(
+        circuit
+        for _, circuit in sorted(knowledge.circuits.items())
+        if circuit.duty == machine["duty"] and machine["control"] in (circuit.control, UNKNOWN)
+    )
+    coil = str(machine["coil"])
+    common = _common([list(_parts(circuit, coil)) for circuit in circuits])
+    wanted = [part for part in common if not part.absent or part.id in faults]
+    drawn = _place(wanted, knowledge.rows("drawing-parts"), coil, shape)
+    used = dict.fromkeys(node for part in drawn for node in (part.top, part.bottom))
+    rows = knowledge.rows("drawing-nodes")
+    points = {node: _point(node, rows.get(node, {})) for node in used}
+    return Diagram(circuits, coil, tuple(drawn), points, _unknowns(circuits, coil))
+
+
+def _parts(circuit: items.Circuit, coil: str) -> Sequence[items.Part]:
+    """Return the circuit's parts with those of the coil style, or with what both styles have."""
+    styles = [circuit.coils[coil]] if coil in circuit.coils else list(circuit.coils.values())
+    return [*circuit.parts.values(), *_common([style.parts for style in styles])]
+
+
+def _common(lists: Sequence[Sequence[items.Part]]) -> list[items.Part]:
+    """Return the parts that stand in every list; an end that differs is an end of its own."""
+    others = [{part.id: part for part in one} for one in lists[1:]]
+    found = []
+    for part in lists[0] if lists else ():
+        if all(part.id in one for one in others):
+            ends = [
+                end if all(one[part.id].between[place] == end for one in others) else ""
+                for place, end in enumerate(part.between)
+            ]
+            if any(ends):
+                found.append(_with_ends(part, ends))
+    return found
+
+
+def _with_ends(part: items.Part, ends: Sequence[str]) -> items.Part:
+    """Return the part between these ends; an empty one is a point that only it has."""
+    start, end = (one or f"unknown:{part.id}" for one in ends)
+    return replace(part, between=(start, end))
+
+
+def _place(
+    parts: Sequence[items.Part], rows: Mapping[str, Mapping[str, Any]], coil: str, shape: Shape
+) -> list[Drawn]:
+    """Give each part its cell; one whose cell is taken or unknown goes below the others."""
+    lowest = 1 + max(int(row[f"{shape}_row"]) for row in rows.values())
+    taken: set[tuple[int, int]] = set()
+    drawn = []
+    spare = 0
+    for part in parts:
+        row = rows.get(part.id, {})
+        cell = (row.get(f"{shape}_column", -1), row.get(f"{shape}_row", -1))
+        if min(cell) < 0 or cell in taken:
+            cell = (spare % _SPARE_COLUMNS, lowest + spare // _SPARE_COLUMNS)
+            spare += 1
+        taken.add(cell)
+        drawn.append(_drawn(part, row, coil, cell))
+    return drawn
+
+
+def _drawn(
+    part: items.Part, row: Mapping[str, Any], coil: str, cell: tuple[int, int]
+) -> Drawn:
+    top, bottom = part.between
+    if row.get("upside_down", part.kind == "source"):
+        top, bottom = bottom, top
+    plain = row.get("name") or part.id.replace("-", " ").capitalize()
+    styled = {"body-ground": "body_name", UNKNOWN: "unknown_name"}.get(coil, "name")
+    symbol = row.get("symbol") or _SYMBOLS[part.kind]
+    if symbol == "plug" and not part.at_plug:
+        symbol = "joint"
+    return Drawn(
+        part.id, str(row.get(styled, plain)), symbol, top, bottom, *cell,
+        str(row.get("frame", "")), part.operated_by,
+    )  # fmt: skip
+
+
+def _point(node: str, row: Mapping[str, Any]) -> Point:
+    if node.startswith("unknown:"):
+        return Point(node, "By control type", "a point that depends on the control type", "", "")
+    plain = node.replace("-", " ").capitalize()
+    return Point(
+        node, row.get("label", plain), row.get("touches", plain.lower()), row.get("anchor", ""),
+        row.get("path", ""),
+    )  # fmt: skip
+
+
+def _unknowns(circuits: Sequence[items.Circuit], coil: str) -> tuple[str, ...]:
+    """Return a sentence for each thing that is not known about the circuit."""
+    said = []
+    if len(circuits) > 1:
+        said.append(
+            "Control type not known: only what every control type has is drawn. What feeds the "
+            "relay coil and the hold wire is left out."
+        )
+    if coil == UNKNOWN:
+        said.append(
+            "Coil style not known: the ground is either a pin of the plug (case-ground) or the "
+            "body under its mounting bolt (body-ground). Find out which before you measure it."
+        )
+    return tuple(said)

@@ -1,0 +1,246 @@
+"""The geometry of a drawing: from parts, wires and labels to pixels, with room for every text."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from api.drawing import text
+from api.drawing.diagram import Diagram, Drawn
+from api.drawing.routes import End, Net, Routes, compact, route
+
+WIDTHS = {"wide": 912.0, "tall": 360.0}
+MARGIN = 8.0
+HALF = 11.0  # half the width of the broadest symbol
+LABEL_GAP = 18.0  # from the axis of a column to its labels
+COLUMN_GAP = 5.0
+UPRIGHT = 7.0  # between two uprights in a gutter
+LINE_GAP = 10.0  # between two lines in a channel
+ROW_HEIGHT = 40.0
+MARK_WIDTH = 15.0
+HEADER = 18.0  # room for the name of a frame
+
+
+@dataclass(frozen=True)
+class Label:
+    """A piece of text and the mark before it (``good``, ``suspect``, ``red``, ``black``...)."""
+
+    text: str
+    style: str = "plain"
+    mark: str = ""
+
+    @property
+    def bold(self) -> bool:
+        """Return whether it is set in bold."""
+        return self.style in ("name", "suspect", "probe", "head")
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of text where it stands; ``y`` is its base line, ``owner`` what it is about."""
+
+    x: float
+    y: float
+    text: str
+    style: str
+    bold: bool
+    mark: str
+    owner: str
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """Return left, top, right and bottom of what it covers, its mark included."""
+        start = self.x - (MARK_WIDTH if self.mark else 0.0)
+        end = self.x + text.width(self.text, bold=self.bold)
+        return start, self.y - 10.0, end, self.y + 3.0
+
+
+def set_lines(labels: Sequence[Label], x: float, y: float, room: float, owner: str) -> list[Line]:
+    """Break labels into lines from ``y`` (their top) downward, each at most ``room`` wide."""
+    lines: list[Line] = []
+    for label in labels:
+        indent = MARK_WIDTH if label.mark else 0.0
+        mark = label.mark
+        for piece in text.wrap(label.text, room - indent, bold=label.bold):
+            base = y + 11.0 + text.LINE * len(lines)
+            lines.append(Line(x + indent, base, piece, label.style, label.bold, mark, owner))
+            mark = ""
+    return lines
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A box around parts that sit in one thing."""
+
+    name: str
+    left: float
+    top: float
+    right: float
+    bottom: float
+    text_at: float
+
+
+class Sheet:
+    """Where everything stands, in pixels."""
+
+    def __init__(
+        self,
+        diagram: Diagram,
+        shape: str,
+        part_labels: Mapping[str, Sequence[Label]],
+        point_labels: Mapping[str, Sequence[Label]],
+        top: float,
+    ) -> None:
+        self.parts, self.columns = compact(diagram.parts)
+        self.routes: Routes = route(self.parts, self.columns)
+        self.width = WIDTHS[shape]
+        self._anchors = {
+            net.node: _anchor(net, diagram.points[net.node].anchor) for net in self.routes.nets
+        }
+        self._set_columns()
+        self.lines: list[Line] = []
+        self.row_middle: dict[int, float] = {}
+        self.row_edges: dict[int, tuple[float, float]] = {}
+        self.line_height: dict[tuple[int, int], float] = {}
+        self._spots: dict[str, tuple[float, float]] = {}
+        self._framed = {min(part.row for part in one) for one in _grouped(self.parts).values()}
+        self.bottom = self._set_rows(part_labels, point_labels, top)
+        self.frames = _frames(self)
+
+    def _set_columns(self) -> None:
+        """Share the width among the columns; gutters take what their uprights need."""
+        gutters = [
+            UPRIGHT * self.routes.uprights.get(number, 0) for number in range(self.columns + 1)
+        ]
+        free = self.width - 2 * MARGIN - sum(gutters)
+        each = free / self.columns
+        self.room = each - HALF - 2 - LABEL_GAP - COLUMN_GAP
+        self.axis: list[float] = []
+        self._gutter: list[float] = []
+        left = MARGIN
+        for number in range(self.columns):
+            self._gutter.append(left)
+            left += gutters[number]
+            self.axis.append(left + HALF + 2)
+            left += each
+        self._gutter.append(left)
+
+    def upright(self, net: Net) -> float | None:
+        """Return where a wire's upright stands, if it has one."""
+        if net.axis is not None:
+            return self.axis[net.axis]
+        if net.gutter is not None:
+            return self._gutter[net.gutter] + UPRIGHT * (net.track + 0.5)
+        return None
+
+    def _set_rows(
+        self,
+        part_labels: Mapping[str, Sequence[Label]],
+        point_labels: Mapping[str, Sequence[Label]],
+        top: float,
+    ) -> float:
+        """Stack channels and rows from ``top`` downward; return where the last one ends."""
+        rows = 1 + max(part.row for part in self.parts)
+        y = top
+        for number in range(rows + 1):
+            y = self._set_channel(number, point_labels, y)
+            if number < rows:
+                y = self._set_row(number, part_labels, y)
+        return y
+
+    def _set_channel(
+        self, channel: int, point_labels: Mapping[str, Sequence[Label]], y: float
+    ) -> float:
+        y += 6.0
+        for number in range(self.routes.lines[channel]):
+            self.line_height[channel, number] = y
+            y += LINE_GAP
+        depth = [y] * self.columns
+        for net in self.routes.nets:
+            end = self._anchors[net.node]
+            if end.channel == channel:
+                self._name_point(net, end, point_labels.get(net.node, ()), depth)
+        y = max(depth)
+        if channel in self._framed:
+            self.line_height[channel, -1] = y  # where the name of a frame stands
+            y += HEADER
+        return y
+
+    def _name_point(
+        self, net: Net, end: End, labels: Sequence[Label], depth: list[float]
+    ) -> None:
+        """Write a point's labels under what stands in its column of the channel already."""
+        axis, y = self.axis[end.column], depth[end.column]
+        found = set_lines(labels, axis + LABEL_GAP, y, self.room, f"point {net.node}")
+        self.lines += found
+        on_line = net.lies_in(end.channel) and not end.below
+        height = self.line_height[end.channel, net.tracks[end.channel]] if on_line else y + 7.0
+        self._spots[net.node] = (axis, height)
+        depth[end.column] = y + max(text.LINE * len(found), text.LINE) + 2.0
+
+    def _set_row(self, row: int, part_labels: Mapping[str, Sequence[Label]], y: float) -> float:
+        here = [part for part in self.parts if part.row == row]
+        found = {
+            part.id: set_lines(
+                part_labels.get(part.id, ()), self.axis[part.column] + LABEL_GAP, 0.0, self.room,
+                f"part {part.id}",
+            )
+            for part in here
+        }  # fmt: skip
+        height = max([ROW_HEIGHT, *(text.LINE * len(one) + 4.0 for one in found.values())])
+        for lines in found.values():
+            lift = y + (height - text.LINE * len(lines)) / 2
+            self.lines += [_lifted(line, lift) for line in lines]
+        self.row_middle[row] = y + height / 2
+        self.row_edges[row] = (y, y + height)
+        return y + height
+
+    def spot(self, node: str) -> tuple[float, float]:
+        """Return the one place where a point is marked and named."""
+        return self._spots[node]
+
+    def height(self, net: Net, channel: int) -> float:
+        """Return how high a wire runs in a channel; where it has no line, its own spot or edge."""
+        if net.lies_in(channel):
+            return self.line_height[channel, net.tracks[channel]]
+        end = next(one for one in net.ends if one.channel == channel)
+        return self.row_edges[channel if end.below else channel - 1][0 if end.below else 1]
+
+
+def _lifted(line: Line, by: float) -> Line:
+    return Line(line.x, line.y + by, line.text, line.style, line.bold, line.mark, line.owner)
+
+
+def _anchor(net: Net, part: str) -> End:
+    """Return the end at which a point is named: at its own part, else the lowest one below it."""
+    named = [end for end in net.ends if end.part == part]
+    below = [end for end in net.ends if end.below]
+    return max(named or below or net.ends, key=lambda end: (end.channel, -end.column))
+
+
+def _grouped(parts: Sequence[Drawn]) -> dict[str, list[Drawn]]:
+    """Return the parts that have a frame, by its name."""
+    groups: dict[str, list[Drawn]] = {}
+    for part in parts:
+        if part.frame:
+            groups.setdefault(part.frame, []).append(part)
+    return groups
+
+
+def _frames(sheet: Sheet) -> list[Frame]:
+    """Return the boxes; one that would also take in a part of something else is left out."""
+    found = []
+    for name, inside in _grouped(sheet.parts).items():
+        columns = [part.column for part in inside]
+        rows = [part.row for part in inside]
+        intruders = [
+            part for part in sheet.parts
+            if part not in inside
+            and min(columns) <= part.column <= max(columns) and min(rows) <= part.row <= max(rows)
+        ]  # fmt: skip
+        if not intruders:
+            left = sheet.axis[min(columns)] - HALF - 3
+            right = sheet.axis[max(columns)] + LABEL_GAP + sheet.room + 3
+            top = sheet.line_height[min(rows), -1] + 1
+            bottom = sheet.row_edges[max(rows)][1] + 1
+            text_at = sheet.axis[min(columns)] + LABEL_GAP
+            found.append(Frame(name, left, top, right, bottom, text_at))
+    return found

@@ -1,0 +1,56 @@
+"""How wide a text will be, and where to break it: the drawing is laid out before any browser."""
+
+from collections.abc import Sequence
+
+SIZE = 12.0  # pixels at 1:1, the smallest that is used
+LINE = 15.0
+# Advance widths of the usual sans-serif faces in shares of the size: nearly all capitals, digits
+# and small letters of one such face share a few values (font metrics of the common core fonts).
+_NARROW = frozenset("ijl'|!.,:;`")
+_SLIM = frozenset(" ftrI()[]{}/\\-\"*")
+_BROAD = frozenset("mwMW%@")
+_ROOM = 1.04  # another face of the same kind may run a little wider
+_BOLD = 1.08
+
+
+def width(text: str, size: float = SIZE, bold: bool = False) -> float:
+    """Return the width of a text in pixels, on the safe side."""
+    units = sum(map(_advance, text))
+    return units * size * _ROOM * (_BOLD if bold else 1.0)
+
+
+def _advance(letter: str) -> float:
+    if letter in _NARROW:
+        return 0.28
+    if letter in _SLIM:
+        return 0.34
+    if letter in _BROAD:
+        return 0.9
+    if ord(letter) > 0x2E7F:  # East Asian letters and pictures fill a square
+        return 1.1
+    return 0.69 if letter.isupper() or ord(letter) > 0x2FF else 0.56
+
+
+def wrap(text: str, room: float, size: float = SIZE, bold: bool = False) -> list[str]:
+    """Return the text in lines of at most ``room`` pixels; a word that is too long is cut."""
+    lines = [""]
+    for word in text.split():
+        for piece in _pieces(word, room, size, bold):
+            longer = f"{lines[-1]} {piece}".strip()
+            if width(longer, size, bold) <= room:
+                lines[-1] = longer
+            else:
+                lines.append(piece)
+    return [line for line in lines if line]
+
+
+def _pieces(word: str, room: float, size: float, bold: bool) -> Sequence[str]:
+    """Return a word as it stands, or cut into pieces that fit."""
+    if width(word, size, bold) <= room:
+        return [word]
+    pieces = [""]
+    for letter in word:
+        if pieces[-1] and width(pieces[-1] + letter, size, bold) > room:
+            pieces.append("")
+        pieces[-1] += letter
+    return pieces

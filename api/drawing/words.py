@@ -1,0 +1,148 @@
+"""What the drawing says in words: labels at parts and points, the lists below, the description."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from api.drawing.diagram import Diagram
+from api.drawing.marks import Marks, Probe
+from api.drawing.sheet import Label
+from engine import Knowledge
+from engine.words import listed, percent
+
+
+def part_labels(diagram: Diagram, marks: Marks) -> dict[str, list[Label]]:
+    """Return what stands beside each part."""
+    return {part.id: _part(part.id, part.name, marks) for part in diagram.parts}
+
+
+def _part(part: str, name: str, marks: Marks) -> list[Label]:
+    tags = marks.tags(part)
+    found = [Label(name)]
+    found += [Label(tag, "suspect", "suspect") for tag in tags]
+    if part in marks.good and not tags:
+        found.append(Label("proven good", "good", "good"))
+    found += [Label(line, "soft") for line in marks.at_parts.get(part, ())]
+    probe = marks.probe
+    if probe is not None and probe.part == part:
+        what = "clamp here" if probe.phase else "look or try here"
+        found += [Label(what, "probe"), *_expected(probe)]
+    return found
+
+
+def point_labels(diagram: Diagram, marks: Marks) -> dict[str, list[Label]]:
+    """Return what stands at each point."""
+    return {point.id: _point(point.id, point.label, marks) for point in diagram.points.values()}
+
+
+def _point(node: str, label: str, marks: Marks) -> list[Label]:
+    found = [Label(label, "name")]
+    found += [Label(line, "soft") for line in marks.at_points.get(node, ())]
+    probe = marks.probe
+    if probe is not None and node == probe.red:
+        found += [Label("red lead +", "probe"), *_expected(probe)]
+    elif probe is not None and node == probe.black:
+        found.append(Label("black lead", "probe"))
+    return found
+
+
+def _expected(probe: Probe) -> list[Label]:
+    """Return what the next reading would be; outcomes in sentences stand in the list below."""
+    return [Label(f"expect {line}", "soft") for line in probe.expected if probe.phase]
+
+
+def heading(
+    knowledge: Knowledge, diagram: Diagram, machine: Mapping[str, Any], above: str
+) -> list[Label]:
+    """Return the lines above the drawing."""
+    names = listed([circuit.name for circuit in diagram.circuits])
+    styles = {name: one.name for circuit in diagram.circuits for name, one in circuit.coils.items()}
+    coil = styles.get(diagram.coil, "coil style not known")
+    volts = machine.get("system_volts")
+    what = f"{coil[:1].upper()}{coil[1:]}{f', {volts} V' if volts else ''}."
+    said = [Label(above, "head")] if above.strip() else []
+    return [*said, Label(f"{names}.", "head"), Label(what), *map(Label, diagram.unknowns)]
+
+
+def probe_list(diagram: Diagram, marks: Marks) -> list[Label]:
+    """Return where to measure now, or what to do instead."""
+    probe = marks.probe
+    if probe is None:
+        if not marks.instead:
+            return []
+        return [Label("No check to do now", "head"), Label(marks.instead)]
+    if not probe.phase:
+        place = diagram.names.get(probe.part, "")
+        said = [Label(f"At: {place.lower()}", "plain", "look")] if place else []
+    elif probe.part:
+        place = diagram.names.get(probe.part, probe.part)
+        said = [Label(f"Clamp meter around: {place.lower()}", "plain", "clamp")]
+    else:
+        said = [
+            Label(f"Red lead +: {_touches(diagram, probe.red)}", "plain", "red"),
+            Label(f"Black lead: {_touches(diagram, probe.black)}", "plain", "black"),
+        ]
+    if probe.phase:
+        said.append(Label(f"{_sentence(probe.plug)}, {diagram.moments(probe.phase)}."))
+    expected = [Label(f"Expect, {line}") for line in probe.expected]
+    return [Label(f"Do now: {probe.name}", "head"), *said, *expected]
+
+
+def _touches(diagram: Diagram, node: str) -> str:
+    point = diagram.points.get(node)
+    return point.touches if point else f"{node.replace('-', ' ')} (not in this drawing)"
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}"
+
+
+def suspect_list(diagram: Diagram, marks: Marks) -> list[Label]:
+    """Return the suspects with their numbers, and which of them are not in the drawing."""
+    if not marks.suspects:
+        return []
+    drawn = diagram.names
+    found = [Label("Suspects", "head")]
+    for one in marks.suspects:
+        where = "" if any(part in drawn for part in one.parts) else _elsewhere(one.parts)
+        found.append(Label(f"{one.tag}: {one.name}{where}", "suspect", "suspect"))
+    return found
+
+
+def _elsewhere(parts: Sequence[str]) -> str:
+    return " (not in this drawing)" if parts else " (not in the wiring)"
+
+
+def key(marks: Marks) -> list[Label]:
+    """Return what the lines and marks mean, as far as they occur."""
+    found = [Label("Thick line: pull path. Thin line: hold and command. Numbers: terminals.", "soft")]
+    if marks.good:
+        found.append(Label("proven good by what was found: solid, broad line", "good", "good"))
+    if marks.suspects:
+        found.append(Label("suspect, and how likely: dashed outline", "suspect", "suspect"))
+    return found
+
+
+def title(diagram: Diagram, above: str) -> str:
+    """Return the drawing's short name."""
+    names = listed([circuit.name for circuit in diagram.circuits])
+    return f"{above.strip()}: {names}" if above.strip() else f"Circuit: {names}"
+
+
+def description(diagram: Diagram, marks: Marks, lines: Sequence[Label]) -> str:
+    """Return in words what the drawing shows."""
+    said = [label.text for label in lines]
+    names = diagram.names
+    said.append(f"Drawn from battery to ground: {listed([*names.values()])}.")
+    for one in marks.suspects:
+        places = [names[part] for part in one.parts if part in names]
+        where = f", at {listed(places).lower()}" if places else ", not in the wiring"
+        said.append(f"Suspect {one.number}: {one.name}, {percent(one.chance)}{where}.")
+    good = [name for part, name in names.items() if part in marks.good and not marks.tags(part)]
+    if good:
+        said.append(f"Proven good: {listed(good).lower()}.")
+    for node, notes in marks.at_points.items():
+        said.append(f"At {_touches(diagram, node)}: {'; '.join(notes)}.")
+    for part, notes in marks.at_parts.items():
+        said.append(f"At {names.get(part, part).lower()}: {'; '.join(notes)}.")
+    said += [label.text for label in probe_list(diagram, marks)]
+    return " ".join(one if one.endswith((".", "!", "?")) else f"{one}." for one in said)
