@@ -1,17 +1,29 @@
 """``threewire diagnose``: one request from a file, or many, one a line."""
 
 import sys
-from collections.abc import Iterator
-from typing import IO, Any, cast
+from typing import Any, cast
 
 import click
 
-from api import answering, problems, strict_json
-from api.answering import MAX_BYTES
+from api import strict_json
+from api.batch.files import answers
+from api.batch.lines import split
+from api.batch.progress import Progress
+from api.batch.spread import WorkerLostError
 from api.inputs import BadInput, knowledge_from, overlay_option, read
 from api.report_output import print_report
-from api.service import Engine
-from engine import Diagnoser, RequestError
+from engine import Diagnoser, Knowledge, RequestError
+
+BLOCK = 64 * 1024
+
+
+class _Lost(BadInput):
+    """Not the input's fault, so with the exit status of a fault in threewire."""
+
+    exit_code = 70
+
+    def __init__(self, line: str) -> None:
+        super().__init__([line])
 
 
 @click.command()
@@ -22,8 +34,16 @@ from engine import Diagnoser, RequestError
     is_flag=True,
     help="Read one JSON request a line, write one answer or problem a line, in the same order.",
 )
+@click.option(
+    "--jobs",
+    default=1,
+    show_default=True,
+    type=click.IntRange(1, 64),
+    help="With --ndjson: processes that share the lines; one a core is right. The answers are the "
+    "same, but come in blocks.",
+)
 @overlay_option
-def diagnose(file: str, as_json: bool, ndjson: bool, overlay: tuple[str, ...]) -> None:
+def diagnose(file: str, as_json: bool, ndjson: bool, jobs: int, overlay: tuple[str, ...]) -> None:
     """Diagnose the machine that FILE (JSON or YAML) tells of; - is standard input.
 
     Prints a report to read, or with --json what the service would answer. Exit status 1 when the
@@ -31,14 +51,15 @@ def diagnose(file: str, as_json: bool, ndjson: bool, overlay: tuple[str, ...]) -
     """
     if as_json and ndjson:
         raise click.UsageError("--json and --ndjson exclude each other: choose one")
+    if jobs > 1 and not ndjson:
+        raise click.UsageError("--jobs goes with --ndjson: one request is one job")
     knowledge = knowledge_from(overlay)
-    engine = Diagnoser(knowledge)
     if ndjson:
-        diagnose_lines(engine, file)
+        diagnose_lines(knowledge, file, jobs)
         return
     source = read(file)
     try:
-        answer = engine.diagnose(cast(dict[str, Any], source.request()))
+        answer = Diagnoser(knowledge).diagnose(cast(dict[str, Any], source.request()))
     except RequestError as error:
         raise source.complaint(error.faults) from None
     if as_json:
@@ -53,15 +74,18 @@ def write(text: str) -> None:
     sys.stdout.buffer.flush()
 
 
-def diagnose_lines(engine: Engine, file: str) -> None:
-    """Answer line by line. Exits with 1 when any line was bad."""
+def diagnose_lines(knowledge: Knowledge, file: str, jobs: int) -> None:
+    """Answer line by line. Exits with 1 when any line was bad, with 70 when a process was lost."""
     bad = 0
     try:
-        with click.open_file(file, "rb") as stream:
-            for number, line in enumerate(_lines(stream), start=1):
-                status, document = _answer_line(engine, line)
-                bad += status != 200
-                write(strict_json.dumps(document if status == 200 else document | {"line": number}))
+        with click.open_file(file, "rb") as stream, Progress(file) as progress:
+            lines = split(progress.counted(getattr(stream, "read1", stream.read)), BLOCK)
+            for good, text in answers(knowledge, lines, jobs):
+                bad += not good
+                write(text)
+                progress.one_more()
+    except WorkerLostError as error:
+        raise _Lost(str(error)) from None
     except OSError as error:
         if isinstance(error, BrokenPipeError):
             raise
@@ -69,20 +93,3 @@ def diagnose_lines(engine: Engine, file: str) -> None:
     if bad:
         click.echo(f"threewire: {bad} of the lines could not be answered", err=True)
         raise SystemExit(1)
-
-
-def _answer_line(engine: Engine, line: bytes) -> tuple[int, dict[str, Any]]:
-    """Return status and answer or problem of one line; one bad line does not end the others."""
-    try:
-        return answering.answer(engine, line)
-    except Exception:  # a fault of ours: say so in its place and go on
-        return 500, problems.document(500)
-
-
-def _lines(stream: IO[bytes]) -> Iterator[bytes]:
-    """Yield lines without their line feed; of one that is too long only its beginning is kept."""
-    while line := stream.readline(MAX_BYTES + 2):
-        rest = line
-        while not rest.endswith(b"\n") and len(rest) == MAX_BYTES + 2:
-            rest = stream.readline(MAX_BYTES + 2)
-        yield line.rstrip(b"\r\n")

@@ -6,6 +6,7 @@ Each module carries, beside its views, ``OPERATIONS``: what /openapi.json says o
 from types import ModuleType
 
 from api.resources import (
+    batch,
     causes,
     checks,
     circuits,
@@ -20,6 +21,7 @@ from api.resources import (
 
 MODULES: list[ModuleType] = [
     diagnoses,
+    batch,
     causes,
     checks,
     circuits,

@@ -11,21 +11,21 @@ from engine.knowledge.faults import nearest, unknown
 JSON = "application/json"
 
 
-def require_json_body() -> None:
-    """Refuse a body that is not said to be plain JSON in UTF-8. Raises ProblemError 415."""
+def require_json_body(kind: str = JSON) -> None:
+    """Refuse a body that is not said to be plain ``kind`` in UTF-8. Raises ProblemError 415."""
     charset = request.mimetype_params.get("charset", "utf-8").lower()
-    if request.mimetype != JSON or charset not in ("utf-8", "utf8"):
-        raise ProblemError(415, headers={"Accept-Post": JSON})
+    if request.mimetype != kind or charset not in ("utf-8", "utf8"):
+        raise ProblemError(415, f"Send {kind} in UTF-8.", headers={"Accept-Post": kind})
     if request.headers.get("Content-Encoding", "identity").lower() != "identity":
         raise ProblemError(
             415, "The body is compressed; send it plain.", headers={"Accept-Encoding": "identity"}
         )
 
 
-def require_json_accepted() -> None:
-    """Refuse a caller who says that JSON is not wanted. Raises ProblemError 406."""
-    if request.accept_mimetypes and not request.accept_mimetypes[JSON]:
-        raise ProblemError(406)
+def require_json_accepted(kind: str = JSON) -> None:
+    """Refuse a caller who says that ``kind`` is not wanted. Raises ProblemError 406."""
+    if request.accept_mimetypes and not request.accept_mimetypes[kind]:
+        raise ProblemError(406, f"Answers are {kind}; accept it.")
 
 
 def query(allowed: Mapping[str, Sequence[str]]) -> dict[str, str]:

@@ -157,6 +157,36 @@ def diagnose_operation() -> Operation:
     }
 
 
+def batch_operation() -> Operation:
+    """Describe the diagnosis of many machines, one a line."""
+    lines = {"application/x-ndjson": {"schema": {"type": "string"}}}
+    answers = (
+        "One answer a line, in the order of the requests; a bad line is answered in its place "
+        "with a problem document that has its number as `line`."
+    )
+    return {
+        "operationId": "diagnoseBatch",
+        "tags": ["diagnosis"],
+        "summary": "Diagnose many machines: one request a line in, one answer a line out.",
+        "description": "Answers come while lines are still being sent: read them meanwhile. "
+        "Nothing is kept.",
+        "parameters": [_REQUEST_ID],
+        "requestBody": {
+            "required": True,
+            "description": "One request a line, as /v1/diagnoses takes it; at most 1 MiB each.",
+            "content": lines,
+        },
+        "responses": {
+            "200": {
+                "description": answers,
+                "headers": {"X-Request-Id": {"$ref": "#/components/headers/X-Request-Id"}},
+                "content": lines,
+            }
+        }
+        | _refusals("406", "415", "422", "500"),
+    }
+
+
 def description_operation() -> Operation:
     """Describe this document."""
     operation = _get("describe", "This document.", "Description", ())

@@ -1,0 +1,75 @@
+"""``/v1/diagnoses/batch``: one request a line in, one answer a line out, while lines come."""
+
+from collections.abc import Callable, Iterator
+from itertools import islice
+from typing import Any
+
+from flask import Blueprint, Response, current_app, g, request, stream_with_context
+
+from api import problems, strict_json
+from api.access import role
+from api.batch.lines import MEDIA_TYPE, answer_line, at, split
+from api.batch.watch import STALL_SECONDS, Watch
+from api.resources import negotiation
+from api.resources.operations import batch_operation
+from api.service import Service, current
+
+blueprint = Blueprint("batch", __name__)
+# The server fills a block before it hands it over, so what is less than one waits for more.
+BLOCK = 1024
+
+OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
+    ("/v1/diagnoses/batch", "post"): batch_operation()
+}
+
+
+@blueprint.post("/v1/diagnoses/batch")
+@role("read")
+def diagnose_batch() -> Response:
+    """Answer each line as ``/v1/diagnoses`` answers its body; a bad one with its problem."""
+    negotiation.query({})
+    negotiation.require_json_body(MEDIA_TYPE)
+    negotiation.require_json_accepted(MEDIA_TYPE)
+    request.max_content_length = None  # lines are bounded in length and number instead
+    seconds = current_app.config.get("BATCH_STALL_SECONDS", STALL_SECONDS)
+    watch = Watch(request.environ.get("gunicorn.socket"), seconds, g.get("request_id", ""))
+    texts = stream_with_context(_answers(current(), request.stream.read, watch))
+    response = current_app.response_class(texts, mimetype=MEDIA_TYPE)
+    response.headers["X-Accel-Buffering"] = "no"  # a proxy in front passes each line on at once
+    return response
+
+
+def _answers(service: Service, read: Callable[[int], bytes], watch: Watch) -> Iterator[str]:
+    limit: int = service.settings.batch_lines
+    number = 0
+    with watch:
+        try:
+            lines = split(_told(read), BLOCK)
+            for number, raw in enumerate(islice(lines, limit), start=1):
+                watch.progress()
+                yield answer_line(service.engine, number, raw, problems.log_surprise)[1]
+                watch.progress()
+            if next(lines, None) is not None:
+                yield _problem(413, f"More than {limit} lines; the rest is not read.", limit + 1)
+        except _BodyError:
+            yield _problem(400, "The body ended before it was complete.", number + 1)
+
+
+class _BodyError(Exception):
+    """The body cannot be read to its end: the caller has gone, or sends it wrongly."""
+
+
+def _told(read: Callable[[int], bytes]) -> Callable[[int], bytes]:
+    """Return ``read`` with whatever the server raises for a broken body as one exception."""
+
+    def reading(size: int) -> bytes:
+        try:
+            return read(size)
+        except Exception as error:
+            raise _BodyError from error
+
+    return reading
+
+
+def _problem(status: int, detail: str, number: int) -> str:
+    return strict_json.dumps(at(number, problems.document(status, detail)))
