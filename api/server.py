@@ -32,7 +32,7 @@ def run(bind: str, overlays: list[str], workers: int, threads: int, timeout: int
         "bind": bind,
         "workers": workers,
         "threads": threads,
-        "worker_class": "gthread",
+        "worker_class": "api.slow_clients.PatientWorker",
         "timeout": timeout,
         "preload_app": True,
         # the control socket would be written into the home directory; nobody asked for one
