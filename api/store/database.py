@@ -36,11 +36,17 @@ class Database:
         self.url = read_url(url)
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
         self.engine = _sqlite(self.url) if self.is_sqlite else _postgresql(self.url)
+        # What one reading finds belongs together; SQLite's WAL gives that by itself.
+        self._snapshots = (
+            self.engine
+            if self.is_sqlite
+            else self.engine.execution_options(isolation_level="REPEATABLE READ")
+        )
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
-        """Give a session that only reads. Raises StoreUnavailableError."""
-        with _told(), Session(self.engine, expire_on_commit=False) as session:
+        """Give a session that only reads, all of it of one moment. Raises StoreUnavailableError."""
+        with _told(), Session(self._snapshots, expire_on_commit=False) as session:
             yield session
 
     @contextmanager

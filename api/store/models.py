@@ -25,6 +25,7 @@ from sqlalchemy import (
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
 # SQLite counts up only an INTEGER PRIMARY KEY; PostgreSQL gets 64 bits.
+BY = 165  # a person's name, " via ", and the name of a key
 _BIG = BigInteger().with_variant(Integer, "sqlite")
 
 
@@ -77,7 +78,7 @@ class Case(Base):
     state: Mapped[str] = mapped_column(String(10))  # open, closed
     opened_at: Mapped[datetime]
     changed_at: Mapped[datetime]
-    opened_by: Mapped[str] = mapped_column(String(80))
+    opened_by: Mapped[str] = mapped_column(String(BY))
     fleet_number: Mapped[str] = mapped_column(String(40), default="")
     machine_type: Mapped[str] = mapped_column(String(80), default="")
     reference: Mapped[str] = mapped_column(String(80), default="")  # the shop's work order
@@ -87,6 +88,8 @@ class Case(Base):
     settings: Mapped[dict[str, Any]]  # on_hand, excluded, limit, as the engine's request has them
     circuit: Mapped[str] = mapped_column(String(80), default="")  # id, once the control is known
     outcome: Mapped[dict[str, Any] | None]  # cause, replaced, minutes, note, when closed
+    confirmed: Mapped[str] = mapped_column(String(80), default="")  # the outcome's cause, to count
+    leading: Mapped[dict[str, Any] | None]  # leading causes and next check at this version
     search: Mapped[str] = mapped_column(Text, default="")  # what text is looked for in, lower case
 
     findings: Mapped[list["CaseFinding"]] = relationship(
@@ -107,9 +110,9 @@ class CaseFinding(Base):
     case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"))
     place: Mapped[int]  # 1, 2, 3 in the order in which they came in
     body: Mapped[dict[str, Any]]  # as the engine's request has it, side and note included
-    by: Mapped[str] = mapped_column(String(80))
+    by: Mapped[str] = mapped_column(String(BY))
     at: Mapped[datetime]
-    withdrawn_by: Mapped[str | None] = mapped_column(String(80))
+    withdrawn_by: Mapped[str | None] = mapped_column(String(BY))
     withdrawn_at: Mapped[datetime | None]
     withdrawn_because: Mapped[str | None] = mapped_column(Text)
 
@@ -126,7 +129,7 @@ class CaseStep(Base):
     case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"))
     version: Mapped[int]
     kind: Mapped[str] = mapped_column(String(30))  # opened, finding-added, closed, ...
-    by: Mapped[str] = mapped_column(String(80))
+    by: Mapped[str] = mapped_column(String(BY))
     at: Mapped[datetime]
     body: Mapped[dict[str, Any]]
     diagnosis: Mapped[dict[str, Any] | None]  # leading causes, next check, knowledge_version

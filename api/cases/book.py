@@ -1,0 +1,308 @@
+"""The case book: every reading and every step of a case, over one store and one engine.
+
+A step is worked out beside the store: the case is read at a version, the engine asked, and the
+result written only if the case still has that version, else again. So nobody waits for a diagnosis,
+and what two people add at once is merged. A case that is written to without pause is held at last,
+so that everybody gets through.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from api.cases import edits, lists, numbers, texts
+from api.cases.document import document, step
+from api.cases.draft import Draft, from_row
+from api.cases.edits import Done
+from api.cases.errors import NoSuchCase, StaleCase
+from api.cases.judging import Engine, Judged, Sent, judge, summary
+from api.cases.rows import new_row, update_row
+from api.events import KINDS, enqueue
+from api.store import Database
+from api.store.models import BY, Case, CaseStep
+from engine import Fault, Knowledge, RequestError
+
+if TYPE_CHECKING:
+    from api.service import Service
+
+Document = dict[str, Any]
+Documents = list[Document]
+Also = Callable[[Session, Document], None]
+DRAWS = 20
+FREE_TRIES = 5  # beside the store; then the case is held while the engine is asked
+EVENTS = {
+    "opened": "case.opened", "finding-added": "finding.added", "changed": "case.changed",
+    "finding-withdrawn": "finding.withdrawn", "closed": "case.closed", "reopened": "case.reopened",
+}  # fmt: skip
+
+
+class _OvertakenError(Exception):
+    """Somebody wrote to the case while the engine was asked."""
+
+
+def utc_now() -> datetime:
+    """Return the present moment in UTC."""
+    return datetime.now(UTC)
+
+
+class Book:
+    """Reads and writes cases; safe to share between threads.
+
+    ``also`` of a writing method is called inside its transaction with the session and the document
+    that it will return; what it raises undoes the step. Every method raises NoSuchCase where there
+    is no such number, RequestError with paths into what was sent, and StoreUnavailableError.
+    ``expected`` is the version that the caller has seen: StaleCase when there is a newer one.
+    """
+
+    def __init__(  # noqa: PLR0913 - what it stands on, and two sources of chance for tests
+        self, database: Database, engine: Engine, knowledge: Knowledge, settings: Any = None, *,
+        now: Callable[[], datetime] = utc_now, draw: Callable[[], str] = numbers.draw,
+    ) -> None:  # fmt: skip
+        self.database = database
+        self.engine = engine
+        self.knowledge = knowledge
+        self.settings = settings
+        self._now = now
+        self._draw = draw
+
+    @classmethod
+    def of(cls, service: "Service") -> "Book":
+        """Return the book of a service. Raises LookupError when the service keeps nothing."""
+        if service.database is None:
+            raise LookupError("the service has no store; the setting 'database' names one")
+        kept: Book | None = service.cache.get("book")
+        if kept is None:
+            kept = cls(service.database, service.engine, service.knowledge, service.settings)
+            service.cache["book"] = kept
+        return kept
+
+    def open(self, data: Mapping[str, Any], by: str, also: Also | None = None) -> Document:
+        """Open a case and return its document."""
+        _check_by(by)
+        for _ in range(DRAWS):  # a number that is taken is drawn again
+            done = edits.opened(data, self._draw(), by, self._now())
+            judged = judge(self.engine, done.draft, done.sent)
+            write = partial(self._write_new, done=done, judged=judged, by=by, also=also)
+            try:
+                return self.database.write(write)
+            except IntegrityError:
+                continue
+        raise RuntimeError(f"no free case number was drawn in {DRAWS} tries")
+
+    def get(self, number: str) -> Document:
+        """Return the case document."""
+        with self.database.reading() as session:
+            return document(from_row(self._row(session, number)))
+
+    def list(
+        self, *, state: str | None = None, fleet_number: str | None = None, text: str | None = None,
+        cursor: str | None = None, limit: int = lists.DEFAULT,
+    ) -> dict[str, Any]:  # fmt: skip
+        """Return ``cases`` without their findings, newest first, and ``next_cursor`` or None.
+
+        ``text`` is words that all stand somewhere in the case; ``fleet_number`` is the whole of it.
+        """
+        wanted = lists.Wanted(state, fleet_number, text)
+        with self.database.reading() as session:
+            return lists.listed(session, wanted, cursor, limit)
+
+    def add_findings(
+        self, number: str, findings: Sequence[Any], by: str, expected: int | None = None,
+        also: Also | None = None,
+    ) -> Document:  # fmt: skip
+        """Add findings behind those that are there. Raises ClosedCase."""
+
+        def edit(draft: Draft, at: datetime) -> Done:
+            return edits.findings_added(draft, findings, by, at)
+
+        return self._step(_Task(number, by, expected, edit, also))
+
+    def withdraw(  # noqa: PLR0913, PLR0917 - the desk and the API name them alike
+        self, number: str, place: int, by: str, because: str = "", expected: int | None = None,
+        also: Also | None = None,
+    ) -> Document:  # fmt: skip
+        """Withdraw one finding; it stays and counts no more. Raises ClosedCase, NoSuchFinding."""
+
+        def edit(draft: Draft, at: datetime) -> Done | None:
+            return edits.withdrawn(draft, place, by, because, at)
+
+        return self._step(_Task(number, by, expected, edit, also))
+
+    def change(
+        self, number: str, changes: Mapping[str, Any], by: str, expected: int | None,
+        also: Also | None = None,
+    ) -> Document:  # fmt: skip
+        """Merge changes into texts, machine and settings; None clears. Raises ClosedCase."""
+
+        def edit(draft: Draft, _: datetime) -> Done | None:
+            return edits.changed(draft, changes)
+
+        return self._step(_Task(number, by, expected, edit, also))
+
+    def close(
+        self, number: str, outcome: Mapping[str, Any], by: str, expected: int | None,
+        also: Also | None = None,
+    ) -> Document:  # fmt: skip
+        """Close the case with ``cause``, ``replaced``, ``minutes``, ``note``. Raises ClosedCase."""
+
+        def edit(draft: Draft, at: datetime) -> Done:
+            return edits.closed(draft, outcome, self.knowledge, by, at)
+
+        return self._step(_Task(number, by, expected, edit, also))
+
+    def reopen(
+        self, number: str, because: str, by: str, expected: int | None = None,
+        also: Also | None = None,
+    ) -> Document:  # fmt: skip
+        """Open a closed case again. Raises OpenCase."""
+
+        def edit(draft: Draft, _: datetime) -> Done:
+            return edits.reopened(draft, because)
+
+        return self._step(_Task(number, by, expected, edit, also))
+
+    def diagnosis(self, number: str) -> Document:
+        """Return the engine's whole answer on the case as it stands.
+
+        ``places[i]`` is the place in the case of what the answer calls finding ``i``;
+        ``left_out`` are findings that the present knowledge does not take, and why.
+        """
+        with self.database.reading() as session:
+            draft = from_row(self._row(session, number))
+        judged = judge(self.engine, draft, Sent())
+        more = {"places": [*judged.places], "left_out": [*judged.left_out]}
+        about = {"number": numbers.show(draft.number), "version": draft.version}
+        return {**about, **(judged.answer or {"causes": [], "next_checks": []}), **more}
+
+    def steps(self, number: str, since: int = 0) -> Documents:
+        """Return the steps after version ``since``, oldest first."""
+        with self.database.reading() as session:
+            return self._steps(session, self._row(session, number), since)
+
+    def _row(self, session: Session, number: str, hold: bool = False) -> Case:
+        """Return the case's row. Raises NoSuchCase that tells a slip and what it may have been."""
+        try:
+            digits = numbers.read(number)
+        except numbers.NotANumberError as error:
+            raise _unknown(session, error) from None
+        query = select(Case).where(Case.number == digits)
+        row = session.scalars(query.with_for_update() if hold else query).one_or_none()
+        if row is None:
+            raise NoSuchCase(f"There is no case {numbers.show(digits)}.")
+        return row
+
+    def _steps(self, session: Session, row: Case, since: int) -> Documents:
+        if since >= row.version:
+            return []
+        query = select(CaseStep).where(CaseStep.case_order == row.order, CaseStep.version > since)
+        found = session.scalars(query.order_by(CaseStep.version))
+        return [step(one, self.knowledge) for one in found]
+
+    def _step(self, task: "_Task") -> Document:
+        _check_by(task.by)
+        for _ in range(FREE_TRIES):
+            with self.database.reading() as session:
+                draft = self._seen(session, task)
+            worked = self._worked(draft, task)
+            if worked is None:
+                return document(draft)
+            try:
+                return self.database.write(partial(self._write, task=task, worked=worked))
+            except _OvertakenError:
+                continue
+        return self.database.write(partial(self._write_held, task=task))
+
+    def _seen(self, session: Session, task: "_Task", hold: bool = False) -> Draft:
+        row = self._row(session, task.number, hold)
+        expected = row.version if task.expected is None else task.expected
+        if row.version != expected:
+            since = expected if 0 < expected < row.version else 0
+            changes = self._steps(session, row, since)
+            raise StaleCase(row.version, changes, document(from_row(row)))
+        return from_row(row)
+
+    def _worked(self, draft: Draft, task: "_Task") -> "_Worked | None":
+        at = max(draft.changed_at, self._now())  # the clock may step back; versions do not
+        done = task.edit(draft, at)
+        if done is None:
+            return None
+        return _Worked(draft.version, at, done, judge(self.engine, done.draft, done.sent))
+
+    def _write_new(
+        self, session: Session, done: Done, judged: Judged, by: str, also: Also | None
+    ) -> Document:
+        row = new_row(done.draft, summary(judged), self.knowledge)
+        session.add(row)
+        return self._finish(session, row, done, by, also)
+
+    def _write(self, session: Session, task: "_Task", worked: "_Worked") -> Document:
+        row = self._row(session, task.number, hold=True)
+        if row.version != worked.version:
+            raise _OvertakenError
+        done = worked.done
+        update_row(row, done.draft, worked.at, summary(worked.judged), self.knowledge)
+        return self._finish(session, row, done, task.by, task.also)
+
+    def _write_held(self, session: Session, task: "_Task") -> Document:
+        draft = self._seen(session, task, hold=True)
+        worked = self._worked(draft, task)
+        return document(draft) if worked is None else self._write(session, task, worked)
+
+    def _finish(
+        self, session: Session, row: Case, done: Done, by: str, also: Also | None
+    ) -> Document:
+        """Add the step and the event, and let the caller add what belongs to it."""
+        session.flush()
+        session.add(
+            CaseStep(
+                case_order=row.order, version=row.version, kind=done.kind, by=by,
+                at=row.changed_at, body=done.body, diagnosis=row.leading,
+            )
+        )  # fmt: skip
+        found = document(from_row(row))
+        if EVENTS[done.kind] in KINDS:
+            data = {"case": found, "by": by, "changed": done.body}
+            enqueue(session, EVENTS[done.kind], data, self._now())
+        session.flush()
+        if also is not None:
+            also(session, found)
+        return found
+
+
+@dataclass(frozen=True)
+class _Task:
+    """One step to be done: on which case, by whom, from which version on."""
+
+    number: str
+    by: str
+    expected: int | None
+    edit: Callable[[Draft, datetime], Done | None]
+    also: Also | None
+
+
+@dataclass(frozen=True)
+class _Worked:
+    """What a task makes of the case at one version."""
+
+    version: int
+    at: datetime
+    done: Done
+    judged: Judged
+
+
+def _unknown(session: Session, error: numbers.NotANumberError) -> NoSuchCase:
+    near = numbers.neighbours(error.digits) if error.slip else []
+    found = session.scalars(select(Case.number).where(Case.number.in_(near))) if near else ()
+    return NoSuchCase(str(error), error.slip, sorted(numbers.show(one) for one in found))
+
+
+def _check_by(by: str) -> None:
+    fault = texts.fault_of(by, BY)
+    if fault:
+        raise RequestError([Fault("by", fault)])

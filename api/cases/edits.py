@@ -1,0 +1,235 @@
+"""What can be done to a case: each edit turns a draft into the next one and says what it changed.
+
+No session, clock or engine in here; faults carry the path in what the caller sent.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from api.cases import texts
+from api.cases.draft import CLOSED, OPEN, SETTINGS, Draft, Kept, Withdrawal
+from api.cases.errors import ClosedCase, NoSuchFinding, OpenCase
+from api.cases.judging import Sent
+from engine import Fault, Knowledge, RequestError
+from engine.knowledge.cross import applies
+from engine.knowledge.faults import unknown
+
+MOST_FINDINGS = 1000  # withdrawn ones too; the engine takes 500 that count
+MOST_MINUTES = 100_000
+NOTHING_SENT = Sent()
+NOT_A_CAUSE = {"healthy": "nothing was wrong", "outside": "it was outside this circuit",
+               "unknown": "it was never found"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Done:
+    """The next draft, the kind of step, what it changed, and which part the caller sent."""
+
+    draft: Draft
+    kind: str
+    body: dict[str, Any]
+    sent: Sent = NOTHING_SENT
+
+
+def refuse(faults: Sequence[Fault]) -> None:
+    """Raise RequestError when there are faults."""
+    if faults:
+        raise RequestError(faults)
+
+
+def only(data: Any, known: Sequence[str], what: str) -> list[Fault]:
+    """Return a fault for each field that is not known. Raises RequestError for a non-object."""
+    if not isinstance(data, Mapping):
+        raise RequestError([Fault("", f"{what} is an object")])
+    return [Fault(_name(one), unknown("field", one, known)) for one in data if one not in known]
+
+
+def _name(key: Any) -> str:
+    return str(key)[:60] if isinstance(key, str) and key.isprintable() else ""
+
+
+def opened(data: Any, number: str, by: str, at: datetime) -> Done:
+    """Return a new case. Raises RequestError with every fault that needs no engine to be seen."""
+    faults = only(data, (*texts.TEXTS, "machine", "findings", *SETTINGS), "a case")
+    said = dict.fromkeys(texts.TEXTS, "") | texts.read_texts(data, faults)
+    faults += texts.hidden_controls({key: data[key] for key in data if key not in texts.TEXTS}, "")
+    if "machine" not in data:
+        faults.append(Fault("machine", "is missing: an object with duty, control and coil"))
+    elif not isinstance(data["machine"], Mapping):
+        faults.append(Fault("machine", "must be an object"))
+    findings = data.get("findings", [])
+    if not isinstance(findings, Sequence) or isinstance(findings, str):
+        faults.append(Fault("findings", "must be a list"))
+    else:
+        faults += _not_objects(findings)
+    refuse(faults)
+    settings = {name: data[name] for name in SETTINGS if data.get(name) is not None}
+    kept = tuple(Kept(place, body, by, at) for place, body in enumerate(findings, start=1))
+    draft = Draft(
+        number, 1, OPEN, at, by, at, dict(data["machine"]), settings, said, kept
+    )  # fmt: skip
+    told = {name: value for name, value in said.items() if value}
+    body = {**told, "machine": draft.machine, **settings, "findings": _told(kept)}
+    return Done(draft, "opened", body, Sent(first=1, head=True))
+
+
+def _not_objects(findings: Sequence[Any]) -> list[Fault]:
+    if len(findings) > MOST_FINDINGS:
+        return [Fault("findings", f"has {len(findings)} entries; at most {MOST_FINDINGS}")]
+    return [
+        Fault(f"findings[{place}]", "must be an object with a check and what it showed")
+        for place, one in enumerate(findings)
+        if not isinstance(one, Mapping)
+    ]
+
+
+def _told(kept: Sequence[Kept]) -> list[dict[str, Any]]:
+    return [{"place": one.place, **one.body} for one in kept]
+
+
+def findings_added(draft: Draft, findings: Any, by: str, at: datetime) -> Done:
+    """Return the case with findings added behind those that it has."""
+    need_open(draft)
+    if not isinstance(findings, Sequence) or isinstance(findings, str) or not findings:
+        raise RequestError([Fault("findings", "must be a list of at least one finding")])
+    refuse(_not_objects(findings) + texts.hidden_controls(findings, "findings"))
+    before = len(draft.findings)
+    if before + len(findings) > MOST_FINDINGS:
+        message = f"a case takes {MOST_FINDINGS} findings and has {before}"
+        raise RequestError([Fault("findings", message)])
+    first = before + 1
+    kept = tuple(Kept(place, dict(body), by, at) for place, body in enumerate(findings, first))
+    after = replace(draft, findings=draft.findings + kept)
+    return Done(after, "finding-added", {"findings": _told(kept)}, Sent(first=first))
+
+
+def withdrawn(draft: Draft, place: int, by: str, because: Any, at: datetime) -> Done | None:
+    """Return the case with one finding withdrawn; None when it was already."""
+    need_open(draft)
+    fault = texts.fault_of(because, texts.BECAUSE, lines=True)
+    refuse([Fault("because", fault)] if fault else [])
+    found = next((one for one in draft.findings if one.place == place), None)
+    if found is None:
+        raise NoSuchFinding(f"This case has {len(draft.findings)} findings; none is number "
+                            f"{str(place)[:20]}.")  # fmt: skip
+    if found.withdrawn is not None:
+        return None
+    gone = replace(found, withdrawn=Withdrawal(by, at, because))
+    after = tuple(gone if one.place == place else one for one in draft.findings)
+    body = {"place": place, "because": because, "finding": dict(found.body)}
+    return Done(replace(draft, findings=after), "finding-withdrawn", body)
+
+
+def changed(draft: Draft, changes: Any) -> Done | None:
+    """Return the case with changes merged in (RFC 7396); None when they change nothing."""
+    need_open(draft)
+    faults = only(changes, (*texts.TEXTS, "machine", *SETTINGS), "what changes")
+    said = texts.read_texts(changes, faults)
+    faults += texts.hidden_controls(
+        {key: changes[key] for key in changes if key not in texts.TEXTS}, ""
+    )
+    if "machine" in changes and not isinstance(changes["machine"], Mapping):
+        faults.append(Fault("machine", "must be an object"))
+    refuse(faults)
+    settings = merged(draft.settings, {k: changes[k] for k in SETTINGS if k in changes})
+    machine = merged(draft.machine, changes.get("machine", {}))
+    after = replace(draft, texts={**draft.texts, **said}, settings=settings, machine=machine)
+    fields = _differences(draft, after)
+    if not fields:
+        return None
+    head = any(name not in texts.TEXTS for name in fields)
+    return Done(after, "changed", {"fields": fields}, Sent(head=head))
+
+
+def merged(old: Mapping[str, Any], patch: Mapping[str, Any]) -> dict[str, Any]:
+    """Return ``old`` with the members of ``patch`` in place of its own; null takes one out."""
+    both = {**old, **patch}
+    return {name: value for name, value in both.items() if value is not None}
+
+
+def _differences(old: Draft, new: Draft) -> dict[str, Any]:
+    pairs = {
+        **{name: (old.texts[name], new.texts[name]) for name in texts.TEXTS},
+        "machine": (dict(old.machine), dict(new.machine)),
+        **{name: (old.settings.get(name), new.settings.get(name)) for name in SETTINGS},
+    }
+    return {name: {"from": a, "to": b} for name, (a, b) in pairs.items() if a != b}
+
+
+def closed(draft: Draft, outcome: Any, knowledge: Knowledge, by: str, at: datetime) -> Done:
+    """Return the case closed with its outcome."""
+    need_open(draft)
+    faults = only(outcome, ("cause", "replaced", "minutes", "note"), "an outcome")
+    cause = outcome.get("cause")
+    if fault := _cause_fault(draft, cause, knowledge):
+        faults.append(Fault("cause", fault))
+    faults += _work_faults(outcome)
+    refuse(faults)
+    kept = {
+        "cause": cause,
+        "replaced": list(outcome.get("replaced") or []),
+        "minutes": outcome.get("minutes"),
+        "note": outcome.get("note") or "",
+        "by": by,
+        "at": moment(at),
+    }
+    after = replace(draft, state=CLOSED, outcome=kept)
+    return Done(after, "closed", {"outcome": kept})
+
+
+def _cause_fault(draft: Draft, cause: Any, knowledge: Knowledge) -> str | None:
+    if cause in NOT_A_CAUSE:
+        return None
+    known = [*NOT_A_CAUSE, *knowledge.causes]
+    if not isinstance(cause, str) or cause not in knowledge.causes:
+        if cause is None:
+            return "is missing: the id of what it was, or 'healthy', 'outside' or 'unknown'"
+        return unknown("cause", cause, known)
+    control = draft.machine["control"]
+    circuits = [
+        one for one in knowledge.circuits.values()
+        if one.duty == draft.machine["duty"] and control in (one.control, "unknown")
+    ]  # fmt: skip
+    possible = any(applies(knowledge.causes[cause].applies, circuit=one) for one in circuits)
+    return None if possible else f"'{cause}' cannot be on this machine"
+
+
+def _work_faults(outcome: Mapping[str, Any]) -> list[Fault]:
+    faults = []
+    minutes, replaced = outcome.get("minutes"), outcome.get("replaced") or []
+    if minutes is not None and (
+        isinstance(minutes, bool)
+        or not isinstance(minutes, int)
+        or not 0 <= minutes <= MOST_MINUTES
+    ):
+        faults.append(Fault("minutes", f"must be a whole number from 0 to {MOST_MINUTES}"))
+    note = texts.fault_of(outcome.get("note") or "", texts.NOTE, lines=True)
+    if note:
+        faults.append(Fault("note", note))
+    if not isinstance(replaced, list) or len(replaced) > 30:
+        return [*faults, Fault("replaced", "must be a list of at most 30 texts")]
+    found = [(place, texts.fault_of(one, texts.REPLACED)) for place, one in enumerate(replaced)]
+    return faults + [Fault(f"replaced[{place}]", fault) for place, fault in found if fault]
+
+
+def reopened(draft: Draft, because: Any) -> Done:
+    """Return the case open again; how it had ended stands in the step."""
+    if draft.state != CLOSED:
+        raise OpenCase("The case is open.")
+    fault = texts.fault_of(because, texts.BECAUSE, lines=True)
+    refuse([Fault("because", fault)] if fault else [])
+    body = {"because": because, "outcome": draft.outcome}
+    return Done(replace(draft, state=OPEN, outcome=None), "reopened", body)
+
+
+def need_open(draft: Draft) -> None:
+    """Raise ClosedCase unless the case is open."""
+    if draft.state != OPEN:
+        raise ClosedCase("The case is closed. Reopen it first, and say why.")
+
+
+def moment(at: datetime) -> str:
+    """Return a time in UTC as RFC 3339, to the microsecond."""
+    return at.isoformat(timespec="microseconds").replace("+00:00", "Z")

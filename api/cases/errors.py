@@ -1,0 +1,46 @@
+"""Why a case could not be read or written; the messages are for people."""
+
+from collections.abc import Sequence
+from typing import Any
+
+
+class CaseError(Exception):
+    """Base of what the case book refuses."""
+
+
+class NoSuchCase(CaseError):  # noqa: N818 - said as a person says it
+    """No case has this number; ``slip`` when its check digit shows a digit misheard or swapped."""
+
+    def __init__(self, message: str, slip: bool = False, nearest: Sequence[str] = ()) -> None:
+        super().__init__(message)
+        self.slip = slip
+        self.nearest = list(nearest)
+
+
+class NoSuchFinding(CaseError):  # noqa: N818
+    """The case has no finding at this place."""
+
+
+class ClosedCase(CaseError):  # noqa: N818
+    """The case is closed; it takes nothing until it is reopened."""
+
+
+class OpenCase(CaseError):  # noqa: N818
+    """The case is open; only a closed one can be reopened."""
+
+
+class StaleCase(CaseError):  # noqa: N818
+    """Somebody else changed the case since the version that the caller had seen.
+
+    ``version`` is the present one, ``changes`` are the steps since then as ``Book.steps`` has them,
+    ``current`` is the case document.
+    """
+
+    def __init__(
+        self, version: int, changes: list[dict[str, Any]], current: dict[str, Any]
+    ) -> None:
+        told = " ".join(step["words"] for step in changes[-3:])
+        super().__init__(f"The case has changed meanwhile. {told}".strip())
+        self.version = version
+        self.changes = changes
+        self.current = current

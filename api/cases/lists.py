@@ -1,0 +1,109 @@
+"""Lists of cases: filters, and pages that stay right while cases are opened in between.
+
+The newest case comes first. A page ends at a case; the next one starts behind that case, wherever
+it stands by then. Cases opened meanwhile are in front of the first page, where nobody looks twice.
+"""
+
+import base64
+import binascii
+import hashlib
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session, noload
+
+from api.cases import texts
+from api.cases.document import document
+from api.cases.draft import CLOSED, OPEN, from_row
+from api.store.models import Case
+from engine import Fault, RequestError
+from engine.knowledge.faults import unknown
+
+STATES = (OPEN, CLOSED)
+MOST = 200
+DEFAULT = 50
+TEXT = 200
+_CURSOR = re.compile(rb"1:(\d{1,18}):([0-9a-f]{8})")
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which cases a list has; None is all."""
+
+    state: str | None = None
+    fleet_number: str | None = None
+    text: str | None = None
+
+    def mark(self) -> str:
+        """Return a short mark of these filters, for cursors."""
+        return hashlib.sha256(repr(self).encode("utf-8", "backslashreplace")).hexdigest()[:8]
+
+
+def listed(session: Session, wanted: Wanted, cursor: str | None, limit: int) -> dict[str, Any]:
+    """Return one page of cases and the cursor of the next. Raises RequestError naming faults."""
+    _check(wanted, limit)
+    asked, query = wanted.mark(), _query(wanted)
+    if cursor is not None:
+        query = query.where(Case.order < _read(cursor, asked))
+    rows = list(session.scalars(query.limit(limit + 1)))
+    more = len(rows) > limit
+    return {
+        "cases": [_entry(row) for row in rows[:limit]],
+        "next_cursor": _cursor(rows[limit - 1].order, asked) if more else None,
+    }
+
+
+def searched(said: dict[str, str], number: str, by: str) -> str:
+    """Return what words are looked for in."""
+    return "\n".join([number, *said.values(), by]).casefold()
+
+
+def _check(wanted: Wanted, limit: Any) -> None:
+    faults = []
+    if wanted.state is not None and wanted.state not in STATES:
+        faults.append(Fault("state", unknown("state", wanted.state, STATES)))
+    fields = (("fleet_number", wanted.fleet_number, 40), ("text", wanted.text, TEXT))
+    for name, value, most in fields:
+        fault = None if value is None else texts.fault_of(value, most)
+        if fault:
+            faults.append(Fault(name, fault))
+    if isinstance(limit, bool) or not isinstance(limit, int) or not 1 <= limit <= MOST:
+        faults.append(Fault("limit", f"must be a whole number from 1 to {MOST}"))
+    if faults:
+        raise RequestError(faults)
+
+
+def _query(wanted: Wanted) -> Select[Any]:
+    query = select(Case).options(noload(Case.findings)).order_by(Case.order.desc())
+    if wanted.state is not None:
+        query = query.where(Case.state == wanted.state)
+    if wanted.fleet_number is not None:
+        query = query.where(Case.fleet_number == wanted.fleet_number)
+    for word in (wanted.text or "").casefold().split():
+        query = query.where(Case.search.contains(word, autoescape=True))
+    return query
+
+
+def _entry(row: Case) -> dict[str, Any]:
+    whole = document(from_row(row))
+    del whole["findings"]
+    return whole
+
+
+def _cursor(order: int, asked: str) -> str:
+    return base64.urlsafe_b64encode(f"1:{order}:{asked}".encode()).decode().rstrip("=")
+
+
+def _read(cursor: Any, asked: str) -> int:
+    try:
+        padded = cursor.encode("ascii") + b"=" * (-len(cursor) % 4)
+        found = _CURSOR.fullmatch(base64.b64decode(padded, altchars=b"-_", validate=True))
+    except (binascii.Error, UnicodeEncodeError, AttributeError):
+        found = None
+    if found is None:
+        raise RequestError([Fault("cursor", "is not one that a list gave; start without it")])
+    if found[2].decode() != asked:
+        raise RequestError([Fault("cursor", "is of a list with other filters; start without it")])
+    return int(found[1])

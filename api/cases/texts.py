@@ -1,0 +1,77 @@
+"""What people type into a case: limits, and characters that no store or screen should meet."""
+
+import unicodedata
+from collections.abc import Mapping
+from typing import Any
+
+from engine import Fault
+
+# field: the most characters it may have, and whether it may have several lines
+LIMITS: dict[str, tuple[int, bool]] = {
+    "fleet_number": (40, False),
+    "machine_type": (80, False),
+    "reference": (80, False),
+    "handed_to": (80, False),
+    "complaint": (4000, True),
+}
+TEXTS = tuple(LIMITS)
+NAME = 80
+BECAUSE = 500
+NOTE = 4000
+REPLACED = 120
+_LINES = "\n\r\t"
+
+
+def fault_of(value: Any, most: int, lines: bool = False) -> str | None:
+    """Return what is wrong with a text, or None. Nothing is trimmed: it is kept as typed."""
+    if not isinstance(value, str):
+        return "must be a text"
+    if len(value) > most:
+        return f"has {len(value)} characters; at most {most}"
+    bad = next((one for one in value if _control(one) and not (lines and one in _LINES)), None)
+    if bad is not None:
+        return f"has a control character (U+{ord(bad):04X}); take it out"
+    return None
+
+
+def _control(character: str) -> bool:
+    return unicodedata.category(character) in ("Cc", "Cs")
+
+
+def read_texts(data: Mapping[str, Any], faults: list[Fault]) -> dict[str, str]:
+    """Return the case's own texts that ``data`` gives; null clears one. Faults are added."""
+    found = {}
+    for name, (most, lines) in LIMITS.items():
+        if name not in data:
+            continue
+        value = "" if data[name] is None else data[name]
+        fault = fault_of(value, most, lines)
+        if fault:
+            faults.append(Fault(name, fault))
+        else:
+            found[name] = value
+    return found
+
+
+def hidden_controls(value: Any, path: str) -> list[Fault]:
+    """Return a fault for every text inside ``value``, keys too, that has a control character."""
+    if isinstance(value, str):
+        fault = fault_of(value, len(value), lines=True)
+        return [Fault(path, fault)] if fault else []
+    if isinstance(value, Mapping):
+        keys = [fault for key in value for fault in hidden_controls(key, path)]
+        return keys + [
+            fault for key, one in value.items() for fault in hidden_controls(one, _in(path, key))
+        ]
+    if isinstance(value, list | tuple):
+        return [
+            fault
+            for place, one in enumerate(value)
+            for fault in hidden_controls(one, f"{path}[{place}]")
+        ]
+    return []
+
+
+def _in(path: str, key: Any) -> str:
+    name = ascii(key)[1:-1] if isinstance(key, str) else str(key)
+    return f"{path}.{name}" if path else name

@@ -1,0 +1,97 @@
+"""What a step did, as a sentence for the other person on the case."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from engine import Knowledge
+
+_FIELDS = {
+    "fleet_number": "the fleet number", "machine_type": "the machine type",
+    "reference": "the reference", "complaint": "the complaint", "handed_to": "who has the case",
+    "machine": "the machine", "on_hand": "what is on hand", "excluded": "what was put right",
+    "limit": "how many causes are shown",
+}  # fmt: skip
+_ENDS = {
+    "healthy": "nothing was wrong",
+    "outside": "it was outside this circuit",
+    "unknown": "the cause was not found",
+}
+_WORDS = {"not-known": "not known", "open": "over range (open)"}
+_SHOWN = 3
+
+
+def words(kind: str, by: str, body: Mapping[str, Any], knowledge: Knowledge) -> str:
+    """Return a step as one sentence."""
+    return f"{by} {_SAY[kind](body, knowledge)}."
+
+
+def observed(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
+    """Return a finding as check and result, as in ``Pull current: 3.1 A``."""
+    check = knowledge.checks.get(finding["check"])
+    side = f" ({finding['side']})" if finding.get("side") else ""
+    name = check.name if check else finding["check"]
+    return f"{name}{side}: {result(finding, knowledge)}"
+
+
+def result(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
+    """Return what a finding showed, without the name of its check."""
+    if "value" in finding:
+        return f"{finding['value']:g} {finding.get('unit', '')}".rstrip()
+    check, outcome = knowledge.checks.get(finding["check"]), finding.get("outcome", "")
+    said = check.outcomes.words if check and check.outcomes else {}
+    return said.get(outcome) or _WORDS.get(outcome, outcome)
+
+
+def ended(cause: str, knowledge: Knowledge) -> str:
+    """Return how a case ended, as the end of a sentence."""
+    found = knowledge.causes.get(cause)
+    return found.name if found else _ENDS.get(cause, cause)
+
+
+def joined(parts: Sequence[str]) -> str:
+    """Return the parts as a list in a sentence."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def _because(body: Mapping[str, Any]) -> str:
+    return f", because: {body['because'].strip()}".rstrip(".") if body["because"].strip() else ""
+
+
+def _opened(body: Mapping[str, Any], _: Knowledge) -> str:
+    count = len(body["findings"])
+    if not count:
+        return "opened the case"
+    return f"opened the case with {count} finding{'' if count == 1 else 's'}"
+
+
+def _added(body: Mapping[str, Any], knowledge: Knowledge) -> str:
+    found = body["findings"]
+    told = [f"finding {one['place']} ({observed(one, knowledge)})" for one in found[:_SHOWN]]
+    if len(found) > _SHOWN:
+        told.append(f"{len(found) - _SHOWN} more")
+    return f"added {joined(told)}"
+
+
+def _withdrawn(body: Mapping[str, Any], knowledge: Knowledge) -> str:
+    told = observed(body["finding"], knowledge)
+    return f"withdrew finding {body['place']} ({told}){_because(body)}"
+
+
+def _changed(body: Mapping[str, Any], _: Knowledge) -> str:
+    return f"changed {joined([_FIELDS[name] for name in body['fields']])}"
+
+
+def _closed(body: Mapping[str, Any], knowledge: Knowledge) -> str:
+    return f"closed the case: {ended(body['outcome']['cause'], knowledge)}"
+
+
+def _reopened(body: Mapping[str, Any], _: Knowledge) -> str:
+    return f"reopened the case{_because(body)}"
+
+
+_SAY = {
+    "opened": _opened, "finding-added": _added, "finding-withdrawn": _withdrawn,
+    "changed": _changed, "closed": _closed, "reopened": _reopened,
+}  # fmt: skip
