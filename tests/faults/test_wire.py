@@ -21,7 +21,9 @@ _STATUS = re.compile(rb"HTTP/1\.[01] (\d{3}) ")
 @pytest.fixture(scope="module")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     """A server with one worker, so that its memory is in one place."""
-    running = Running(tmp_path_factory.mktemp("wire"), "--workers", "1")
+    unlimited = {"THREEWIRE_RATE_PER_MINUTE": "1000000"}
+    folder = tmp_path_factory.mktemp("wire")
+    running = Running(folder, "--workers", "1", environment=unlimited)
     running.wait_ready()
     yield running
     running.kill()
@@ -46,7 +48,7 @@ def exchange(port: int, raw: bytes, seconds: float = 20) -> bytes:
 
 def post(body: bytes, *headers: bytes, path: bytes = b"/v1/diagnoses") -> bytes:
     """Return a POST with a body and its length."""
-    first = b"POST " + path + b" HTTP/1.1\r\nHost: shop\r\nConnection: close"
+    first = b"POST " + path + b" HTTP/1.1\r\nHost: localhost\r\nConnection: close"
     about = (b"Content-Type: application/json", b"Content-Length: %d" % len(body))
     return b"\r\n".join((first, *about, *headers)) + b"\r\n\r\n" + body
 
@@ -74,12 +76,12 @@ def _odd(rng: random.Random) -> bytes:
         lambda: post(BODY, b"Content-Length: 3"),
         lambda: post(b"", b"Content-Encoding: gzip"),
         lambda: b"GET /" + b"../" * rng.randint(1, 300) + b"etc/passwd HTTP/1.1\r\n\r\n",
-        lambda: b"GET /reference/%2e%2e/%2e%2e/etc/passwd HTTP/1.1\r\nHost: a\r\n\r\n",
-        lambda: b"GET /v1/causes/%00%0d%0aX-Evil:1 HTTP/1.1\r\nHost: a\r\n\r\n",
+        lambda: b"GET /reference/%2e%2e/%2e%2e/etc/passwd HTTP/1.1\r\nHost: localhost\r\n\r\n",
+        lambda: b"GET /v1/causes/%00%0d%0aX-Evil:1 HTTP/1.1\r\nHost: localhost\r\n\r\n",
         lambda: b"GET / HTTP/9.9\r\n\r\n",
-        lambda: b"BREW /v1/diagnoses HTTP/1.1\r\nHost: a\r\nContent-Length: -5\r\n\r\n",
+        lambda: b"BREW /v1/diagnoses HTTP/1.1\r\nHost: localhost\r\nContent-Length: -5\r\n\r\n",
         lambda: (
-            b"POST /v1/diagnoses HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n\r\n"
+            b"POST /v1/diagnoses HTTP/1.1\r\nHost: localhost\r\nTransfer-Encoding: chunked\r\n\r\n"
             + rng.choice((b"ZZ\r\n", b"FFFFFFFFFFFFFFFF\r\nx", b"5\r\nab", b"-1\r\n"))
         ),
     )
@@ -124,7 +126,7 @@ def test_more_than_a_mebibyte_is_refused(server: Running) -> None:
     """A body over the limit is refused with 413, whether or not it says how long it is."""
     large = b'{"a": "' + b"x" * 1_200_000 + b'"}'
     assert exchange(server.port, post(large)).startswith(b"HTTP/1.1 413 ")
-    head = (b"POST /v1/diagnoses HTTP/1.1\r\nHost: a\r\nConnection: close\r\n"
+    head = (b"POST /v1/diagnoses HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n"
             b"Content-Type: application/json\r\nTransfer-Encoding: chunked\r\n\r\n")  # fmt: skip
     chunk = b"%x\r\n%b\r\n" % (len(large), large)
     assert exchange(server.port, head + chunk + b"0\r\n\r\n").startswith(b"HTTP/1.1 413 ")
@@ -132,7 +134,7 @@ def test_more_than_a_mebibyte_is_refused(server: Running) -> None:
 
 def test_clients_that_send_a_byte_now_and_then_do_not_hold_the_service(server: Running) -> None:
     """Twelve clients that never finish their requests: others are answered within the grace."""
-    head = b"POST /v1/diagnoses HTTP/1.1\r\nHost: a\r\nContent-Length: 500\r\n"
+    head = b"POST /v1/diagnoses HTTP/1.1\r\nHost: localhost\r\nContent-Length: 500\r\n"
     stalled = []
     for number in range(12):
         client = socket.create_connection(("127.0.0.1", server.port), timeout=60)
