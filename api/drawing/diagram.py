@@ -15,6 +15,8 @@ Shape = Literal["wide", "tall"]
 SHAPES: tuple[Shape, ...] = ("wide", "tall")
 UNKNOWN = "unknown"
 _SYMBOLS = {"source": "battery", "contact": "contact", "load": "load", "wire": "wire"}
+_RAILS = ("distribution",)  # the far end of a fault that comes from there
+_UNKNOWN_END, _FROM, _TO = "unknown:", "from:", "to:"
 _SPARE_COLUMNS = 3  # parts without a place of their own stand in so many columns below the rest
 
 
@@ -31,6 +33,7 @@ class Drawn:
     row: int
     frame: str
     operated_by: tuple[str, str] | None
+    fault: bool = False  # a healthy circuit does not have it
 
 
 @dataclass(frozen=True)
@@ -86,10 +89,11 @@ def make_diagram(
     coil = str(machine["coil"])
     common = _common([list(_parts(circuit, coil)) for circuit in circuits])
     wanted = [part for part in common if not part.absent or part.id in faults]
-    drawn = _place(wanted, knowledge.rows("drawing-parts"), coil, shape)
-    used = dict.fromkeys(node for part in drawn for node in (part.top, part.bottom))
+    placed = _place(wanted, knowledge.rows("drawing-parts"), coil, shape)
     rows = knowledge.rows("drawing-nodes")
-    points = {node: _point(node, rows.get(node, {})) for node in used}
+    drawn = [_cut_short(part) if part.fault else part for part in placed]
+    used = dict.fromkeys(node for part in drawn for node in (part.top, part.bottom))
+    points = {node: _point(node, rows) for node in used}
     return Diagram(circuits, coil, tuple(drawn), points, _unknowns(circuits, coil))
 
 
@@ -116,7 +120,7 @@ def _common(lists: Sequence[Sequence[items.Part]]) -> list[items.Part]:
 
 def _with_ends(part: items.Part, ends: Sequence[str]) -> items.Part:
     """Return the part between these ends; an empty one is a point that only it has."""
-    start, end = (one or f"unknown:{part.id}" for one in ends)
+    start, end = (one or f"{_UNKNOWN_END}{part.id}" for one in ends)
     return replace(part, between=(start, end))
 
 
@@ -148,17 +152,29 @@ def _drawn(
     plain = row.get("name") or part.id.replace("-", " ").capitalize()
     styled = {"body-ground": "body_name", UNKNOWN: "unknown_name"}.get(coil, "name")
     symbol = row.get("symbol") or _SYMBOLS[part.kind]
-    if symbol == "plug" and not part.at_plug:
+    if symbol == "plug" and (not part.at_plug or (coil == UNKNOWN and "unknown_name" in row)):
         symbol = "joint"
     return Drawn(
         part.id, str(row.get(styled, plain)), symbol, top, bottom, *cell,
-        str(row.get("frame", "")), part.operated_by,
+        str(row.get("frame", "")), part.operated_by, part.absent,
     )  # fmt: skip
 
 
-def _point(node: str, row: Mapping[str, Any]) -> Point:
-    if node.startswith("unknown:"):
+def _cut_short(part: Drawn) -> Drawn:
+    """Return a fault that says in words where its far end leads, for no wire to cross the sheet."""
+    if part.top in _RAILS:
+        return replace(part, top=f"{_FROM}{part.id}:{part.top}")
+    return replace(part, bottom=f"{_TO}{part.id}:{part.bottom}")
+
+
+def _point(node: str, rows: Mapping[str, Mapping[str, Any]]) -> Point:
+    if node.startswith(_UNKNOWN_END):
         return Point(node, "By control type", "a point that depends on the control type", "", "")
+    for start in (_FROM, _TO):
+        if node.startswith(start):
+            far = _point(node.rsplit(":", 1)[1], rows)
+            return Point(node, f"{start.rstrip(':')} {far.label}", far.touches, "", "")
+    row = rows.get(node, {})
     plain = node.replace("-", " ").capitalize()
     return Point(
         node, row.get("label", plain), row.get("touches", plain.lower()), row.get("anchor", ""),

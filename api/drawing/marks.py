@@ -26,7 +26,8 @@ class Suspect:
     @property
     def tag(self) -> str:
         """Return what is written at its parts."""
-        return f"S{self.number} {percent(self.chance)}"
+        chance = percent(self.chance).replace(" %", "\u202f%")  # a narrow space that holds
+        return f"S{self.number} {chance}"
 
 
 @dataclass(frozen=True)
@@ -141,7 +142,7 @@ def _probe(
     if check is None:
         return None
     expected = tuple(
-        f"{name}: {one['reads']}"
+        f"if {name} {one['reads']}"
         for one in entry.get("expect", ())
         if (name := _short(one["cause"], suspects))
     )
@@ -163,7 +164,7 @@ def leads(reading: items.Reading, coil: str) -> tuple[str, str]:
 
 def _short(cause: str, suspects: Sequence[Suspect]) -> str:
     if cause == HEALTHY:
-        return "good"
+        return "healthy"
     return next((f"S{one.number}" for one in suspects if one.cause == cause), "")
 
 
@@ -186,7 +187,7 @@ def _readings(
         if index in aside:
             lines.append("set aside, does not count")
         elif lead is not None and entry.get("cause") == lead.cause:
-            lines.append(f"S{lead.number}: {entry['expected_if_cause']}")
+            lines.append(f"if S{lead.number} {entry['expected_if_cause']}")
         place, target = (parts, check.reading.part) if check.reading.part else (
             points, leads(check.reading, coil)[0]
         )  # fmt: skip
@@ -215,9 +216,9 @@ def _lines(
         label = str(knowledge.rows("drawing-nodes").get(black, {}).get("label", black))
         to = f" to {finding.get('measured_to', '').replace('-', ' ') or label}"
     plug = f", plug {finding['plug']}" if finding.get("plug") else ""
-    lines = [f"read: {observed}{to}{plug}"]
+    lines = [f"read {observed}{to}{plug}"]
     if entry:
-        lines.append(f"good: {entry['expected_if_healthy']}")
+        lines.append(f"healthy {entry['expected_if_healthy']}")
     return lines
 
 

@@ -69,6 +69,9 @@ def _lines_of(net: Net, sheet: Sheet) -> Iterable[Segment]:
     if upright is not None:
         first, last = net.span
         yield (upright, heights[first]), (upright, heights[last])
+    elif len(net.ends) == 1:  # it leads on in words only
+        x, edge = sheet.axis[net.ends[0].column], _edge(net.ends[0], sheet)
+        yield (x, edge), (x, sheet.spot(net.node)[1])
     elif len(net.channels) == 1 and not net.lies_in(net.channels[0]):
         edges = sorted({_edge(end, sheet) for end in net.ends})
         x = sheet.axis[net.ends[0].column]
@@ -190,11 +193,18 @@ def paint_points(parent: Element, sheet: Sheet, marks: Marks, labels: Iterable[s
             paint_mark(one, x, y, mark, 8.5)
         else:
             _add(one, "circle", "tw-dot", cx=x, cy=y, r=2.6, fill=INK)
-    if probe is not None and probe.part:
-        for part in sheet.parts:
-            if part.id == probe.part:
-                x, y = sheet.axis[part.column], sheet.row_edges[part.row][1]
-                paint_mark(group, x, y, "look" if not probe.phase else "clamp", 8.5)
+    for part in sheet.parts if probe is not None else ():
+        if part.id == probe.part:
+            _paint_corners(group, sheet.axis[part.column], sheet.row_middle[part.row])
+
+
+def _paint_corners(parent: Element, x: float, y: float) -> None:
+    """Draw four corners around the part where the next check is done."""
+    for across in (-15, 15):
+        for down in (-21, 21):
+            corner = ((x + across, y + down * 0.6), (x + across, y + down),
+                      (x + across * 0.4, y + down))  # fmt: skip
+            _path(parent, corner, "tw-corner", stroke=INK, stroke_width="2.6")
 
 
 def paint_mark(parent: Element, x: float, y: float, mark: str, size: float = 6.5) -> None:

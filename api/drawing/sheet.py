@@ -10,12 +10,13 @@ from api.drawing.routes import End, Net, Routes, compact, route
 WIDTHS = {"wide": 912.0, "tall": 360.0}
 MARGIN = 8.0
 HALF = 11.0  # half the width of the broadest symbol
-LABEL_GAP = 18.0  # from the axis of a column to its labels
+LABEL_GAP = 20.0  # from the axis of a column to its labels
 COLUMN_GAP = 5.0
-UPRIGHT = 7.0  # between two uprights in a gutter
+UPRIGHT = 6.0  # between two uprights in a gutter
 LINE_GAP = 10.0  # between two lines in a channel
 ROW_HEIGHT = 40.0
 MARK_WIDTH = 15.0
+CHANNEL_TOP = 8.0
 HEADER = 18.0  # room for the name of a frame
 
 
@@ -59,7 +60,7 @@ def set_lines(labels: Sequence[Label], x: float, y: float, room: float, owner: s
     for label in labels:
         indent = MARK_WIDTH if label.mark else 0.0
         mark = label.mark
-        for piece in text.wrap(label.text, room - indent, bold=label.bold):
+        for piece in text.wrap(text.joined(label.text), room - indent, bold=label.bold):
             base = y + 11.0 + text.LINE * len(lines)
             lines.append(Line(x + indent, base, piece, label.style, label.bold, mark, owner))
             mark = ""
@@ -78,6 +79,16 @@ class Frame:
     text_at: float
 
 
+Labels = Mapping[str, Sequence[Label]]
+
+
+def _longest(label: Label) -> float:
+    """Return the width of a label's longest word, with its mark."""
+    words = text.joined(label.text).split(" ")
+    indent = MARK_WIDTH if label.mark else 0.0
+    return indent + max(text.width(word, bold=label.bold) for word in words) + 0.5
+
+
 class Sheet:
     """Where everything stands, in pixels."""
 
@@ -85,17 +96,19 @@ class Sheet:
         self,
         diagram: Diagram,
         shape: str,
-        part_labels: Mapping[str, Sequence[Label]],
-        point_labels: Mapping[str, Sequence[Label]],
+        part_labels: Labels,
+        point_labels: Labels,
         top: float,
     ) -> None:
         self.parts, self.columns = compact(diagram.parts)
         self.routes: Routes = route(self.parts, self.columns)
         self.width = WIDTHS[shape]
+        faults = {part.id for part in self.parts if part.fault}
         self._anchors = {
-            net.node: _anchor(net, diagram.points[net.node].anchor) for net in self.routes.nets
+            net.node: _anchor(net, diagram.points[net.node].anchor, faults)
+            for net in self.routes.nets
         }
-        self._set_columns()
+        self._set_columns(part_labels, point_labels)
         self.lines: list[Line] = []
         self.row_middle: dict[int, float] = {}
         self.row_edges: dict[int, tuple[float, float]] = {}
@@ -105,14 +118,32 @@ class Sheet:
         self.bottom = self._set_rows(part_labels, point_labels, top)
         self.frames = _frames(self)
 
-    def _set_columns(self) -> None:
+    def _rooms(self, room: float, part_labels: Labels, point_labels: Labels) -> list[float]:
+        """Share the room for text: each column its longest word, then by how much it has to say."""
+        much, longest = [1.0] * self.columns, [1.0] * self.columns
+        said = [(part.column, part_labels.get(part.id, ())) for part in self.parts]
+        said += [(end.column, point_labels.get(node, ())) for node, end in self._anchors.items()]
+        for column, labels in said:
+            much[column] += sum(text.width(one.text, bold=one.bold) for one in labels)
+            longest[column] = max([longest[column], *map(_longest, labels)])
+        rest = room - sum(longest)
+        if rest < 0:  # more uprights than there is room for: words are cut
+            return [room * one / sum(longest) for one in longest]
+        even = sum(much) / self.columns
+        weights = [min(max(one / even, 0.5), 2.0) for one in much]
+        return [
+            need + rest * weight / sum(weights)
+            for need, weight in zip(longest, weights, strict=True)
+        ]
+
+    def _set_columns(self, part_labels: Labels, point_labels: Labels) -> None:
         """Share the width among the columns; gutters take what their uprights need."""
         gutters = [
             UPRIGHT * self.routes.uprights.get(number, 0) for number in range(self.columns + 1)
         ]
         free = self.width - 2 * MARGIN - sum(gutters)
-        each = free / self.columns
-        self.room = each - HALF - 2 - LABEL_GAP - COLUMN_GAP
+        room = free - self.columns * (HALF + 2 + LABEL_GAP + COLUMN_GAP)
+        self.room = self._rooms(room, part_labels, point_labels)
         self.axis: list[float] = []
         self._gutter: list[float] = []
         left = MARGIN
@@ -120,7 +151,7 @@ class Sheet:
             self._gutter.append(left)
             left += gutters[number]
             self.axis.append(left + HALF + 2)
-            left += each
+            left += HALF + 2 + LABEL_GAP + self.room[number] + COLUMN_GAP
         self._gutter.append(left)
 
     def upright(self, net: Net) -> float | None:
@@ -133,8 +164,8 @@ class Sheet:
 
     def _set_rows(
         self,
-        part_labels: Mapping[str, Sequence[Label]],
-        point_labels: Mapping[str, Sequence[Label]],
+        part_labels: Labels,
+        point_labels: Labels,
         top: float,
     ) -> float:
         """Stack channels and rows from ``top`` downward; return where the last one ends."""
@@ -149,7 +180,7 @@ class Sheet:
     def _set_channel(
         self, channel: int, point_labels: Mapping[str, Sequence[Label]], y: float
     ) -> float:
-        y += 6.0
+        y += CHANNEL_TOP
         for number in range(self.routes.lines[channel]):
             self.line_height[channel, number] = y
             y += LINE_GAP
@@ -169,19 +200,23 @@ class Sheet:
     ) -> None:
         """Write a point's labels under what stands in its column of the channel already."""
         axis, y = self.axis[end.column], depth[end.column]
-        found = set_lines(labels, axis + LABEL_GAP, y, self.room, f"point {net.node}")
+        found = set_lines(labels, axis + LABEL_GAP, y, self.room[end.column], f"point {net.node}")
         self.lines += found
-        on_line = net.lies_in(end.channel) and not end.below
-        height = self.line_height[end.channel, net.tracks[end.channel]] if on_line else y + 7.0
+        if end.below:
+            height = y + 7.0
+        elif net.lies_in(end.channel):
+            height = self.line_height[end.channel, net.tracks[end.channel]]
+        else:  # it leads on in words only: it ends before any line along the channel
+            height = self.row_edges[end.channel - 1][1]
         self._spots[net.node] = (axis, height)
         depth[end.column] = y + max(text.LINE * len(found), text.LINE) + 2.0
 
-    def _set_row(self, row: int, part_labels: Mapping[str, Sequence[Label]], y: float) -> float:
+    def _set_row(self, row: int, part_labels: Labels, y: float) -> float:
         here = [part for part in self.parts if part.row == row]
         found = {
             part.id: set_lines(
-                part_labels.get(part.id, ()), self.axis[part.column] + LABEL_GAP, 0.0, self.room,
-                f"part {part.id}",
+                part_labels.get(part.id, ()), self.axis[part.column] + LABEL_GAP, 0.0,
+                self.room[part.column], f"part {part.id}",
             )
             for part in here
         }  # fmt: skip
@@ -209,11 +244,12 @@ def _lifted(line: Line, by: float) -> Line:
     return Line(line.x, line.y + by, line.text, line.style, line.bold, line.mark, line.owner)
 
 
-def _anchor(net: Net, part: str) -> End:
+def _anchor(net: Net, part: str, faults: set[str]) -> End:
     """Return the end at which a point is named: at its own part, else the lowest one below it."""
     named = [end for end in net.ends if end.part == part]
-    below = [end for end in net.ends if end.below]
-    return max(named or below or net.ends, key=lambda end: (end.channel, -end.column))
+    sound = [end for end in net.ends if end.part not in faults]
+    below = [end for end in sound if end.below]
+    return max(named or below or sound or net.ends, key=lambda end: (end.channel, -end.column))
 
 
 def _grouped(parts: Sequence[Drawn]) -> dict[str, list[Drawn]]:
@@ -238,7 +274,7 @@ def _frames(sheet: Sheet) -> list[Frame]:
         ]  # fmt: skip
         if not intruders:
             left = sheet.axis[min(columns)] - HALF - 3
-            right = sheet.axis[max(columns)] + LABEL_GAP + sheet.room + 3
+            right = sheet.axis[max(columns)] + LABEL_GAP + sheet.room[max(columns)] + 3
             top = sheet.line_height[min(rows), -1] + 1
             bottom = sheet.row_edges[max(rows)][1] + 1
             text_at = sheet.axis[min(columns)] + LABEL_GAP

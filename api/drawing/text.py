@@ -1,5 +1,6 @@
 """How wide a text will be, and where to break it: the drawing is laid out before any browser."""
 
+import re
 from collections.abc import Sequence
 
 SIZE = 12.0  # pixels at 1:1, the smallest that is used
@@ -7,10 +8,19 @@ LINE = 15.0
 # Advance widths of the usual sans-serif faces in shares of the size: nearly all capitals, digits
 # and small letters of one such face share a few values (font metrics of the common core fonts).
 _NARROW = frozenset("ijl'|!.,:;`")
-_SLIM = frozenset(" ftrI()[]{}/\\-\"*")
+_SLIM = frozenset(" \u00a0\u202fftrI()[]{}/\\-\"*")
 _BROAD = frozenset("mwMW%@")
 _ROOM = 1.04  # another face of the same kind may run a little wider
 _BOLD = 1.08
+
+
+_UNIT = re.compile(r"(?<=[0-9]) (?=(V|A|ohm|s|%|x)\b|%)")
+NO_BREAK = "\u00a0"
+
+
+def joined(text: str) -> str:
+    """Return the text with each number held together with its unit."""
+    return _UNIT.sub(NO_BREAK, text)
 
 
 def width(text: str, size: float = SIZE, bold: bool = False) -> float:
@@ -34,7 +44,7 @@ def _advance(letter: str) -> float:
 def wrap(text: str, room: float, size: float = SIZE, bold: bool = False) -> list[str]:
     """Return the text in lines of at most ``room`` pixels; a word that is too long is cut."""
     lines = [""]
-    for word in text.split():
+    for word in text.split(" "):
         for piece in _pieces(word, room, size, bold):
             longer = f"{lines[-1]} {piece}".strip()
             if width(longer, size, bold) <= room:

@@ -20,12 +20,12 @@ def _part(part: str, name: str, marks: Marks) -> list[Label]:
     found = [Label(name)]
     found += [Label(tag, "suspect", "suspect") for tag in tags]
     if part in marks.good and not tags:
-        found.append(Label("proven good", "good", "good"))
+        found.append(Label("good", "good", "good"))
     found += [Label(line, "soft") for line in marks.at_parts.get(part, ())]
     probe = marks.probe
     if probe is not None and probe.part == part:
-        what = "clamp here" if probe.phase else "look or try here"
-        found += [Label(what, "probe"), *_expected(probe)]
+        what = ("clamp here", "clamp") if probe.phase else ("look or try here", "look")
+        found += [Label(what[0], "probe", what[1]), *_expected(probe)]
     return found
 
 
@@ -47,14 +47,14 @@ def _point(node: str, label: str, marks: Marks) -> list[Label]:
 
 def _expected(probe: Probe) -> list[Label]:
     """Return what the next reading would be; outcomes in sentences stand in the list below."""
-    return [Label(f"expect {line}", "soft") for line in probe.expected if probe.phase]
+    return [Label(line, "soft") for line in probe.expected if probe.phase]
 
 
 def heading(
     knowledge: Knowledge, diagram: Diagram, machine: Mapping[str, Any], above: str
 ) -> list[Label]:
     """Return the lines above the drawing."""
-    names = listed([circuit.name for circuit in diagram.circuits])
+    names = " or: ".join(circuit.name for circuit in diagram.circuits)
     styles = {name: one.name for circuit in diagram.circuits for name, one in circuit.coils.items()}
     coil = styles.get(diagram.coil, "coil style not known")
     volts = machine.get("system_volts")
@@ -83,8 +83,8 @@ def probe_list(diagram: Diagram, marks: Marks) -> list[Label]:
         ]
     if probe.phase:
         said.append(Label(f"{_sentence(probe.plug)}, {diagram.moments(probe.phase)}."))
-    expected = [Label(f"Expect, {line}") for line in probe.expected]
-    return [Label(f"Do now: {probe.name}", "head"), *said, *expected]
+    expected = [Label(_sentence(line)) for line in probe.expected]
+    return [Label(f"Next check: {probe.name}", "head"), *said, *expected]
 
 
 def _touches(diagram: Diagram, node: str) -> str:
@@ -124,7 +124,7 @@ def key(marks: Marks) -> list[Label]:
 
 def title(diagram: Diagram, above: str) -> str:
     """Return the drawing's short name."""
-    names = listed([circuit.name for circuit in diagram.circuits])
+    names = " or: ".join(circuit.name for circuit in diagram.circuits)
     return f"{above.strip()}: {names}" if above.strip() else f"Circuit: {names}"
 
 

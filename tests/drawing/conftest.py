@@ -1,0 +1,39 @@
+"""Every circuit as it is drawn, healthy and with all that may be wrong with it."""
+
+import itertools
+from typing import Any
+
+import pytest
+
+from engine import Diagnoser, Knowledge, load_knowledge
+
+SHAPES = ("wide", "tall")
+COILS = ("case-ground", "body-ground", "unknown")
+MACHINES = [
+    (duty, control, coil)
+    for (duty, controls), coil in itertools.product(
+        {
+            "fuel-shutoff": ("ignition-timed", "controller-on-crank", "unknown"),
+            "brake-release": ("ignition-timed", "controller-on-request", "unknown"),
+        }.items(),
+        COILS,
+    )
+    for control in controls
+]
+
+
+@pytest.fixture(scope="session")
+def knowledge() -> Knowledge:
+    """The shipped knowledge base."""
+    return load_knowledge()
+
+
+@pytest.fixture(scope="session")
+def engine(knowledge: Knowledge) -> Diagnoser:
+    """The real engine, built once."""
+    return Diagnoser(knowledge)
+
+
+def machine_of(duty: str, control: str, coil: str) -> dict[str, Any]:
+    """Return a machine as a request has it."""
+    return {"duty": duty, "control": control, "coil": coil}
