@@ -5,5 +5,6 @@ due. Messages are signed as the Standard Webhooks specification describes.
 """
 
 from api.events.outbox import KINDS, enqueue
+from api.events.sender import start, stop
 
-__all__ = ["KINDS", "enqueue"]
+__all__ = ["KINDS", "enqueue", "start", "stop"]

@@ -4,12 +4,11 @@ from collections.abc import Callable, Iterator
 from itertools import islice
 from typing import Any
 
-from flask import Blueprint, Response, current_app, g, request, stream_with_context
+from flask import Blueprint, Response, current_app, request, stream_with_context
 
 from api import problems, strict_json
 from api.access import role
 from api.batch.lines import MEDIA_TYPE, answer_line, at, split
-from api.batch.watch import STALL_SECONDS, Watch
 from api.resources import negotiation
 from api.resources.operations import batch_operation
 from api.service import Service, current
@@ -31,28 +30,25 @@ def diagnose_batch() -> Response:
     negotiation.require_json_body(MEDIA_TYPE)
     negotiation.require_json_accepted(MEDIA_TYPE)
     request.max_content_length = None  # lines are bounded in length and number instead
-    seconds = current_app.config.get("BATCH_STALL_SECONDS", STALL_SECONDS)
-    watch = Watch(request.environ.get("gunicorn.socket"), seconds, g.get("request_id", ""))
-    texts = stream_with_context(_answers(current(), request.stream.read, watch))
+    texts = stream_with_context(_answers(current(), request.stream.read))
     response = current_app.response_class(texts, mimetype=MEDIA_TYPE)
     response.headers["X-Accel-Buffering"] = "no"  # a proxy in front passes each line on at once
     return response
 
 
-def _answers(service: Service, read: Callable[[int], bytes], watch: Watch) -> Iterator[str]:
+def _answers(service: Service, read: Callable[[int], bytes]) -> Iterator[str]:
+    """Yield the answers. A caller that stalls is the server's to end: see api.slow_clients."""
     limit: int = service.settings.batch_lines
     number = 0
-    with watch:
-        try:
-            lines = split(_told(read), BLOCK)
-            for number, raw in enumerate(islice(lines, limit), start=1):
-                watch.progress()
-                yield answer_line(service.engine, number, raw, problems.log_surprise)[1]
-                watch.progress()
-            if next(lines, None) is not None:
-                yield _problem(413, f"More than {limit} lines; the rest is not read.", limit + 1)
-        except _BodyError:
-            yield _problem(400, "The body ended before it was complete.", number + 1)
+    lines = split(_told(read), BLOCK)
+    try:
+        for number, raw in enumerate(islice(lines, limit), start=1):
+            yield answer_line(service.engine, number, raw, problems.log_surprise)[1]
+        if next(lines, None) is not None:
+            yield _problem(413, f"More than {limit} lines; the rest is not read.", limit + 1)
+    except _BodyError:
+        detail = "The body ended before it was complete, came too slowly, or is badly framed."
+        yield _problem(400, detail, number + 1)
 
 
 class _BodyError(Exception):
