@@ -20,6 +20,7 @@ COMMANDS: dict[str, str] = {
     "sum": "api.sums_cli:sums",
     "serve": "api.serve_cli:serve",
     "db": "api.db_cli:db",
+    "events": "api.events_cli:events",
     "version": "api.version_cli:version",
 }
 
