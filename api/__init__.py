@@ -21,8 +21,9 @@ def create_app(config: Mapping[str, Any] | None = None) -> Flask:
     """Return the WSGI application.
 
     ``config`` may hold ``OVERLAYS`` (folders of a shop's own knowledge, laid over the shipped one),
-    or a ready ``KNOWLEDGE`` and ``DIAGNOSER``. Raises engine.KnowledgeError, carrying every fault,
-    when the knowledge base cannot be used: a service that cannot answer does not start.
+    or a ready ``KNOWLEDGE`` and ``DIAGNOSER``; ``SETTINGS`` and ``DATABASE`` as api.service.install
+    has them, ``METER`` as api.access.gate. Raises engine.KnowledgeError, carrying every fault, when
+    the knowledge base cannot be used: a service that cannot answer does not start.
     """
     app = Flask(__name__, static_folder=None)
     app.url_map.merge_slashes = False  # a redirect answers with HTML; a wrong path is a 404
@@ -30,9 +31,9 @@ def create_app(config: Mapping[str, Any] | None = None) -> Flask:
     # and must not pass for a whole one.
     app.config.from_mapping(MAX_CONTENT_LENGTH=MAX_BYTES + 1)
     app.config.from_mapping(config or {})
-    service.install(app)
+    installed = service.install(app)
     problems.register(app)
-    hooks.register(app)
+    hooks.register(app, installed)
     for module in MODULES:
         app.register_blueprint(module.blueprint)
     return app

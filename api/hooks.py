@@ -6,8 +6,13 @@ import time
 import uuid
 
 from flask import Flask, Response, g, request
+from werkzeug.middleware.proxy_fix import ProxyFix
 
-from api import strict_json
+from api import problems, strict_json
+from api.access import gate
+from api.logs import Line
+from api.service import Service
+from api.store import StoreUnavailableError
 
 REQUEST_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
@@ -23,10 +28,27 @@ _HEADERS = {
 }
 
 
-def register(app: Flask) -> None:
-    """Put the hooks on ``app``."""
+def register(app: Flask, service: Service) -> None:
+    """Put the hooks on ``app``: first the id, then who asks, last the log and the numbers."""
+    from api import metrics  # the server has to say where its workers' numbers go before this
+
+    proxies = service.settings.proxies
+    if proxies:
+        app.wsgi_app = ProxyFix(  # type: ignore[method-assign]  # as Flask documents it
+            app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies
+        )
+    app.register_error_handler(StoreUnavailableError, _on_store_away)
     app.before_request(_begin)
     app.after_request(_end)
+    gate.register(app, service)
+    metrics.register(app)
+
+
+def _on_store_away(error: StoreUnavailableError) -> Response:
+    """Answer 503: the database is away, full or too busy, and nothing of the request was kept."""
+    _log.warning(Line(event="store-away", request_id=g.get("request_id", ""), because=str(error)))
+    detail = f"{str(error)[:1].upper()}{str(error)[1:]}."
+    return problems.respond(problems.document(503, detail), {"Retry-After": "5"})
 
 
 def _begin() -> None:
@@ -50,15 +72,23 @@ def _end(response: Response) -> Response:
     return response
 
 
-def _access_line(response: Response) -> str:
-    """Return one line of JSON: who asked what, how it ended, how long it took. Nothing sent."""
-    elapsed = time.perf_counter() - g.get("started", time.perf_counter())
-    return strict_json.dumps(
-        {
-            "request_id": g.get("request_id", ""),
-            "method": strict_json.shorten(request.method, 20),
-            "path": strict_json.shorten(request.path, 200),
-            "status": response.status_code,
-            "milliseconds": round(elapsed * 1000, 1),
-        }
-    ).rstrip()
+def _access_line(response: Response) -> Line:
+    """Return what the log says: who asked what, how it ended, how long it took. Nothing sent."""
+    line = Line(
+        event="request",
+        request_id=g.get("request_id", ""),
+        caller=g.caller.name if "caller" in g else "",
+        method=strict_json.shorten(request.method, 20),
+        path=strict_json.shorten(request.path, 200),
+        status=response.status_code,
+        milliseconds=round(elapsed() * 1000, 1),
+    )
+    if "refused" in g:
+        line |= {"refused": g.refused, "address": request.remote_addr or ""}
+    return line
+
+
+def elapsed() -> float:
+    """Return the seconds since the request began."""
+    now = time.perf_counter()
+    return now - float(g.get("started", now))

@@ -1,7 +1,6 @@
 """One error body for everything: problem details as in RFC 9457, with every fault and its place."""
 
 import logging
-import traceback
 from collections.abc import Iterable
 from http import HTTPStatus
 from typing import Any
@@ -10,6 +9,7 @@ from flask import Flask, Response, current_app, g, request
 from werkzeug.exceptions import HTTPException
 
 from api import strict_json
+from api.logs import Line, fault
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -136,6 +136,4 @@ def _on_surprise(error: Exception) -> Response:
 
 def log_surprise(error: Exception) -> None:
     """Log an unforeseen error: its type and where it happened, as one line of JSON."""
-    frames = "".join(traceback.format_tb(error.__traceback__))
-    line = {"request_id": g.get("request_id", ""), "error": type(error).__name__, "at": frames}
-    _log.error(strict_json.dumps(line).rstrip())
+    _log.error(Line({"event": "fault", "request_id": g.get("request_id", "")} | fault(error)))

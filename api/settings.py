@@ -5,6 +5,7 @@
 once, with the place it came from.
 """
 
+import difflib
 import os
 import tomllib
 from collections.abc import Callable, Mapping
@@ -18,6 +19,8 @@ from engine.knowledge.faults import Fault, FaultsError, unknown
 
 PREFIX = "THREEWIRE_"
 CONFIG = "THREEWIRE_CONFIG"
+LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
+_NOT_SETTINGS = ("CONFIG", "DEBUG", "SLOW")  # of the environment, and read elsewhere
 
 
 class SettingsError(FaultsError):
@@ -59,13 +62,32 @@ def _text(value: Any) -> str:
     return value.strip()
 
 
+_WORDS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
+
+
 def _flag(value: Any) -> bool:
     if isinstance(value, bool):
         return value
-    words = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
-    if not isinstance(value, str) or value.lower() not in words:
+    if not isinstance(value, str) or value.strip().lower() not in _WORDS:
         raise SettingError("must be yes or no")
-    return words[value.lower()]
+    return _WORDS[value.strip().lower()]
+
+
+def _flag_or_auto(value: Any) -> str:
+    if value == "auto":
+        return "auto"
+    try:
+        return "yes" if _flag(value) else "no"
+    except SettingError:
+        raise SettingError("must be yes, no or auto") from None
+
+
+def _level(value: Any) -> str:
+    level = _text(value).upper()
+    if level not in LEVELS:
+        message = f"{unknown('level', level, LEVELS)}; one of {', '.join(LEVELS)}"
+        raise SettingError(message)
+    return level
 
 
 def _list(value: Any) -> tuple[str, ...]:
@@ -100,13 +122,15 @@ _TABLE = (
     Setting("kb", (), _folders, "Folders of your own knowledge, laid over the shipped one."),
     Setting("database", "", _text, "Where cases are kept: an SQLite or PostgreSQL URL; left out, "
             "a file of this user."),
-    Setting("require_keys", True, _flag, "Whether a caller needs an API key; 'no' only on "
-            "loopback."),
+    Setting("require_keys", "auto", _flag_or_auto, "Whether a caller needs an API key: yes, no "
+            "(only on loopback), or auto: on loopback as soon as a key is made, else always."),
     Setting("rate_per_minute", 600, _whole(1, 10**6), "Requests a minute that one key may make."),
+    Setting("stop_seconds", 30, _whole(1, 600), "Seconds that requests under way are given to end "
+            "when the service stops or reloads."),
     Setting("learn", True, _flag, "Whether closed cases shift the shares of causes."),
     Setting("webhook_allow", (), _list, "Hosts or networks (CIDR) that events may be sent to; "
             "none when empty."),
-    Setting("log_level", "INFO", _text, "DEBUG, INFO, WARNING or ERROR."),
+    Setting("log_level", "INFO", _level, "DEBUG, INFO, WARNING or ERROR."),
     Setting("proxies", 0, _whole(0, 8), "Reverse proxies in front, whose X-Forwarded headers are "
             "believed."),
     Setting("batch_lines", 100_000, _whole(1, 10**7), "Lines that one batch may have."),
@@ -145,7 +169,7 @@ def load(
     origins = dict.fromkeys(SETTINGS, "default")
     sources = [
         (file or "", _of_file(file, faults) if file else {}),
-        ("environment", _of_environment(environment)),
+        ("environment", _of_environment(environment, faults)),
         ("flag", {name: value for name, value in (flags or {}).items() if value is not None}),
     ]
     for origin, given in sources:
@@ -164,9 +188,20 @@ def load(
     return Settings(values, origins)
 
 
-def _of_environment(environment: Mapping[str, str]) -> dict[str, str]:
-    found = {name: environment.get(PREFIX + name.upper()) for name in SETTINGS}
-    return {name: value for name, value in found.items() if value is not None}
+def _of_environment(environment: Mapping[str, str], faults: list[Fault]) -> dict[str, str]:
+    """Return what the environment sets; a name that is nearly a setting's is a fault."""
+    given = {
+        name.removeprefix(PREFIX): value
+        for name, value in environment.items()
+        if name.startswith(PREFIX)
+    }
+    known = {name.upper(): name for name in SETTINGS}
+    for name in given:
+        near = difflib.get_close_matches(name, known, 1, cutoff=0.8)
+        if name not in known and name not in _NOT_SETTINGS and near:
+            message = f"unknown setting (did you mean '{PREFIX}{near[0]}'?)"
+            faults.append(Fault(f"environment: {PREFIX}{name}", message))
+    return {known[name]: value for name, value in given.items() if name in known}
 
 
 def _of_file(file: str, faults: list[Fault]) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from api.resources import (
     description,
     diagnoses,
     health,
+    metrics,
     reference,
     rules,
     separation,
@@ -31,4 +32,5 @@ MODULES: list[ModuleType] = [
     reference,
     description,
     health,
+    metrics,
 ]

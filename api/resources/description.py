@@ -2,9 +2,10 @@
 
 from typing import Any
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, current_app
 
 from api import openapi
+from api.access import described, role
 from api.resources import listing, negotiation
 from api.resources.operations import description_operation
 from api.service import current
@@ -17,10 +18,13 @@ OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
 
 
 @blueprint.get("/openapi.json")
+@role("public")
 def describe() -> Response:
     """Return the OpenAPI document; it is built at the first call and kept."""
     negotiation.query({})
     service = current()
     if "openapi" not in service.cache:
-        service.cache["openapi"] = openapi.build(service)
+        document = openapi.build(service)
+        described.describe(document, current_app)
+        service.cache["openapi"] = document
     return listing.respond(service.cache["openapi"])

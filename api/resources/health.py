@@ -1,10 +1,14 @@
 """``/healthz``, ``/readyz`` and ``/problems``: is it alive, can it answer, what errors mean."""
 
+import logging
 from typing import Any
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, g
 
 from api import problems
+from api.access import role
+from api.logs import Line
+from api.probe import Probe
 from api.problems import ProblemError
 from api.resources import listing, negotiation
 from api.resources.operations import health_operation, problem_operation, ready_operation
@@ -12,6 +16,7 @@ from api.service import Service, current
 from engine.knowledge.faults import unknown
 
 blueprint = Blueprint("health", __name__)
+_log = logging.getLogger("threewire.api")
 
 OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
     ("/healthz", "get"): health_operation(),
@@ -21,6 +26,7 @@ OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
 
 
 @blueprint.get("/healthz")
+@role("public")
 def healthz() -> Response:
     """Say that the process answers, whatever else is wrong."""
     negotiation.query({})
@@ -28,16 +34,37 @@ def healthz() -> Response:
 
 
 @blueprint.get("/readyz")
+@role("public")
 def readyz() -> Response:
-    """Say that the knowledge base is loaded and that every circuit in it gives an answer."""
+    """Say that the database answers and that every circuit of the knowledge base does."""
     negotiation.query({})
     service = current()
+    _ask_store(service)
     if "ready" not in service.cache:
         _prove(service)
         service.cache["ready"] = True
     knowledge = service.knowledge
     counts = {kind: len(getattr(knowledge, kind)) for kind in _KINDS}
     return listing.respond({"status": "ready", "knowledge_version": knowledge.version} | counts)
+
+
+STORE_SECONDS = 3.0
+
+
+def _ask_store(service: Service) -> None:
+    """Ask the database, in a thread of its own: one that hangs must not hang the probe.
+
+    Raises ProblemError 503 when it does not answer in STORE_SECONDS. One question at a time is
+    under way; later probes wait for the same answer.
+    """
+    if service.database is None:
+        return
+    probe: Probe = service.cache.setdefault("probe", Probe(service.database.ping))
+    because = probe.ask(STORE_SECONDS)
+    if because is not None:
+        _log.warning(Line(event="store-away", request_id=g.get("request_id", ""), because=because))
+        detail = f"{because[:1].upper()}{because[1:]}."
+        raise ProblemError(503, detail, headers={"Retry-After": "5"})
 
 
 _KINDS = ("causes", "checks", "circuits", "rules")
@@ -58,6 +85,7 @@ def _prove(service: Service) -> None:
 
 
 @blueprint.get("/problems/<kind>")
+@role("public")
 def problem(kind: str) -> Response:
     """Say what a problem document's ``type`` means."""
     negotiation.query({})

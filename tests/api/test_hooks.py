@@ -59,7 +59,8 @@ def test_access_log_is_one_line_of_json_without_the_body(
     post(case, headers={"X-Request-Id": "log-1"}, query_string={"secret": "word"})
     (record,) = [record for record in caplog.records if record.name == "threewire.api"]
     line = json.loads(record.getMessage())
-    assert set(line) == {"request_id", "method", "path", "status", "milliseconds"}
+    fields = {"event", "request_id", "caller", "method", "path", "status", "milliseconds"}
+    assert set(line) == fields
     assert (line["request_id"], line["method"], line["path"]) == ("log-1", "POST", "/v1/diagnoses")
     assert line["milliseconds"] >= 0
     for sent in ("pull-pin-voltage", "secret", "word"):

@@ -1,0 +1,84 @@
+"""The keys in force, read from the store every few seconds and not for every request.
+
+A revoked key is therefore refused within ``FRESH_SECONDS``. While the store does not answer, the
+keys last read stay good for ``STALE_SECONDS``: a diagnosis needs no store, and nobody can revoke a
+key in a store that is away.
+"""
+
+import threading
+import time
+from dataclasses import dataclass
+
+from api.access import keys
+from api.access.roles import Caller
+from api.store import Database, StoreUnavailableError
+
+FRESH_SECONDS = 3.0
+STALE_SECONDS = 600.0
+_NOBODY = keys.digest("")  # compared with where there is no such key, so that it takes as long
+
+
+@dataclass(frozen=True)
+class _Held:
+    digest: str
+    caller: Caller
+
+
+class KeyRing:
+    """The keys of one store, as this process last saw them."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._held: dict[str, _Held] | None = None
+        self._read_at = self._tried_at = float("-inf")
+        self._lock = threading.Lock()
+
+    def find(self, key: str) -> Caller | None:
+        """Return whose key this is, or None. Raises StoreUnavailableError."""
+        parts = keys.split(key)
+        if parts is None:
+            return None
+        identity, secret = parts
+        held = self._keys().get(identity)
+        same = keys.matches(held.digest if held else _NOBODY, secret)
+        return held.caller if held and same else None
+
+    def by_id(self, identity: str) -> Caller | None:
+        """Return whose key this id names while it is in force. Raises StoreUnavailableError."""
+        held = self._keys().get(identity)
+        return held.caller if held else None
+
+    def is_empty(self) -> bool:
+        """Return whether no key is in force. Raises StoreUnavailableError."""
+        return not self._keys()
+
+    def _keys(self) -> dict[str, _Held]:
+        """Return the keys. One thread reads them anew; the others go on with what there is."""
+        held = self._held
+        if held is not None and time.monotonic() - self._tried_at < FRESH_SECONDS:
+            return held
+        if not self._lock.acquire(blocking=held is None):
+            assert held is not None  # only then is it not waited for
+            return held
+        try:
+            if time.monotonic() - self._tried_at >= FRESH_SECONDS or self._held is None:
+                self._read()
+            assert self._held is not None  # _read raises where there is nothing to go on with
+            return self._held
+        finally:
+            self._lock.release()
+
+    def _read(self) -> None:
+        try:
+            with self._database.reading() as session:
+                rows = keys.in_force(session)
+        except StoreUnavailableError:
+            if self._held is None or time.monotonic() - self._read_at > STALE_SECONDS:
+                raise
+        else:
+            self._held = {
+                row.id: _Held(row.digest, Caller(row.id, row.name, row.role)) for row in rows
+            }
+            self._read_at = time.monotonic()
+        finally:
+            self._tried_at = time.monotonic()

@@ -1,0 +1,98 @@
+"""Signing in with a key in a browser: a signed cookie that names the key, for the desk alone.
+
+The cookie holds the key's id and the time of signing in, signed with a secret that is made once and
+kept in the store, so that every worker of every server reads it. Whether the key is still in force
+is asked anew for every request. Tokens against forged forms are the desk's own affair.
+"""
+
+import secrets
+import time
+from datetime import timedelta
+
+from flask import Flask, request, session
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from api.access import reach
+from api.access.ring import KeyRing
+from api.access.roles import Caller
+from api.service import Service
+from api.store import Database
+from api.store.models import Installation
+
+PATH = "/desk"
+HOURS = 12  # a shift; then the key is asked for again
+_ID, _SINCE = "key", "since"
+_SECRET = "cookie-secret"  # noqa: S105 - the name under which it is kept
+
+
+def set_up(app: Flask, service: Service) -> None:
+    """Give ``app`` its cookie secret and the cookie's attributes. Raises StoreUnavailableError."""
+    if app.secret_key is None:
+        kept = service.database
+        app.secret_key = secrets.token_hex(32) if kept is None else cookie_secret(kept)
+    app.config.update(
+        SESSION_COOKIE_NAME="threewire",
+        SESSION_COOKIE_PATH=PATH,
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_SECURE=reach.beyond_loopback(service.settings),
+        PERMANENT_SESSION_LIFETIME=timedelta(hours=HOURS),
+    )
+
+
+def cookie_secret(database: Database) -> str:
+    """Return the installation's secret, made by whoever asks first."""
+
+    def take(kept: Session) -> str:
+        row = kept.get(Installation, _SECRET)
+        if row is None:
+            row = Installation(name=_SECRET, value=secrets.token_hex(32))
+            kept.add(row)
+        return row.value
+
+    try:
+        return database.write(take)
+    except IntegrityError:  # another server made it in the same moment
+        return database.write(take)
+
+
+def sign_in(key: str) -> Caller | None:
+    """Start a session for the key's owner, or return None when there is no such key in force.
+
+    Call it in a request to the desk. Raises ProblemError 429 after too many wrong keys from one
+    address, StoreUnavailableError when the keys cannot be read.
+    """
+    from api.access.gate import access, failed
+
+    rules = access()
+    found = rules.ring.find(key.strip()) if rules.ring is not None else None
+    session.clear()  # a session from before must not live on as somebody else's
+    if found is None:
+        problem = failed(rules)
+        if problem.status == 429:
+            raise problem
+        return None
+    session[_ID], session[_SINCE] = found.id, int(time.time())
+    session.permanent = True
+    return found
+
+
+def sign_out() -> None:
+    """End the session of this request."""
+    session.clear()
+
+
+def caller_of_session(ring: KeyRing | None) -> Caller | None:
+    """Return whose session this request carries, while its key is in force.
+
+    Raises StoreUnavailableError when the keys cannot be read.
+    """
+    if ring is None or not (request.path == PATH or request.path.startswith(PATH + "/")):
+        return None
+    identity, since = session.get(_ID), session.get(_SINCE)
+    if not isinstance(identity, str) or not isinstance(since, int):
+        return None
+    if time.time() - since > HOURS * 3600:
+        return None
+    return ring.by_id(identity)
