@@ -179,14 +179,18 @@ def _property(about: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def need_one_of(given: Mapping[str, Any], names: Sequence[str], how_many: int = 1) -> None:
-    """Raise RequestError unless exactly ``how_many`` of the fields are given."""
+    """Raise RequestError unless exactly ``how_many`` of the fields are given.
+
+    It stands at the last that is too many, or at the first that is missing.
+    """
     there = [name for name in names if given.get(name) is not None]
-    if len(there) != how_many:
-        wanted = {1: "one", 2: "two"}[how_many]
-        got = f"got {', '.join(there)}" if there else "got none of them"
-        listed = ", ".join(names)
-        raise RequestError([Fault(there[-1] if len(there) > how_many else names[0],
-                                  f"give exactly {wanted} of {listed}; {got}")])  # fmt: skip
+    if len(there) == how_many:
+        return
+    missing = [name for name in names if name not in there]
+    wanted = {1: "one", 2: "two"}[how_many]
+    got = f"got {', '.join(there)}" if there else "got none of them"
+    path = there[-1] if len(there) > how_many else missing[0]
+    raise refuse(path, f"give exactly {wanted} of {', '.join(names)}; {got}")
 
 
 def refuse(path: str, message: str) -> RequestError:

@@ -1,6 +1,7 @@
 """Volts lost in a feed and its return, and the smallest wire that keeps within a limit."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
@@ -11,12 +12,16 @@ from engine.calculations.conductor import (
     feed_drop,
     feed_ohms,
     highest_ohms_per_metre,
+    ohms_per_metre,
     smallest_size,
 )
 
 AWG = (20, 18, 16, 14, 12, 10, 8)
 MM2 = (0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10)
-CABLES = ("vehicle", "class-5", "class-2")
+FULL = "full-awg"
+CABLES_OF = {"awg": ("vehicle", FULL), "mm2": ("vehicle", "class-5", "class-2")}
+CABLES = tuple(dict.fromkeys(name for names in CABLES_OF.values() for name in names))
+CIRCULAR_MIL = 5.067075e-10  # m2: a circle of a thousandth of an inch
 
 Row = Mapping[str, Any]
 
@@ -27,8 +32,8 @@ class FeedDropSchema(EntrySchema):
     amperes = needed("Amperes through the wire.", "A", 0.001, 1000)
     awg = choice("Size by American wire gauge; or give mm2.", AWG, unit="AWG")
     mm2 = choice("Copper cross-section; or give awg.", MM2, unit="mm2")
-    cable = choice("Kind of metric cable; its highest ohms by the standard count.", CABLES,
-                   "vehicle")  # fmt: skip
+    cable = choice("Kind of cable: vehicle for both; full-awg with awg; class-5, class-2 with mm2.",
+                   CABLES, "vehicle")  # fmt: skip
     one_way_metres = needed("Length of the feed, one way.", "m", 0.01, 200)
     return_metres = quantity(
         "Length of a return wire of the same size; 0 where it returns through the frame.",
@@ -40,80 +45,106 @@ class FeedDropSchema(EntrySchema):
                              5.0)  # fmt: skip
 
 
-def _key(given: Mapping[str, Any]) -> str:
-    """Return the column of ohms per kilometre that counts."""
-    if given["awg"] is not None:
-        return "ohm_per_km"
-    return str(given["cable"]).replace("-", "_") + "_ohm_per_km"
+@dataclass(frozen=True)
+class Size:
+    """A size of the table in the kind of cable asked for; ohms at 20 C."""
+
+    label: str
+    mm2: float
+    ohm_per_km: float
 
 
-def _rows(knowledge: Knowledge, given: Mapping[str, Any]) -> Sequence[Row]:
-    name = "conductors-awg" if given["awg"] is not None else "conductors-metric"
-    return knowledge.tables[name].rows
+def _sizes(knowledge: Knowledge, given: Mapping[str, Any]) -> list[Size]:
+    """Return the sizes there are in this kind of cable, the thinnest first."""
+    rows = knowledge.tables[_table_name(given)].rows
+    found = [_size(row, given["cable"]) for row in rows]
+    return sorted((one for one in found if one is not None), key=lambda one: one.mm2)
 
 
-def _label(row: Row) -> str:
-    return f"{row['awg']:g} AWG" if "awg" in row else f"{row['mm2']:g} mm2"
+def _size(row: Row, cable: str) -> Size | None:
+    """Return one row as a size, or None where the table has no such cable of it."""
+    if "awg" in row:
+        label = f"{row['awg']:g} AWG"
+        if cable == FULL:
+            return Size(label, float(row["mm2"]), float(row["ohm_per_km"]))
+        if row.get("sae_circular_mils") is None:
+            return None
+        square_metres = row["sae_circular_mils"] * CIRCULAR_MIL
+        return Size(label, square_metres * 1e6, ohms_per_metre(square_metres) * 1000)
+    ohms = row.get(cable.replace("-", "_") + "_ohm_per_km")
+    return None if ohms is None else Size(f"{row['mm2']:g} mm2", float(row["mm2"]), float(ohms))
 
 
-def _row(rows: Sequence[Row], given: Mapping[str, Any]) -> Row:
-    """Return the row of the size. Raises RequestError where a shop's own table lacks it."""
+def _chosen(sizes: Sequence[Size], given: Mapping[str, Any]) -> Size:
+    """Return the size asked for. Raises RequestError where there is none in this cable."""
     column = "awg" if given["awg"] is not None else "mm2"
-    for row in rows:
-        if row.get(column) == given[column] and row.get(_key(given)) is not None:
-            return row
-    raise refuse(column, "this size is not in the table of conductors")
-
-
-def _drop(row: Row, given: Mapping[str, Any]) -> float:
-    metres = given["one_way_metres"] + given["return_metres"]
-    per_metre = row[_key(given)] / 1000
-    return feed_drop(given["amperes"], metres, per_metre, given["celsius"])
-
-
-def _smallest(rows: Sequence[Row], given: Mapping[str, Any]) -> Row | None:
-    """Return the smallest wire of the table that keeps the limit, or None."""
-    metres = given["one_way_metres"] + given["return_metres"]
-    volts = given["limit_percent"] / 100 * given["system_volts"]
-    most = 1000 * highest_ohms_per_metre(given["amperes"], metres, volts, given["celsius"])
-    return smallest_size(rows, _key(given), at_most=most)
-
-
-def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
-    need_one_of(given, ("awg", "mm2"))
-    rows = _rows(knowledge, given)
-    row = _row(rows, given)
-    found = _smallest(rows, given)
-    drop = _drop(row, given)
-    percent = 100 * drop / given["system_volts"]
-    return Outcome(
-        says=f"{_label(row)} loses {shown(drop, 3)} V, {shown(percent, 3)} % of "
-        f"{given['system_volts']:g} V: " + _verdict(percent, row, found, given),
-        figures=_figures(row, found, drop, given),
-        formula="U = I x length (there and back) x ohm/m at 20 C x (t + 234.5) / 254.5",
-        source=f"{knowledge.tables[_table_name(given)].source}; Ohm's law; copper line of "
-        "IEC 60034-1 clause 8.6.2 (from memory); 5 %: IEC 60204-1 clause 12.5 (from memory)",
-        assumptions=_assumptions(given),
-        cautions=(
-            "The sum is about volts alone. A wire must also carry the current that its fuse lets "
-            "through without harm: take the size from the machine maker's manual.",
-        ),
-        curve=_curve(rows, row, drop, given),
-    )
+    known = CABLES_OF[column]
+    if given["cable"] not in known:
+        raise refuse("cable", f"with {column} it is one of {', '.join(known)}")
+    label = f"{given[column]:g} {'AWG' if column == 'awg' else 'mm2'}"
+    for size in sizes:
+        if size.label == label:
+            return size
+    raise refuse(column, f"the table has no {given['cable']} cable of {label}")
 
 
 def _table_name(given: Mapping[str, Any]) -> str:
     return "conductors-awg" if given["awg"] is not None else "conductors-metric"
 
 
-def _verdict(percent: float, row: Row, found: Row | None, given: Mapping[str, Any]) -> str:
+def _metres(given: Mapping[str, Any]) -> float:
+    return float(given["one_way_metres"] + given["return_metres"])
+
+
+def _drop(size: Size, given: Mapping[str, Any]) -> float:
+    per_metre = size.ohm_per_km / 1000
+    return feed_drop(given["amperes"], _metres(given), per_metre, given["celsius"])
+
+
+def _smallest(sizes: Sequence[Size], given: Mapping[str, Any]) -> Size | None:
+    """Return the smallest wire of the table that keeps the limit, or None."""
+    volts = given["limit_percent"] / 100 * given["system_volts"]
+    most = highest_ohms_per_metre(given["amperes"], _metres(given), volts, given["celsius"])
+    found = smallest_size([vars(one) for one in sizes], "ohm_per_km", at_most=1000 * most)
+    return None if found is None else Size(**found)
+
+
+def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+    need_one_of(given, ("awg", "mm2"))
+    sizes = _sizes(knowledge, given)
+    size = _chosen(sizes, given)
+    found = _smallest(sizes, given)
+    drop = _drop(size, given)
+    percent = 100 * drop / given["system_volts"]
+    return Outcome(
+        says=f"{size.label} loses {shown(drop, 3)} V, {shown(percent, 3)} % of "
+        f"{given['system_volts']:g} V: " + _verdict(percent, size, found, given),
+        figures=_figures(size, found, drop, given),
+        formula="U = I x length (there and back) x ohm/m at 20 C x (t + 234.5) / 254.5",
+        source=f"{knowledge.tables[_table_name(given)].source.rstrip('.')}; {_LAWS}",
+        assumptions=_assumptions(given),
+        cautions=(
+            "The sum is about volts alone. A wire must also carry the current that its fuse lets "
+            "through without harm: take the size from the machine maker's manual.",
+        ),
+        curve=_curve(sizes, size, drop, given),
+    )
+
+
+_LAWS = (
+    "Ohm's law; resistivity of IEC 60028:1925; copper line of IEC 60034-1 clause 8.6.2 (from "
+    "memory); 5 %: IEC 60204-1 clause 12.5 (from memory)"
+)
+
+
+def _verdict(percent: float, size: Size, found: Size | None, given: Mapping[str, Any]) -> str:
     limit = f"{given['limit_percent']:g} %"
     if found is None:
         return f"over {limit}. No size of the table keeps {limit}; shorten the run."
     if percent > given["limit_percent"] * (1 + 1e-9):
-        return f"over {limit}. {_label(found)} is the smallest that keeps it."
-    same = _label(found) == _label(row)
-    return f"within {limit}." if same else f"within {limit}; {_label(found)} would also keep it."
+        return f"over {limit}. {found.label} is the smallest that keeps it."
+    within = f"within {limit}"
+    return f"{within}." if found == size else f"{within}; {found.label} would also keep it."
 
 
 def _assumptions(given: Mapping[str, Any]) -> tuple[str, ...]:
@@ -124,41 +155,47 @@ def _assumptions(given: Mapping[str, Any]) -> tuple[str, ...]:
     )
     return (
         back,
+        _CABLE_WORDS[_table_name(given), given["cable"] == "vehicle"],
         "Joints, fuse, contacts and plugs come on top: the sum is about sound copper alone.",
         "A wire that loses more than the sum says has a bad joint or broken strands.",
     )
 
 
+_CABLE_WORDS = {
+    ("conductors-awg", True): "Vehicle wire to SAE areas, thinner than its gauge says.",
+    ("conductors-awg", False): "Wire with the full copper of its gauge; vehicle wire has less.",
+    ("conductors-metric", True): "Vehicle cable with the highest ohms that its standard allows.",
+    ("conductors-metric", False): "Cable with the highest ohms that its standard allows.",
+}
+
+
 def _figures(
-    row: Row, found: Row | None, drop: float, given: Mapping[str, Any]
+    size: Size, found: Size | None, drop: float, given: Mapping[str, Any]
 ) -> tuple[Figure, ...]:
     volts = given["system_volts"]
-    metres = given["one_way_metres"] + given["return_metres"]
+    ohms = feed_ohms(_metres(given), size.ohm_per_km / 1000, given["celsius"])
     best = None if found is None else _drop(found, given)
+    label = None if found is None else found.label
     return (
         Figure("drop_volts", "Volts lost", drop, "V"),
         Figure("drop_percent", "Share of the system volts", 100 * drop / volts, "%"),
-        Figure("wire_ohms", "Ohms of the wire at its temperature",
-               feed_ohms(metres, row[_key(given)] / 1000, given["celsius"]), "ohm"),
+        Figure("wire_ohms", "Ohms of the wire at its temperature", ohms, "ohm"),
         Figure("limit_volts", "Volts that may be lost", given["limit_percent"] / 100 * volts, "V"),
-        Figure("smallest_size", "Smallest size that keeps the limit",
-               None if found is None else _label(found)),
+        Figure("smallest_size", "Smallest size that keeps the limit", label),
         Figure("smallest_drop_volts", "Volts that it loses", best, "V"),
-    )  # fmt: skip
+    )
 
 
-def _curve(rows: Sequence[Row], row: Row, drop: float, given: Mapping[str, Any]) -> Curve:
+def _curve(sizes: Sequence[Size], size: Size, drop: float, given: Mapping[str, Any]) -> Curve:
     """Return the share lost by each size of the table."""
-    volts = given["system_volts"]
-    sized = sorted((one for one in rows if one.get(_key(given))), key=lambda one: one["mm2"])
-    lost = tuple((float(one["mm2"]), 100 * _drop(one, given) / volts) for one in sized)
-    limit = given["limit_percent"]
+    volts, limit = given["system_volts"], given["limit_percent"]
+    lost = tuple((one.mm2, 100 * _drop(one, given) / volts) for one in sizes)
     ends = ((lost[0][0], limit), (lost[-1][0], limit))
     return Curve(
         Axis("cross-section", "mm2", "log"),
         Axis("share of the system volts lost", "%", "log"),
         (Line("by size", lost), Line("limit", ends, limit=True)),
-        (Mark("this wire", float(row["mm2"]), 100 * drop / volts),),
+        (Mark("this wire", size.mm2, 100 * drop / volts),),
     )
 
 

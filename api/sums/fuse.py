@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from api.sums.entries import EntrySchema, need_one_of, needed, quantity, refuse
+from api.sums.entries import EntrySchema, needed, quantity, refuse
 from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.fuse import Window, opening_window, opening_words, percent_of_rating
@@ -32,7 +32,9 @@ def _amperes(given: Mapping[str, Any]) -> float:
         raise refuse("amperes", "is missing; give amperes, or volts and ohms")
     if given["amperes"] is not None:
         return float(given["amperes"])
-    need_one_of(given, ("volts", "ohms"), 2)
+    if len(pair) == 1:
+        lacking = "ohms" if pair == ["volts"] else "volts"
+        raise refuse(lacking, f"is missing; {pair[0]} alone give no current")
     return float(given["volts"] / given["ohms"])
 
 

@@ -5,12 +5,13 @@ from typing import Any
 
 from api.report_text import sureness
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
-from api.sums.entries import OPEN, EntrySchema, needed, ohms_or_open, quantity, refuse
+from api.sums.entries import OPEN, EntrySchema, needed, ohms_or_open, quantity
 from api.sums.model import Figure, Outcome, Sum
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 from engine.calculations.meter import half_width, standard_uncertainty
 from engine.calculations.pins import SURE, Expected, Pins, Reading, Winding, identify
+from engine.knowledge import Fault, RequestError
 
 PAIRS = ("ab_ohms", "bc_ohms", "ca_ohms")
 METER = ("percent", "counts", "resolution")
@@ -44,29 +45,37 @@ def width_of(value: float, meter: Mapping[str, float]) -> float:
     return max(half, meter["resolution"] / 2)
 
 
-def _reading(name: str, given: Mapping[str, Any], meter: Mapping[str, float]) -> Reading:
-    """Return one reading without its leads. Raises RequestError when they are more than it."""
-    value = given[name]
-    if value == OPEN:
+def _reading(value: float | str, leads: float, meter: Mapping[str, float]) -> Reading:
+    """Return one reading without its leads."""
+    if isinstance(value, str):
         return Reading(None)
-    if value < given["lead_ohms"]:
-        raise refuse(name, "is less than the leads alone; read the leads again")
-    uncertainty = float(standard_uncertainty(width_of(value, meter)))
-    return Reading(float(value - given["lead_ohms"]), uncertainty)
+    return Reading(value - leads, float(standard_uncertainty(width_of(value, meter))))
+
+
+def _check(given: Mapping[str, Any]) -> None:
+    """Raise RequestError for readings below the leads, or expected ohms in the wrong order."""
+    faults = [
+        Fault(name, "is less than the leads alone; read the leads again")
+        for name in PAIRS
+        if given[name] != OPEN and given[name] < given["lead_ohms"]
+    ]
+    if given["pull_ohms"] >= given["hold_ohms"]:
+        message = "must be more than pull_ohms: a hold winding has more ohms than its pull winding"
+        faults.append(Fault("hold_ohms", message))
+    if faults:
+        raise RequestError(faults)
 
 
 def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+    _check(given)
     meter = meter_of(knowledge, "ohmmeter", given)
-    readings = [_reading(name, given, meter) for name in PAIRS]
+    ab, bc, ca = (_reading(given[name], given["lead_ohms"], meter) for name in PAIRS)
     at = given["winding_celsius"]
     expected = Expected(
         float(resistance_at(given["pull_ohms"], REFERENCE_CELSIUS, at)),
         float(resistance_at(given["hold_ohms"], REFERENCE_CELSIUS, at)),
         given["tolerance_percent"] / 100,
     )
-    if expected.pull_ohms >= expected.hold_ohms:
-        raise refuse("hold_ohms", "a hold winding has more ohms than the pull winding")
-    ab, bc, ca = readings
     found = identify(ab, bc, ca, expected)
     return Outcome(
         says=" ".join(_says(found)),
