@@ -11,8 +11,9 @@ from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import Schema, fields
 
-from api import demos, item_schemas, problems, request_words, schemas
+from api import case_schemas, demos, item_schemas, problems, request_words, schemas
 from api.answering import answer_request
+from api.cases.edits import NOT_A_CAUSE
 from api.service import Service
 from engine.knowledge.shapes import OneOf
 from engine.request import UNIT_WORDS, RequestSchema
@@ -66,6 +67,7 @@ _DESCRIPTION = (
 )
 _TAGS = {
     "diagnosis": "Facts in, diagnosis out.",
+    "cases": "One machine, from the first call to the confirmed cause.",
     "knowledge": "What the answers rest on.",
     "reference": "The same as pages for people.",
     "service": "About the service itself.",
@@ -93,7 +95,7 @@ def _add_components(spec: APISpec, names: _Names) -> None:
         "Answer": schemas.AnswerSchema,
         "Problem": schemas.ProblemSchema,
     }
-    for name, schema in (named | item_schemas.COMPONENTS).items():
+    for name, schema in (named | item_schemas.COMPONENTS | case_schemas.COMPONENTS).items():
         names(schema)
         if name not in spec.components.schemas:  # a nested schema registers itself
             spec.components.schema(name, schema=schema)
@@ -154,21 +156,25 @@ def _closed_set(_converter: object, field: fields.Field[Any], **_: Any) -> dict[
 
 def _explain_request(components: dict[str, Any], service: Service) -> None:
     """Put into the request's schemas what its fields mean, and the ids that are in force."""
-    for name, words in request_words.FIELDS.items():
+    for name, words in {**request_words.FIELDS, **case_schemas.WORDS}.items():
         for field, description in words.items():
             about = components[name]["properties"][field]
             about["description"] = description
             if about.get("default", 0) is None:
                 del about["default"]  # left out is not the same as null
-    finding = components["Finding"]["properties"]
-    finding["check"]["enum"] = list(service.knowledge.checks)
-    finding["unit"]["enum"] = list(UNIT_WORDS)
-    finding["circumstances"]["items"]["enum"] = list(service.knowledge.rows("circumstances"))
+    for name in ("Finding", "FindingSent"):
+        finding = components[name]["properties"]
+        finding["check"]["enum"] = list(service.knowledge.checks)
+        finding["unit"]["enum"] = list(UNIT_WORDS)
+        finding["circumstances"]["items"]["enum"] = list(service.knowledge.rows("circumstances"))
+    causes = [*NOT_A_CAUSE, *service.knowledge.causes]
+    components["CaseClosing"]["properties"]["cause"]["enum"] = causes
 
 
 def _close(components: dict[str, Any]) -> None:
     """Say that a request takes no unknown fields; answers may gain fields, so they stay open."""
-    closed = _reachable(components, "Request")
+    roots = ("Request", *case_schemas.CLOSED_SETS)
+    closed = set().union(*(_reachable(components, root) for root in roots))
     for name, schema in components.items():
         if name in closed and schema.get("type") == "object" and "properties" in schema:
             schema["additionalProperties"] = False

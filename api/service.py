@@ -48,7 +48,12 @@ def install(app: Flask) -> Service:
     knowledge = app.config.get("KNOWLEDGE") or load_knowledge(overlays)
     engine = app.config.get("DIAGNOSER") or Diagnoser(knowledge)
     settings: Settings = app.config.get("SETTINGS") or load(environment={})
-    service = Service(knowledge, engine, settings, _store(app))
+    database = _store(app)
+    if database is not None and settings.learn and isinstance(engine, Diagnoser):
+        from api.cases.learning import LearningDiagnoser  # it stands on the store, as this does
+
+        engine = LearningDiagnoser(engine, database)
+    service = Service(knowledge, engine, settings, database)
     app.extensions[_KEY] = service
     return service
 

@@ -169,9 +169,9 @@ def closed(draft: Draft, outcome: Any, knowledge: Knowledge, by: str, at: dateti
     refuse(faults)
     kept = {
         "cause": cause,
-        "replaced": list(outcome.get("replaced") or []),
+        "replaced": list(_given(outcome, "replaced", [])),
         "minutes": outcome.get("minutes"),
-        "note": outcome.get("note") or "",
+        "note": _given(outcome, "note", ""),
         "by": by,
         "at": moment(at),
     }
@@ -179,14 +179,20 @@ def closed(draft: Draft, outcome: Any, knowledge: Knowledge, by: str, at: dateti
     return Done(after, "closed", {"outcome": kept})
 
 
+def _given(sent: Mapping[str, Any], name: str, default: Any) -> Any:
+    """Return a field, or the default where it is left out or null."""
+    return default if sent.get(name) is None else sent[name]
+
+
 def _cause_fault(draft: Draft, cause: Any, knowledge: Knowledge) -> str | None:
+    if cause is None:
+        return "is missing: the id of what it was, or 'healthy', 'outside' or 'unknown'"
+    if not isinstance(cause, str):
+        return "must be a text"
     if cause in NOT_A_CAUSE:
         return None
-    known = [*NOT_A_CAUSE, *knowledge.causes]
-    if not isinstance(cause, str) or cause not in knowledge.causes:
-        if cause is None:
-            return "is missing: the id of what it was, or 'healthy', 'outside' or 'unknown'"
-        return unknown("cause", cause, known)
+    if cause not in knowledge.causes:
+        return unknown("cause", cause, [*NOT_A_CAUSE, *knowledge.causes])
     control = draft.machine["control"]
     circuits = [
         one for one in knowledge.circuits.values()
@@ -198,14 +204,14 @@ def _cause_fault(draft: Draft, cause: Any, knowledge: Knowledge) -> str | None:
 
 def _work_faults(outcome: Mapping[str, Any]) -> list[Fault]:
     faults = []
-    minutes, replaced = outcome.get("minutes"), outcome.get("replaced") or []
+    minutes, replaced = outcome.get("minutes"), _given(outcome, "replaced", [])
     if minutes is not None and (
         isinstance(minutes, bool)
         or not isinstance(minutes, int)
         or not 0 <= minutes <= MOST_MINUTES
     ):
         faults.append(Fault("minutes", f"must be a whole number from 0 to {MOST_MINUTES}"))
-    note = texts.fault_of(outcome.get("note") or "", texts.NOTE, lines=True)
+    note = texts.fault_of(_given(outcome, "note", ""), texts.NOTE, lines=True)
     if note:
         faults.append(Fault("note", note))
     if not isinstance(replaced, list) or len(replaced) > 30:

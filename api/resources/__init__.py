@@ -7,22 +7,28 @@ from types import ModuleType
 
 from api.resources import (
     batch,
+    cases,
     causes,
     checks,
     circuits,
     description,
     diagnoses,
     health,
+    learning,
     metrics,
     reference,
     rules,
     separation,
     sums,
+    work_orders,
 )
 
 MODULES: list[ModuleType] = [
     diagnoses,
     batch,
+    cases,
+    work_orders,
+    learning,
     causes,
     checks,
     circuits,

@@ -1,0 +1,21 @@
+"""``/v1/learning``: what closed cases have taught this installation."""
+
+from flask import Blueprint, Response
+
+from api.cases.learning import report
+from api.resources import listing
+from api.resources.case_operations import LEARNING as OPERATIONS
+from api.resources.case_requests import book, query
+from api.service import current
+
+__all__ = ["OPERATIONS", "blueprint"]
+
+blueprint = Blueprint("learning", __name__)
+
+
+@blueprint.get("/v1/learning")
+def learning() -> Response:
+    """Say whether closed cases shift the shares of causes, and what they have shifted."""
+    query(())
+    cases = book()
+    return listing.respond(report(cases.database, cases.knowledge, bool(current().settings.learn)))
