@@ -13,6 +13,7 @@ import click
 # name -> where its click command is; a module is loaded only when its command is asked for
 COMMANDS: dict[str, str] = {
     "diagnose": "api.diagnose_cli:diagnose",
+    "draw": "api.draw_cli:draw",
     "ask": "api.ask_cli:ask",
     "demo": "api.demo_cli:demo",
     "kb": "api.kb_cli:kb",
@@ -20,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "sum": "api.sums_cli:sums",
     "serve": "api.serve_cli:serve",
     "db": "api.db_cli:db",
+    "keys": "api.keys_cli:keys",
     "events": "api.events_cli:events",
     "version": "api.version_cli:version",
 }

@@ -1,64 +1,94 @@
 """``threewire serve``: the HTTP service on a production server."""
 
-import ipaddress
-import logging
-import sys
+import json
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 import click
 
-from api.inputs import knowledge_from, overlay_option
+from api.settings import SETTINGS, Setting, SettingError, Settings, load
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+class _Value(click.ParamType):  # type: ignore[type-arg,unused-ignore]  # newer click's is generic
+    """A flag that is read as its setting is read from everywhere else."""
+
+    def __init__(self, setting: Setting) -> None:
+        self.name = "value"
+        self._setting = setting
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> object:
+        """Return the value; bad usage, with what is wrong, when the setting does not take it."""
+        try:
+            return self._setting.read(value)
+        except SettingError as fault:
+            self.fail(f"'{value}': {fault}", param, ctx)
+
+
+def shown(name: str, value: Any) -> str:
+    """Return a setting's value as TOML has it, without the password of a URL."""
+    from api.logs import scrub
+
+    if name == "database" and value == "":
+        return "a file of this user"
+    return scrub(json.dumps(list(value) if isinstance(value, tuple) else value))
+
+
+def _flags(command: _Command) -> _Command:
+    """Add one flag for each setting."""
+    for setting in reversed(SETTINGS.values()):
+        option = "--" + setting.name.replace("_", "-")
+        if setting.name == "kb":
+            about = f"{setting.about} May be given again."
+            command = click.option(option, multiple=True, metavar="DIR", help=about)(command)
+        else:
+            about = f"{setting.about} [default: {shown(setting.name, setting.default)}]"
+            command = click.option(option, type=_Value(setting), help=about)(command)
+    return command
 
 
 @click.command()
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
-@click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535))
-@click.option("--workers", default=1, show_default=True, type=click.IntRange(1, 64))
-@click.option("--threads", default=4, show_default=True, type=click.IntRange(1, 64))
-@click.option(
-    "--timeout",
-    default=30,
-    show_default=True,
-    type=click.IntRange(1, 600),
-    help="Seconds after which a stuck worker is replaced.",
-)
-@overlay_option
-def serve(  # noqa: PLR0913, PLR0917 - one parameter an option
-    host: str, port: int, workers: int, threads: int, timeout: int, overlay: tuple[str, ...]
-) -> None:
+@_flags
+@click.option("--config", metavar="FILE", help="Settings, TOML; else what THREEWIRE_CONFIG names.")
+@click.option("--show-settings", is_flag=True, help="Print each setting and its origin, and end.")
+def serve(config: str | None, show_settings: bool, **flags: Any) -> None:
     """Serve the HTTP interface; see /openapi.json there. Interrupt it to stop.
 
-    There is no login: anybody who reaches the port may use it. It listens on this machine alone
-    unless --host says otherwise.
+    A flag wins over the environment (THREEWIRE_NAME), that over the file of --config. On this
+    machine alone no key is needed until one is made; to be reached by others it needs keys, see
+    'threewire keys'. One page on running it: api/docs/running.md.
     """
-    from api.server import run
+    from api import starting
 
-    knowledge_from(overlay)  # a knowledge base with a fault is told here, not in a worker's log
-    if not _is_loopback(host):
-        click.echo(
-            f"threewire: listening on {host}: everybody who reaches it may use it, without login",
-            err=True,
-        )
-    _log_to_stdout()
-    run(f"{_bracketed(host)}:{port}", list(overlay), workers, threads, timeout)
-
-
-def _is_loopback(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
+    given = {name: value for name, value in flags.items() if value not in (None, ())}
+    if "kb" in given:
+        given["kb"] = list(given["kb"])
+    with starting.told():
+        settings = load(given, file=config)
+        if show_settings:
+            click.echo("\n".join(lines(settings)))
+            return
+        _run(given, config, settings)
 
 
-def _bracketed(host: str) -> str:
-    """Return the host as an address and port want it: IPv6 in brackets."""
-    return f"[{host}]" if ":" in host and not host.startswith("[") else host
+def _run(given: dict[str, Any], config: str | None, settings: Settings) -> None:
+    from api import logs, server, starting
+    from api.access.meter import Meter
+    from api.store import SchemaError, StoreUnavailableError
+    from engine.knowledge.faults import FaultsError
+
+    logs.set_up(settings.log_level)
+    meter = Meter()  # made before the workers fork, so that they share it
+    refusals = (FaultsError, starting.StartError, SchemaError, StoreUnavailableError, OSError)
+    server.run(lambda: starting.make_app(given, config, meter), refusals)
 
 
-def _log_to_stdout() -> None:
-    """Send the access log, one line of JSON a request, to standard output."""
-    handler = logging.StreamHandler(sys.stdout)
-    handler.setFormatter(logging.Formatter("%(message)s"))
-    log = logging.getLogger("threewire.api")
-    log.addHandler(handler)
-    log.setLevel(logging.INFO)
-    log.propagate = False
+def lines(settings: Settings) -> list[str]:
+    """Return each setting with its value and where it came from, passwords left out."""
+    return [
+        f"{name} = {shown(name, value)}  # {settings.origins[name]}"
+        for name, value in settings.values.items()
+    ]

@@ -181,11 +181,18 @@ def load(
                 values[name] = SETTINGS[name].read(value)
                 origins[name] = origin
             except SettingError as fault:
-                faults.append(Fault(f"{origin}: {name}", str(fault)))
+                faults.append(Fault(_place(origin, name), str(fault)))
     if faults:
         raise SettingsError(faults)
     values["database"] = values["database"] or default_database()
     return Settings(values, origins)
+
+
+def _place(origin: str, name: str) -> str:
+    """Return where a setting was given, as its writer knows it."""
+    if origin == "environment":
+        return f"environment: {PREFIX}{name.upper()}"
+    return f"--{name.replace('_', '-')}" if origin == "flag" else f"{origin}: {name}"
 
 
 def _of_environment(environment: Mapping[str, str], faults: list[Fault]) -> dict[str, str]:
@@ -197,7 +204,7 @@ def _of_environment(environment: Mapping[str, str], faults: list[Fault]) -> dict
     }
     known = {name.upper(): name for name in SETTINGS}
     for name in given:
-        near = difflib.get_close_matches(name, known, 1, cutoff=0.8)
+        near = difflib.get_close_matches(name, known, 1, cutoff=0.7)
         if name not in known and name not in _NOT_SETTINGS and near:
             message = f"unknown setting (did you mean '{PREFIX}{near[0]}'?)"
             faults.append(Fault(f"environment: {PREFIX}{name}", message))
