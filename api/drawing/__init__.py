@@ -4,7 +4,7 @@
 >>> picture = svg(knowledge, request, answer, shape="tall", embed=True)   # doctest: +SKIP
 """
 
-from api.drawing.drawing import circuit_svg, stylesheet, svg
 from api.drawing.diagram import SHAPES, Shape
+from api.drawing.drawing import circuit_svg, in_full, stylesheet, svg
 
-__all__ = ["SHAPES", "Shape", "circuit_svg", "stylesheet", "svg"]
+__all__ = ["SHAPES", "Shape", "circuit_svg", "in_full", "stylesheet", "svg"]

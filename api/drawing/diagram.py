@@ -143,9 +143,7 @@ def _place(
     return drawn
 
 
-def _drawn(
-    part: items.Part, row: Mapping[str, Any], coil: str, cell: tuple[int, int]
-) -> Drawn:
+def _drawn(part: items.Part, row: Mapping[str, Any], coil: str, cell: tuple[int, int]) -> Drawn:
     top, bottom = part.between
     if row.get("upside_down", part.kind == "source"):
         top, bottom = bottom, top

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 from xml.etree.ElementTree import Element, SubElement, tostring
@@ -22,7 +23,21 @@ def stylesheet() -> str:
     return files("api").joinpath("static", "drawing.css").read_text(encoding="utf-8")
 
 
-def svg(
+@dataclass(frozen=True)
+class Look:
+    """How a drawing is wanted: its shape, without its style sheet, with a line above it."""
+
+    shape: Shape = "wide"
+    embed: bool = False
+    heading: str = ""
+
+    @property
+    def width(self) -> float:
+        """Return the room between the margins, in pixels."""
+        return WIDTHS[self.shape] - 2 * MARGIN
+
+
+def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has defaults
     knowledge: Knowledge,
     request: Mapping[str, Any],
     answer: Mapping[str, Any],
@@ -31,20 +46,45 @@ def svg(
     embed: bool = False,
     check: Mapping[str, Any] | None = None,
     heading: str = "",
+    side: str | None = None,
 ) -> str:
     """Return the drawing of a diagnosis as SVG.
 
     ``request`` is the contract's request (already accepted by the engine) and ``answer`` what the
-    engine said to it; asked for with ``"limit": 0``, it lets more parts be called proven good.
+    engine said to it; asked ``in_full``, it lets more parts be called proven good.
     ``check`` is an entry of ``next_checks``; left out, it is the first. ``embed`` leaves out the
     style sheet, for a page that links to ``drawing.css``. ``heading`` is a line above it.
+    Of two brake solenoids the answer's own ``side`` is drawn, or the one of its ``sides`` named.
     """
+    side = side or answer.get("side") or ""
+    told = answer.get("sides", {}).get(side, answer)
     machine = request["machine"]
-    listed: Sequence[Mapping[str, Any]] = answer.get("next_checks", ())
+    listed: Sequence[Mapping[str, Any]] = told.get("next_checks", ())
     chosen = check if check is not None else next(iter(listed), None)
-    findings = request.get("findings") or ()
-    marks = make_marks(knowledge, findings, answer, str(machine["coil"]), chosen)
-    return _draw(knowledge, machine, marks, shape, embed, heading)
+    findings = _of_side(knowledge, request.get("findings") or (), side)
+    marks = make_marks(knowledge, findings, told, str(machine["coil"]), chosen)
+    above = f"{heading} ({side} side)" if side and heading else f"{side} side".strip().capitalize()
+    above = " ".join(_NO_XML.sub(" ", above if side else heading).split())
+    return _draw(knowledge, machine, marks, Look(shape, embed, above))
+
+
+def in_full(request: object) -> object:
+    """Return the request asking for all causes, unless it says how many it wants."""
+    if isinstance(request, dict) and "limit" not in request:
+        return {**request, "limit": 0}
+    return request
+
+
+def _of_side(
+    knowledge: Knowledge, findings: Sequence[Mapping[str, Any]], side: str
+) -> dict[int, Mapping[str, Any]]:
+    """Return the findings by their place in the request, without those on the other solenoid."""
+    return {
+        place: one
+        for place, one in enumerate(findings)
+        if not side or one.get("side") in (None, side)
+        or knowledge.checks[one["check"]].shared_between_sides
+    }  # fmt: skip
 
 
 def circuit_svg(
@@ -53,29 +93,26 @@ def circuit_svg(
     """Return the drawing of a healthy circuit. Raises KeyError for an id that does not exist."""
     one = knowledge.circuits[circuit]
     machine = {"duty": one.duty, "control": one.control, "coil": coil}
-    return _draw(knowledge, machine, Marks(), shape, embed, "")
+    return _draw(knowledge, machine, Marks(), Look(shape, embed))
 
 
-def _draw(
-    knowledge: Knowledge, machine: Mapping[str, Any], marks: Marks, shape: Shape, embed: bool,
-    above: str,
-) -> str:  # fmt: skip
+def _draw(knowledge: Knowledge, machine: Mapping[str, Any], marks: Marks, look: Look) -> str:
     suspected = {part for one in marks.suspects for part in one.parts}
-    diagram = make_diagram(knowledge, machine, shape, suspected)
-    above = " ".join(_NO_XML.sub(" ", above).split())
-    head = words.heading(knowledge, diagram, machine, above)
-    lines = set_lines(head, MARGIN, 6.0, WIDTHS[shape] - 2 * MARGIN, "heading")
+    diagram = make_diagram(knowledge, machine, look.shape, suspected)
+    head = words.heading(diagram, machine, look.heading)
+    lines = set_lines(head, MARGIN, 6.0, look.width, "heading")
     sheet = Sheet(
-        diagram, shape, words.part_labels(diagram, marks), words.point_labels(diagram, marks),
+        diagram, look.shape, words.part_labels(diagram, marks), words.point_labels(diagram, marks),
         lines[-1].y + LINE,
     )  # fmt: skip
-    below, height = _below(diagram, marks, shape, sheet.bottom + 8.0)
+    below, height = _below(diagram, marks, look, sheet.bottom + 8.0)
     names = [
         Line(f.text_at, f.top + 13, f.name.capitalize(), "soft", False, "", f"frame {f.name}")
         for f in sheet.frames
     ]
-    root = _root(diagram, marks, shape, (sheet.width, height), head, above)
-    if not embed:
+    root = _root(look, (sheet.width, height))
+    _describe(root, diagram, marks, look, head)
+    if not look.embed:
         SubElement(root, "style").text = stylesheet()
         size = {"width": "100%", "height": "100%", "fill": "#fff"}
         SubElement(root, "rect", {"class": "tw-paper", **size})
@@ -88,14 +125,12 @@ def _draw(
     return tostring(root, encoding="unicode")
 
 
-def _below(
-    diagram: Diagram, marks: Marks, shape: Shape, top: float
-) -> tuple[list[Line], float]:
+def _below(diagram: Diagram, marks: Marks, look: Look, top: float) -> tuple[list[Line], float]:
     """Return the lists under the drawing, beside each other where it is wide, and its height."""
     blocks = [words.probe_list(diagram, marks), words.suspect_list(diagram, marks)]
     blocks = [*filter(None, blocks), words.key(marks)]
-    abreast = len(blocks) if shape == "wide" else 1
-    room = (WIDTHS[shape] - 2 * MARGIN) / abreast - (12.0 if abreast > 1 else 0.0)
+    abreast = len(blocks) if look.shape == "wide" else 1
+    room = look.width / abreast - (12.0 if abreast > 1 else 0.0)
     found: list[Line] = []
     bottom = top
     for place, block in enumerate(blocks):
@@ -107,21 +142,24 @@ def _below(
     return found, bottom + MARGIN
 
 
-def _root(
-    diagram: Diagram, marks: Marks, shape: Shape, size: tuple[float, float],
-    head: Sequence[Label], above: str,
-) -> Element:  # fmt: skip
+def _root(look: Look, size: tuple[float, float]) -> Element:
     wide, high = (paint.number(one) for one in size)
-    root = Element("svg", {
-        "xmlns": "http://www.w3.org/2000/svg", "class": f"tw-drawing tw-{shape}", "role": "img",
-        "aria-labelledby": f"tw-{shape}-title", "aria-describedby": f"tw-{shape}-desc",
-        "width": wide, "height": high, "viewBox": f"0 0 {wide} {high}", "font-family": _FONT,
+    return Element("svg", {
+        "xmlns": "http://www.w3.org/2000/svg", "class": f"tw-drawing tw-{look.shape}",
+        "role": "img", "aria-labelledby": f"tw-{look.shape}-title",
+        "aria-describedby": f"tw-{look.shape}-desc", "width": wide, "height": high,
+        "viewBox": f"0 0 {wide} {high}", "font-family": _FONT,
     })  # fmt: skip
-    title = SubElement(root, "title", {"id": f"tw-{shape}-title"})
-    title.text = words.title(diagram, above)
-    desc = SubElement(root, "desc", {"id": f"tw-{shape}-desc"})
+
+
+def _describe(
+    root: Element, diagram: Diagram, marks: Marks, look: Look, head: Sequence[Label]
+) -> None:
+    """Say in words what the drawing shows, for those who cannot see it."""
+    title = SubElement(root, "title", {"id": f"tw-{look.shape}-title"})
+    title.text = words.title(diagram, look.heading)
+    desc = SubElement(root, "desc", {"id": f"tw-{look.shape}-desc"})
     desc.text = words.description(diagram, marks, head)
-    return root
 
 
 def _clean(root: Element) -> None:

@@ -80,7 +80,7 @@ def _target(change: items.Change, places: Mapping[str, str]) -> str:
 
 
 def make_marks(
-    knowledge: Knowledge, findings: Sequence[Mapping[str, Any]], answer: Mapping[str, Any],
+    knowledge: Knowledge, findings: Mapping[int, Mapping[str, Any]], answer: Mapping[str, Any],
     coil: str, check: Mapping[str, Any] | None,
 ) -> Marks:  # fmt: skip
     """Return the marks of an answer; ``check`` is the one to do now."""
@@ -169,7 +169,7 @@ def _short(cause: str, suspects: Sequence[Suspect]) -> str:
 
 
 def _readings(
-    knowledge: Knowledge, findings: Sequence[Mapping[str, Any]], answer: Mapping[str, Any],
+    knowledge: Knowledge, findings: Mapping[int, Mapping[str, Any]], answer: Mapping[str, Any],
     coil: str, suspects: Sequence[Suspect],
 ) -> tuple[dict[str, tuple[str, ...]], dict[str, tuple[str, ...]]]:  # fmt: skip
     """Return what was read, and what should have been, by point and by part."""
@@ -178,7 +178,7 @@ def _readings(
     lead = suspects[0] if suspects else None
     said = _evidence(answer, lead.cause if lead else "")
     aside = {one["finding"] for one in answer.get("set_aside", ())}
-    for index, finding in enumerate(findings):
+    for index, finding in findings.items():
         check = knowledge.checks.get(str(finding.get("check", "")))
         if check is None or check.reading is None or finding.get("outcome") == "not-known":
             continue

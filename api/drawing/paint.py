@@ -155,11 +155,14 @@ def _paint_symbol(one: Element, symbol: Symbol, sheet: Sheet, part: Drawn) -> No
     for x, y, radius in symbol.rings:
         _add(one, "circle", "", cx=x, cy=y, r=radius)
     if symbol.letter:
-        _letter(one, 0, 0, symbol.letter, "tw-text")
+        _letter(one, (0, 0), symbol.letter, "tw-text")
 
 
-def _letter(parent: Element, x: float, y: float, letter: str, css: str, fill: str = INK) -> None:
+def _letter(
+    parent: Element, at: tuple[float, float], letter: str, css: str, fill: str = INK
+) -> None:
     """Write one letter with its middle at a place."""
+    x, y = at
     node = _add(parent, "text", css, x=x, y=y + 4.3, fill=fill, stroke="none",
                 font_size=12, font_weight="bold", text_anchor="middle")  # fmt: skip
     node.text = letter
@@ -175,7 +178,13 @@ def _paint_links(parent: Element, sheet: Sheet) -> None:
         y, edge = sheet.row_middle[part.row], sheet.row_edges[part.row][0]
         step = 1 if coil.column < part.column else -1
         start, end = sheet.axis[coil.column] + 8 * step, sheet.axis[part.column] - 4 * step
-        points = ((start, y - 8), (start, edge), (end - 8, edge), (end - 8, y + 0.5), (end, y + 0.5))
+        points = (
+            (start, y - 8),
+            (start, edge),
+            (end - 8, edge),
+            (end - 8, y + 0.5),
+            (end, y + 0.5),
+        )
         _path(parent, points, "tw-link", stroke=INK, stroke_width="1.2", stroke_dasharray="4 3")
 
 
@@ -193,8 +202,9 @@ def paint_points(parent: Element, sheet: Sheet, marks: Marks, labels: Iterable[s
             paint_mark(one, x, y, mark, 8.5)
         else:
             _add(one, "circle", "tw-dot", cx=x, cy=y, r=2.6, fill=INK)
-    for part in sheet.parts if probe is not None else ():
-        if part.id == probe.part:
+    here = probe.part if probe is not None else ""
+    for part in sheet.parts:
+        if part.id == here:
             _paint_corners(group, sheet.axis[part.column], sheet.row_middle[part.row])
 
 
@@ -229,7 +239,7 @@ def _paint_lead(parent: Element, x: float, y: float, mark: str, size: float) -> 
     else:
         _add(parent, "circle", css, cx=x, cy=y, r=size, **paint)
     letter = "tw-letter-black" if dark else "tw-letter"
-    _letter(parent, x, y, _MARK_LETTERS[mark], letter, "#fff" if dark else "#000")
+    _letter(parent, (x, y), _MARK_LETTERS[mark], letter, "#fff" if dark else "#000")
 
 
 _STYLES: Mapping[str, str] = {

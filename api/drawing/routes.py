@@ -113,8 +113,9 @@ def _raise_upright(
         apart = all(last < start or end < first for start, end in on_axes.get(column, ()))
         if free and apart:
             choices.append((_length(net, float(column)), column, column, None))
-    for column in range(columns + 1):
-        choices.append((0.3 + _length(net, column - GUTTER), column, None, column))
+    choices += [
+        (0.3 + _length(net, column - GUTTER), column, None, column) for column in range(columns + 1)
+    ]
     _, _, net.axis, net.gutter = min(choices, key=lambda one: (round(one[0], 6), one[1]))
     if net.axis is not None:
         on_axes.setdefault(net.axis, []).append((first, last))

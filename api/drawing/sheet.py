@@ -195,9 +195,7 @@ class Sheet:
             y += HEADER
         return y
 
-    def _name_point(
-        self, net: Net, end: End, labels: Sequence[Label], depth: list[float]
-    ) -> None:
+    def _name_point(self, net: Net, end: End, labels: Sequence[Label], depth: list[float]) -> None:
         """Write a point's labels under what stands in its column of the channel already."""
         axis, y = self.axis[end.column], depth[end.column]
         found = set_lines(labels, axis + LABEL_GAP, y, self.room[end.column], f"point {net.node}")

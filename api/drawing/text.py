@@ -8,7 +8,7 @@ LINE = 15.0
 # Advance widths of the usual sans-serif faces in shares of the size: nearly all capitals, digits
 # and small letters of one such face share a few values (font metrics of the common core fonts).
 _NARROW = frozenset("ijl'|!.,:;`")
-_SLIM = frozenset(" \u00a0\u202fftrI()[]{}/\\-\"*")
+_SLIM = frozenset(' \u00a0\u202fftrI()[]{}/\\-"*')
 _BROAD = frozenset("mwMW%@")
 _ROOM = 1.04  # another face of the same kind may run a little wider
 _BOLD = 1.08

@@ -6,7 +6,6 @@ from typing import Any
 from api.drawing.diagram import Diagram
 from api.drawing.marks import Marks, Probe
 from api.drawing.sheet import Label
-from engine import Knowledge
 from engine.words import listed, percent
 
 
@@ -50,9 +49,7 @@ def _expected(probe: Probe) -> list[Label]:
     return [Label(line, "soft") for line in probe.expected if probe.phase]
 
 
-def heading(
-    knowledge: Knowledge, diagram: Diagram, machine: Mapping[str, Any], above: str
-) -> list[Label]:
+def heading(diagram: Diagram, machine: Mapping[str, Any], above: str) -> list[Label]:
     """Return the lines above the drawing."""
     names = " or: ".join(circuit.name for circuit in diagram.circuits)
     styles = {name: one.name for circuit in diagram.circuits for name, one in circuit.coils.items()}
@@ -114,7 +111,9 @@ def _elsewhere(parts: Sequence[str]) -> str:
 
 def key(marks: Marks) -> list[Label]:
     """Return what the lines and marks mean, as far as they occur."""
-    found = [Label("Thick line: pull path. Thin line: hold and command. Numbers: terminals.", "soft")]
+    found = [
+        Label("Thick line: pull path. Thin line: hold and command. Numbers: terminals.", "soft")
+    ]
     if marks.good:
         found.append(Label("proven good by what was found: solid, broad line", "good", "good"))
     if marks.suspects:

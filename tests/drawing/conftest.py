@@ -2,6 +2,7 @@
 
 import itertools
 from typing import Any
+from xml.etree.ElementTree import Element, fromstring
 
 import pytest
 
@@ -32,6 +33,11 @@ def knowledge() -> Knowledge:
 def engine(knowledge: Knowledge) -> Diagnoser:
     """The real engine, built once."""
     return Diagnoser(knowledge)
+
+
+def parsed(picture: str) -> Element:
+    """Return a drawing as an independent reader of XML sees it."""
+    return fromstring(picture)  # noqa: S314 - it is our own
 
 
 def machine_of(duty: str, control: str, coil: str) -> dict[str, Any]:

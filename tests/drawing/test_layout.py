@@ -6,13 +6,13 @@ The geometry is read off the SVG, not off the code that made it.
 import itertools
 import re
 from collections import Counter
-from xml.etree.ElementTree import Element, fromstring
+from xml.etree.ElementTree import Element
 
 import pytest
 
 from api.drawing import svg, text
 from engine import Knowledge
-from tests.drawing.conftest import COILS, MACHINES, SHAPES, machine_of
+from tests.drawing.conftest import COILS, MACHINES, SHAPES, machine_of, parsed
 
 SVG = "{http://www.w3.org/2000/svg}"
 Box = tuple[float, float, float, float]
@@ -40,7 +40,7 @@ def drawn(
         "next_checks": [{"check": "ground-side-voltage", "expect": [
             {"cause": "healthy", "reads": "0.1 to 0.5 V"}]}] if faults else [],
     }  # fmt: skip
-    return fromstring(svg(knowledge, {"machine": machine_of(*machine)}, answer, shape=shape))
+    return parsed(svg(knowledge, {"machine": machine_of(*machine)}, answer, shape=shape))
 
 
 def size(root: Element) -> tuple[float, float]:
