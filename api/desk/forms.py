@@ -1,0 +1,220 @@
+"""What was typed in the desk's forms, as the machine, findings and texts of a case.
+
+What cannot be read is refused with the field named; the page shows it again with every value kept.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from werkzeug.datastructures import MultiDict
+
+from api.cases.texts import LIMITS, fault_of
+from api.desk.calls import SIDES, UNKNOWN
+from api.interview.questions import Question, questions, settings
+from api.interview.readings import NotRead, leads_of, number_of, read_reading, unit_of
+from engine import Knowledge
+from engine.knowledge import items
+from engine.request import NOT_KNOWN, OPEN
+
+Form = MultiDict[str, str]
+NOTE_LETTERS = 1000
+DONT_KNOW = "0"
+MACHINE_TEXTS = ("fleet_number", "machine_type", "reference", "complaint")
+_CHOICES = {"plug": ("fitted", "removed"), "moment": items.MOMENTS,
+            "measured_to": ("body", "ground-pin")}  # fmt: skip
+
+
+class FormFault(ValueError):  # noqa: N818 - the form is at fault, not the program
+    """A form cannot be taken; ``faults`` are messages by the name of their field."""
+
+    def __init__(self, faults: Mapping[str, str]) -> None:
+        super().__init__("; ".join(faults.values()))
+        self.faults = dict(faults)
+
+
+def asked() -> list[Question]:
+    """Return the questions about the machine that are answered by choosing."""
+    return [one for one in questions() if one.options and one.id != "audience"]
+
+
+def field_of(question: Question) -> str:
+    """Return the form's field of a question: two circuits ask of their control in their words."""
+    duty = dict(question.needs).get("duty")
+    return f"{question.id}-{duty}" if question.id == "control" else question.id
+
+
+def machine_of(form: Form) -> tuple[dict[str, Any], dict[str, Any], dict[str, str]]:
+    """Return machine, settings and texts of a case. Raises FormFault with every fault."""
+    faults: dict[str, str] = {}
+    fields: dict[str, Any] = {}
+    for question in asked():
+        if question.applies(fields):
+            fields[question.id] = _chosen(question, form, faults)
+    if fields.get("duty") is None and "duty" not in faults:
+        faults["duty"] = "Choose what the trouble is with: the engine or the brake."
+    fields |= _numbers(form, faults)
+    texts = _texts(form, faults)
+    if faults:
+        raise FormFault(faults)
+    hands = fields.pop("hands", None)
+    fields.pop("side", None)
+    machine = {key: value for key, value in fields.items() if value is not None}
+    machine = {"control": UNKNOWN, "coil": UNKNOWN, **machine}
+    return machine, {} if hands is None else {"on_hand": hands}, texts
+
+
+def _chosen(question: Question, form: Form, faults: dict[str, str]) -> Any:
+    """Return the value of the option that was chosen; None when it is not known."""
+    key = form.get(field_of(question), DONT_KNOW)
+    options = {one.key: one.value for one in question.options}
+    if key in (DONT_KNOW, ""):
+        return None
+    if key not in options:
+        faults[field_of(question)] = "Choose one of the answers shown."
+        return None
+    return options[key]
+
+
+def _numbers(form: Form, faults: dict[str, str]) -> dict[str, float]:
+    """Return what is printed or known of the machine in numbers, such as the fuse."""
+    found = {}
+    for question in settings().values():
+        typed = form.get(question.id, "").strip()
+        if not typed:
+            continue
+        try:
+            reading = read_reading(typed, ())
+        except NotRead as fault:
+            faults[question.id] = str(fault)
+            continue
+        if reading.value is None or reading.unit not in (None, question.number):
+            faults[question.id] = f"Type a number in {question.number}, without other words."
+            continue
+        found[question.id] = reading.value
+    return found
+
+
+def _texts(form: Form, faults: dict[str, str]) -> dict[str, str]:
+    found = {}
+    for name in MACHINE_TEXTS:
+        most, lines = LIMITS[name]
+        found[name] = tidy(form.get(name, ""), lines)
+        fault = fault_of(found[name], most, lines)
+        if fault:
+            faults[name] = f"This {fault}."
+    return found
+
+
+def tidy(text: str, lines: bool) -> str:
+    """Return a text as it is kept: one kind of line end, no blanks around it."""
+    text = text.replace("\r\n", "\n").replace("\r", "\n").strip()
+    return text if lines else " ".join(text.split())
+
+
+def side_of(form: Form) -> str | None:
+    """Return the side that the form is about; None where it says none."""
+    side = form.get("side", "")
+    return SIDES[int(side) - 1] if side in ("1", "2") else side if side in SIDES else None
+
+
+def machine_form(
+    machine: Mapping[str, Any], case_settings: Mapping[str, Any], texts: Mapping[str, str]
+) -> Form:
+    """Return the form that shows a machine as it is known."""
+    form: Form = MultiDict({name: texts.get(name, "") for name in MACHINE_TEXTS})
+    known = {**machine, "hands": case_settings.get("on_hand")}
+    for question in asked():
+        value = known.get(question.id)
+        if question.applies(known):
+            keys = [one.key for one in question.options if one.value == value]
+            form[field_of(question)] = keys[0] if keys else DONT_KNOW
+    for question in settings().values():
+        if question.id in machine:
+            form[question.id] = f"{machine[question.id]:g}"
+    return form
+
+
+def finding_of(form: Form, check: str, knowledge: Knowledge) -> dict[str, Any]:
+    """Return what was found in a check. Raises FormFault with every fault of the form."""
+    item = knowledge.checks[check]
+    faults: dict[str, str] = {}
+    outcome = form.get("outcome", "")
+    found: dict[str, Any] = {"check": check}
+    if outcome == NOT_KNOWN or item.outcomes is not None:
+        found |= _outcome(outcome, item.outcomes.names if item.outcomes else (), faults)
+    else:
+        assert item.reading is not None  # a check has outcomes or a reading
+        found |= _value(form, item.reading.unit, outcome, faults)
+    if outcome != NOT_KNOWN:
+        found |= _done(form, item, knowledge, faults)
+    note = tidy(form.get("note", ""), lines=True)
+    if fault := fault_of(note, NOTE_LETTERS, lines=True):
+        faults["note"] = f"The note {fault}."
+    if faults:
+        raise FormFault(faults)
+    return found | ({"note": note} if note else {})
+
+
+def _outcome(outcome: str, names: Sequence[str], faults: dict[str, str]) -> dict[str, Any]:
+    if outcome not in (*names, NOT_KNOWN):
+        faults["outcome"] = "Choose one of the answers."
+    return {"outcome": outcome}
+
+
+def _value(form: Form, unit: str, outcome: str, faults: dict[str, str]) -> dict[str, Any]:
+    """Return the number and its unit; the unit may stand behind the number or be chosen."""
+    typed = form.get("value", "").strip()
+    if outcome == OPEN:
+        return {"outcome": OPEN}
+    if not typed:
+        faults["value"] = "Type what the meter shows, or press 'I don't know'."
+        return {}
+    try:
+        reading = read_reading(typed.replace(";", " "), ())
+    except NotRead as fault:
+        faults["value"] = str(fault)
+        return {}
+    if reading.is_open:
+        return {"outcome": OPEN}
+    chosen = form.get("unit", "") or unit
+    return {"value": reading.value, "unit": reading.unit or unit_of(chosen)}
+
+
+def _done(
+    form: Form, item: items.Check, knowledge: Knowledge, faults: dict[str, str]
+) -> dict[str, Any]:
+    """Return how it was done: plug, moment, lead, temperature, circumstances."""
+    found: dict[str, Any] = {}
+    for name, allowed in _CHOICES.items():
+        value = form.get(name, "")
+        if value in allowed:
+            found[name] = value
+        elif value:
+            faults[name] = "Choose one of the answers shown."
+    tags = [one for one in form.getlist("circumstances") if one]
+    if any(one not in knowledge.rows("circumstances") for one in tags):
+        faults["circumstances"] = "Choose from the remarks shown."
+    elif tags:
+        found["circumstances"] = list(dict.fromkeys(tags))
+    if item.reading is not None:
+        found |= _measures(form, faults)
+    return found
+
+
+def _measures(form: Form, faults: dict[str, str]) -> dict[str, Any]:
+    """Return what the leads read and how warm the part was, where that was typed."""
+    found: dict[str, Any] = {}
+    leads, celsius = form.get("lead_ohms", "").strip(), form.get("celsius", "").strip()
+    if form.get("leads_zeroed"):
+        found["lead_ohms"] = 0.0
+    elif leads:
+        try:
+            found["lead_ohms"] = leads_of(leads)
+        except NotRead:
+            faults["lead_ohms"] = "Type what the leads alone read, such as 0.2."
+    if celsius:
+        try:
+            found["celsius"] = number_of(celsius.removesuffix("C").removesuffix("°").strip())
+        except NotRead:
+            faults["celsius"] = "Type degrees Celsius as a number, such as 60."
+    return found

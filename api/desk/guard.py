@@ -1,0 +1,60 @@
+"""What keeps the desk's forms its own: a cookie, a token bound to it, and strict headers.
+
+The cookie holds a random value that no script can read. A form carries its HMAC, so another site
+can neither know nor make it. Nothing is kept on the server: any worker can tell, and a form that
+was open when the server went away is still good when it is back.
+"""
+
+import hmac
+import re
+import secrets
+
+from flask import Response, abort, g, request
+
+COOKIE = "threewire_desk"
+PATH = "/desk"
+FIELD = "csrf"
+# Nothing but our own script, style and pictures; forms lead back here alone.
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+_KEPT_SECONDS = 365 * 24 * 3600
+_SHAPE = re.compile(r"[A-Za-z0-9_-]{43}", re.ASCII)
+
+
+def begin() -> None:
+    """Find the browser's cookie or make one; refuse a form that is not from a page of ours."""
+    held = request.cookies.get(COOKIE, "")
+    g.desk_cookie = held if _SHAPE.fullmatch(held) else secrets.token_urlsafe(32)
+    g.desk_cookie_new = g.desk_cookie != held
+    if request.method != "GET" and not _ours():
+        abort(403, "csrf")
+
+
+def _ours() -> bool:
+    """Return whether a form was sent from a page that this browser got from here."""
+    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+        return False
+    return hmac.compare_digest(token().encode(), request.form.get(FIELD, "").encode())
+
+
+def token() -> str:
+    """Return the token that this browser's forms carry."""
+    return hmac.new(g.desk_cookie.encode(), b"desk form", "sha256").hexdigest()
+
+
+def nonce() -> str:
+    """Return the mark of one form as it was made: sent twice, it counts once."""
+    return secrets.token_hex(16)
+
+
+def end(response: Response) -> Response:
+    """Set the cookie where it is new, and the headers of a page."""
+    if g.get("desk_cookie_new"):
+        response.set_cookie(
+            COOKIE, g.desk_cookie, max_age=_KEPT_SECONDS, path=PATH, httponly=True,
+            samesite="Lax", secure=request.is_secure,
+        )  # fmt: skip
+    response.headers.setdefault("Content-Security-Policy", POLICY)
+    return response

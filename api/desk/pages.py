@@ -1,0 +1,65 @@
+"""The desk's templates, and a page as a response."""
+
+from datetime import UTC, datetime
+from functools import lru_cache
+from typing import Any
+
+from flask import Response, current_app, request
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from api.access import caller
+from api.desk import guard
+from api.desk.words import minutes_words, movement, spoken
+from api.interview.places import hundredths
+from api.report_text import sureness
+from api.service import current
+
+HTML = "text/html"
+AUDIENCES = ("caller", "technician")
+_AUDIENCE_COOKIE = "threewire_desk_as"
+
+
+@lru_cache(maxsize=1)
+def _templates() -> Environment:
+    found = Environment(
+        loader=PackageLoader("api", "templates"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    found.filters.update(
+        hundredths=hundredths, sureness=sureness, spoken=spoken, minutes=minutes_words,
+        movement=movement, moment=moment, percent=lambda share: round(100 * share),
+    )  # fmt: skip
+    found.globals.update(nonce=guard.nonce)
+    return found
+
+
+def moment(at: str) -> str:
+    """Return a time of a case document for people: '2026-11-25 14:05 UTC'."""
+    return datetime.fromisoformat(at).astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def audience() -> str:
+    """Return whom this browser's pages are for: the one with the caller, or who does the steps."""
+    asked = request.args.get("as") or request.cookies.get(_AUDIENCE_COOKIE)
+    return asked if asked in AUDIENCES else AUDIENCES[0]
+
+
+def respond(template: str, status: int = 200, **context: Any) -> Response:
+    """Return a page. ``context`` is what the template needs beside what every page has."""
+    text = _templates().get_template(f"desk/{template}").render(
+        csrf=guard.token(), audience=audience(), caller=caller(),
+        knowledge_version=current().knowledge.version, **context,
+    )  # fmt: skip
+    response = current_app.response_class(text, status=status, mimetype=HTML)
+    if request.args.get("as") in AUDIENCES:
+        response.set_cookie(
+            _AUDIENCE_COOKIE, request.args["as"], max_age=30 * 24 * 3600, path=guard.PATH,
+            httponly=True, samesite="Lax", secure=request.is_secure,
+        )  # fmt: skip
+    return response
+
+
+def safe(svg: str) -> Markup:
+    """Return a drawing of our own making as it stands; it escaped what others wrote itself."""
+    return Markup(svg)  # noqa: S704 - made here from numbers and escaped words

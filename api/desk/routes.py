@@ -1,0 +1,13 @@
+"""The desk as one of the resources: its blueprint, once all of its pages are on it."""
+
+from typing import Any
+
+from api.desk import answering, home, life, machine, sums
+from api.desk.blueprint import blueprint
+
+# Pages for people: the description is for programs, which have /v1 for all of this.
+OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {}
+
+PAGES = (home, machine, answering, life, sums)
+
+__all__ = ["OPERATIONS", "PAGES", "blueprint"]

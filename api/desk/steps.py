@@ -1,0 +1,206 @@
+"""What is asked next, ready for the page: cautions first, then what to say, then the answers."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from api.desk.calls import Call
+from api.interview import views
+from api.interview.desk import cause_of, lead
+from api.interview.places import (
+    SURE,
+    checks_before,
+    further_checks,
+    hundredths,
+    prompt_of,
+)
+from api.interview.state import Target
+from api.interview.turn import Option
+from api.interview.wording import observed
+from engine.knowledge import items
+
+COIL_GROUND = "coil-ground"
+_SMALLER = {"V": ("V", "mV"), "A": ("A", "mA"), "s": ("s", "ms"),
+            "ohm": ("ohm", "mohm", "kohm", "Mohm")}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Cautions:
+    """The cautions of a step: new ones in full; known ones shortened here, in full below."""
+
+    new: tuple[str, ...] = ()
+    known: tuple[str, ...] = ()
+
+    @property
+    def reminder(self) -> str:
+        """Return the first sentence of each known one."""
+        return " ".join(one.split(". ")[0].rstrip(".") + "." for one in self.known)
+
+    @property
+    def every(self) -> tuple[str, ...]:
+        """Return all of them in full."""
+        return (*self.new, *self.known)
+
+
+@dataclass(frozen=True)
+class Ask:
+    """A check as it is asked: an answer to choose, or a reading to type."""
+
+    check: str
+    name: str
+    kind: str
+    minutes: float
+    say: str
+    how: str
+    why: str
+    saves: float
+    expect: Sequence[Mapping[str, str]]
+    cautions: Cautions
+    options: tuple[Option, ...]
+    units: tuple[str, ...]
+    quantity: str
+    to_own_ground: bool
+    heading: str = ""
+    replaces: int | None = None
+
+    @property
+    def takes_plug(self) -> bool:
+        """Return whether it matters if the plug was on."""
+        return self.quantity in ("voltage", "current")
+
+    @property
+    def is_ohms(self) -> bool:
+        """Return whether leads count and a meter can be over range."""
+        return self.quantity == "resistance"
+
+
+def urgent(call: Call) -> list[str]:
+    """Return the cautions of the case as a whole that the last answer raised."""
+    return views.urgent(call.answer, call.before)
+
+
+def ask(call: Call, name: str, replaces: int | None = None) -> Ask:
+    """Return a check as it is asked on this machine."""
+    row = call.desk.step(call.case, name)
+    check = call.desk.knowledge.checks[name]
+    reading = check.reading
+    prompt = prompt_of(Target("check", name), call.case, call.desk)
+    return Ask(
+        check=name, name=row["name"], kind=row["kind"], minutes=row["minutes"], say=row["say"],
+        how=row["how"], why=row["why"], saves=row.get("saves_minutes", 0.0),
+        expect=[{**one, "name": call.desk.name(one["cause"])} for one in row["expect"]],
+        cautions=_split(row["cautions"], call, name), options=prompt.options,
+        units=_SMALLER[reading.unit] if reading else (),
+        quantity=reading.quantity if reading else "",
+        to_own_ground=bool(reading and COIL_GROUND in reading.to_node.values()),
+        heading=_heading(call, name, replaces), replaces=replaces,
+    )  # fmt: skip
+
+
+def _split(texts: Sequence[str], call: Call, name: str) -> Cautions:
+    """Part the cautions into those that an earlier step of this call had, and new ones.
+
+    What the last answer raised for the whole case comes before what belongs to the step.
+    """
+    known: set[str] = set()
+    if call.audience == "caller":
+        for one in call.mine:
+            if one.body["check"] != name:
+                known.update(call.desk.step(call.case, one.body["check"])["cautions"])
+    first = urgent(call)
+    later = [one for one in texts if one not in first]
+    return Cautions(
+        (*first, *(one for one in later if one not in known)),
+        tuple(one for one in later if one in known),
+    )
+
+
+def _heading(call: Call, name: str, replaces: int | None) -> str:
+    """Return why this check is asked in a special way, or nothing."""
+    if call.desk.ruled_out(call.case, name):
+        return (
+            "As things stand this check is ruled out: do not do it. Note only what was found "
+            "before."
+        )
+    if replaces is not None:
+        old = next(one for one in call.told if one.place == replaces)
+        return f"Answer {replaces} says: {observed(old.body, call.desk)}. Now?"
+    if call.case.answered(name):
+        return "It was answered before; this answer counts beside that one."
+    return ""
+
+
+@dataclass(frozen=True)
+class Repair:
+    """What to put right, when no check is worth its minutes any more."""
+
+    cause: str
+    name: str
+    probability: float
+    because: str
+    cautions: Cautions
+    remedy: str
+    proof: str
+    behind: Sequence[str]
+    before: Sequence[tuple[str, str]]
+    others: Sequence[tuple[str, str, float]]
+    further: Sequence[tuple[str, str]]
+    still: Sequence[tuple[str, str]]
+
+
+def repair(call: Call) -> Repair:
+    """Return the repair that the answers point at, and what to do before a part is fitted."""
+    answer, desk = call.answer, call.desk
+    first = lead(answer)
+    sure = first["probability"] > SURE
+    order = [first["id"]] if sure else answer["advice"]["repair_order"] or [first["id"]]
+    entry = cause_of(answer, order[0])
+    known = {one["id"]: float(one["probability"]) for one in answer["causes"]}
+    return Repair(
+        cause=entry["id"], name=entry["name"], probability=entry["probability"],
+        because="" if sure else answer["advice"]["because"] or "",
+        cautions=Cautions(tuple(dict.fromkeys([*urgent(call), *entry["cautions"]]))), remedy=entry["remedy"],
+        proof=entry["proof_of_repair"], behind=views.behind(entry, desk),
+        before=[(one, desk.name(one)) for one in checks_before(call.case, desk, entry["id"])],
+        others=[(one, desk.name(one), known.get(one, 0.0)) for one in order[1:4]],
+        further=[(one["check"], one["name"]) for one in further_checks(call.case, desk)],
+        still=[(one["check"], one["name"]) for one in answer["next_checks"]],
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What an answer would do to the belief."""
+
+    words: str
+    leads: str
+    chance: str
+
+
+def meanings(call: Call, name: str) -> list[Meaning]:
+    """Return for every answer of an outcome check which cause would lead, and how likely."""
+    outcomes = call.desk.knowledge.checks[name].outcomes
+    if outcomes is None:
+        return []
+    found = []
+    for outcome in outcomes.names:
+        request = call.case.request()
+        body = {"check": name, "outcome": outcome}
+        if call.side and not call.desk.knowledge.checks[name].shared_between_sides:
+            body["side"] = call.side
+        request["findings"] = [*request["findings"], body]
+        first = lead(call.desk.diagnose(request))
+        words = outcomes.words.get(outcome, outcome)
+        found.append(Meaning(words, first["name"], hundredths(first["probability"])))
+    return found
+
+
+def searched(call: Call, words: str) -> dict[str, list[tuple[str, str]]]:
+    """Return the checks of this machine that have every word, by kind; all for no words."""
+    wanted = words.lower().split()
+    found: dict[str, list[tuple[str, str]]] = {kind: [] for kind in items.KINDS}
+    for name in call.desk.checks(call.case):
+        check = call.desk.knowledge.checks[name]
+        text = f"{name} {name.replace('-', ' ')} {check.name} {check.say} {check.kind}".lower()
+        if all(one in text for one in wanted):
+            found[check.kind].append((name, check.name))
+    return {kind: rows for kind, rows in found.items() if rows}
