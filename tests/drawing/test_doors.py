@@ -70,7 +70,7 @@ def test_its_style_is_let_through_and_nothing_else(client: FlaskClient) -> None:
         ("?side=left", json.dumps(REQUEST).encode(), "application/json", 422, "query.side"),
     ],
 )  # fmt: skip
-def test_refusals_are_problems(
+def test_refusals_are_problems(  # noqa: PLR0917 - one case a line
     client: FlaskClient, query: str, body: bytes, kind: str, status: int, place: str
 ) -> None:
     """What cannot be drawn is refused as a diagnosis refuses it, with the place of the fault."""
