@@ -4,7 +4,7 @@ Where control type or coil style is not known, what every possible circuit has i
 sentence says what is not.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -17,6 +17,7 @@ UNKNOWN = "unknown"
 _SYMBOLS = {"source": "battery", "contact": "contact", "load": "load", "wire": "wire"}
 _RAILS = ("distribution",)  # the far end of a fault that comes from there
 _UNKNOWN_END, _FROM, _TO = "unknown:", "from:", "to:"
+MOST_FAULTS: Mapping[Shape, int] = {"wide": 8, "tall": 3}
 _SPARE_COLUMNS = 3  # parts without a place of their own stand in so many columns below the rest
 
 
@@ -75,11 +76,12 @@ def _moment(circuit: items.Circuit, phase: str) -> str:
 
 
 def make_diagram(
-    knowledge: Knowledge, machine: Mapping[str, Any], shape: Shape, faults: Collection[str] = ()
+    knowledge: Knowledge, machine: Mapping[str, Any], shape: Shape, faults: Sequence[str] = ()
 ) -> Diagram:
     """Return what to draw of a machine (``duty``, ``control``, ``coil``).
 
-    ``faults`` are the parts that a healthy circuit does not have and that are to be shown.
+    ``faults`` are parts to be shown that a healthy circuit does not have, the likeliest first; of
+    too many the rest is left out, for the wires need room.
     """
     circuits = tuple(
         circuit
@@ -88,12 +90,14 @@ def make_diagram(
     )
     coil = str(machine["coil"])
     common = _common([list(_parts(circuit, coil)) for circuit in circuits])
-    wanted = [part for part in common if not part.absent or part.id in faults]
+    absent = {part.id for part in common if part.absent}
+    shown = [name for name in faults if name in absent][: MOST_FAULTS[shape]]
+    wanted = [part for part in common if not part.absent or part.id in shown]
     placed = _place(wanted, knowledge.rows("drawing-parts"), coil, shape)
     rows = knowledge.rows("drawing-nodes")
     drawn = [_cut_short(part) if part.fault else part for part in placed]
     used = dict.fromkeys(node for part in drawn for node in (part.top, part.bottom))
-    points = {node: _point(node, rows) for node in used}
+    points = {node: _point(node, rows, coil) for node in used}
     return Diagram(circuits, coil, tuple(drawn), points, _unknowns(circuits, coil))
 
 
@@ -165,17 +169,19 @@ def _cut_short(part: Drawn) -> Drawn:
     return replace(part, bottom=f"{_TO}{part.id}:{part.bottom}")
 
 
-def _point(node: str, rows: Mapping[str, Mapping[str, Any]]) -> Point:
+def _point(node: str, rows: Mapping[str, Mapping[str, Any]], coil: str) -> Point:
     if node.startswith(_UNKNOWN_END):
         return Point(node, "By control type", "a point that depends on the control type", "", "")
     for start in (_FROM, _TO):
         if node.startswith(start):
-            far = _point(node.rsplit(":", 1)[1], rows)
+            far = _point(node.rsplit(":", 1)[1], rows, coil)
             return Point(node, f"{start.rstrip(':')} {far.label}", far.touches, "", "")
     row = rows.get(node, {})
     plain = node.replace("-", " ").capitalize()
+    touches = row.get("touches", plain.lower())
+    styled = {"body-ground": "body_touches", UNKNOWN: "unknown_touches"}.get(coil, "touches")
     return Point(
-        node, row.get("label", plain), row.get("touches", plain.lower()), row.get("anchor", ""),
+        node, row.get("label", plain), row.get(styled, touches), row.get("anchor", ""),
         row.get("path", ""),
     )  # fmt: skip
 

@@ -97,7 +97,7 @@ def circuit_svg(
 
 
 def _draw(knowledge: Knowledge, machine: Mapping[str, Any], marks: Marks, look: Look) -> str:
-    suspected = {part for one in marks.suspects for part in one.parts}
+    suspected = list(dict.fromkeys(part for one in marks.suspects for part in one.parts))
     diagram = make_diagram(knowledge, machine, look.shape, suspected)
     head = words.heading(diagram, machine, look.heading)
     lines = set_lines(head, MARGIN, 6.0, look.width, "heading")

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from api.drawing.text import NARROW, NO_BREAK
 from engine import Knowledge
 from engine.knowledge import items
 from engine.model import HEALTHY, OUTSIDE
@@ -26,8 +27,9 @@ class Suspect:
     @property
     def tag(self) -> str:
         """Return what is written at its parts."""
-        chance = percent(self.chance).replace(" %", "\u202f%")  # a narrow space that holds
-        return f"S{self.number} {chance}"
+        chance = percent(self.chance).replace("over ", ">").replace("under ", "<")
+        # spaces that hold: the tag stays on one line
+        return f"S{self.number}{NO_BREAK}{chance.replace(' %', NARROW)}"
 
 
 @dataclass(frozen=True)

@@ -148,6 +148,8 @@ def _paint_symbol(one: Element, symbol: Symbol, sheet: Sheet, part: Drawn) -> No
         _path(one, points, "")
     for points in symbol.thick:
         _path(one, points, "", stroke_width="4")
+    for points in symbol.fine:
+        _path(one, points, "", stroke_width="1.4")
     for points in symbol.dashed:
         _path(one, points, "", stroke_dasharray="2 2", stroke_width="1.2")
     for x, y, width, height in symbol.boxes:
@@ -217,7 +219,7 @@ def _paint_corners(parent: Element, x: float, y: float) -> None:
             _path(parent, corner, "tw-corner", stroke=INK, stroke_width="2.6")
 
 
-def paint_mark(parent: Element, x: float, y: float, mark: str, size: float = 6.5) -> None:
+def paint_mark(parent: Element, x: float, y: float, mark: str, size: float = 6.0) -> None:
     """Draw a mark with its middle at a place."""
     if mark == "good":
         _path(parent, ((x - 5, y), (x - 1.5, y + 4), (x + 5, y - 5)), "tw-mark-good", stroke=INK,
@@ -252,7 +254,7 @@ def paint_lines(parent: Element, lines: Sequence[Line]) -> None:
     group = _add(parent, "g", "tw-labels")
     for line in lines:
         if line.mark:
-            paint_mark(group, line.x - MARK_WIDTH + 6, line.y - 4, line.mark)
+            paint_mark(group, line.x - MARK_WIDTH + 6.5, line.y - 4, line.mark)
         css = f"tw-text {_STYLES.get(line.style, '')}".strip()
         node = _add(group, "text", css, x=line.x, y=line.y, fill=INK, font_size=text.SIZE)
         if line.bold:

@@ -15,7 +15,7 @@ COLUMN_GAP = 5.0
 UPRIGHT = 6.0  # between two uprights in a gutter
 LINE_GAP = 10.0  # between two lines in a channel
 ROW_HEIGHT = 40.0
-MARK_WIDTH = 15.0
+MARK_WIDTH = 16.0
 CHANNEL_TOP = 8.0
 HEADER = 18.0  # room for the name of a frame
 

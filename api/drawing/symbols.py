@@ -11,17 +11,17 @@ Points = tuple[tuple[float, float], ...]
 
 @dataclass(frozen=True)
 class Symbol:
-    """Strokes, boxes (left, top, width, height) and dots; the wire is broken from -reach to reach.
+    """Strokes, boxes (left, top, width, height) and rings; the wire is broken from -reach to reach.
 
-    ``thick`` strokes are drawn broad, ``dashed`` ones broken.
+    ``thick`` strokes are drawn broad, ``fine`` ones thin, ``dashed`` ones broken.
     """
 
     reach: float
     strokes: tuple[Points, ...] = ()
     boxes: tuple[tuple[float, float, float, float], ...] = ()
     thick: tuple[Points, ...] = ()
+    fine: tuple[Points, ...] = ()
     dashed: tuple[Points, ...] = ()
-    dots: tuple[tuple[float, float, float], ...] = ()
     rings: tuple[tuple[float, float, float], ...] = ()
     letter: str = ""
 
@@ -45,13 +45,14 @@ SYMBOLS: Mapping[str, Symbol] = {
         14, strokes=_MAKE, dashed=(((-4, 0.5), (-11, 0.5)),), thick=(((-11, -3), (-11, 4)),)
     ),
     "timer": Symbol(
-        14, strokes=(*_MAKE, ((-4, -0.8), (-11, -0.8)), ((-5, 1.8), (-11, 1.8)),
-                     ((-11, -4), (-8.5, 0.5), (-11, 5))),
+        14, strokes=_MAKE,
+        fine=(((-4.6, -1), (-11, -1)), ((-3.2, 2), (-11, 2)),
+              ((-8.5, -6.5), (-10.5, -3.5), (-11.2, 0.5), (-10.5, 4.5), (-8.5, 7.5))),
     ),
     "plug": Symbol(
-        14, strokes=(((0, -14), (0, -6)), ((0, 2), (0, 14)),
-                     ((-6, -8), (-5, -3), (0, 0), (5, -3), (6, -8))),
-        dots=((0, 0, 0.1),), thick=(((0, -3), (0, 4)),),
+        15, strokes=(((0, -15), (0, -7)), ((0, 8), (0, 15)),
+                     ((-8, 4), (-7, -1), (-4, -5.5), (0, -7), (4, -5.5), (7, -1), (8, 4))),
+        thick=(((0, -1), (0, 8)),),
     ),
     "joint": Symbol(14, strokes=(((0, -14), (0, -5)), ((0, 5), (0, 14)),
                                  ((-3.5, 3.5), (3.5, -3.5))),

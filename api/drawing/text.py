@@ -7,8 +7,8 @@ SIZE = 12.0  # pixels at 1:1, the smallest that is used
 LINE = 15.0
 # Advance widths of the usual sans-serif faces in shares of the size: nearly all capitals, digits
 # and small letters of one such face share a few values (font metrics of the common core fonts).
-_NARROW = frozenset("ijl'|!.,:;`")
-_SLIM = frozenset(' \u00a0\u202fftrI()[]{}/\\-"*')
+_NARROW = frozenset("ijl'|!.,:;`\u202f")
+_SLIM = frozenset(' \u00a0ftrI()[]{}/\\-"*')
 _BROAD = frozenset("mwMW%@")
 _ROOM = 1.04  # another face of the same kind may run a little wider
 _BOLD = 1.08
@@ -16,6 +16,7 @@ _BOLD = 1.08
 
 _UNIT = re.compile(r"(?<=[0-9]) (?=(V|A|ohm|s|%|x)\b|%)")
 NO_BREAK = "\u00a0"
+NARROW = "\u202f%"  # a per cent sign held close
 
 
 def joined(text: str) -> str:
@@ -25,8 +26,8 @@ def joined(text: str) -> str:
 
 def width(text: str, size: float = SIZE, bold: bool = False) -> float:
     """Return the width of a text in pixels, on the safe side."""
-    units = sum(map(_advance, text))
-    return units * size * _ROOM * (_BOLD if bold else 1.0)
+    units = sum(_advance(one) * (_BOLD if bold and one.isalpha() else 1.0) for one in text)
+    return units * size * _ROOM
 
 
 def _advance(letter: str) -> float:

@@ -131,7 +131,7 @@ def test_leads_stand_where_they_touch(
     }  # fmt: skip
     assert letters == {"ground-point": "R", "battery-negative": "B"}
     said = told(root)
-    assert "Red lead +: ground point of the solenoid." in said
+    assert "Red lead +: bare metal on the solenoid body." in said
     assert "Black lead: battery negative post." in said
     assert "Plug fitted, while the engine is cranked." in said
     assert "If healthy 0.1 to 0.5 V" in said

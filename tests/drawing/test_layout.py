@@ -182,6 +182,15 @@ def test_a_suspected_fault_is_drawn(knowledge: Knowledge, shape: str) -> None:
     assert counted["hold-wire-short"] == 0
 
 
+def test_a_phone_has_room_for_three_faults(knowledge: Knowledge) -> None:
+    """Of four suspected shorts the tall drawing shows three; of the last it says so."""
+    root = drawn(knowledge, MACHINES[0], "tall", SHORTS)
+    parts = {node.get("data-part") for node in root.iter(f"{SVG}g")}
+    assert len(parts & {"hold-backfeed", "hold-wire-short", "body-short", "pull-wire-short"}) == 3
+    said = " ".join(one for one, _ in texts(root))
+    assert said.count("(not in this drawing)") == 1
+
+
 @pytest.mark.parametrize("shape", SHAPES)
 def test_ends_of_parts_lie_on_their_wires(knowledge: Knowledge, shape: str) -> None:
     """Both leads of each part end on the wires of the two points that the data puts it between."""
