@@ -1,5 +1,6 @@
 """``/v1/diagnoses/batch``: one request a line in, one answer a line out, while lines come."""
 
+import sys
 from collections.abc import Callable, Iterator
 from itertools import islice
 from typing import Any
@@ -29,7 +30,7 @@ def diagnose_batch() -> Response:
     negotiation.query({})
     negotiation.require_json_body(MEDIA_TYPE)
     negotiation.require_json_accepted(MEDIA_TYPE)
-    request.max_content_length = None  # lines are bounded in length and number instead
+    request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
     texts = stream_with_context(_answers(current(), request.stream.read))
     response = current_app.response_class(texts, mimetype=MEDIA_TYPE)
     response.headers["X-Accel-Buffering"] = "no"  # a proxy in front passes each line on at once
