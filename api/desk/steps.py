@@ -158,8 +158,8 @@ def repair(call: Call) -> Repair:
     return Repair(
         cause=entry["id"], name=entry["name"], probability=entry["probability"],
         because="" if sure else answer["advice"]["because"] or "",
-        cautions=Cautions(tuple(dict.fromkeys([*urgent(call), *entry["cautions"]]))), remedy=entry["remedy"],
-        proof=entry["proof_of_repair"], behind=views.behind(entry, desk),
+        cautions=Cautions(tuple(dict.fromkeys([*urgent(call), *entry["cautions"]]))),
+        remedy=entry["remedy"], proof=entry["proof_of_repair"], behind=views.behind(entry, desk),
         before=[(one, desk.name(one)) for one in checks_before(call.case, desk, entry["id"])],
         others=[(one, desk.name(one), known.get(one, 0.0)) for one in order[1:4]],
         further=[(one["check"], one["name"]) for one in further_checks(call.case, desk)],

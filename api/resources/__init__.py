@@ -5,6 +5,7 @@ Each module carries, beside its views, ``OPERATIONS``: what /openapi.json says o
 
 from types import ModuleType
 
+from api.desk import routes as desk
 from api.resources import (
     batch,
     cases,
@@ -38,6 +39,7 @@ MODULES: list[ModuleType] = [
     separation,
     sums,
     reference,
+    desk,
     description,
     health,
     metrics,
