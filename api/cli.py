@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "db": "api.db_cli:db",
     "keys": "api.keys_cli:keys",
     "events": "api.events_cli:events",
+    "replay": "api.replay_cli:replay",
     "version": "api.version_cli:version",
 }
 
