@@ -67,8 +67,8 @@ class Draft:
         return replace(self, findings=tuple(f for f in self.findings if f.place not in places))
 
 
-def from_row(row: Case) -> Draft:
-    """Return a case as it stands in the store."""
+def from_row(row: Case, whole: bool = True) -> Draft:
+    """Return a case as it stands in the store; without its findings where it is not ``whole``."""
     return Draft(
         number=row.number, version=row.version, state=row.state, opened_at=row.opened_at,
         opened_by=row.opened_by, changed_at=row.changed_at, machine=row.machine,
@@ -80,7 +80,7 @@ def from_row(row: Case) -> Draft:
                     one.withdrawn_by or "", one.withdrawn_at, one.withdrawn_because or ""
                 ),
             )
-            for one in row.findings
+            for one in (row.findings if whole else ())
         ),
         outcome=row.outcome, leading=row.leading,
     )  # fmt: skip

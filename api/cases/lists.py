@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Select, select
-from sqlalchemy.orm import Session, noload
+from sqlalchemy.orm import Session, lazyload
 
 from api.cases import texts
 from api.cases.document import document
@@ -76,7 +76,7 @@ def _check(wanted: Wanted, limit: Any) -> None:
 
 
 def _query(wanted: Wanted) -> Select[Any]:
-    query = select(Case).options(noload(Case.findings)).order_by(Case.order.desc())
+    query = select(Case).options(lazyload(Case.findings)).order_by(Case.order.desc())
     if wanted.state is not None:
         query = query.where(Case.state == wanted.state)
     if wanted.fleet_number is not None:
@@ -87,7 +87,7 @@ def _query(wanted: Wanted) -> Select[Any]:
 
 
 def _entry(row: Case) -> dict[str, Any]:
-    whole = document(from_row(row))
+    whole = document(from_row(row, whole=False))
     del whole["findings"]
     return whole
 
