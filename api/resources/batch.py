@@ -31,7 +31,8 @@ def diagnose_batch() -> Response:
     negotiation.require_json_body(MEDIA_TYPE)
     negotiation.require_json_accepted(MEDIA_TYPE)
     request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
-    texts = stream_with_context(_answers(current(), request.stream.read))
+    read = _whole(request.stream.read, request.content_length)
+    texts = stream_with_context(_answers(current(), read))
     response = current_app.response_class(texts, mimetype=MEDIA_TYPE)
     response.headers["X-Accel-Buffering"] = "no"  # a proxy in front passes each line on at once
     return response
@@ -41,7 +42,7 @@ def _answers(service: Service, read: Callable[[int], bytes]) -> Iterator[str]:
     """Yield the answers. A caller that stalls is the server's to end: see api.slow_clients."""
     limit: int = service.settings.batch_lines
     number = 0
-    lines = split(_told(read), BLOCK)
+    lines = split(read, BLOCK)
     try:
         for number, raw in enumerate(islice(lines, limit), start=1):
             yield answer_line(service.engine, number, raw, problems.log_surprise)[1]
@@ -56,14 +57,23 @@ class _BodyError(Exception):
     """The body cannot be read to its end: the caller has gone, or sends it wrongly."""
 
 
-def _told(read: Callable[[int], bytes]) -> Callable[[int], bytes]:
-    """Return ``read`` with whatever the server raises for a broken body as one exception."""
+def _whole(read: Callable[[int], bytes], length: int | None) -> Callable[[int], bytes]:
+    """Return ``read``, raising _BodyError for a body that is broken, or shorter than announced.
+
+    The server raises one thing or another for the first, and nothing for the second.
+    """
+    left = length or 0
 
     def reading(size: int) -> bytes:
+        nonlocal left
         try:
-            return read(size)
+            piece = read(size)
         except Exception as error:
             raise _BodyError from error
+        left -= len(piece)
+        if not piece and left > 0:
+            raise _BodyError
+        return piece
 
     return reading
 
