@@ -2,7 +2,6 @@
 
 import mimetypes
 from importlib.resources import files
-from urllib.parse import quote
 
 from flask import Blueprint, Response, abort, current_app, redirect, request
 from werkzeug.exceptions import HTTPException
@@ -122,15 +121,14 @@ def _on_http(error: HTTPException) -> Response:
 def _on_problem(error: ProblemError) -> Response:
     """Answer what the gate refuses: without a key, ask for one; else say why."""
     if error.status == 401:
-        wanted = quote(request.full_path.rstrip("?")) if request.method == "GET" else "/desk"
-        response = go(f"/desk/sign-in?next={wanted}")
+        wanted = request.full_path.rstrip("?") if request.method == "GET" else "/desk"
+        response = pages.respond("sign_in.html", 401, fault="", next=wanted)
     else:
         title = "Wait a moment" if error.status == 429 else "That is not for this key"
         response = pages.respond(
             "message.html", error.status, title=title, lines=[error.detail or ""], links=[_HOME]
         )
     response.headers.update(error.headers)
-    response.headers.pop("WWW-Authenticate", None)  # the browser would ask in its own window
     return response
 
 

@@ -19,21 +19,33 @@ POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
+_SAFE = ("GET", "HEAD", "OPTIONS")
 _KEPT_SECONDS = 365 * 24 * 3600
 _SHAPE = re.compile(r"[A-Za-z0-9_-]{43}", re.ASCII)
 
 
 def begin() -> None:
-    """Find the browser's cookie or make one; refuse a form that is not from a page of ours."""
-    held = request.cookies.get(COOKIE, "")
-    g.desk_cookie = held if _SHAPE.fullmatch(held) else secrets.token_urlsafe(32)
-    g.desk_cookie_new = g.desk_cookie != held
-    if request.method != "GET" and not _ours():
+    """Refuse a form that is not from a page of ours."""
+    if request.method not in _SAFE and not _ours():
         abort(403, "csrf")
 
 
+def browser() -> str:
+    """Return the random value that this browser's cookie holds; a new one where it has none."""
+    if "desk_cookie" not in g:
+        held = request.cookies.get(COOKIE, "")
+        g.desk_cookie = held if _SHAPE.fullmatch(held) else secrets.token_urlsafe(32)
+        g.desk_cookie_new = g.desk_cookie != held
+    return str(g.desk_cookie)
+
+
 def _ours() -> bool:
-    """Return whether a form was sent from a page that this browser got from here."""
+    """Return whether a form was sent from a page that this browser got from here.
+
+    A request that carries its key in a header is no browser's doing: no other site can add one.
+    """
+    if "Authorization" in request.headers:
+        return True
     if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
         return False
     return hmac.compare_digest(token().encode(), request.form.get(FIELD, "").encode())
@@ -41,7 +53,7 @@ def _ours() -> bool:
 
 def token() -> str:
     """Return the token that this browser's forms carry."""
-    return hmac.new(g.desk_cookie.encode(), b"desk form", "sha256").hexdigest()
+    return hmac.new(browser().encode(), b"desk form", "sha256").hexdigest()
 
 
 def nonce() -> str:

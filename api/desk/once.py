@@ -6,10 +6,11 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
-from flask import g, request
+from flask import request
 from sqlalchemy.orm import Session
 
 from api.cases import Book
+from api.desk import guard
 from api.store.models import KeptAnswer
 
 _SHAPE = re.compile(r"[0-9a-f]{32}", re.ASCII)
@@ -18,7 +19,7 @@ _SEE_OTHER = 303
 
 def _who() -> str:
     """Return whose mark it is: the browser's, by a digest, since the cookie is a secret."""
-    return "desk " + hashlib.sha256(g.desk_cookie.encode()).hexdigest()[:40]
+    return "desk " + hashlib.sha256(guard.browser().encode()).hexdigest()[:40]
 
 
 def already(book: Book) -> str | None:

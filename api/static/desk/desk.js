@@ -9,7 +9,7 @@
   const POLL_MS = 5000;
   const RETRY_MS = 2500;
   const NO_DRAFT = new Set(["csrf", "nonce", "version"]);
-  const AWAY = new Set([502, 503, 504]);
+  const AWAY = new Set([429, 502, 503, 504]);
 
   const store = {
     get(key) { try { return JSON.parse(localStorage.getItem(key)); } catch { return null; } },
@@ -79,6 +79,7 @@
     });
     if (AWAY.has(reply.status)) throw new Error(String(reply.status));
     const text = await reply.text();
+    if (reply.status === 401) { showUnsent(job); put(text, reply); return; }  // sent after signing in
     // taken, or refused in words: either way the server has it, and its page says what is next
     store.drop(UNSENT);
     showUnsent(null);
@@ -183,18 +184,24 @@
       if (event.key === "Escape") event.target.blur();
       return;
     }
-    if (/^[0-9]$/.test(event.key)) { digit(event); return; }
+    if (/^[0-9.-]$/.test(event.key)) { digit(event); return; }
     const open = { e: "#evidence", w: "#why", m: "[data-load]" }[event.key];
     if (open) toggle(event, document.querySelector(open));
     else if (event.key === "/") focusOn(event, byId("find") || byId("q"));
-    else if (event.key === "n" && document.querySelector("[data-key=n]")) document.querySelector("[data-key=n]").click();
+    else press(event, /^[a-z]$/.test(event.key) && document.querySelector(`[data-key="${event.key}"]`));
+  }
+
+  function press(event, target) {
+    if (!target) return;
+    event.preventDefault();
+    target.click();
   }
 
   function digit(event) {
     const group = event.target.closest && event.target.closest("fieldset[data-pick]");
     if (group) { pick(event, group); return; }
     const target = document.querySelector(`[data-digit="${event.key}"]`);
-    if (target) { event.preventDefault(); target.click(); return; }
+    if (target) { press(event, target); return; }
     const value = byId("value");  // a digit where a reading is asked for begins the reading
     if (value) { event.preventDefault(); value.focus(); value.value += event.key; value.dispatchEvent(new Event("input", { bubbles: true })); }
   }
@@ -272,6 +279,6 @@
   const faults = byId("faults");
   if (faults) faults.focus();
   const waiting = store.get(UNSENT);
-  if (waiting) { showUnsent(waiting); attempt(waiting); }
+  if (waiting) { showUnsent(waiting); if (!byId("key")) attempt(waiting); }
   setInterval(poll, POLL_MS);
 })();

@@ -1,0 +1,48 @@
+"""The desk on a store of its own, asked as a browser asks it; and a real one with a real browser."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from flask import Flask
+
+from api import create_app, settings
+from api.store import Database, upgrade
+from engine import Diagnoser, Knowledge, load_knowledge
+from tests.desk.support import Browser
+
+
+@pytest.fixture(scope="session")
+def knowledge() -> Knowledge:
+    """The shipped knowledge base."""
+    return load_knowledge()
+
+
+@pytest.fixture(scope="session")
+def engine(knowledge: Knowledge) -> Diagnoser:
+    """The real engine, built once."""
+    return Diagnoser(knowledge)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Database]:
+    """An SQLite store; the case book itself is tested on both databases elsewhere."""
+    found = Database(f"sqlite:///{tmp_path}/store/cases.sqlite3")
+    upgrade(found)
+    yield found
+    found.close()
+
+
+@pytest.fixture
+def app(knowledge: Knowledge, engine: Diagnoser, store: Database) -> Flask:
+    """The application as it is on loopback, without keys."""
+    found = settings.load({"database": str(store.url)}, environment={})
+    return create_app(
+        {"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "SETTINGS": found, "DATABASE": store}
+    )
+
+
+@pytest.fixture
+def desk(app: Flask) -> Browser:
+    """A browser at the desk."""
+    return Browser(app)

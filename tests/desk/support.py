@@ -1,0 +1,95 @@
+"""A browser without a screen: keeps cookies, fills in the forms that a page has, and sends them."""
+
+import re
+from html.parser import HTMLParser
+from typing import Any
+
+from flask import Flask
+from werkzeug.test import TestResponse
+
+FUEL = {"duty": "1", "control-fuel-shutoff": "2", "coil": "2", "system_volts": "1",
+        "symptom-fuel-shutoff": "cranks-no-start", "fleet_number": "7",
+        "machine_type": "compact track loader"}  # fmt: skip
+BRAKE = {"duty": "2", "control-brake-release": "2", "coil": "1", "system_volts": "1",
+         "solenoids": "2", "side": "2", "symptom-brake-release": "will-not-release",
+         "fleet_number": "42", "machine_type": "site dumper"}  # fmt: skip
+
+
+class _Forms(HTMLParser):
+    """Finds the forms of a page with their hidden fields."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.forms: list[tuple[str, dict[str, str]]] = []
+        self.texts: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        found = {name: value or "" for name, value in attrs}
+        if tag == "form":
+            self.forms.append((found.get("action", ""), {}))
+        if tag == "input" and found.get("type") == "hidden" and self.forms:
+            self.forms[-1][1][found["name"]] = found["value"]
+
+    def handle_data(self, data: str) -> None:
+        self.texts.append(data)
+
+
+def text_of(response: TestResponse) -> str:
+    """Return the words of a page, blanks made one."""
+    found = _Forms()
+    found.feed(response.text)
+    return " ".join(" ".join(found.texts).split())
+
+
+class Browser:
+    """One browser: what it was last shown, and what can be sent from there."""
+
+    def __init__(self, app: Flask) -> None:
+        self.client = app.test_client()
+        self.page: TestResponse = self.get("/desk")
+
+    def get(self, address: str) -> TestResponse:
+        """Open a page and keep it as the one that is shown."""
+        self.page = self.client.get(address)
+        return self.page
+
+    def hidden(self, action: str) -> dict[str, str]:
+        """Return the hidden fields of the form that leads to ``action``."""
+        found = _Forms()
+        found.feed(self.page.text)
+        fields = next((fields for to, fields in found.forms if to == action), None)
+        assert fields is not None, f"no form to {action} among {[to for to, _ in found.forms]}"
+        return fields
+
+    def send(self, action: str, **fields: Any) -> TestResponse:
+        """Fill in the shown page's form to ``action`` and send it; a redirect is not followed."""
+        data = {**self.hidden(action), **{k.replace("__", "-"): v for k, v in fields.items()}}
+        response = self.client.post(action, data=data)
+        if response.status_code != 303:
+            self.page = response
+        return response
+
+    def follow(self, response: TestResponse) -> TestResponse:
+        """Open the page that a form led to."""
+        assert response.status_code == 303, text_of(response)
+        return self.get(response.headers["Location"])
+
+    def start(self, fields: dict[str, str] | None = None, **more: str) -> str:
+        """Start a call and return the address of its case, which is shown."""
+        self.get("/desk/call")
+        self.follow(self.send("/desk/call", **{**(fields or FUEL), **more}))
+        found = re.search(r'data-case="([^"]+)"', self.page.text)
+        assert found is not None
+        return found.group(1)
+
+    def answer(self, case: str, check: str, **fields: Any) -> TestResponse:
+        """Answer a check of a case, whatever is asked now, and return the response."""
+        self.get(f"{case}?check={check}")
+        return self.send(f"{case}/answers", **fields)
+
+    @property
+    def version(self) -> int:
+        """Return the version of the case that is shown."""
+        found = re.search(r'data-version="(\d+)"', self.page.text)
+        assert found is not None
+        return int(found.group(1))

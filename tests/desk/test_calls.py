@@ -1,0 +1,355 @@
+"""A call from its first form to its end, as forms sent to the application."""
+
+import json
+
+import pytest
+from flask import Flask
+
+from api.desk.words import movement, without_typing
+from api.interview.questions import questions
+from tests.desk.support import BRAKE, FUEL, Browser, text_of
+
+
+def findings(desk: Browser, case: str) -> list[dict[str, object]]:
+    """Return the findings as the programs' door tells them."""
+    answer = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}")
+    found: list[dict[str, object]] = answer.get_json()["findings"]
+    return found
+
+
+def test_a_call_is_a_case_from_the_first_answer_on(desk: Browser) -> None:
+    """Starting a call keeps the machine and the complaint, in the words of the contract."""
+    case = desk.start(complaint="Turns over, nothing more.")
+    kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()
+    assert kept["machine"] == {
+        "duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground",
+        "system_volts": 12,
+    }  # fmt: skip
+    assert kept["fleet_number"] == "7"
+    assert kept["complaint"] == "Turns over, nothing more."
+    assert [one["check"] for one in kept["findings"]] == ["engine-response"]
+
+
+def test_dont_know_is_an_answer(desk: Browser) -> None:
+    """Only the duty must be known; the engine weighs every control and coil that it may be."""
+    case = desk.start({"duty": "2"})
+    kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()
+    assert kept["machine"] == {"duty": "brake-release", "control": "unknown", "coil": "unknown"}
+    assert kept["findings"] == []
+
+
+def test_without_the_duty_the_form_comes_back_filled_in(desk: Browser) -> None:
+    """A form that cannot be taken names the field and keeps every value."""
+    desk.get("/desk/call")
+    page = desk.send("/desk/call", fleet_number="31", complaint="Brummt nur", coil="2")
+    assert page.status_code == 422
+    assert "Choose what the trouble is with" in text_of(page)
+    assert 'value="31"' in page.text
+    assert "Brummt nur" in page.text
+    assert 'id="coil-2" checked' in page.text
+
+
+def test_what_is_asked_first_is_seen_first(desk: Browser) -> None:
+    """Lead with its probability, next step, caution, sentence: they stand in this order."""
+    desk.start()
+    page = desk.page.text
+    places = [
+        page.index(mark) for mark in ("now-lead", "now-next", 'class="caution"', 'class="say')
+    ]
+    assert places == sorted(places)
+    assert " in 100" in page[places[0] : places[2]]
+
+
+def test_a_reading_is_taken_as_people_type_it(desk: Browser) -> None:
+    """A decimal comma and a unit behind the number are read; the unit there wins."""
+    case = desk.start()
+    assert desk.answer(case, "pull-pin-voltage", value="11,4", unit="V").status_code == 303
+    assert desk.answer(case, "pull-current", value="3.1 A", unit="mA").status_code == 303
+    kept = findings(desk, case)
+    assert (kept[1]["value"], kept[1]["unit"]) == (11.4, "V")
+    assert (kept[2]["value"], kept[2]["unit"]) == (3.1, "A")
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "says"),
+    [
+        ("eleven", "V", "is not a reading"),
+        ("", "V", "Type what the meter shows"),
+        ("11400", "V", "outside what this check can read"),
+        ("11.4 ohm", "V", "this check reads V"),
+        ("1,140", "V", "can be 1140 or 1.140"),
+    ],
+)
+def test_nonsense_is_refused_at_its_field(desk: Browser, typed: str, unit: str, says: str) -> None:
+    """The page says what is wrong beside the field and shows what was typed once more."""
+    case = desk.start()
+    page = desk.answer(case, "pull-pin-voltage", value=typed, unit=unit, note="at the plug")
+    assert page.status_code == 422
+    assert says in text_of(page)
+    assert 'aria-invalid="true"' in page.text
+    assert f'value="{typed}"' in page.text
+    assert "at the plug</textarea>" in page.text
+    assert len(findings(desk, case)) == 1
+
+
+def test_how_it_was_taken_goes_with_it(desk: Browser) -> None:
+    """Leads, temperature, the other lead's place, remarks and note are kept with the ohms."""
+    case = desk.start()
+    desk.answer(
+        case, "pull-winding-ohms", value="0.6", unit="ohm", lead_ohms="0.2", celsius="60",
+        measured_to="body", circumstances=["hot", "shaken"], note="still warm",
+    )  # fmt: skip
+    assert {k: v for k, v in findings(desk, case)[1].items() if k not in ("place", "by", "at")} == {
+        "check": "pull-winding-ohms", "value": 0.6, "unit": "ohm", "lead_ohms": 0.2,
+        "celsius": 60.0, "measured_to": "body", "circumstances": ["hot", "shaken"],
+        "note": "still warm", "withdrawn": None,
+    }  # fmt: skip
+
+
+def test_over_range_and_dont_know(desk: Browser) -> None:
+    """A meter over range is 'open'; what nobody knows is kept as not known and asked no more."""
+    case = desk.start()
+    desk.answer(case, "pull-winding-ohms", outcome="open")
+    desk.follow(desk.answer(case, "relay-click", outcome="not-known"))
+    assert [one.get("outcome") for one in findings(desk, case)[1:]] == ["open", "not-known"]
+    assert 'name="check" value="relay-click"' not in desk.page.text
+
+
+def test_beliefs_move_and_the_page_says_how(desk: Browser) -> None:
+    """After an answer each cause shows where it was before."""
+    case = desk.start()
+    desk.follow(desk.answer(case, "pull-current", value="3.1", unit="A"))
+    page = text_of(desk.page)
+    assert " up from " in page
+    assert movement(0.712, 0.4) == "up from 40"
+    assert movement(0.123, 0.1234) == "as before"
+    assert movement(0.1, None) == ""
+
+
+def test_evidence_has_a_picture_and_its_words(desk: Browser) -> None:
+    """A reading's bands are drawn, and the same is said beside the picture."""
+    case = desk.start()
+    desk.follow(desk.answer(case, "pull-current", value="3.1", unit="A"))
+    picture = desk.page.text.split('class="bands"', 1)[1].split("</svg>", 1)[0]
+    assert 'role="img"' in picture
+    assert "Observed 3.1 A" in picture
+    assert "a healthy circuit" in text_of(desk.page)
+
+
+def test_an_answer_is_struck_out_and_stays(desk: Browser) -> None:
+    """A struck-out answer counts no more, and the page still shows what it was."""
+    case = desk.start()
+    desk.follow(desk.answer(case, "relay-click", outcome="heard"))
+    before = desk.page.text.split('class="beliefs"', 1)[1][:3000]
+    fields = desk.hidden(f"{case}/strike")
+    desk.follow(desk.client.post(f"{case}/strike", data={**fields, "place": "2"}))
+    assert "<s>The relay clicks</s>" in desk.page.text
+    assert "Struck out by local" in text_of(desk.page)
+    assert desk.page.text.split('class="beliefs"', 1)[1][:3000] != before
+    assert findings(desk, case)[1]["withdrawn"] is not None
+
+
+def test_an_answer_is_changed_and_the_old_one_stays(desk: Browser) -> None:
+    """Changing strikes the old answer out, says where the new one is, and adds that."""
+    case = desk.start()
+    desk.answer(case, "pull-pin-voltage", value="1.14", unit="V")
+    page = desk.get(f"{case}?change=2")
+    assert 'value="1.14"' in page.text
+    assert "Answer 2 says: 1.14 V" in text_of(page)
+    desk.follow(desk.send(f"{case}/answers", value="11.4", unit="V"))
+    kept = findings(desk, case)
+    assert [one.get("value") for one in kept] == [None, 1.14, 11.4]
+    assert kept[1]["withdrawn"]["because"] == "changed, see answer 3"  # type: ignore[index]
+    assert kept[2]["withdrawn"] is None
+
+
+def test_a_bad_change_leaves_the_old_answer(desk: Browser) -> None:
+    """What the engine does not take strikes nothing out."""
+    case = desk.start()
+    desk.answer(case, "pull-pin-voltage", value="11.4", unit="V")
+    desk.get(f"{case}?change=2")
+    assert desk.send(f"{case}/answers", value="4000", unit="V").status_code == 422
+    assert findings(desk, case)[1]["withdrawn"] is None
+
+
+def test_any_check_can_be_found_and_answered(desk: Browser) -> None:
+    """A search by words lists the machine's own checks; each leads to its question."""
+    case = desk.start()
+    page = desk.get(f"{case}?find=ground+voltage")
+    assert f"{case}?check=ground-side-voltage" in page.text
+    assert "brake" not in page.text.split('id="find"')[1].split("</section>")[0].lower()
+    assert "No check of this machine" in text_of(desk.get(f"{case}?find=zebra"))
+
+
+def test_each_side_has_its_own_answers(desk: Browser) -> None:
+    """With two solenoids an answer belongs to the side that is looked at."""
+    case = desk.start(BRAKE)
+    desk.follow(desk.answer(case, "relay-click", outcome="heard"))
+    desk.get(f"{case}?side=left&check=relay-click")
+    desk.follow(desk.send(f"{case}/answers", outcome="not-heard"))
+    assert [one.get("side") for one in findings(desk, case)] == ["right", "right", "left"]
+    assert "side=left" in desk.client.get(case).text or "left" in desk.page.text
+    left, right = desk.get(f"{case}?side=left"), desk.client.get(f"{case}?side=right")
+    assert (
+        left.text.split('class="beliefs"')[1][:800] != right.text.split('class="beliefs"')[1][:800]
+    )
+
+
+def test_the_machine_can_be_told_later(desk: Browser) -> None:
+    """What was not known at first is changed on the machine's page, and taken back there."""
+    case = desk.start({"duty": "1"})
+    desk.get(f"{case}/machine")
+    desk.follow(desk.send(f"{case}/machine", duty="1", control__fuel__shutoff="0"))
+    desk.get(f"{case}/machine")
+    fields = {**FUEL, "hands": "1", "fuse_amps": "30"}
+    desk.follow(desk.send(f"{case}/machine", **fields))
+    kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()
+    assert kept["machine"]["control"] == "controller-on-crank"
+    assert kept["machine"]["fuse_amps"] == 30
+    assert kept["on_hand"] == ["ask"]
+    desk.get(f"{case}/machine")
+    desk.follow(desk.send(f"{case}/machine", duty="1", coil="0", hands="0", fuse_amps=""))
+    kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()
+    assert kept["machine"] == {"duty": "fuel-shutoff", "control": "unknown", "coil": "unknown"}
+    assert kept["on_hand"] is None
+
+
+def test_the_answers_may_tell_the_control_type(desk: Browser) -> None:
+    """When the solenoid moves at crank, the page offers to take the control that does so."""
+    case = desk.start({"duty": "1"})
+    desk.follow(desk.answer(case, "plunger-timing", outcome="at-crank"))
+    desk.follow(desk.send(f"{case}/control"))
+    kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()
+    assert kept["machine"]["control"] == "controller-on-crank"
+
+
+def test_put_right_without_a_cure_goes_on(desk: Browser) -> None:
+    """A cause that was put right leaves the list, and can be put back on it."""
+    case = desk.start()
+    desk.answer(case, "pull-winding-ohms", outcome="open", measured_to="body")
+    desk.answer(case, "ground-path-ohms", value="0.1", unit="ohm", lead_ohms="0")
+    desk.follow(desk.answer(case, "pull-to-hold-ohms", outcome="open"))
+    assert "Put it right: Pull winding open" in text_of(desk.page)
+    desk.follow(desk.send(f"{case}/put-right"))
+    page = text_of(desk.page)
+    assert "Put right, complaint unchanged: Pull winding open" in page
+    assert "Put it right: Pull winding open" not in page
+    kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()
+    assert kept["excluded"] == ["pull-winding-open"]
+
+
+def test_close_and_reopen(desk: Browser) -> None:
+    """A case is closed with its cause, parts, minutes and note, and opened again with a reason."""
+    case = desk.start()
+    desk.get(f"{case}/close?cause=pull-winding-open")
+    page = desk.send(f"{case}/close", cause="pull-winding-open", minutes="an hour")
+    assert page.status_code == 422
+    assert "Type whole minutes" in text_of(page)
+    desk.follow(
+        desk.send(
+            f"{case}/close", cause="pull-winding-open", minutes="40",
+            replaced="Solenoid\nPlug", note="Timer was stuck too.",
+        )
+    )  # fmt: skip
+    assert "This case is closed" in text_of(desk.page)
+    kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()["outcome"]
+    assert (kept["cause"], kept["minutes"]) == ("pull-winding-open", 40)
+    assert kept["replaced"] == ["Solenoid", "Plug"]
+    desk.follow(desk.send(f"{case}/reopen", because="It came back."))
+    assert 'class="answer"' in desk.page.text
+
+
+def test_a_cause_must_be_named_to_close(desk: Browser) -> None:
+    """Closing asks for the cause; that it was never found is one of the answers."""
+    case = desk.start()
+    desk.get(f"{case}/close")
+    assert desk.send(f"{case}/close", cause="").status_code == 422
+    assert 'value="unknown"' in desk.page.text
+
+
+def test_hand_over_has_number_link_and_code(desk: Browser) -> None:
+    """The page for handing over shows the number, a link for the technician, and its QR code."""
+    case = desk.start()
+    page = desk.get(f"{case}/hand-over")
+    assert f"{case}?as=technician" in page.text
+    assert 'class="qr"' in page.text
+    assert "works on this computer only" in text_of(page)
+    desk.follow(desk.send(f"{case}/hand-over", handed_to="the yard's van"))
+    assert "Noted: with the yard's van" in text_of(desk.page)
+
+
+def test_the_technician_reads_how_to_do_it(desk: Browser, app: Flask) -> None:
+    """The handed-over link shows each step in the technician's words, and that browser keeps to it."""
+    case = desk.start()
+    phone = Browser(app)
+    page = phone.get(f"{case}?as=technician&check=pull-pin-voltage")
+    how = app.extensions["threewire"].knowledge.checks["pull-pin-voltage"].how
+    assert how.split(".")[0] in text_of(page).replace("’", "'")
+    assert 'class="say do"' in page.text
+    assert 'class="say do"' in phone.get(f"{case}?check=pull-pin-voltage").text
+    assert 'class="say do"' not in desk.get(f"{case}?check=pull-pin-voltage").text
+
+
+def test_a_number_is_resumed_as_it_is_read_out(desk: Browser) -> None:
+    """Blanks and hyphens in the number do not matter; a slip is told kindly, with what it may be."""
+    case = desk.start()
+    digits = case.rsplit("/", 1)[1]
+    assert desk.get(f"/desk/resume?number={digits[:4]}-{digits[4:]}").headers["Location"] == case
+    wrong = digits[:3] + str((int(digits[3]) + 1) % 10) + digits[4:]
+    page = desk.get(f"/desk/resume?number={wrong}")
+    assert page.status_code == 404
+    assert "has a slip in it" in text_of(page)
+    assert f'href="{case}"' in page.text
+
+
+def test_open_cases_are_listed_and_searched(desk: Browser) -> None:
+    """The calls page lists open cases, finds them by words, and keeps closed ones apart."""
+    first, second = desk.start(), desk.start(BRAKE)
+    page = desk.get("/desk").text
+    assert f'href="{first}"' in page
+    assert f'href="{second}"' in page
+    page = desk.get("/desk?q=dumper").text
+    assert f'href="{second}"' in page
+    assert f'href="{first}"' not in page
+    assert f'href="{second}"' not in desk.get("/desk?state=closed").text
+
+
+def test_a_known_machine_need_not_be_typed_again(desk: Browser) -> None:
+    """A machine of an earlier case is offered, and what was known of it is filled in."""
+    case = desk.start(BRAKE)
+    page = desk.get("/desk/call")
+    like = f"/desk/call?like={case.rsplit('/', 1)[1]}"
+    assert f'href="{like}"' in page.text
+    page = desk.get(like)
+    assert 'value="42"' in page.text
+    assert 'id="solenoids-2" checked' in page.text
+    assert 'id="duty-2" checked' in page.text
+
+
+def test_what_each_answer_would_mean(desk: Browser) -> None:
+    """For each answer the page tells which cause would lead; nothing is noted by asking."""
+    case = desk.start()
+    page = desk.get(f"{case}/meaning?check=relay-click")
+    assert "would lead" in text_of(page)
+    assert len(findings(desk, case)) == 1
+
+
+def test_the_version_tells_what_others_did(desk: Browser, app: Flask) -> None:
+    """A page that polls is told in words what was done since the version that it shows."""
+    case = desk.start()
+    other = Browser(app)
+    other.client.post("/desk/name", data={**other.hidden("/desk/name"), "name": "Kim"})
+    other.answer(case, "relay-click", outcome="heard")
+    told = json.loads(desk.client.get(f"{case}/version?since=1").text)
+    assert told["version"] == 2
+    assert told["words"][0].startswith("Kim added")
+
+
+def test_no_question_on_a_page_tells_to_type_a_command() -> None:
+    """The interview's hints on what to type at its prompt are left out on pages."""
+    for one in questions():
+        for text in (one.why, one.unsure):
+            assert "Type '" not in without_typing(text), text
+    assert without_typing(
+        "We take the left one first. Type 'side right' for it. Each is kept."
+    ) == ("We take the left one first. Each is kept.")
