@@ -28,8 +28,10 @@ class WhichPinSchema(EntrySchema):
     winding_celsius = quantity("Temperature of the part.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0)
     lead_ohms = quantity("Ohms of the meter's leads; they are taken off.", "ohm", 0, 5, 0.0)
     tolerance_percent = quantity("How far a good winding may be off.", "%", 1, 50, 15.0)
-    percent = quantity("Accuracy of the meter, percent of reading.", "%", 0, 50)
-    counts = quantity("Accuracy of the meter, last digits on top.", "counts", 0, 1000)
+    percent = quantity(
+        "Accuracy of the meter, percent of reading; a usual one's if left out.", "%", 0, 50
+    )
+    counts = quantity("Accuracy of the meter, last digits on top; as above.", "counts", 0, 1000)
     resolution = quantity("What its last digit is worth.", "ohm", 0.00001, 10)
 
 
@@ -141,11 +143,13 @@ def _cut(found: Pins) -> str:
 
 def _figures(found: Pins, expected: Expected) -> tuple[Figure, ...]:
     left = None if found.cut_off else found.left_over
+    named = found.pull or found.hold or found.ground
+    sure = 100 * found.sure if named else None
     return (
         Figure("pull_pin", "Pull pin", found.pull),
         Figure("hold_pin", "Hold pin", found.hold),
         Figure("ground_pin", "Ground pin", found.ground),
-        Figure("sure_percent", "How sure", 100 * found.sure, "%"),
+        Figure("sure_percent", "How sure", sure, "%"),
         *_winding("pull", found.pull_winding, expected.pull_ohms),
         *_winding("hold", found.hold_winding, expected.hold_ohms),
         Figure("closure", "Do they add up", found.closure),

@@ -24,8 +24,10 @@ class MeterVerdictSchema(EntrySchema):
                     "", -_MOST, _MOST)  # fmt: skip
     lead_ohms = quantity("Ohms of the meter's leads, for ohms only; they are taken off.",
                          "ohm", 0, 5, 0.0)  # fmt: skip
-    percent = quantity("Accuracy of the meter, percent of reading.", "%", 0, 50)
-    counts = quantity("Accuracy of the meter, last digits on top.", "counts", 0, 1000)
+    percent = quantity(
+        "Accuracy of the meter, percent of reading; a usual one's if left out.", "%", 0, 50
+    )
+    counts = quantity("Accuracy of the meter, last digits on top; as above.", "counts", 0, 1000)
     resolution = quantity("What its last digit is worth, in the unit given.", "", 1e-9, 1e6)
 
 

@@ -1,9 +1,12 @@
 """Published values of the sums, through the function, the service and the command."""
 
+import math
 from typing import Any
 
 import pytest
+from scipy.stats import norm
 
+from engine import Knowledge
 from tests.sums.conftest import Work, figures
 
 FOOT = 0.3048
@@ -128,6 +131,38 @@ def test_typical_winding_needs_half_to_two_thirds(doors: dict[str, Work]) -> Non
         given = {"supply_volts": volts, "system_volts": volts}
         share = figures(doors["function"]("pull-in-margin", given))["share_percent"]
         assert 150 <= share <= 200
+
+
+@pytest.mark.parametrize(
+    ("share", "verdict"),
+    [(0.8, "it does not pull in"), (0.93, "cannot say"), (1.0, "cannot say"),
+     (1.07, "cannot say"), (1.25, "it pulls in")],
+)  # fmt: skip
+def test_verdict_needs_19_in_20(
+    doors: dict[str, Work], knowledge: Knowledge, share: float, verdict: str
+) -> None:
+    """The chance is SciPy's normal share of the log margin; under 19 in 20 nobody can say."""
+    plunger = knowledge.circuits["fuel-shutoff-ignition-timed"].plunger
+    volts = share * plunger.pull_in_share * 12
+    found = figures(doors["function"]("pull-in-margin", {"supply_volts": volts}))
+    chance = norm.cdf(math.log(share), scale=plunger.pull_in_log_sigma)
+    assert found["chance"] == pytest.approx(chance, rel=1e-4)
+    assert found["verdict"] == verdict
+
+
+def test_ohms_on_the_way_take_current(doors: dict[str, Work]) -> None:
+    """9 V over 0.40 ohm of winding and 0.05 ohm of wire drive 20.0 A (Ohm's law)."""
+    given = {"supply_volts": 9, "pull_ohms": 0.4, "path_ohms": 0.05}
+    found = figures(doors["function"]("pull-in-margin", given))
+    assert (found["amperes"], found["winding_ohms"]) == (20.0, 0.4)
+
+
+def test_leads_are_taken_off_before_the_verdict(doors: dict[str, Work]) -> None:
+    """0.52 ohm with leads of 0.20 ohm is 0.32 ohm: good between 0.255 and 0.345, else bad."""
+    given = {"reading": 0.52, "unit": "ohm", "low": 0.255, "high": 0.345} | FINE
+    assert figures(doors["function"]("meter-verdict", given))["verdict"] == "bad"
+    found = figures(doors["function"]("meter-verdict", given | {"lead_ohms": 0.2}))
+    assert (found["verdict"], found["value"]) == ("good", 0.32)
 
 
 FINE = {"percent": 0.1, "counts": 1, "resolution": 0.001}
