@@ -24,7 +24,7 @@ from api.store import Database, StoreUnavailableError
 
 SLOTS = 4  # attempts under way at once, in each process
 POLL_SECONDS = 1.0
-_PRUNE_EVERY = 3600  # polls with nothing to do
+_PRUNE_EVERY = 3600  # looks that found nothing to do
 _log = logging.getLogger("threewire.events")
 
 
@@ -44,6 +44,7 @@ class Sender:
         self._busy: set[str] = set()
         self._slots = threading.Semaphore(SLOTS)
         self._stopping = threading.Event()
+        self._wake = threading.Event()  # an endpoint has become free, or it is time to stop
         self._thread = threading.Thread(target=self._loop, name="events", daemon=True)
 
     def start(self) -> None:
@@ -56,6 +57,7 @@ class Sender:
         One that is cut off is made again later: its lease runs out.
         """
         self._stopping.set()
+        self._wake.set()
         if self._thread.is_alive():
             self._thread.join(seconds)
         for _ in range(SLOTS):
@@ -71,6 +73,7 @@ class Sender:
     def _loop(self) -> None:
         idle = 0
         while not self._stopping.is_set():
+            self._wake.clear()  # before looking: what becomes free meanwhile is not overlooked
             try:
                 if self._begin_one():
                     continue
@@ -81,7 +84,7 @@ class Sender:
                 _say(logging.WARNING, "the event queue cannot be read", reason=str(error))
             except Exception as error:  # whatever it was, the next event may still get through
                 _say(logging.ERROR, "the event sender failed", error=type(error).__name__)
-            self._stopping.wait(POLL_SECONDS)
+            self._wake.wait(POLL_SECONDS)
 
     def _begin_one(self) -> bool:
         """Begin one attempt in a thread; False when nothing is due or every slot is taken."""
@@ -108,6 +111,7 @@ class Sender:
         finally:
             self._busy.discard(taken.endpoint_id)
             self._slots.release()
+            self._wake.set()
 
     def _attempt(self, taken: Taken) -> str:
         """Make one attempt and keep how it ended; returns that in a word."""
