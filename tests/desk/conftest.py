@@ -1,4 +1,4 @@
-"""The desk on a store of its own, asked as a browser asks it; and a real one with a real browser."""
+"""The desk on a store of its own, asked as a browser asks it."""
 
 from collections.abc import Iterator
 from pathlib import Path

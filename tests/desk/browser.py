@@ -1,0 +1,189 @@
+"""A real Chromium before a real server, and whoever sits at its keyboard."""
+
+import os
+import shutil
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from api.store import Database, upgrade
+
+CHROMIUM = "/usr/bin/chromium"
+REQUIRED = "THREEWIRE_REQUIRE_CHROMIUM"
+SIZES = {"office": {"width": 1366, "height": 768}, "phone": {"width": 390, "height": 844}}
+SCHEMES = ("light", "dark")
+WCAG = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
+_QUIET = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
+    "--disable-background-networking", "--disable-component-update",
+]  # fmt: skip
+NOT_KNOWN = "not-known"
+# From the last key to the first frame with the new page on it, by the browser's own clock.
+_WATCH = """() => {
+  let pressed = 0;
+  addEventListener("keydown", () => { pressed = performance.now(); }, true);
+  window.took = new Promise((done) => {
+    new MutationObserver((_, self) => {
+      self.disconnect();
+      requestAnimationFrame(() => done(performance.now() - pressed));
+    }).observe(document.body, { attributes: true, attributeFilter: ["data-version"] });
+  });
+}"""
+
+
+def new_store(folder: Path) -> str:
+    """Return the URL of a new store that is set up."""
+    url = f"sqlite:///{folder}/store/cases.sqlite3"
+    made = Database(url)
+    upgrade(made)
+    made.close()
+    return url
+
+
+def missing() -> bool:
+    """Return whether Chromium is absent and nobody insists on it."""
+    return shutil.which(CHROMIUM) is None and os.environ.get(REQUIRED) != "1"
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
+    """Run Debian's Chromium without a screen."""
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=_QUIET)
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+@contextmanager
+def screen(
+    browser: Browser, url: str, size: str = "office", scheme: str = "light"
+) -> Iterator[Page]:
+    """Give a page in a browser profile of its own; what it complains of fails at the end."""
+    context = browser.new_context(
+        base_url=url, viewport=SIZES[size], color_scheme=scheme, reduced_motion="reduce"
+    )  # type: ignore[call-overload, arg-type, unused-ignore]
+    page = context.new_page()
+    page.set_default_timeout(15_000)
+    said: list[str] = []
+    page.on("console", lambda one: said.append(one.text) if one.type == "error" else None)
+    page.on("pageerror", lambda one: said.append(str(one)))
+    try:
+        yield page
+        # a refused form and a server that is away are told on the page, and by Chromium too
+        assert [one for one in said if "Failed to load resource" not in one] == []
+    finally:
+        context.close()
+
+
+def violations(page: Page) -> list[str]:
+    """Return what axe-core finds wrong with the page, against WCAG 2.2 A and AA."""
+    options = {"runOnly": {"type": "tag", "values": WCAG}}
+    found = Axe().run(page, options=options).response["violations"]
+    return [
+        f"{one['id']}: {node['target']} {node.get('failureSummary', '')}"
+        for one in found
+        for node in one["nodes"]
+    ]
+
+
+class Typist:
+    """Somebody who has a keyboard and no mouse. ``took`` are the seconds from answer to page."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.keys = page.keyboard
+        self.took: list[float] = []
+
+    def tab_to(self, name: str, most: int = 120) -> None:
+        """Press Tab until the field with this id, or a control with this text, has the focus."""
+        for _ in range(most):
+            self.keys.press("Tab")
+            if self.page.evaluate(
+                "name => { const at = document.activeElement;"
+                " return at.id === name || at.textContent.trim().startsWith(name); }", name,
+            ):  # fmt: skip
+                return
+        raise AssertionError(f"Tab never came to '{name}'")
+
+    def start(self, words: Mapping[str, str], digits: str, complaint: str) -> None:
+        """Start a call: the machine's name, then one digit a question, then the complaint.
+
+        ``digits`` are duty, symptom, and after the complaint the questions as they come.
+        """
+        self.page.goto("/desk")
+        self.keys.press("n")
+        self.page.wait_for_selector("#fleet_number:focus")
+        self.keys.type(words["fleet_number"])
+        self.keys.press("Tab")
+        self.keys.type(words["machine_type"])
+        self.keys.press("Tab")
+        self.keys.press("Tab")
+        self.keys.press(digits[0])
+        self.keys.press(digits[1])
+        self.keys.type(complaint)
+        self.keys.press("Tab")
+        for digit in digits[2:]:
+            self._open_group(digit)
+        self.keys.press("Enter")
+        self.page.wait_for_selector("[data-case] #step")
+
+    def _open_group(self, digit: str) -> None:
+        """Answer the next question; between two groups the focus may be on a summary."""
+        while self.page.evaluate("document.activeElement.tagName") == "SUMMARY":
+            self.keys.press("Tab")
+        self.keys.press(digit)
+
+    @property
+    def asked(self) -> str | None:
+        """Return the check that is asked, or None."""
+        field = self.page.query_selector("form.answer [name=check]")
+        return field.get_attribute("value") if field else None
+
+    @property
+    def version(self) -> str:
+        """Return the version of the case that is shown."""
+        return str(self.page.evaluate("document.body.dataset.version"))
+
+    def answer(self, given: Any) -> None:
+        """Give an answer by keys alone: an outcome's digit, or a reading and Enter."""
+        before = self.version
+        self.page.evaluate(_WATCH)
+        if given == NOT_KNOWN:
+            self.keys.press("d" if self.page.query_selector("#value") else "0")
+        elif self.page.query_selector("#value"):
+            self._reading(str(given))
+            self.keys.press("Enter")
+        else:
+            button = self.page.query_selector(f'form.answer [name=outcome][value="{given}"]')
+            assert button is not None, f"{self.asked} has no answer '{given}'"
+            self.keys.press(str(button.get_attribute("data-digit")))
+        self.page.wait_for_selector(f"body:not([data-version='{before}'])")
+        self.took.append(self.page.evaluate("window.took") / 1000)
+
+    def _reading(self, given: str) -> None:
+        number, _, unit = given.partition(" ")
+        self.keys.type(f"{number} {unit}")
+        if self.page.query_selector("#lead_ohms") and unit.endswith("ohm"):
+            self.tab_to("lead_ohms", 3)
+            self.keys.type("0")
+
+    def go_through(self, truth: Mapping[str, Any], most: int = 25) -> list[str]:
+        """Answer what is asked from what is true until a repair is due; return what was asked."""
+        asked = []
+        while (check := self.asked) is not None and len(asked) < most:
+            asked.append(check)
+            self.answer(truth.get(check, NOT_KNOWN))
+        return asked
+
+
+def shoot(page: Page, folder: Path | None, name: str) -> None:
+    """Keep a picture of the whole page, where pictures are wanted."""
+    if folder is not None:
+        folder.mkdir(parents=True, exist_ok=True)
+        page.screenshot(path=folder / f"{name}.png", full_page=True)

@@ -1,0 +1,264 @@
+"""The desk as people use it: real Chromium, real server, by keyboard, on both screen sizes."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from tests.desk import browser as b
+from tests.desk.calls import BRAKE_WITH_LAMP, CALLS, FULL_KIT_TWO_FAULTS, Whole
+from tests.serving import Running
+
+pytestmark = pytest.mark.skipif(b.missing(), reason="Chromium is not installed; .ci/run does it")
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    """A real server on a store of its own."""
+    home = tmp_path_factory.mktemp("desk")
+    running = Running(home, "--database", b.new_store(home))
+    yield running
+    running.stop()
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """One Chromium for all of these tests; each has a profile of its own in it."""
+    with b.chromium() as running:
+        yield running
+
+
+def begin(page: Page, call: Whole) -> b.Typist:
+    """Start a call at the keyboard."""
+    hand = b.Typist(page)
+    words = {"fleet_number": call.fleet_number, "machine_type": call.machine_type}
+    hand.start(words, call.digits, call.complaint)
+    return hand
+
+
+def case_of(page: Page) -> str:
+    """Return the address of the case that is shown."""
+    return str(page.evaluate("document.body.dataset.case"))
+
+
+def kept(server: Running, case: str) -> dict[str, object]:
+    """Return the case as programs see it."""
+    found: dict[str, object] = server.ask("GET", f"/v1/cases/{case.rsplit('/', 1)[1]}").json()
+    return found
+
+
+@pytest.mark.parametrize("size", b.SIZES)
+@pytest.mark.parametrize("call", CALLS[:2], ids=lambda one: one.name)
+def test_a_whole_call_by_keyboard_alone(
+    server: Running, chromium: Browser, call: Whole, size: str
+) -> None:
+    """From the first key to the closed case no mouse is needed, and the cause comes out."""
+    with b.screen(chromium, server.url, size) as page:
+        hand = begin(page, call)
+        case = case_of(page)
+        asked = hand.go_through(call.truth)
+        assert len(asked) >= 2
+        leading = page.inner_text(".beliefs li:first-child .belief-name")
+        page.goto(f"{case}/close?cause={call.cause}")
+        hand.tab_to("minutes")
+        page.keyboard.type("45")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("text=This case is closed")
+        found = kept(server, case)
+        assert found["state"] == "closed"
+        told = found["findings"]
+        assert isinstance(told, list)
+        assert [one["check"] for one in told[1:]] == asked
+        assert found["outcome"]["cause"] == call.cause  # type: ignore[index]
+        likely = [one["id"] for one in found["leading"]["causes"][:3]]  # type: ignore[index]
+        assert call.cause in likely, (leading, likely)
+
+
+def test_the_brake_call_belongs_to_its_side(server: Running, chromium: Browser) -> None:
+    """Answers about the right solenoid are the right one's; the left side knows none of them."""
+    with b.screen(chromium, server.url) as page:
+        hand = begin(page, BRAKE_WITH_LAMP)
+        case = case_of(page)
+        hand.answer(BRAKE_WITH_LAMP.truth.get(str(hand.asked), b.NOT_KNOWN))
+        told = kept(server, case)["findings"]
+        assert isinstance(told, list)
+        assert {one.get("side") for one in told} <= {"right", None}
+        assert told[0]["side"] == "right"
+        hand.tab_to("Look at the left side")
+        page.keyboard.press("Enter")
+        page.wait_for_selector(".side strong:has-text('left')")
+        assert hand.asked == "brake-response"
+
+
+@pytest.mark.parametrize("size", b.SIZES)
+def test_two_faults_are_told_as_two(server: Running, chromium: Browser, size: str) -> None:
+    """With the full kit and two faults the page says that no one cause fits, and names a pair."""
+    with b.screen(chromium, server.url, size) as page:
+        hand = begin(page, FULL_KIT_TWO_FAULTS)
+        case = case_of(page)
+        hand.go_through(FULL_KIT_TWO_FAULTS.truth, most=4)
+        for check in ("pull-pin-voltage", "hold-winding-ohms", "hold-current", "pull-current"):
+            told = kept(server, case)["findings"]
+            assert isinstance(told, list)
+            if check not in {one["check"] for one in told}:
+                page.keyboard.press("/")
+                page.keyboard.type(check.replace("-", " "))
+                page.keyboard.press("Enter")
+                page.wait_for_url("**find=*")
+                hand.tab_to(page.inner_text(f'a.button.small[href*="check={check}"]'))
+                page.keyboard.press("Enter")
+                page.wait_for_selector(f'[name=check][value="{check}"]', state="attached")
+                hand.answer(FULL_KIT_TWO_FAULTS.truth[check])
+        assert "Two faults at once fit better" in page.inner_text("main")
+
+
+def test_keys_open_evidence_reasons_and_meaning(server: Running, chromium: Browser) -> None:
+    """e, w and m open what speaks for a cause, why it is asked, and what answers would mean."""
+    with b.screen(chromium, server.url) as page:
+        begin(page, CALLS[0])
+        for key, place in (("e", "#evidence"), ("w", "#why"), ("m", "[data-load]")):
+            page.keyboard.press(key)
+            assert page.eval_on_selector(place, "one => one.open"), key
+        page.wait_for_selector("#meaning >> text=would lead")
+
+
+def test_keys_can_be_turned_off(server: Running, chromium: Browser) -> None:
+    """Single keys can be switched off (WCAG 2.1.4), and stay off in this browser."""
+    with b.screen(chromium, server.url) as page:
+        hand = begin(page, CALLS[0])
+        page.focus("#keys-switch")
+        page.keyboard.press("Enter")
+        page.reload()
+        page.keyboard.press("1")
+        page.keyboard.press("e")
+        assert hand.version == "1"
+        assert not page.eval_on_selector("#evidence", "one => one.open")
+
+
+def test_server_killed_in_mid_call_and_back(tmp_path: Path, chromium: Browser) -> None:
+    """An answer given while the server is away is kept, told so, and sent once when it is back."""
+    store = b.new_store(tmp_path)
+    running = Running(tmp_path, "--database", store)
+    try:
+        with b.screen(chromium, running.url) as page:
+            hand = begin(page, CALLS[0])
+            case, asked = case_of(page), hand.asked
+            running.kill()
+            given = CALLS[0].truth.get(str(asked), b.NOT_KNOWN)
+            digit = page.get_attribute(f'[name=outcome][value="{given}"]', "data-digit")
+            page.keyboard.press(str(digit))
+            page.wait_for_selector("#unsent:not([hidden])")
+            assert "Not sent yet" in page.inner_text("#unsent")
+            assert "kept on this machine" in page.inner_text("#unsent")
+            running = Running(tmp_path, "--database", store, port=running.port)
+            page.wait_for_selector("body[data-version='2']", timeout=20_000)
+            assert page.is_hidden("#unsent")
+            told = kept(running, case)["findings"]
+            assert isinstance(told, list)
+            assert [one["check"] for one in told[1:]] == [asked]
+    finally:
+        running.kill()
+
+
+def test_what_is_typed_survives_a_reload(server: Running, chromium: Browser) -> None:
+    """A half-typed reading and its note are still there after the page was loaded anew."""
+    with b.screen(chromium, server.url) as page:
+        begin(page, FULL_KIT_TWO_FAULTS)
+        page.goto(f"{case_of(page)}?check=pull-pin-voltage")
+        page.keyboard.type("11.4")
+        page.eval_on_selector("details.more", "one => one.open = true")
+        page.fill("#note", "at the back of the plug")
+        page.reload()
+        assert page.input_value("#value") == "11.4"
+        assert page.input_value("#note") == "at the back of the plug"
+        page.focus("#value")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("body[data-version='2']")
+        page.goto(f"{case_of(page)}?check=pull-pin-voltage")
+        assert page.input_value("#value") == ""
+
+
+def test_two_agents_see_each_other(server: Running, chromium: Browser) -> None:
+    """A page that stands open says what the other agent added, within the time of two looks."""
+    with b.screen(chromium, server.url) as page, b.screen(chromium, server.url) as other:
+        begin(page, CALLS[0])
+        case = case_of(page)
+        other.goto(f"{case}?check=relay-click")
+        b.Typist(other).answer("heard")
+        page.wait_for_selector("#news >> text=added relay-click", timeout=12_000)
+        asked = b.Typist(page).asked
+        page.keyboard.press("0")
+        page.wait_for_selector("#faults >> text=somebody else was quicker")
+        assert b.Typist(page).asked == asked
+        page.keyboard.press("0")
+        page.wait_for_selector("body[data-version='3']")
+
+
+def test_it_works_without_script(server: Running, chromium: Browser) -> None:
+    """With scripts off a call is started and answered by plain forms."""
+    context = chromium.new_context(base_url=server.url, java_script_enabled=False)
+    page = context.new_page()
+    page.goto("/desk/call")
+    page.check("#duty-1")
+    page.check("#symptom-fuel-shutoff-2")
+    page.click(".send button")
+    page.wait_for_selector("#step")
+    page.click(".target.unsure")
+    page.wait_for_selector(".answers li:nth-child(2)")
+    context.close()
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_sheet_prints_on_one_page(
+    server: Running, chromium: Browser, paper: str, tmp_path: Path
+) -> None:
+    """A work order with six findings fits one page of either paper, cautions and drawing on it."""
+    with b.screen(chromium, server.url) as page:
+        hand = begin(page, FULL_KIT_TWO_FAULTS)
+        hand.go_through(FULL_KIT_TWO_FAULTS.truth, most=5)
+        page.goto(f"{case_of(page)}/sheet?paper={paper}")
+        file = Path(os.environ.get("THREEWIRE_PDF", tmp_path)) / f"sheet-{paper}.pdf"
+        page.pdf(path=file, prefer_css_page_size=True)
+        raw = file.read_bytes()
+        assert raw.count(b"/Type /Page\n") + raw.count(b"/Type /Page ") == 1
+        widths = {"a4": b"594.95996 841.91998", "letter": b"612 792"}
+        assert widths[paper] in raw, raw[raw.find(b"/MediaBox") :][:60]
+
+
+@pytest.mark.parametrize("scheme", b.SCHEMES)
+@pytest.mark.parametrize("size", b.SIZES)
+def test_every_screen_is_accessible(
+    server: Running, chromium: Browser, size: str, scheme: str
+) -> None:
+    """axe-core finds nothing against WCAG 2.2 A and AA on any screen, light or dark."""
+    with b.screen(chromium, server.url, size, scheme) as page:
+        found = {name: b.violations(page) for name in screens(page)}
+    assert {name: bad for name, bad in found.items() if bad} == {}
+
+
+def screens(page: Page) -> Iterator[str]:
+    """Bring every screen up in turn and give its name."""
+    for name in ("/desk/call", "/desk/sums", "/desk/sums/fuse-opening", "/desk/sign-in",
+                 "/desk/nowhere", "/desk/resume?number=123"):  # fmt: skip
+        page.goto(name)
+        yield name
+    hand = begin(page, FULL_KIT_TWO_FAULTS)
+    case = case_of(page)
+    hand.go_through(FULL_KIT_TWO_FAULTS.truth, most=3)
+    page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+    yield "call"
+    for part in ("?check=pull-winding-ohms", "?change=1", "?find=relay", "/machine", "/hand-over",
+                 "/close", "/sheet"):  # fmt: skip
+        page.goto(case + part)
+        yield part
+    page.goto(f"{case}?check=pull-current")
+    page.keyboard.type("zebra crossing")
+    page.focus("#value")
+    page.keyboard.type("x")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#faults")
+    yield "refused"
+    page.goto("/desk")
+    yield "/desk"
