@@ -24,16 +24,18 @@ _PLACE: Operation = {
 }
 
 
-def _header(name: str, description: str, required: bool = False) -> Operation:
-    schema = {"type": "string", "pattern": "^[!-~]+$", "minLength": 1, "maxLength": 255}
+def _header(name: str, description: str, required: bool = False, **schema: Any) -> Operation:
     return {"name": name, "in": "header", "required": required, "description": description,
-            "schema": schema}  # fmt: skip
+            "schema": {"type": "string", **schema}}  # fmt: skip
 
 
 _KEY = _header(
     "Idempotency-Key",
     "A new random text for each thing to be done. Sent again with the same request within a day, "
     "it gives the kept answer and does nothing.",
+    pattern="^[!-~]+$",
+    minLength=1,
+    maxLength=255,
 )
 _IF_MATCH = _header("If-Match", "ETag of the case as you have seen it: refused when it changed.")
 _MUST_MATCH = _header("If-Match", "ETag of the case as you have seen it, or '*'.", required=True)

@@ -1,5 +1,6 @@
 """An independent tester reads /openapi.json and tries to catch the service breaking its word."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -9,7 +10,10 @@ from hypothesis import HealthCheck, given, settings
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks
 
+from api import create_app
 from api.resources import MODULES
+from api.store import Database, upgrade
+from engine import Diagnoser, Knowledge
 
 OPERATIONS = [
     f"{method.upper()} {path}"
@@ -26,6 +30,17 @@ NOT_PROMISED = [checks.positive_data_acceptance]
 def lines(_: object, value: Any) -> bytes:
     """Send what the tester makes up as the lines of a batch."""
     return value if isinstance(value, bytes) else str(value).encode("utf-8", "surrogatepass")
+
+
+@pytest.fixture(scope="module")
+def app(
+    tmp_path_factory: pytest.TempPathFactory, knowledge: Knowledge, engine: Diagnoser
+) -> Iterator[Flask]:
+    """The application with a store; tests/cases_api sends to cases that exist, on PostgreSQL too."""
+    database = Database(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
+    upgrade(database)
+    yield create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
+    database.close()
 
 
 @pytest.fixture(scope="module")
@@ -46,9 +61,12 @@ def modes() -> list[Any]:
     nothing_to_spoil = (  # they take no more than a free text
         "GET /healthz",
         "GET /readyz",
+        "GET /metrics",
+        "GET /v1/learning",
         "GET /v1/sums",
         "GET /reference/style.css",
         "GET /reference/groups.html",
+        "POST /v1/diagnoses/batch",  # any text is lines; a bad one is answered in its place
     )
     return [
         pytest.param(label, mode, id=f"{label} {mode.value}")
