@@ -88,7 +88,7 @@ def static(name: str) -> Response:
 _METHODS = ["GET", "POST", "PUT", "PATCH", "DELETE"]
 
 
-@blueprint.route("/desk/", methods=_METHODS, defaults={"rest": ""})
+@blueprint.get("/desk/", defaults={"rest": ""})
 @blueprint.route("/desk/<path:rest>", methods=_METHODS)
 @role("public")
 def nothing(rest: str) -> Response:

@@ -169,21 +169,22 @@ def reopen(number: str) -> Response:
 @blueprint.get("/desk/cases/<number>/sheet")
 @role("read")
 def sheet(number: str) -> Response:
-    """Show the work order on one page, to be printed."""
+    """Show the work order on one page, to be printed; the circuit may have a page of its own."""
     call = call_of(book().get(number))
-    paper = request.args.get("paper")
+    paper, own = request.args.get("paper"), request.args.get("circuit") == "own"
     entry = _conclusion(call)
     heavy = [one for one in entry["evidence"] if abs(one["weight_db"]) >= LEAST_DB]
     pieces = evidence.pieces(call.case, call.desk, {**entry, "evidence": heavy[:SHEET_EVIDENCE]})
     checks = _next_checks(call)
     return pages.respond(
         "sheet.html", call=call, paper="letter" if paper == "letter" else "a4", entry=entry,
+        own=own, circuit="&circuit=own" if own else "",
         lead=lead_of(call), beliefs=beliefs(call)[:3], pieces=pieces, checks=checks,
         findings=list(reversed(answers(call))), machine=_machine(call),
         cautions=_cautions(call, entry, checks), behind=views.behind(entry, call.desk),
         handing_back=views.handing_back(call.answer),
         before=[call.desk.name(one) for one in entry["before_replacing"]],
-        drawing=pages.safe(drawing(call, checks[0]["check"] if checks else None, "tall")),
+        drawing=pages.safe(drawing(call, checks[0]["check"] if checks else None, "wide")),
         doubts=views.doubts(call.answer["fit"], call.case, call.desk),
         refer=call.answer["scope"]["because"],
     )  # fmt: skip
