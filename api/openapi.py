@@ -13,6 +13,7 @@ from marshmallow import Schema, fields
 
 from api import case_schemas, demos, item_schemas, problems, request_words, schemas
 from api.answering import answer_request
+from api.case_examples import story
 from api.cases.edits import NOT_A_CAUSE
 from api.service import Service
 from engine.knowledge.shapes import OneOf
@@ -57,6 +58,7 @@ def build(service: Service) -> dict[str, Any]:
     _close(components)
     _explain_request(components, service)
     _add_examples(document, service)
+    _add_case_examples(document, service)
     return document
 
 
@@ -217,3 +219,16 @@ def _add_examples(document: dict[str, Any], service: Service) -> None:
     _, refused = answer_request(service.engine, BAD_REQUEST)
     content = document["components"]["responses"]["422"]["content"][problems.MEDIA_TYPE]
     content["example"] = refused | {"request_id": _EXAMPLE_ID}
+
+
+def _add_case_examples(document: dict[str, Any], service: Service) -> None:
+    """Put the life of one case, worked by the running engine, on the operations that make it."""
+    for one in story(service.engine, service.knowledge):
+        operation = document["paths"][one.address][one.method]
+        answer = next(about for status, about in operation["responses"].items() if status < "3")
+        places = [(answer, one.answer)]
+        if one.sent is not None:
+            places.append((operation["requestBody"], one.sent))
+        for place, value in places:
+            examples = place["content"]["application/json"].setdefault("examples", {})
+            examples[one.name] = {"summary": one.summary, "value": value}

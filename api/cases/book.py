@@ -17,11 +17,11 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.cases import edits, lists, numbers, texts
-from api.cases.document import document, step
+from api.cases.document import diagnosed, document, step
 from api.cases.draft import Draft, from_row
 from api.cases.edits import Done
 from api.cases.errors import NoSuchCase, StaleCase
-from api.cases.judging import Engine, Judged, Sent, judge, summary
+from api.cases.judging import Engine, Judged, judge, summary
 from api.cases.rows import new_row, update_row
 from api.cases.work_order import work_order
 from api.events import KINDS, enqueue
@@ -173,12 +173,12 @@ class Book:
         ``places[i]`` is the place in the case of what the answer calls finding ``i``;
         ``left_out`` are findings that the present knowledge does not take, and why.
         """
-        return self._diagnosed(self._draft(number))
+        return diagnosed(self.engine, self._draft(number))
 
     def work_order(self, number: str) -> Document:
         """Return the case as a work order, with the present diagnosis; see api.cases.work_order."""
         draft = self._draft(number)
-        return work_order(document(draft), self._diagnosed(draft), self.knowledge)
+        return work_order(document(draft), diagnosed(self.engine, draft), self.knowledge)
 
     def steps(self, number: str, since: int = 0) -> Documents:
         """Return the steps after version ``since``, oldest first."""
@@ -188,12 +188,6 @@ class Book:
     def _draft(self, number: str) -> Draft:
         with self.database.reading() as session:
             return from_row(self._row(session, number))
-
-    def _diagnosed(self, draft: Draft) -> Document:
-        judged = judge(self.engine, draft, Sent())
-        more = {"places": [*judged.places], "left_out": [*judged.left_out]}
-        about = {"number": numbers.show(draft.number), "version": draft.version}
-        return {**about, **(judged.answer or {"causes": [], "next_checks": []}), **more}
 
     def _row(self, session: Session, number: str, hold: bool = False) -> Case:
         """Return the case's row. Raises NoSuchCase that tells a slip and what it may have been."""

@@ -5,6 +5,7 @@ from typing import Any
 from api.cases import numbers
 from api.cases.draft import Draft, Kept
 from api.cases.edits import moment
+from api.cases.judging import Engine, Sent, judge
 from api.cases.wording import words
 from api.store.models import CaseStep
 from engine import Knowledge
@@ -49,6 +50,14 @@ def finding(one: Kept) -> dict[str, Any]:
         **one.body,
         "withdrawn": gone and {"by": gone.by, "at": moment(gone.at), "because": gone.because},
     }
+
+
+def diagnosed(engine: Engine, draft: Draft) -> dict[str, Any]:
+    """Return the engine's whole answer on the case, and where its findings stand in the case."""
+    judged = judge(engine, draft, Sent())
+    more = {"places": [*judged.places], "left_out": [*judged.left_out]}
+    about = {"number": numbers.show(draft.number), "version": draft.version}
+    return {**about, **(judged.answer or {"causes": [], "next_checks": []}), **more}
 
 
 def step(row: CaseStep, knowledge: Knowledge) -> dict[str, Any]:

@@ -36,7 +36,7 @@ def lines(_: object, value: Any) -> bytes:
 def app(
     tmp_path_factory: pytest.TempPathFactory, knowledge: Knowledge, engine: Diagnoser
 ) -> Iterator[Flask]:
-    """The application with a store; tests/cases_api sends to cases that exist, on PostgreSQL too."""
+    """The application with a store; tests/cases_api sends to cases that exist."""
     database = Database(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
     upgrade(database)
     yield create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})

@@ -1,0 +1,114 @@
+"""The life of one case as /openapi.json shows it: worked on the spot by the running engine.
+
+Number and times are made up; everything else is what the service answers to these requests.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from api.cases import edits, numbers
+from api.cases.document import diagnosed, document
+from api.cases.draft import Draft
+from api.cases.edits import Done
+from api.cases.judging import Engine, judge, summary
+from api.cases.work_order import work_order
+from engine import Knowledge
+
+NUMBER = numbers.with_check("4829137")
+BEGIN = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
+OPENING = {
+    "by": "Dana",
+    "fleet_number": "L-07",
+    "machine_type": "compact track loader",
+    "reference": "W-1182",
+    "complaint": "Cranks and does not start since it was steam cleaned.",
+    "machine": {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"},
+    "findings": [{"check": "engine-response", "outcome": "cranks-no-start"}],
+}
+FINDING = {"by": "Ana", "check": "pull-pin-voltage", "value": 11.4, "unit": "V"}
+FINDINGS = {
+    "by": "Ana",
+    "findings": [
+        {"check": "pull-current", "value": 3.1, "unit": "A"},
+        {"check": "pull-winding-ohms", "value": 0.5, "unit": "ohm", "lead_ohms": 0.2,
+         "measured_to": "body"},
+    ],
+}  # fmt: skip
+WITHDRAWAL = {"by": "Ana", "because": "The leads were on the hold pin."}
+CHANGES = {"by": "Dana", "handed_to": "Ana", "machine": {"fuse_amps": 30}}
+CLOSING = {
+    "by": "Ana",
+    "cause": "ground-resistive",
+    "replaced": ["ground eye"],
+    "minutes": 35,
+    "note": "Paint under the eye; cleaned to bare metal.",
+}
+REOPENING = {"by": "Dana", "because": "The same complaint two days later."}
+
+
+@dataclass(frozen=True)
+class Example:
+    """One request of the story and its answer; ``address`` is the path in the document."""
+
+    method: str
+    address: str
+    name: str
+    summary: str
+    sent: dict[str, Any] | None
+    answer: dict[str, Any]
+
+
+def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
+    """Give the requests of a case's life in their order, each with its answer."""
+    case = "/v1/cases/{id}"
+    opened = edits.opened(_bare(OPENING), NUMBER, "Dana", BEGIN)
+    at = replace(opened.draft, leading=summary(judge(engine, opened.draft, opened.sent)))
+    yield Example("post", "/v1/cases", "opening", "A call comes in", OPENING, document(at))
+    steps = (
+        ("/findings", "one", "A reading", FINDING),
+        ("/findings", "several", "Several at once", FINDINGS),
+        ("/findings/{place}/withdraw", "withdrawal", "A reading that was wrong", WITHDRAWAL),
+        ("", "changes", "Handed on, and the fuse told", CHANGES),
+        ("/close", "closing", "Confirmed and repaired", CLOSING),
+        ("/reopen", "reopening", "It came back", REOPENING),
+    )
+    for end, name, about, sent in steps:
+        if end == "/close":
+            answer = diagnosed(engine, at)
+            yield Example("get", f"{case}/diagnosis", "diagnosis", "So far", None, answer)
+            order = work_order(document(at), answer, knowledge)
+            yield Example("get", f"{case}/work-order.json", "order", "To take along", None, order)
+        at = _next(engine, at, _done(name, at, sent, knowledge))
+        method = "post" if end else "patch"
+        yield Example(method, case + end, name, about, sent, document(at))
+
+
+def _bare(sent: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in sent.items() if name != "by"}
+
+
+def _done(name: str, at: Draft, sent: dict[str, Any], knowledge: Knowledge) -> Done:
+    """Return what a request of the story does to the case."""
+    by, bare, when = sent["by"], _bare(sent), _later(at)
+    steps: dict[str, Callable[[], Done | None]] = {
+        "one": lambda: edits.findings_added(at, [bare], by, when),
+        "several": lambda: edits.findings_added(at, bare["findings"], by, when),
+        "withdrawal": lambda: edits.withdrawn(at, 2, by, bare["because"], when),
+        "changes": lambda: edits.changed(at, bare),
+        "closing": lambda: edits.closed(at, bare, knowledge, by, when),
+        "reopening": lambda: edits.reopened(at, bare["because"]),
+    }
+    found = steps[name]()
+    assert found is not None  # each step of the story changes something
+    return found
+
+
+def _later(at: Draft) -> datetime:
+    return at.changed_at + timedelta(minutes=10)
+
+
+def _next(engine: Engine, at: Draft, done: Done) -> Draft:
+    leading = summary(judge(engine, done.draft, done.sent))
+    return replace(done.draft, version=at.version + 1, changed_at=_later(at), leading=leading)
