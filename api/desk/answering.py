@@ -71,6 +71,16 @@ def meaning(number: str) -> Response:
     return pages.respond("meaning.html", call=call, meanings=rows)
 
 
+@blueprint.get("/desk/cases/<number>/drawing")
+@role("read")
+def circuit(number: str) -> Response:
+    """Show the circuit with the point to probe for a check."""
+    call = call_of(book().get(number))
+    check = request.args.get("check")
+    known = check if check in call.desk.checks(call.case) else None
+    return pages.respond("drawing.html", call=call, drawings=showing.drawings(call, known))
+
+
 @blueprint.get("/desk/cases/<number>/version")
 @role("read")
 def version(number: str) -> Response:

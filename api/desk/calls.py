@@ -8,6 +8,7 @@ from functools import cached_property
 from threading import Lock
 from typing import Any, cast
 
+from api.cases.learning import LearningDiagnoser
 from api.interview.desk import KEPT_ANSWERS, Answer, Desk
 from api.interview.places import COMPLAINTS, TIMING, place
 from api.interview.questions import questions
@@ -46,11 +47,16 @@ class SharedDesk(Desk):
 
 
 def desk() -> Desk:
-    """Return the desk of the application that handles this request."""
+    """Return the desk of the application that handles this request.
+
+    Where the service learns from closed cases, it is a new one once the shares have changed.
+    """
     service = current()
+    engine = cast(Diagnoser, service.engine)
+    present = engine.present() if isinstance(engine, LearningDiagnoser) else engine
     kept: Desk | None = service.cache.get("desk")
-    if kept is None or kept.diagnoser is not service.engine:
-        kept = service.cache["desk"] = SharedDesk(cast(Diagnoser, service.engine))
+    if kept is None or kept.diagnoser is not present:
+        kept = service.cache["desk"] = SharedDesk(present)
     return kept
 
 

@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from api.desk import evidence, steps
 from api.desk.calls import Call
 from api.desk.forms import Form
+from api.desk.pages import safe
 from api.drawing import SHAPES, Shape, svg
 from api.interview import views
 from api.interview.desk import probabilities
@@ -142,7 +144,7 @@ def context(call: Call, check: str | None, replaces: int | None, **more: Any) ->
         "notes": views.handing_back(call.answer),
         "general": [one["text"] for one in call.answer["cautions"]],
         "urgent": steps.Cautions(tuple(steps.urgent(call))),
-        "drawings": {shape: drawing(call, chosen, shape) for shape in SHAPES},
+        "picture": _picture(call, chosen),
         "out_of_turn": check is not None,
         "others": _others(call, chosen), "moments": items.MOMENTS, "form": Form(), "faults": {},
         "circumstances": call.desk.knowledge.rows("circumstances"), "stale": None, "offer": None,
@@ -150,6 +152,18 @@ def context(call: Call, check: str | None, replaces: int | None, **more: Any) ->
         "other_side": {"left": "right", "right": "left"}.get(call.side or ""),
     }  # fmt: skip
     return shown | more
+
+
+def drawings(call: Call, check: str | None) -> dict[str, Any]:
+    """Return the circuit in both shapes; the style sheet shows the one that fits the screen."""
+    return {shape: safe(drawing(call, check, shape)) for shape in SHAPES}
+
+
+def _picture(call: Call, check: str | None) -> str:
+    """Return where the drawing is: it is fetched after the page, which must not wait for it."""
+    asked = {"check": check, "side": call.side}
+    query = urlencode({name: value for name, value in asked.items() if value})
+    return f"{call.address}/drawing{'?' if query else ''}{query}"
 
 
 def news(call: Call) -> list[str]:

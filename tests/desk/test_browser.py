@@ -118,7 +118,7 @@ def test_keys_open_evidence_reasons_and_meaning(server: Running, chromium: Brows
     """e, w and m open what speaks for a cause, why it is asked, and what answers would mean."""
     with b.screen(chromium, server.url) as page:
         begin(page, CALLS[0])
-        for key, place in (("e", "#evidence"), ("w", "#why"), ("m", "[data-load]")):
+        for key, place in (("e", "#evidence"), ("w", "#why"), ("m", "#meant")):
             page.keyboard.press(key)
             assert page.eval_on_selector(place, "one => one.open"), key
         page.wait_for_selector("#meaning >> text=would lead")

@@ -58,7 +58,7 @@ def pages(case: str) -> list[str]:
     """Return every page there is about a case, and those about none."""
     about = ("", "?find=relay", "?check=pull-winding-ohms", "?change=2", "?as=technician",
              "/machine", "/hand-over", "/close", "/sheet",
-             "/meaning?check=relay-click")  # fmt: skip
+             "/meaning?check=relay-click", "/drawing?check=pull-pin-voltage")  # fmt: skip
     others = ("/desk", "/desk?q=x&state=all", "/desk/call", "/desk/sums", "/desk/sums/fuse-opening",
               "/desk/sign-in", "/desk/nowhere", "/desk/resume?number=12")  # fmt: skip
     return [*(case + one for one in about), *others]

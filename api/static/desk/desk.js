@@ -185,7 +185,7 @@
       return;
     }
     if (/^[0-9.-]$/.test(event.key)) { digit(event); return; }
-    const open = { e: "#evidence", w: "#why", m: "[data-load]" }[event.key];
+    const open = { e: "#evidence", w: "#why", m: "#meant" }[event.key];
     if (open) toggle(event, document.querySelector(open));
     else if (event.key === "/") focusOn(event, byId("find") || byId("q"));
     else press(event, /^[a-z]$/.test(event.key) && document.querySelector(`[data-key="${event.key}"]`));
@@ -241,7 +241,7 @@
     try {
       const reply = await fetch(details.dataset.load, { credentials: "same-origin" });
       const page = new DOMParser().parseFromString(await reply.text(), "text/html");
-      const found = page.querySelector("#meaning");
+      const found = page.querySelector(`#${details.dataset.part}`);
       if (found) place.replaceWith(document.adoptNode(found));
     } catch { delete details.dataset.done; }
   }
@@ -253,6 +253,7 @@
       form.addEventListener("input", () => keepDraft(form));
     }
     for (const one of document.querySelectorAll("details[data-load]")) {
+      if (one.open) load(one);
       one.addEventListener("toggle", () => { if (one.open) load(one); });
     }
   }
