@@ -11,6 +11,7 @@ import secrets
 from stdnum import damm
 
 DIGITS = 8
+SHOWN = "48291372"
 _GAPS = re.compile(r"[\s.\-\u2010-\u2015]+")
 
 
@@ -40,7 +41,7 @@ def read(text: str) -> str:
     """
     digits = _GAPS.sub("", text[:40])
     if not (digits.isascii() and digits.isdecimal() and len(digits) == DIGITS):
-        raise NotANumberError(f"A case number has {DIGITS} digits, as in {show('48291375')}.")
+        raise NotANumberError(f"A case number has {DIGITS} digits, as in {show(SHOWN)}.")
     if not damm.is_valid(digits):
         raise NotANumberError(
             f"That number has a slip in it: {show(digits)} cannot be a case. Ask for it again, "
