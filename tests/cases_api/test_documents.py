@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -17,6 +18,9 @@ from api.store.models import Case
 from engine import Diagnoser, Knowledge
 from tests.serving import ROOT, Running
 
+TOOLS = pytest.mark.skipif(
+    not (shutil.which("curl") and shutil.which("jq")), reason="curl and jq; .ci/run installs them"
+)
 DOCS = ROOT / "api" / "docs"
 EXAMPLES = DOCS / "examples"
 PAGE = (DOCS / "programmers.md").read_text(encoding="utf-8")
@@ -66,6 +70,7 @@ def run(environment: dict[str, str], *command: str, cwd: Path | None = None) -> 
     return done.stdout
 
 
+@TOOLS
 def test_readme_is_replayed(server: Running, environment: dict[str, str], tmp_path: Path) -> None:
     """The blocks of README's section on cases, pasted one after the other, do what it says."""
     first, *others = blocks(SECTION, "sh")
@@ -87,6 +92,7 @@ def with_server(environment: dict[str, str], server: Running) -> dict[str, str]:
     return environment | {"THREEWIRE_URL": server.url, "THREEWIRE_KEY": key.strip()}
 
 
+@TOOLS
 def test_examples_run(server: Running, environment: dict[str, str], tmp_path: Path) -> None:
     """Python and curl take a case to its end; the printed sheet is kept."""
     environment = with_server(environment, server)
