@@ -238,6 +238,24 @@ def test_every_screen_is_accessible(
     assert {name: bad for name, bad in found.items() if bad} == {}
 
 
+@pytest.mark.parametrize("size", b.SIZES)
+def test_long_texts_do_not_burst_the_page(server: Running, chromium: Browser, size: str) -> None:
+    """With the longest words that the fields take, no screen scrolls sideways (WCAG 1.4.10)."""
+    wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    long = Whole("long", "W" * 40, "m" * 80, "complaint" * 400, FULL_KIT_TWO_FAULTS.digits)
+    with b.screen(chromium, server.url, size) as page:
+        begin(page, long)
+        case = case_of(page)
+        found = {"call": page.evaluate(wide)}
+        for part in ("?find=relay", "/machine", "/hand-over", "/close", "/sheet"):
+            page.goto(case + part)
+            found[part] = page.evaluate(wide)
+        for address in ("/desk", "/desk/call", "/desk/sums/fuse-opening"):
+            page.goto(address)
+            found[address] = page.evaluate(wide)
+    assert {name: over for name, over in found.items() if over > 0} == {}
+
+
 def screens(page: Page) -> Iterator[str]:
     """Bring every screen up in turn and give its name."""
     for name in ("/desk/call", "/desk/sums", "/desk/sums/fuse-opening", "/desk/sign-in",

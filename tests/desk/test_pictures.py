@@ -1,0 +1,94 @@
+"""The picture of two bands and a reading, checked by simple proportion; the bench sums' pages."""
+
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from api import sums
+from api.desk import bands
+from tests.desk.support import Browser, text_of
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def drawn(picture: str) -> tuple[dict[str, tuple[float, float]], float]:
+    """Return where the bands lie and where the reading stands, in pixels."""
+    root = ET.fromstring(picture)  # noqa: S314 - our own
+    boxes = {
+        str(one.get("class")): (
+            float(one.get("x", "")), float(one.get("x", "")) + float(one.get("width", "")),
+        )
+        for one in root.iter(f"{SVG}rect")
+    }  # fmt: skip
+    line = next(one for one in root.iter(f"{SVG}path") if one.get("class") == "band-reading")
+    return boxes, float(str(line.get("d")).split()[0].removeprefix("M"))
+
+
+@pytest.mark.parametrize("value", [0.5, 3.0, 9.0, 10.0, 11.5])
+def test_the_reading_lies_in_the_bands_that_hold_it(value: float) -> None:
+    """On an even scale the reading is drawn inside a band exactly when it is inside it."""
+    picture = bands.svg((1.0, 10.0), (9.0, 11.0), value, "V", "words")
+    boxes, at = drawn(picture)
+    for name, (low, high) in (("band-cause", (1.0, 10.0)), ("band-healthy", (9.0, 11.0))):
+        left, right = boxes[name]
+        assert (left - 0.06 <= at <= right + 0.06) == (low <= value <= high), name
+
+
+def test_an_even_scale_is_even() -> None:
+    """Equal steps of the value are equal steps of the picture (the rule of three)."""
+    scale = bands.scale_of([0.0, 10.0, 12.0])
+    assert scale.log is False
+    assert scale(4.0) - scale(2.0) == pytest.approx(scale(10.0) - scale(8.0), abs=0.11)
+
+
+def test_decades_are_drawn_in_logs() -> None:
+    """From milliohms to megohms each power of ten takes the same room."""
+    scale = bands.scale_of([0.01, 1e6])
+    assert scale.log is True
+    assert scale(1.0) - scale(0.1) == pytest.approx(scale(1e5) - scale(1e4), abs=0.11)
+
+
+def test_over_range_stands_at_the_end() -> None:
+    """A reading over range is drawn at the right end, a band that is open there too."""
+    boxes, at = drawn(bands.svg(None, (0.3, 0.5), None, "ohm", "words"))
+    assert at == max(right for _, right in boxes.values())
+    assert boxes["band-cause"][1] == at
+
+
+def test_a_narrow_band_can_still_be_seen() -> None:
+    """A band of no width keeps a few pixels, around its place."""
+    boxes, at = drawn(bands.svg((0.0, 0.0), (11.9, 12.1), 12.0, "V", "words"))
+    for left, right in boxes.values():
+        assert right - left >= 3.9
+    assert boxes["band-healthy"][0] < at < boxes["band-healthy"][1]
+
+
+@pytest.mark.parametrize("name", sums.SUMS)
+def test_each_sum_has_a_page(desk: Browser, name: str) -> None:
+    """A bench sum's page shows its example worked, with formula, source, cautions and curve."""
+    about = sums.SUMS[name]
+    page = desk.get(f"/desk/sums/{name}")
+    words = text_of(page)
+    for part in (about.title, "Result of the example", "Formula", "Source", "Caution"):
+        assert part in words
+    inputs = dict(about.example)
+    answer = desk.client.post(f"/v1/sums/{name}", json=inputs).get_json()
+    assert " ".join(answer["says"].split()) in words
+    assert ('class="plot"' in page.text) == (answer["curve"] is not None)
+
+
+def test_a_sum_is_worked_with_what_was_typed(desk: Browser) -> None:
+    """12 V over 0.4 ohm is 30 A (Ohm's law); a decimal comma is read too."""
+    fields = sums.explain(sums.SUMS["winding-current"])["fields"]
+    names = {one["name"] for one in fields}
+    assert {"volts", "ohms"} <= names
+    page = desk.get("/desk/sums/winding-current?volts=12&ohms=0,4")
+    assert "30 A" in text_of(page)
+
+
+def test_a_sum_refuses_at_the_field(desk: Browser) -> None:
+    """What cannot be worked is told at its field, and what was typed stays."""
+    page = desk.get("/desk/sums/winding-current?volts=twelve&ohms=0.4")
+    assert page.status_code == 422
+    assert 'value="twelve"' in page.text
+    assert 'id="fault-volts"' in page.text

@@ -1,0 +1,130 @@
+"""Cautions first: none hidden, none behind a click, none missing on the sheet; no bad advice."""
+
+import re
+from pathlib import Path
+
+import pytest
+from flask import Flask
+
+from api.desk.calls import Call
+from tests.desk.support import BRAKE, FUEL, Browser, text_of
+from tests.safety.forbidden import bad, sentences
+
+ROOT = Path(__file__).parents[2]
+TIMED = {**FUEL, "control-fuel-shutoff": "1", "coil": "1", "hands": "7"}
+MACHINES = [FUEL, TIMED, BRAKE, {"duty": "2"}]
+
+
+def call_of(app: Flask, browser: Browser, case: str, audience: str) -> Call:
+    """Return the case as the desk works on it."""
+    number = case.rsplit("/", 1)[1]
+    document = browser.client.get(f"/v1/cases/{number}").get_json()
+    with app.app_context():
+        return Call.of(document, audience)
+
+
+def plain(text: str) -> str:
+    """Return a text with its blanks made one, as ``text_of`` gives a page."""
+    return " ".join(text.split())
+
+
+def first(text: str) -> str:
+    """Return the first sentence."""
+    return text.split(". ", maxsplit=1)[0].rstrip(".") + "."
+
+
+@pytest.mark.parametrize("machine", MACHINES, ids=["crank", "timed", "brake", "unknown"])
+def test_every_step_has_its_cautions_before_its_sentence(
+    desk: Browser, app: Flask, machine: dict[str, str]
+) -> None:
+    """For each check of a machine every caution stands in full, and before what is to be done."""
+    case = desk.start(machine)
+    call = call_of(app, desk, case, "technician")
+    checks = call.desk.checks(call.case)
+    assert len(checks) > 30
+    for name in checks:
+        page = text_of(desk.get(f"{case}?as=technician&check={name}"))
+        row = call.desk.step(call.case, name)
+        place = page.index(plain(row["how"]))
+        for caution in row["cautions"]:
+            assert -1 < page.find(plain(caution)) < place, (name, caution)
+
+
+@pytest.mark.parametrize("machine", [FUEL, BRAKE], ids=["fuel", "brake"])
+def test_a_caution_told_before_is_shortened_and_never_left_out(
+    desk: Browser, app: Flask, machine: dict[str, str]
+) -> None:
+    """In a call each caution begins before the sentence to read out, and is on the page in full."""
+    case = desk.start(machine)
+    desk.answer(case, "plunger-action", outcome="no-movement")
+    desk.answer(case, "pull-pin-voltage", value="11.4", unit="V")
+    call = call_of(app, desk, case, "caller")
+    shortened = 0
+    for name in ("pull-current", "plunger-action", "relay-click", "bench-pull", "hand-push-hold"):
+        page = text_of(desk.get(f"{case}?check={name}"))
+        row = call.desk.step(call.case, name)
+        place = page.index(f"“{plain(row['say'])}”")
+        for caution in row["cautions"]:
+            assert -1 < page.find(plain(first(caution))) < place, (name, caution)
+            assert plain(caution) in page, (name, caution)
+            shortened += plain(caution) not in page[:place]
+    assert shortened
+
+
+def test_cautions_are_not_inside_what_opens_at_a_click(desk: Browser) -> None:
+    """No caution of a step or of the case is inside a closed part of the page."""
+    case = desk.start(BRAKE)
+    page = desk.get(f"{case}?check=pull-current").text
+    closed = re.findall(r"<details.*?</details>", page, re.DOTALL)
+    assert closed
+    assert not any('class="caution' in one or "cautions-all" in one for one in closed)
+
+
+def test_a_brake_that_does_not_hold_stops_the_work(desk: Browser) -> None:
+    """'The brake is applied and the machine still moves' raises its caution before all else."""
+    desk.start({"duty": "2", "symptom-brake-release": "will-not-hold"})
+    page = text_of(desk.page)
+    assert "tag it out" in page
+    assert page.index("tag it out") < page.index("Why we ask" if "Why we ask" in page else "Else")
+
+
+def test_the_sheet_carries_every_caution(desk: Browser, app: Flask) -> None:
+    """Cautions of the case, the repair and each check on the sheet stand on it, at the top."""
+    case = desk.start(BRAKE)
+    desk.answer(case, "relay-click", outcome="heard")
+    call = call_of(app, desk, case, "caller")
+    page = text_of(desk.get(f"{case}/sheet"))
+    end = page.index("Likeliest cause")
+    wanted = [one["text"] for one in call.answer["cautions"]]
+    wanted += call.answer["causes"][0]["cautions"]
+    checks = call.desk.diagnose(call.case.request(all_hands=True))["next_checks"][:3]
+    wanted += [text for one in checks for text in one["cautions"]]
+    assert wanted
+    for caution in wanted:
+        assert -1 < page.find(plain(caution)) < end, caution
+    assert "the machine maker\u2019s manual" in page
+
+
+def test_closing_asks_for_the_proof(desk: Browser, app: Flask) -> None:
+    """Before a case is closed the page says what proves the repair, and what a brake needs."""
+    case = desk.start(BRAKE)
+    call = call_of(app, desk, case, "caller")
+    page = text_of(desk.get(f"{case}/close?cause=pull-winding-open"))
+    proof = call.desk.knowledge.causes["pull-winding-open"].proof_of_repair
+    assert plain(proof) in page
+    assert "holding test" in page
+
+
+def test_every_page_defers_to_the_makers_manual(desk: Browser) -> None:
+    """The foot of each page says that the maker's manual and local codes win."""
+    case = desk.start()
+    for address in ("/desk", "/desk/call", case, f"{case}/close", "/desk/sums/feed-drop"):
+        assert "maker\u2019s service manual" in text_of(desk.get(address))
+
+
+def test_no_template_gives_forbidden_advice() -> None:
+    """The desk's own words pass the sentence check that the knowledge base passes."""
+    for path in sorted((ROOT / "api/templates/desk").glob("*.html")):
+        words = re.sub(r"{[{%].*?[%}]}|<[^>]+>", " ", path.read_text("utf-8"))
+        for sentence in sentences(plain(words)):
+            assert bad(sentence) == [], (path.name, sentence)
