@@ -55,7 +55,7 @@ def roles(app: Flask) -> dict[tuple[str, str], str]:
     """Return the role that each path and method needs, with paths as OpenAPI writes them."""
     found = {}
     for rule in app.url_map.iter_rules():
-        path = re.sub(r"<(?:[^<>:]+:)?([^<>]+)>", r"{\1}", rule.rule)
+        path = re.sub(r"<(?:[^<>:]+:)?([^<>]+?)_?>", r"{\1}", rule.rule)
         for method in rule.methods or ():
             found[path, method.lower()] = needed(app.view_functions[rule.endpoint])
     return found

@@ -92,3 +92,18 @@ def test_lists_and_learning_fit_their_schema(client: FlaskClient, opened: Any) -
     for path, name in (("/v1/cases?limit=1", "CaseList"), ("/v1/learning", "Learning")):
         schema = {"$ref": f"#/components/schemas/{name}", "components": served["components"]}
         Draft202012Validator(schema).validate(client.get(path).json)
+
+
+def test_every_address_of_cases_says_its_role(client: FlaskClient) -> None:
+    """Reading needs 'read' and writing 'agent', and the document says so with 401 and 403."""
+    served = client.get("/openapi.json").json["paths"]
+    found = [
+        (method, operation)
+        for path, item in served.items()
+        if path.startswith(("/v1/cases", "/v1/learning"))
+        for method, operation in item.items()
+    ]
+    assert len(found) == 14
+    for method, operation in found:
+        assert operation["x-role"] == ("read" if method == "get" else "agent")
+        assert {"401", "403", "429", "503"} <= set(operation["responses"])
