@@ -130,7 +130,7 @@ class Typist:
         self.keys.press("Tab")
         self.keys.press(digits[0])
         self.keys.press(digits[1])
-        self.keys.type(complaint)
+        self.keys.insert_text(complaint)
         self.keys.press("Tab")
         for digit in digits[2:]:
             self._open_group(digit)
@@ -156,6 +156,7 @@ class Typist:
 
     def answer(self, given: Any) -> None:
         """Give an answer by keys alone: an outcome's digit, or a reading and Enter."""
+        self.page.wait_for_selector("html[data-ready]", state="attached")  # the keys are heard
         before = self.version
         self.page.evaluate(_WATCH)
         if given == NOT_KNOWN:

@@ -103,6 +103,7 @@ def test_two_faults_are_told_as_two(server: Running, chromium: Browser, size: st
             told = kept(server, case)["findings"]
             assert isinstance(told, list)
             if check not in {one["check"] for one in told}:
+                page.wait_for_selector("html[data-ready]", state="attached")
                 page.keyboard.press("/")
                 page.keyboard.type(check.replace("-", " "))
                 page.keyboard.press("Enter")
@@ -131,6 +132,7 @@ def test_keys_can_be_turned_off(server: Running, chromium: Browser) -> None:
         page.focus("#keys-switch")
         page.keyboard.press("Enter")
         page.reload()
+        page.wait_for_selector("html[data-ready]", state="attached")
         page.keyboard.press("1")
         page.keyboard.press("e")
         assert hand.version == "1"
@@ -167,6 +169,7 @@ def test_what_is_typed_survives_a_reload(server: Running, chromium: Browser) -> 
     with b.screen(chromium, server.url) as page:
         begin(page, FULL_KIT_TWO_FAULTS)
         page.goto(f"{case_of(page)}?check=pull-pin-voltage")
+        page.wait_for_selector("html[data-ready]", state="attached")
         page.keyboard.type("11.4")
         page.eval_on_selector("details.more", "one => one.open = true")
         page.fill("#note", "at the back of the plug")

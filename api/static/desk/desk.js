@@ -282,4 +282,5 @@
   const waiting = store.get(UNSENT);
   if (waiting) { showUnsent(waiting); if (!byId("key")) attempt(waiting); }
   setInterval(poll, POLL_MS);
+  document.documentElement.dataset.ready = "yes";
 })();
