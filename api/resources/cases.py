@@ -38,6 +38,7 @@ def open_case() -> Response:
 
 
 @blueprint.get("/v1/cases")
+@role("read")
 def list_cases() -> Response:
     """List cases, newest first."""
     found = query(("state", "fleet_number", "text", "cursor", "limit"))
@@ -58,6 +59,7 @@ def _tagged(value: dict[str, Any], tag: str | None = None) -> Response:
 
 
 @blueprint.get("/v1/cases/<id_>")
+@role("read")
 def get_case(id_: str) -> Response:
     """Return one case."""
     query(())
@@ -126,6 +128,7 @@ def _because(sent: dict[str, Any]) -> Any:
 
 
 @blueprint.get("/v1/cases/<id_>/diagnosis")
+@role("read")
 def get_diagnosis(id_: str) -> Response:
     """Return the engine's whole answer on the case as it stands."""
     query(())
@@ -134,6 +137,7 @@ def get_diagnosis(id_: str) -> Response:
 
 
 @blueprint.get("/v1/cases/<id_>/steps")
+@role("read")
 def get_steps(id_: str) -> Response:
     """Return what was done to the case, step by step."""
     since = whole(query(("since",)), "since", 0, 0, MOST_STEPS)

@@ -2,6 +2,7 @@
 
 from flask import Blueprint, Response
 
+from api.access import role
 from api.cases.learning import report
 from api.resources import listing
 from api.resources.case_operations import LEARNING as OPERATIONS
@@ -14,6 +15,7 @@ blueprint = Blueprint("learning", __name__)
 
 
 @blueprint.get("/v1/learning")
+@role("read")
 def learning() -> Response:
     """Say whether closed cases shift the shares of causes, and what they have shifted."""
     query(())

@@ -11,6 +11,7 @@ from typing import Any
 from flask import Blueprint, Response
 
 from api import strict_json
+from api.access import role
 from api.cases import kept
 from api.cases.work_order import csv_text, html_text, stylesheet
 from api.resources import case_replies, negotiation
@@ -25,12 +26,14 @@ CSV, HTML = "text/csv", "text/html"
 
 
 @blueprint.get("/v1/cases/<id_>/work-order.json")
+@role("read")
 def work_order_json(id_: str) -> Response:
     """Return the work order as JSON."""
     return _respond(id_, negotiation.JSON, strict_json.dumps)
 
 
 @blueprint.get("/v1/cases/<id_>/work-order.csv")
+@role("read")
 def work_order_csv(id_: str) -> Response:
     """Return the work order as one row of a table."""
     response = _respond(id_, CSV, csv_text)
@@ -40,6 +43,7 @@ def work_order_csv(id_: str) -> Response:
 
 
 @blueprint.get("/v1/cases/<id_>/work-order.html")
+@role("read")
 def work_order_html(id_: str) -> Response:
     """Return the work order as a page that prints."""
     response = _respond(id_, HTML, html_text)
