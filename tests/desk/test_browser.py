@@ -176,6 +176,7 @@ def test_what_is_typed_survives_a_reload(server: Running, chromium: Browser) -> 
         page.reload()
         assert page.input_value("#value") == "11.4"
         assert page.input_value("#note") == "at the back of the plug"
+        assert "is filled in again" in page.inner_text("#news")
         page.focus("#value")
         page.keyboard.press("Enter")
         page.wait_for_selector("body[data-version='2']")

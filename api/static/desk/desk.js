@@ -35,6 +35,7 @@
   function restoreDraft(form) {
     const kept = store.get(DRAFT + form.dataset.draft);
     if (!Array.isArray(kept) || byId("faults")) return;
+    const before = JSON.stringify(entriesOf(form));
     for (const [name, value] of kept) {
       for (const field of form.querySelectorAll(`[name="${CSS.escape(name)}"]`)) {
         if (field.type === "hidden" || field.tagName === "BUTTON") continue;
@@ -45,6 +46,18 @@
     }
     const hidden = form.querySelector("details.more");
     if (hidden && kept.some(([name]) => ["note", "circumstances"].includes(name))) hidden.open = true;
+    if (JSON.stringify(entriesOf(form)) !== before) tellRestored(form);
+  }
+
+  function tellRestored(form) {
+    const words = document.createElement("p");
+    words.textContent = "What was typed here before and not sent is filled in again.";
+    const empty = document.createElement("button");
+    empty.type = "button";
+    empty.className = "small";
+    empty.textContent = "Empty the form";
+    empty.addEventListener("click", () => { store.drop(DRAFT + form.dataset.draft); location.reload(); });
+    byId("news").replaceChildren(words, empty);
   }
 
   // ---- sending -------------------------------------------------------------------------------
