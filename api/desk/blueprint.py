@@ -98,16 +98,19 @@ def nothing(rest: str) -> Response:
     abort(404)
 
 
+@blueprint.errorhandler(guard.ForeignForm)
+def _on_foreign(_: guard.ForeignForm) -> Response:
+    return pages.respond(
+        "message.html", 400, title="This form is not taken",
+        lines=["It does not carry the mark of a page that this browser got from here, or the mark "
+               "is old. Nothing was changed.",
+               "Load the page again and send it once more. What you typed is kept there."],
+        links=[_HOME],
+    )  # fmt: skip
+
+
 @blueprint.errorhandler(HTTPException)
 def _on_http(error: HTTPException) -> Response:
-    if error.code == 403:
-        return pages.respond(
-            "message.html", 403, title="This form is not taken",
-            lines=["It does not carry the mark of a page that this browser got from here, or the "
-                   "mark is old. Nothing was changed.",
-                   "Load the page again and send it once more. What you typed is kept there."],
-            links=[_HOME],
-        )  # fmt: skip
     code = error.code or 500
     words = {404: "There is no such page", 405: "This cannot be done here",
              413: "That is too much at once"}  # fmt: skip
