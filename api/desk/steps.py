@@ -142,6 +142,7 @@ class Repair:
     proof: str
     behind: Sequence[str]
     before: Sequence[tuple[str, str]]
+    before_with_more: Sequence[str]
     others: Sequence[tuple[str, str, float]]
     further: Sequence[tuple[str, str]]
     still: Sequence[tuple[str, str]]
@@ -155,12 +156,17 @@ def repair(call: Call) -> Repair:
     order = [first["id"]] if sure else answer["advice"]["repair_order"] or [first["id"]]
     entry = cause_of(answer, order[0])
     known = {one["id"]: float(one["probability"]) for one in answer["causes"]}
+    before = checks_before(call.case, desk, entry["id"])
     return Repair(
         cause=entry["id"], name=entry["name"], probability=entry["probability"],
         because="" if sure else answer["advice"]["because"] or "",
-        cautions=Cautions(tuple(dict.fromkeys([*urgent(call), *entry["cautions"]]))),
+        cautions=_split(entry["cautions"], call, ""),
         remedy=entry["remedy"], proof=entry["proof_of_repair"], behind=views.behind(entry, desk),
-        before=[(one, desk.name(one)) for one in checks_before(call.case, desk, entry["id"])],
+        before=[(one, desk.name(one)) for one in before],
+        before_with_more=[
+            desk.name(one) for one in entry["before_replacing"]
+            if one not in before and not call.case.answered(one)
+        ],
         others=[(one, desk.name(one), known.get(one, 0.0)) for one in order[1:4]],
         further=[(one["check"], one["name"]) for one in further_checks(call.case, desk)],
         still=[(one["check"], one["name"]) for one in answer["next_checks"]],

@@ -71,6 +71,22 @@ def test_a_caution_told_before_is_shortened_and_never_left_out(
     assert shortened
 
 
+def test_a_repair_has_its_cautions_before_it(desk: Browser, app: Flask) -> None:
+    """Each caution of the repair begins before what is to be done, and is on the page in full."""
+    case = desk.start()
+    desk.answer(case, "pull-winding-ohms", outcome="open", measured_to="body")
+    desk.answer(case, "ground-path-ohms", value="0.1", unit="ohm", lead_ohms="0")
+    desk.answer(case, "pull-to-hold-ohms", outcome="open")
+    call = call_of(app, desk, case, "caller")
+    entry = call.answer["causes"][0]
+    page = text_of(desk.get(case))
+    place = page.index(plain(entry["remedy"]))
+    assert entry["cautions"]
+    for caution in entry["cautions"]:
+        assert -1 < page.find(plain(first(caution))) < place, caution
+        assert plain(caution) in page, caution
+
+
 def test_cautions_are_not_inside_what_opens_at_a_click(desk: Browser) -> None:
     """No caution of a step or of the case is inside a closed part of the page."""
     case = desk.start(BRAKE)
