@@ -85,7 +85,7 @@ def serving(url: str, folder: Path, workers: int, threads: int) -> Iterator[Runn
                       environment=environment)  # fmt: skip
     try:
         running.wait_ready()
-        for _ in range(20 * workers):
+        for _ in range(10 * workers):
             for one in EIGHT.values():
                 running.ask("POST", "/v1/diagnoses", one).raise_for_status()
         yield running
