@@ -14,6 +14,7 @@ from api.access.roles import Caller
 from api.store import Database, StoreUnavailableError
 
 FRESH_SECONDS = 3.0
+MISS_SECONDS = 0.2  # a key that is not known may be new: then the keys are read anew this soon
 STALE_SECONDS = 600.0
 _NOBODY = keys.digest("")  # compared with where there is no such key, so that it takes as long
 
@@ -39,7 +40,7 @@ class KeyRing:
         if parts is None:
             return None
         identity, secret = parts
-        held = self._keys().get(identity)
+        held = self._keys().get(identity) or self._keys(MISS_SECONDS).get(identity)
         same = keys.matches(held.digest if held else _NOBODY, secret)
         return held.caller if held and same else None
 
@@ -52,16 +53,19 @@ class KeyRing:
         """Return whether no key is in force. Raises StoreUnavailableError."""
         return not self._keys()
 
-    def _keys(self) -> dict[str, _Held]:
-        """Return the keys. One thread reads them anew; the others go on with what there is."""
+    def _keys(self, fresh: float = FRESH_SECONDS) -> dict[str, _Held]:
+        """Return the keys, read at most ``fresh`` seconds ago.
+
+        One thread reads them anew; the others go on with what there is.
+        """
         held = self._held
-        if held is not None and time.monotonic() - self._tried_at < FRESH_SECONDS:
+        if held is not None and time.monotonic() - self._tried_at < fresh:
             return held
         if not self._lock.acquire(blocking=held is None):
             assert held is not None  # only then is it not waited for
             return held
         try:
-            if time.monotonic() - self._tried_at >= FRESH_SECONDS or self._held is None:
+            if time.monotonic() - self._tried_at >= fresh or self._held is None:
                 self._read()
             assert self._held is not None  # _read raises where there is nothing to go on with
             return self._held

@@ -1,0 +1,164 @@
+"""Keys: their form, what is kept of them, and how they end."""
+
+import math
+import re
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from flask import Flask
+from sqlalchemy import text
+
+from api.access import keys, ring
+from api.store import Database
+from tests.access.conftest import bearer
+
+
+def test_a_secret_has_160_random_bits(make_key: Callable[[str], str]) -> None:
+    """RFC 4648 section 6: a base32 letter is 5 bits; 32 of them are 160, and no two keys agree."""
+    made = [make_key("read") for _ in range(20)]
+    secrets = {key.rsplit("_", 1)[1] for key in made}
+    assert len(secrets) == 20
+    for secret in secrets:
+        assert re.fullmatch("[a-z2-7]{32}", secret)
+    assert math.log2(32) * 32 == 160
+
+
+def test_the_secret_is_nowhere_in_the_store(
+    database: Database, make_key: Callable[[str], str]
+) -> None:
+    """Of a secret only its SHA-256 is kept, which hashlib computes the same."""
+    import hashlib
+
+    secret = make_key("agent").rsplit("_", 1)[1]
+    with database.reading() as session:
+        row = dict(session.execute(text("SELECT * FROM api_keys")).mappings().one())
+    assert secret not in repr(row)
+    assert row["digest"] == hashlib.sha256(secret.encode()).hexdigest()
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    ["", "x", "tw_", "tw_aaaaaaaa_" + "a" * 32, "tw_aaaaaaaa", "\u0000", "ä" * 40, "a" * 100_000],
+)
+def test_a_wrong_key_is_401_with_a_challenge(app: Flask, wrong: str) -> None:
+    """RFC 6750 section 3: a refused bearer key gets 401, WWW-Authenticate and invalid_token."""
+    answer = app.test_client().get(
+        "/v1/rules", environ_overrides={"HTTP_AUTHORIZATION": f"Bearer {wrong}"}
+    )
+    assert answer.status_code == 401
+    assert 'error="invalid_token"' in answer.headers["WWW-Authenticate"]
+    assert answer.mimetype == "application/problem+json"
+
+
+@pytest.mark.parametrize("scheme", ["Basic", "Digest", "Token", ""])
+def test_another_scheme_is_not_taken(
+    app: Flask, make_key: Callable[[str], str], scheme: str
+) -> None:
+    """A right key under another scheme than Bearer is refused."""
+    header = {"Authorization": f"{scheme} {make_key('admin')}"}
+    assert app.test_client().get("/v1/rules", headers=header).status_code == 401
+
+
+def test_the_id_of_one_key_with_the_secret_of_another(
+    app: Flask, make_key: Callable[[str], str]
+) -> None:
+    """A secret is good for its own key alone."""
+    first, second = make_key("read").split("_"), make_key("admin").split("_")
+    mixed = "_".join(["tw", second[1], first[2]])
+    assert app.test_client().get("/v1/rules", headers=bearer(mixed)).status_code == 401
+
+
+def test_the_scheme_is_not_case_sensitive(app: Flask, make_key: Callable[[str], str]) -> None:
+    """RFC 9110 section 11.1: the name of an authentication scheme has no case."""
+    header = {"Authorization": f"bEARER {make_key('read')}"}
+    assert app.test_client().get("/v1/rules", headers=header).status_code == 200
+
+
+def test_a_revoked_key_is_refused_within_five_seconds(
+    app: Flask, database: Database, make_key: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The keys are read anew when they are FRESH_SECONDS old, which is under 5."""
+    assert ring.FRESH_SECONDS < 5
+    now = [1000.0]
+    monkeypatch.setattr(ring.time, "monotonic", lambda: now[0])
+    key = make_key("read")
+    client = app.test_client()
+    assert client.get("/v1/rules", headers=bearer(key)).status_code == 200
+    database.write(lambda session: keys.revoke(session, key.split("_")[1]))
+    now[0] += ring.FRESH_SECONDS
+    assert client.get("/v1/rules", headers=bearer(key)).status_code == 401
+
+
+def test_keys_cost_no_query_a_request(
+    app: Flask, database: Database, make_key: Callable[[str], str]
+) -> None:
+    """Twenty requests within the time that keys stay fresh ask the database at most twice."""
+    from sqlalchemy import event
+
+    key, asked = make_key("read"), []
+    event.listen(database.engine, "before_cursor_execute", lambda *_: asked.append(1))
+    client = app.test_client()
+    for _ in range(20):
+        assert client.get("/v1/checks", headers=bearer(key)).status_code == 200
+    assert 1 <= len(asked) <= 2
+
+
+def test_keys_last_read_stay_good_while_the_store_is_away(
+    app: Flask, database: Database, make_key: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without the store a known key goes on for STALE_SECONDS; then the answer is 503."""
+    from contextlib import contextmanager
+
+    from api.store import StoreUnavailableError
+
+    now = [1000.0]
+    monkeypatch.setattr(ring.time, "monotonic", lambda: now[0])
+    client, header = app.test_client(), bearer(make_key("read"))
+    assert client.get("/v1/rules", headers=header).status_code == 200
+
+    @contextmanager
+    def away() -> Any:
+        raise StoreUnavailableError("the database does not answer; nothing was kept")
+        yield
+
+    monkeypatch.setattr(database, "reading", away)
+    now[0] += ring.FRESH_SECONDS
+    assert client.get("/v1/rules", headers=header).status_code == 200
+    now[0] += ring.STALE_SECONDS
+    answer = client.get("/v1/rules", headers=header)
+    assert (answer.status_code, answer.mimetype) == (503, "application/problem+json")
+
+
+@pytest.mark.parametrize("name", ["", " x", "x" * 61, "a\nb", "<b>", '"x"', "_x", "a\x00"])
+def test_a_name_that_could_spoil_a_log_is_refused(name: str) -> None:
+    """Names go into logs and cases: no control characters, brackets or quotes, 60 characters."""
+    assert not keys.good_name(name)
+
+
+@pytest.mark.parametrize("name", ["Till 1", "Büro", "x", "night desk (north)", "shop-system.2"])
+def test_plain_names_are_taken(name: str) -> None:
+    """A name may have letters of any script, digits, spaces and plain signs."""
+    assert keys.good_name(name)
+
+
+def test_a_new_key_is_good_at_once_and_guesses_cost_few_queries(
+    app: Flask, database: Database, make_key: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A key unknown to the server is looked for in the store again, at most five times a second."""
+    from sqlalchemy import event
+
+    now = [1000.0]
+    monkeypatch.setattr(ring.time, "monotonic", lambda: now[0])
+    client = app.test_client()
+    assert client.get("/v1/checks", headers=bearer(make_key("read"))).status_code == 200
+    later = make_key("read")
+    now[0] += 0.2
+    assert client.get("/v1/checks", headers=bearer(later)).status_code == 200
+    asked: list[str] = []
+    event.listen(database.engine, "before_cursor_execute", lambda *seen: asked.append(seen[2]))
+    wrong = bearer(f"tw_{'a' * 8}_{'a' * 32}")
+    for _ in range(10):
+        now[0] += 0.1
+        assert client.get("/v1/checks", headers=wrong).status_code == 401
+    assert 1 <= len([one for one in asked if "api_keys" in one]) <= 6
