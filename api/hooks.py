@@ -66,7 +66,7 @@ def _end(response: Response) -> Response:
     for name, value in _HEADERS.items():
         response.headers.setdefault(name, value)
     response.headers.setdefault("Cache-Control", "no-store")
-    if request.method == "OPTIONS":
+    if request.method == "OPTIONS" and response.status_code < 300:
         response.headers.pop("Content-Type", None)  # there is no body
     _log.info(_access_line(response))
     return response

@@ -5,6 +5,7 @@ from typing import Any
 from flask import Blueprint, Response, current_app, request
 
 from api import problems, strict_json
+from api.access import role
 from api.answering import answer
 from api.resources import negotiation
 from api.resources.operations import diagnose_operation
@@ -18,6 +19,7 @@ OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
 
 
 @blueprint.post("/v1/diagnoses")
+@role("read")
 def diagnose() -> Response:
     """Answer one request. The engine checks the facts; see engine.request."""
     negotiation.query({})

@@ -9,6 +9,7 @@ from typing import Any
 from flask import Blueprint, Response, current_app, request
 
 from api import problems, strict_json
+from api.access import role
 from api.answering import MAX_BYTES, answer_request
 from api.drawing import SHAPES, Shape, circuit_svg, in_full, stylesheet, svg
 from api.problems import ProblemError
@@ -64,6 +65,7 @@ OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
 
 
 @blueprint.post("/v1/drawings")
+@role("read")
 def draw() -> Response:
     """Diagnose a request and answer with the drawing of it."""
     query = negotiation.query(SHAPE | SIDES)

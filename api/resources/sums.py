@@ -5,6 +5,7 @@ from typing import Any
 from flask import Blueprint, Response, current_app, request
 
 from api import problems, strict_json
+from api.access import role
 from api.answering import MAX_BYTES
 from api.problems import ProblemError
 from api.resources import listing, negotiation
@@ -64,6 +65,7 @@ def get_sum(id_: str) -> Response:
 
 
 @blueprint.post("/v1/sums/<id_>")
+@role("read")
 def work_sum(id_: str) -> Response:
     """Work one sum. Raises ProblemError that names every field that does not fit."""
     negotiation.query({})
