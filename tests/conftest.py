@@ -1,4 +1,4 @@
-"""What all tests share: the figures of tests/reference, and the two databases."""
+"""What all tests share: the shipped engine, the two databases, the figures of tests/reference."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -6,10 +6,30 @@ from pathlib import Path
 import pytest
 
 from api.store import Database, upgrade
+from engine import Diagnoser, Knowledge
+from engine.diagnosis import shipped
 from tests.databases import KINDS, Server, server
 from tests.reference.conftest import pytest_terminal_summary
 
 __all__ = ["pytest_terminal_summary"]
+
+
+@pytest.fixture(scope="session")
+def diagnoser() -> Diagnoser:
+    """The engine on the shipped knowledge, with every model that a test had it build."""
+    return shipped()
+
+
+@pytest.fixture(scope="session")
+def engine(diagnoser: Diagnoser) -> Diagnoser:
+    """The same, under the name that the service's tests use."""
+    return diagnoser
+
+
+@pytest.fixture(scope="session")
+def knowledge(diagnoser: Diagnoser) -> Knowledge:
+    """The shipped knowledge base."""
+    return diagnoser.knowledge
 
 
 @pytest.fixture(scope="session")

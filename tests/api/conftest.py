@@ -12,19 +12,7 @@ from flask.testing import FlaskClient
 
 from api import create_app, demos
 from api.cli import threewire
-from engine import Diagnoser, Knowledge, load_knowledge
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    """The shipped knowledge base."""
-    return load_knowledge()
-
-
-@pytest.fixture(scope="session")
-def engine(knowledge: Knowledge) -> Diagnoser:
-    """The real engine, built once."""
-    return Diagnoser(knowledge)
+from engine import Diagnoser, Knowledge
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,7 @@ from flask import Flask
 from api import create_app, demos
 from api.service import current
 from api.settings import load
-from engine import Diagnoser, Knowledge, load_knowledge
+from engine import Diagnoser, Knowledge
 
 BAD = (
     b"{nonsense",
@@ -20,18 +20,6 @@ BAD = (
     b'{"a":1,"a":2}',
     b"\xef\xbb\xbf{}",
 )
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    """The shipped knowledge base."""
-    return load_knowledge()
-
-
-@pytest.fixture(scope="session")
-def engine(knowledge: Knowledge) -> Diagnoser:
-    """The real engine, built once."""
-    return Diagnoser(knowledge)
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from flask.testing import FlaskClient
 from api import create_app
 from api.cases import Book
 from api.store import Database
-from engine import Diagnoser, Knowledge, load_knowledge
+from engine import Diagnoser, Knowledge
 
 MACHINE = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"}
 VOLTS = {"check": "pull-pin-voltage", "value": 11.4, "unit": "V"}
@@ -30,18 +30,6 @@ class Clock:
         """Return the moment, and move on."""
         self.at += timedelta(seconds=1)
         return self.at
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    """The shipped knowledge base."""
-    return load_knowledge()
-
-
-@pytest.fixture(scope="session")
-def engine(knowledge: Knowledge) -> Diagnoser:
-    """The real engine, built once."""
-    return Diagnoser(knowledge)
 
 
 @pytest.fixture

@@ -8,20 +8,8 @@ from flask import Flask
 
 from api import create_app, settings
 from api.store import Database, upgrade
-from engine import Diagnoser, Knowledge, load_knowledge
+from engine import Diagnoser, Knowledge
 from tests.desk.support import Browser
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    """The shipped knowledge base."""
-    return load_knowledge()
-
-
-@pytest.fixture(scope="session")
-def engine(knowledge: Knowledge) -> Diagnoser:
-    """The real engine, built once."""
-    return Diagnoser(knowledge)
 
 
 @pytest.fixture

@@ -4,10 +4,6 @@ import itertools
 from typing import Any
 from xml.etree.ElementTree import Element, fromstring
 
-import pytest
-
-from engine import Diagnoser, Knowledge, load_knowledge
-
 SHAPES = ("wide", "tall")
 COILS = ("case-ground", "body-ground", "unknown")
 MACHINES = [
@@ -21,18 +17,6 @@ MACHINES = [
     )
     for control in controls
 ]
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    """The shipped knowledge base."""
-    return load_knowledge()
-
-
-@pytest.fixture(scope="session")
-def engine(knowledge: Knowledge) -> Diagnoser:
-    """The real engine, built once."""
-    return Diagnoser(knowledge)
 
 
 def parsed(picture: str) -> Element:

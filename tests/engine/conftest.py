@@ -4,24 +4,11 @@ from collections.abc import Callable
 
 import pytest
 
-from engine.diagnosis import Diagnoser, shipped
 from engine.knowledge import Knowledge
 from engine.machine import Machine, Variant, make_variant
 
 CONTROLS = {"timed": "ignition-timed", "crank": "controller-on-crank",
             "request": "controller-on-request"}  # fmt: skip
-
-
-@pytest.fixture(scope="session")
-def diagnoser() -> Diagnoser:
-    """Give the diagnoser of the shipped base."""
-    return shipped()
-
-
-@pytest.fixture(scope="session")
-def knowledge(diagnoser: Diagnoser) -> Knowledge:
-    """Give the shipped base."""
-    return diagnoser.knowledge
 
 
 @pytest.fixture(scope="session")

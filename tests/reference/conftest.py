@@ -10,25 +10,12 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from engine import Diagnoser, Knowledge
-from engine.diagnosis import shipped
+from engine import Diagnoser
 from engine.model import ModelStore
 
 SLOW_FACTOR = 10
 FIGURE = "reference figure"
 _WRITTEN = pytest.StashKey[bool]()
-
-
-@pytest.fixture(scope="session")
-def diagnoser() -> Diagnoser:
-    """Give the diagnoser of the shipped knowledge base."""
-    return shipped()
-
-
-@pytest.fixture(scope="session")
-def knowledge(diagnoser: Diagnoser) -> Knowledge:
-    """Give the shipped knowledge base."""
-    return diagnoser.knowledge
 
 
 @pytest.fixture(scope="session")

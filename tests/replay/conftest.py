@@ -6,7 +6,7 @@ import pytest
 
 from api.cases import Book
 from api.store import Database
-from engine import Diagnoser, Knowledge, load_knowledge
+from engine import Diagnoser, Knowledge
 from tests.tools.shop import Shop
 
 MACHINE = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"}
@@ -23,18 +23,6 @@ HISTORY = (
     ([VOLTS], "unknown"),
     ([CRANKS], "healthy"),
 )
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    """The shipped knowledge base."""
-    return load_knowledge()
-
-
-@pytest.fixture(scope="session")
-def engine(knowledge: Knowledge) -> Diagnoser:
-    """The real engine, built once."""
-    return Diagnoser(knowledge)
 
 
 @pytest.fixture

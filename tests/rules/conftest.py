@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from engine.knowledge import Knowledge, items, load_knowledge
+from engine.knowledge import Knowledge, items
 from engine.knowledge.rule_language import (
     BeliefTest,
     ConcludedTest,
@@ -39,12 +39,6 @@ MACHINE_VALUES: Mapping[str, tuple[Any, ...]] = {
     "ambient_celsius": (None, -15.0, 20.0, 45.0),
     "solenoids": (None, 1, 2),
 }
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    """Give the shipped base."""
-    return load_knowledge()
 
 
 @pytest.fixture(scope="session")

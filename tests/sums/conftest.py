@@ -10,9 +10,9 @@ from flask.testing import FlaskClient
 
 from api.sums import compute
 from engine import Knowledge
-from tests.api.conftest import app, client, engine, knowledge, run
+from tests.api.conftest import app, client, run
 
-__all__ = ["app", "client", "engine", "knowledge", "run"]
+__all__ = ["app", "client", "run"]
 
 Work = Callable[[str, Mapping[str, Any]], dict[str, Any]]
 

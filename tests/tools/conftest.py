@@ -7,15 +7,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from api.cli import threewire
-from engine import Diagnoser, Knowledge, load_knowledge
+from engine import Diagnoser, Knowledge
 from engine.audit import Survey
 from tests.tools.shop import Shop
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    """The shipped knowledge base."""
-    return load_knowledge()
 
 
 @pytest.fixture(scope="session")
