@@ -71,16 +71,15 @@ def serve(config: str | None, show_settings: bool, **flags: Any) -> None:
         if show_settings:
             click.echo("\n".join(lines(settings)))
             return
-        _run(given, config, settings)
+        _run(given, config)
 
 
-def _run(given: dict[str, Any], config: str | None, settings: Settings) -> None:
-    from api import logs, server, starting
+def _run(given: dict[str, Any], config: str | None) -> None:
+    from api import server, starting
     from api.access.meter import Meter
     from api.store import SchemaError, StoreUnavailableError
     from engine.knowledge.faults import FaultsError
 
-    logs.set_up(settings.log_level)
     meter = Meter()  # made before the workers fork, so that they share it
     refusals = (FaultsError, starting.StartError, SchemaError, StoreUnavailableError, OSError)
     server.run(lambda: starting.make_app(given, config, meter), refusals)

@@ -15,6 +15,7 @@ from typing import Any, cast
 from flask import Flask
 from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
 
+from api import logs
 from api.logs import Line
 from api.service import Service
 from api.settings import Settings
@@ -33,7 +34,8 @@ class Server(BaseApplication):  # type: ignore[misc]  # gunicorn carries no type
         super().__init__()
 
     def load_config(self) -> None:
-        """Put the settings into gunicorn's own configuration."""
+        """Put the settings into gunicorn's own configuration, and set the log up."""
+        logs.set_up(service_of(self._app).settings.log_level)
         for name, value in configuration(service_of(self._app).settings).items():
             self.cfg.set(name, value)
 
@@ -126,4 +128,5 @@ def run(make: Callable[[], Flask], refusals: tuple[type[Exception], ...]) -> Non
         Server(make, refusals).run()
     finally:
         if os.getpid() == master:  # a worker leaves through here too
+            os.environ.pop(_FOLDER, None)
             shutil.rmtree(folder, ignore_errors=True)

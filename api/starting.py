@@ -15,7 +15,7 @@ from api.inputs import BadInput
 from api.settings import Settings, SettingsError
 from api.store import Database, SchemaError, State, StoreUnavailableError, schema_state, upgrade
 from api.store.schema import require_current
-from engine import KnowledgeError
+from engine import KnowledgeError, load_knowledge
 
 _MAKE_ONE = "make one with 'threewire keys make --role admin --name NAME' on the same store"
 
@@ -89,14 +89,15 @@ def make_app(flags: Mapping[str, Any], file: str | None, meter: Meter) -> Flask:
     Raises SettingsError, KnowledgeError, SchemaError, StoreUnavailableError, StartError or OSError.
     """
     settings = settings_table.load(flags, file=file)
-    database = open_store(settings)
+    knowledge = load_knowledge([Path(folder) for folder in settings.kb])
+    database = open_store(settings)  # after the knowledge: what cannot start makes no file
     try:
         require_guard(settings, database)
         return create_app(
             {
                 "SETTINGS": settings,
                 "DATABASE": database,
-                "OVERLAYS": list(settings.kb),
+                "KNOWLEDGE": knowledge,
                 "METER": meter,
             }
         )
