@@ -9,7 +9,7 @@ from engine.cautions import check_hazards
 from engine.circuit import Floats
 from engine.knowledge import Knowledge
 from engine.model import Model
-from engine.planning import Problem, rank, repair_minutes, repair_order
+from engine.planning import Problem, minutes_of_order, rank, repair_order
 
 MIN_SAVING = 0.5  # minutes; less is not worth a question
 LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
@@ -17,7 +17,10 @@ LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer
 
 @dataclass(frozen=True)
 class Proposal:
-    """A check and the minutes that it is expected to save (engine.planning.Plan.worth)."""
+    """A check and the minutes that it is expected to save (engine.planning.Plan.worth).
+
+    A wrong repair that it spares counts with what the table ``effort`` sets on one.
+    """
 
     check: str
     saves_minutes: float
@@ -57,18 +60,20 @@ class Adviser:
                  if row["kind"] == "hazard"}  # fmt: skip
         self._setups = {name: float(row["minutes"]) for name, row in effort.items()
                         if row["kind"] == "setup"}  # fmt: skip
+        self._wrong = sum(float(row["minutes"]) for row in effort.values()
+                          if row["kind"] == "wrong-repair")  # fmt: skip
         self._base = np.array([
             self._checks[name].minutes + sum(risks.get(one, 0.0) for one in self._hazards[name])
             for name in self._names
         ])  # fmt: skip
 
     def expected_minutes(self, causes: Floats) -> float:
-        """Return the minutes to the fix when repair starts now."""
-        return float(repair_minutes(causes, self.minutes))
+        """Return the minutes to the fix when repair starts now, as a clock would show them."""
+        return minutes_of_order(causes, self.minutes, self.repair_order(causes))
 
     def repair_order(self, causes: Floats) -> list[int]:
         """Return the causes in the best order of trying their repairs."""
-        return repair_order(causes, self.minutes)
+        return repair_order(causes, self.minutes, self._wrong)
 
     def proposals(self, hypotheses: Floats, situation: Situation) -> tuple[list[Proposal], bool]:
         """Return the checks that can be done, best plan first, and whether to repair instead.
@@ -104,6 +109,7 @@ class Adviser:
         ])  # fmt: skip
         minutes = np.maximum(self._base - saved, 0.25)
         problem = Problem(
-            membership[:, causes], self._bins[keep], self._starts, minutes, self.minutes[causes]
-        )
+            membership[:, causes], self._bins[keep], self._starts, minutes, self.minutes[causes],
+            wrong_repair=self._wrong,
+        )  # fmt: skip
         return problem, hypotheses[keep]

@@ -24,20 +24,27 @@ TINY = 1e-300
 QUICK_MINUTES, QUICK_SAVING = 1.0, 0.03  # a question, and the share of the minutes it must save
 
 
-def repair_minutes(chances: Floats, minutes: Floats, service: float | None = None) -> Floats:
+def repair_minutes(
+    chances: Floats, minutes: Floats, service: float | None = None, wrong: float = 0.0
+) -> Floats:
     """Return expected minutes to the fix when repairs are tried in the best order.
 
     ``chances`` of causes, shape (..., causes), summing to 1; ``minutes`` of their repairs. A repair
-    is paid for when those before it did not cure the fault. With ``service`` (minutes of calling
-    for help, which cures anything) the order ends there as soon as that is cheaper.
+    is paid for when those before it did not cure the fault, and costs ``wrong`` minutes on top when
+    it does not cure it either. With ``service`` (minutes of calling for help, which cures anything)
+    the order ends there as soon as that is cheaper.
+
+    Before the cure a repair with its ``wrong`` costs ``minutes + wrong``, the curing one saves
+    ``wrong`` whatever the order: so the best order is by chance over ``minutes + wrong``.
     """
     with np.errstate(invalid="ignore"):
-        order = np.argsort(-(chances / minutes), axis=-1, kind="stable")
+        order = np.argsort(-(chances / (minutes + wrong)), axis=-1, kind="stable")
     ranked = np.take_along_axis(chances, order, axis=-1)
-    before = np.concatenate(
-        [np.zeros_like(ranked[..., :1]), np.cumsum(ranked, axis=-1)[..., :-1]], axis=-1
-    )
+    cured = np.cumsum(ranked, axis=-1)
+    before = np.concatenate([np.zeros_like(ranked[..., :1]), cured[..., :-1]], axis=-1)
     paid = minutes[order] * np.clip(1.0 - before, 0.0, None)
+    if wrong:
+        paid += wrong * np.clip(1.0 - cured, 0.0, None)
     if service is None:
         total: Floats = paid.sum(axis=-1)
         return total
@@ -47,9 +54,16 @@ def repair_minutes(chances: Floats, minutes: Floats, service: float | None = Non
     return best
 
 
-def repair_order(chances: Floats, minutes: Floats) -> list[int]:
-    """Return the causes in the best order of trying their repairs."""
-    return [int(n) for n in np.argsort(-(chances / minutes), kind="stable")]
+def repair_order(chances: Floats, minutes: Floats, wrong: float = 0.0) -> list[int]:
+    """Return the causes in the best order of trying their repairs; ``wrong`` as above."""
+    return [int(n) for n in np.argsort(-(chances / (minutes + wrong)), kind="stable")]
+
+
+def minutes_of_order(chances: Floats, minutes: Floats, order: Sequence[int]) -> float:
+    """Return the expected minutes to the fix when repairs are tried in a given order."""
+    ranked = chances[list(order)]
+    left = np.clip(1.0 - np.concatenate([[0.0], np.cumsum(ranked)[:-1]]), 0.0, None)
+    return float((minutes[list(order)] * left).sum())
 
 
 @dataclass(frozen=True)
@@ -60,7 +74,8 @@ class Problem:
     has at least one, every hypothesis exactly one. ``bins``
     (hypothesis, all results of all checks) how each result is predicted; check k has the columns
     ``starts[k]`` to ``starts[k + 1]``. With ``identify`` the aim is to know the cause, not to cure
-    it: a state that is not yet known has an infinite cost of stopping.
+    it: a state that is not yet known has an infinite cost of stopping. ``wrong_repair`` is what a
+    repair that does not cure costs beside its minutes, in minutes.
     """
 
     membership: Floats
@@ -70,6 +85,7 @@ class Problem:
     repair_minutes: Floats
     service: float | None = None
     identify: bool = False
+    wrong_repair: float = 0.0
     _columns: list[slice] = field(init=False, repr=False)
     _by_cause: NDArray[np.intp] = field(init=False, repr=False)
     _cause_starts: NDArray[np.intp] = field(init=False, repr=False)
@@ -98,8 +114,11 @@ class Problem:
             known = causes.max(axis=-1) >= total * (1 - 1e-9)
             return np.where(known | (total <= TINY), 0.0, np.inf)
         chances = causes / np.maximum(total, TINY)[..., None]
-        cost: Floats = total * repair_minutes(chances, self.repair_minutes, self.service)
+        cost: Floats = total * self._fix_minutes(chances)
         return cost
+
+    def _fix_minutes(self, chances: Floats) -> Floats:
+        return repair_minutes(chances, self.repair_minutes, self.service, self.wrong_repair)
 
     def split(self, weights: Floats, check: int) -> Floats:
         """Return the weights after each result of a check, shape (result, hypothesis)."""
@@ -121,7 +140,7 @@ class Problem:
             cost = np.where(known | (chance <= TINY), 0.0, np.inf)
         else:
             belief = joint / np.maximum(chance, TINY)[..., None]
-            cost = chance * repair_minutes(belief, self.repair_minutes, self.service)
+            cost = chance * self._fix_minutes(belief)
         sizes = [self._bounds(check)[1] - self._bounds(check)[0] for check in checks]
         starts = np.cumsum([0, *sizes])[:-1]
         after = np.add.reduceat(cost, starts, axis=1)
@@ -291,10 +310,11 @@ def _after_repairs(problem: Problem, weights: Floats, bounds: Bounds) -> tuple[F
     if problem.identify:
         return np.zeros((0, weights.shape[1])), np.zeros(0)
     causes = weights @ problem.membership
-    order = np.argsort(-(causes / problem.repair_minutes), axis=1, kind="stable")
-    chosen = order[:, : bounds.repairs]
+    price = problem.repair_minutes + problem.wrong_repair
+    chosen = np.argsort(-(causes / price), axis=1, kind="stable")[:, : bounds.repairs]
     rest = weights[:, None, :] * (1.0 - problem.membership.T[chosen])
     paid = weights.sum(axis=1)[:, None] * problem.repair_minutes[chosen]
+    paid += problem.wrong_repair * rest.sum(axis=2)
     return rest.reshape(-1, weights.shape[1]), paid.ravel()
 
 
@@ -381,6 +401,7 @@ class Exact:
                 continue
             rest = np.where(mine, 0.0, weights)
             paid = float(weights.sum() * self._problem.repair_minutes[cause])
+            paid += float(rest.sum()) * self._problem.wrong_repair
             if rest.sum() <= TINY:
                 best = min(best, paid)
             elif paid < best:

@@ -98,7 +98,11 @@ def prove(  # noqa: PLR0913, PLR0917 - what the command lets one choose
 
 
 def as_data(results: Results, bound: Any = None) -> dict[str, Any]:
-    """Return all figures as plain data, the same for the same run."""
+    """Return all figures as plain data, the same for the same run.
+
+    ``first_time_bound``: the share of machines whose true cause leads once every check is done. No
+    plan can expect to repair right at the first try much more often.
+    """
     kits = by(results.scored, "kit")
     data: dict[str, Any] = {
         "machines": results.machines, "seed": results.seed, "kits": {}, "strategies": {},
@@ -116,6 +120,8 @@ def as_data(results: Results, bound: Any = None) -> dict[str, Any]:
         }
         if bound is not None:
             data["kits"][kit]["bound"] = bound[kit]
+    if results.played and "all" in kits:
+        data["first_time_bound"] = data["kits"]["all"]["first_or_tied"]
     for name, calls in results.played.items():
         middle, low, high = measures.mean_interval([one.minutes for one in calls])
         first = Share(sum(one.first_time for one in calls), len(calls))

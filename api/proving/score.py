@@ -114,6 +114,7 @@ def summary(rows: Sequence[Scored]) -> dict[str, Any]:
         "uniform": [round(sum(row.uniform[n] for row in rows) / count, 4) for n in (0, 1)],
         "prior": [round(sum(row.prior[n] for row in rows) / count, 4) for n in (0, 1)],
         "calibration_error": round(measures.calibration_error(said, right), 4),
+        "calibration_by_chance": [round(one, 4) for one in measures.calibration_by_chance(said)],
         "unsafe": share_of(rows, lambda row: bool(row.unsafe)).as_dict(),
         "uncovered": share_of(rows, lambda row: row.place == 0).as_dict(),
     }

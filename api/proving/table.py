@@ -23,7 +23,7 @@ def lines(data: Mapping[str, Any]) -> list[str]:
     for kit, one in data["kits"].items():
         found += _kit(kit, one)
     if data["strategies"]:
-        found += _strategies(data["strategies"])
+        found += _strategies(data["strategies"], data.get("first_time_bound"))
     return found
 
 
@@ -45,7 +45,8 @@ def _kit(kit: str, one: Mapping[str, Any]) -> list[str]:
         f"shares alone {one['prior'][0]:.3f}",
         f"  log loss                {one['log_loss']:.3f}  even chances {one['uniform'][1]:.3f}, "
         f"shares alone {one['prior'][1]:.3f}",
-        f"  calibration error       {one['calibration_error']:.3f}",
+        f"  calibration error       {one['calibration_error']:.3f}  exact forecasts would show "
+        "{:.3f}, at most {:.3f} in 95 %".format(*one["calibration_by_chance"]),
         f"  unsafe answers          {_share(one['unsafe'])}",
         f"  true cause uncovered    {_share(one['uncovered'])}",
     ]
@@ -61,7 +62,8 @@ def _kit(kit: str, one: Mapping[str, Any]) -> list[str]:
     return [*found, ""]
 
 
-def _strategies(strategies: Mapping[str, Any]) -> list[str]:
+def _strategies(strategies: Mapping[str, Any], bound: Mapping[str, float] | None) -> list[str]:
+    """Return the lines of the strategies; ``bound`` of the first-time fix, where it is known."""
     head = f"{'from complaint to fix':26}{'minutes':>8}  {'95 %':16}{'checks':>7}"
     found = [f"{head}  first-time fix"]
     for name, one in strategies.items():
@@ -70,6 +72,9 @@ def _strategies(strategies: Mapping[str, Any]) -> list[str]:
             f"  {STRATEGY_WORDS[name]:24}{one['minutes']:>8.1f}  {limits:16}{one['checks']:>7.1f}  "
             f"{_share(one['first_time_fix'])}"
         )
+    if bound is not None:
+        words = "bound: the true cause leads once every check is done"
+        found.append(f"  {words:60}{_share(bound)}")
     if {"advice", "fixed-order"} <= set(strategies):
         ratio = strategies["advice"]["minutes"] / strategies["fixed-order"]["minutes"]
         found.append(f"  advice over fixed order {ratio:>8.2f}")

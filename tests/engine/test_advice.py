@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.advice import MIN_SAVING, repair_minutes, repair_order
+from engine.advice import MIN_SAVING
 from engine.diagnosis import Diagnoser
-from engine.planning import Problem, rank
+from engine.planning import Exact, Problem, minutes_of_order, rank, repair_minutes, repair_order
 
 # Order by p/C (Heckerman, Breese and Rommelse 1995; Kalagnanam and Henrion 1988); calculated.
 CHANCES, MINUTES = np.array([0.50, 0.25, 0.15, 0.10]), np.array([10.0, 2.0, 6.0, 1.0])
@@ -23,12 +23,13 @@ CRANK = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body
 NO_START = {"check": "engine-response", "outcome": "cranks-no-start"}
 
 
-def cost_of(order: tuple[int, ...]) -> float:
+def cost_of(order: tuple[int, ...], wrong: float = 0.0) -> float:
     """Return the expected minutes of trying repairs in an order, by hand."""
     left, cost = 1.0, 0.0
     for one in order:
         cost += left * MINUTES[one]
         left -= CHANCES[one]
+        cost += left * wrong
     return cost
 
 
@@ -46,6 +47,32 @@ def test_other_orders_cost_more() -> None:
     costs = [cost_of(order) for order in itertools.permutations(range(4))]
     assert max(costs) == pytest.approx(15.35)
     assert min(costs) == pytest.approx(float(repair_minutes(CHANCES, MINUTES)))
+
+
+def test_a_wrong_repair_costs_more_than_its_minutes() -> None:
+    """With 30 minutes set on a wrong repair the order is 1 2 3 4 at 38.10: 12.60 by the clock and
+    .85 wrong repairs (calc); no other order of the 24 costs less."""
+    assert [one + 1 for one in repair_order(CHANCES, MINUTES, 30.0)] == [1, 2, 3, 4]
+    assert float(repair_minutes(CHANCES, MINUTES, wrong=30.0)) == pytest.approx(38.10)
+    assert min(cost_of(order, 30.0) for order in itertools.permutations(range(4))) == pytest.approx(
+        38.10
+    )
+    assert minutes_of_order(CHANCES, MINUTES, [0, 1, 2, 3]) == pytest.approx(12.60)
+
+
+@pytest.mark.parametrize(("wrong", "repair_first", "cost"), [(0.0, True, 7.0), (30.0, False, 11.0)])
+def test_a_cheap_repair_is_confirmed_first(wrong: float, repair_first: bool, cost: float) -> None:
+    """Two causes at .6 and .4, repairs of 5 minutes, a sure check of 6: guessing costs 7 by the
+    clock and checking 11, but with 30 minutes set on a wrong repair guessing costs 19 (calc)."""
+    problem = Problem(
+        np.eye(2), np.eye(2), [0, 2], np.array([6.0]), np.array([5.0, 5.0]), wrong_repair=wrong
+    )
+    chances = np.array([0.6, 0.4])
+    plan = rank(problem, chances, [0])
+    assert plan.repair_first is repair_first
+    assert plan.repair_now == pytest.approx(7.0 + 0.4 * wrong)
+    assert min(plan.repair_now, plan.options[0].two_ahead) == pytest.approx(cost)
+    assert Exact(problem).cost(chances, [0]) == pytest.approx(cost)
 
 
 def test_a_question_first() -> None:

@@ -37,6 +37,22 @@ def test_calibration_error() -> None:
     assert [(bar.count, round(bar.came_true, 9)) for bar in bars] == [(10, 0.3), (10, 0.6)]
 
 
+def test_calibration_by_chance_of_one_bar() -> None:
+    """Of 100 forecasts of .5 an exact forecaster shows .0398 on average, .10 in 95 % (calc).
+
+    |B - 50| / 100 for B binomial (100, 1/2): the mean is 50 C(100, 50) / 2^100 / 100 = .03979;
+    P(|B - 50| <= 9) = .943 and P(|B - 50| <= 10) = .965.
+    """
+    middle, most = measures.calibration_by_chance([0.5] * 100)
+    assert middle == pytest.approx(0.0398, abs=0.002)
+    assert most == pytest.approx(0.10)
+
+
+def test_certain_forecasts_leave_nothing_to_chance() -> None:
+    """Forecasts of 0 and 1 that are exactly right show no error at all."""
+    assert measures.calibration_by_chance([0.0, 1.0, 1.0]) == (0.0, 0.0)
+
+
 def test_interval_of_380_of_400() -> None:
     """The 95 % interval of 380 in 400 is .924 to .967 (Wilson 1927)."""
     low, high = measures.wilson(380, 400)

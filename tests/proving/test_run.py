@@ -45,6 +45,20 @@ def test_more_checks_help(results: run.Results) -> None:
     assert kits["all"]["log_loss"] < kits["ask"]["log_loss"] < kits["ask"]["uniform"][1]
 
 
+def test_bound_of_the_first_time_fix(results: run.Results) -> None:
+    """The bound is the share whose true cause leads with every check done; without that kit none.
+
+    The table prints it with the strategies.
+    """
+    data = run.as_data(results)
+    led = sum(row.place == 1 for row in results.scored if row.kit == "all")
+    assert data["first_time_bound"]["share"] == pytest.approx(led / 8, abs=1e-4)
+    assert any(line.startswith("  bound:") for line in table.lines(data))
+    few = run.Results(8, 4, [row for row in results.scored if row.kit == "ask"], results.played)
+    assert "first_time_bound" not in run.as_data(few)
+    assert not any(line.startswith("  bound:") for line in table.lines(run.as_data(few)))
+
+
 def test_same_seed_same_figures(results: run.Results) -> None:
     """A second run in two processes gives the same figures."""
     again = run.prove(8, 4, jobs=2)
