@@ -34,8 +34,10 @@ def answer(findings: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 def test_two_faults_are_named_with_the_findings_that_need_both() -> None:
-    """A dead contact and an open hold winding come out as a pair, and what needed it."""
-    fit = answer(CONTACT + HOLD)["fit"]
+    """A dead contact, dark at the pull pin too, and an open hold winding come out as a pair: either
+    alone leaves two findings or more that it hardly predicts. The pair says what needed it."""
+    dark = {"check": "lamp-at-pull-pin", "outcome": "dark"}
+    fit = answer([*CONTACT, dark, *HOLD])["fit"]
     assert fit["verdict"] == "poor"
     assert fit["two_faults_probability"] > 0.5
     first = fit["pairs"][0]
