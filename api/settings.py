@@ -204,7 +204,7 @@ def _of_environment(environment: Mapping[str, str], faults: list[Fault]) -> dict
     }
     known = {name.upper(): name for name in SETTINGS}
     for name in given:
-        near = difflib.get_close_matches(name, known, 1, cutoff=0.7)
+        near = difflib.get_close_matches(name, known, 1, cutoff=0.74)
         if name not in known and name not in _NOT_SETTINGS and near:
             message = f"unknown setting (did you mean '{PREFIX}{near[0]}'?)"
             faults.append(Fault(f"environment: {PREFIX}{name}", message))
