@@ -1,9 +1,13 @@
 """One question to the database under way at a time, and nobody who waits for it without end."""
 
+import logging
 import threading
 from collections.abc import Callable
 
+from api.logs import Line, fault
 from api.store import StoreUnavailableError
+
+_log = logging.getLogger("threewire.api")
 
 
 class Probe:
@@ -41,5 +45,7 @@ class _Answer:
             self.because = None
         except StoreUnavailableError as error:
             self.because = str(error)
+        except Exception as error:  # whatever it is, nobody is to be sent here
+            _log.error(Line({"event": "fault"} | fault(error)))
         finally:
             self.given.set()
