@@ -16,7 +16,7 @@ from flask import Flask
 from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
 
 from api import logs
-from api.logs import Line
+from api.logs import NAME, Line
 from api.service import Service
 from api.settings import Settings
 
@@ -50,6 +50,7 @@ class Server(BaseApplication):  # type: ignore[misc]  # gunicorn carries no type
         except self._refusals as error:
             _log.error(Line(event="reload-refused", because=str(error)))
             return
+        logging.getLogger(NAME).setLevel(service_of(self._app).settings.log_level)
         self.callable = None  # gunicorn's own; it asks load() again
         super().reload()
 

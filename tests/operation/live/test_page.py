@@ -17,6 +17,7 @@ import requests
 
 from api.serve_cli import shown
 from api.settings import SETTINGS
+from tests.databases import Server, binaries
 from tests.operation.live.conftest import MACHINE, QUESTION, Command, Starter, bearer
 from tests.serving import ROOT, Running
 
@@ -55,6 +56,16 @@ def test_the_numbers_on_the_page_are_those_that_are_given(start: Starter, file_s
     assert named == given
 
 
+def test_the_events_on_the_page_are_those_that_are_logged() -> None:
+    """Each word that the service's code logs as an event is in the table, and no other is."""
+    folders = ("api", "api/access", "api/resources")
+    files = [file for folder in folders for file in (ROOT / folder).glob("*.py")]
+    code = "".join(file.read_text(encoding="utf-8") for file in files)
+    logged = set(re.findall(r'(?:event=|"event": )"([a-z-]+)"', code))
+    table = PAGE.partition("| event | what happened |")[2].partition("\n\n")[0]
+    assert set(re.findall(r"^\| `([\w-]+)`", table, re.MULTILINE)) == logged
+
+
 def test_the_commands_and_the_settings_file_work(threewire: Command, tmp_path: Path) -> None:
     """The commands on keys and store do what the page says, with the settings file it shows."""
     file = tmp_path / "threewire.toml"
@@ -86,7 +97,11 @@ def test_a_copy_made_while_it_runs_is_whole(
     copy.parent.mkdir()
     program = ["sh", "-e", "-c"] if tool == "sh" else [sys.executable, "-c"]
     names = {"STORE": file_store.removeprefix("sqlite:///"), "COPY": str(copy)}
-    subprocess.run([*program, block(tool, "COPY")], env={"PATH": _PATH, **names}, check=True)
+    subprocess.run(
+        [*program, block(tool, "integrity_check" if tool == "sh" else "COPY")],
+        env={"PATH": _PATH, **names},
+        check=True,
+    )
     server.kill()
     with closing(sqlite3.connect(copy)) as connection:
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
@@ -96,6 +111,24 @@ def test_a_copy_made_while_it_runs_is_whole(
 
 
 _PATH = "/usr/sbin:/usr/bin:/sbin:/bin"
+
+
+def test_a_dump_goes_into_an_empty_database(
+    start: Starter, postgresql: Server, threewire: Command, tmp_path: Path
+) -> None:
+    """pg_dump beside the running service and pg_restore, as on the page, bring a case across."""
+    url, empty = postgresql.new_database(), postgresql.new_database()
+    assert threewire("db", "upgrade", "--database", url).returncode == 0
+    server = start(url)
+    number = server.ask("POST", "/v1/cases", {"machine": MACHINE}).json()["number"]
+    names = {"DATABASE": url, "EMPTY": empty, "COPY": str(tmp_path / "copy.dump")}
+    path = f"{binaries()}:{_PATH}"
+    subprocess.run(
+        ["sh", "-e", "-c", block("sh", "pg_dump")], env={"PATH": path, **names}, check=True
+    )
+    server.kill()
+    restored = start(empty)
+    assert restored.ask("GET", f"/v1/cases/{number.replace(' ', '')}").status_code == 200
 
 
 def test_systemd_takes_the_unit(tmp_path: Path) -> None:

@@ -61,6 +61,27 @@ def test_a_reload_that_cannot_be_is_logged_and_it_goes_on(
     assert told == 88
 
 
+def test_reload_takes_another_level_of_log_and_number_of_workers(
+    start: Starter, file_store: str, tmp_path: Path
+) -> None:
+    """After HUP with level WARNING and two workers there are two, and requests are not logged."""
+    file = tmp_path / "threewire.toml"
+    file.write_text("workers = 1\n", encoding="utf-8")
+    server = start(file_store, "--config", str(file))
+    (before,) = server.workers()
+    file.write_text('workers = 2\nlog_level = "WARNING"\n', encoding="utf-8")
+    server.process.send_signal(signal.SIGHUP)
+    deadline = time.monotonic() + 45
+    while before in server.workers() and time.monotonic() < deadline:
+        time.sleep(0.1)
+    assert len(server.workers()) == 2
+    assert requests.get(f"{server.url}/v1/rules", timeout=30).status_code == 200
+    assert server.stop() == 0
+    printed = "".join(server.lines)
+    assert '"path":"/readyz"' in printed  # before the reload
+    assert '"path":"/v1/rules"' not in printed
+
+
 def _rate(server: Running, key: str) -> int:
     """Return the rate that an answer tells, asked on a connection of its own."""
     answer = requests.get(f"{server.url}/v1/causes", headers=bearer(key), timeout=30)
