@@ -11,7 +11,7 @@ from uuid import uuid4
 
 import psycopg
 
-REQUIRED = "THREEWIRE_REQUIRE_POSTGRES"
+REQUIRED = "TESTS_REQUIRE_POSTGRES"
 KINDS = ("sqlite", "postgresql")
 
 

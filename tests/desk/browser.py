@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from api.store import Database, upgrade
 
 CHROMIUM = "/usr/bin/chromium"
-REQUIRED = "THREEWIRE_REQUIRE_CHROMIUM"
+REQUIRED = "TESTS_REQUIRE_CHROMIUM"
 SIZES = {"office": {"width": 1366, "height": 768}, "phone": {"width": 390, "height": 844}}
 SCHEMES = ("light", "dark")
 WCAG = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]

@@ -21,8 +21,8 @@ def spice(resistors: Iterable[Resistor], sources: Iterable[Source]) -> dict[str,
     """Return node voltages in volts above battery negative; skips the test without ngspice."""
     program = shutil.which("ngspice")
     if program is None:
-        if os.environ.get("THREEWIRE_REQUIRE_NGSPICE", "") not in ("", "0"):
-            pytest.fail("THREEWIRE_REQUIRE_NGSPICE is set and ngspice is not installed")
+        if os.environ.get("TESTS_REQUIRE_NGSPICE", "") not in ("", "0"):
+            pytest.fail("TESTS_REQUIRE_NGSPICE is set and ngspice is not installed")
         pytest.skip("ngspice is not installed (Debian package ngspice)")
     parts, feeds = list(resistors), list(sources)
     nodes = {n for r in parts for n in (r.start, r.end)} | {n for s in feeds for n in

@@ -1,7 +1,7 @@
 """What the comparisons share: the knowledge base, sizes, and figures printed after the run.
 
 A comparison hands its figures to the ``figure`` fixture; they appear in the terminal summary
-whether or not output is captured. ``THREEWIRE_SLOW=1`` makes every random comparison ten times
+whether or not output is captured. ``TESTS_SLOW=1`` makes every random comparison ten times
 as large.
 """
 
@@ -27,7 +27,7 @@ def models(diagnoser: Diagnoser) -> ModelStore:
 @pytest.fixture(scope="session")
 def enlarged() -> Callable[[int], int]:
     """Give a function that returns how many cases to draw: ten times as many when slow."""
-    slow = os.environ.get("THREEWIRE_SLOW", "") not in ("", "0")
+    slow = os.environ.get("TESTS_SLOW", "") not in ("", "0")
     return lambda count: count * SLOW_FACTOR if slow else count
 
 

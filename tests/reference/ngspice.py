@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-REQUIRED = "THREEWIRE_REQUIRE_NGSPICE"
+REQUIRED = "TESTS_REQUIRE_NGSPICE"
 ISLANDS_A_DECK = 5  # quickest: the solver takes longer than in proportion on large decks
 _VALUE = re.compile(r"^(?P<name>\S+) = (?P<value>[-+0-9.e]+)\s*$", re.MULTILINE)
 _COMPLAINT = re.compile(r"^.*\b(?:warning|singular|error)\b.*$", re.IGNORECASE | re.MULTILINE)
