@@ -81,7 +81,7 @@ def test_the_environment_may_name_the_file(tmp_path: Path) -> None:
         ("", {"THREEWIRE_PROT": "1"}, "THREEWIRE_PROT: unknown setting (did you mean 'THREEWIRE_P"),
         ("", {"THREEWIRE_WORKER": "1"}, "(did you mean 'THREEWIRE_WORKERS'?)"),
         ("", {"THREEWIRE_LOG_LEVEL": "WARN"}, "unknown level 'WARN' (did you mean 'WARNING'?)"),
-        ("", {"TESTS_REQUIRE_KEYS": "maybe"}, "TESTS_REQUIRE_KEYS: must be yes, no or au"),
+        ("", {"THREEWIRE_REQUIRE_KEYS": "maybe"}, "THREEWIRE_REQUIRE_KEYS: must be yes, no or au"),
     ],
 )
 def test_a_slip_is_told_with_its_place_and_the_nearest_name(
