@@ -202,9 +202,9 @@ class NextCheckSchema(Schema):
     how = text("How to do it on this machine.")
     why = text("What it settles.")
     saves_minutes = number(
-        "Minutes that it is expected to save on the way to the confirmed fix, each repair that does "
-        "not cure counted with what the table 'effort' sets on one; 0 where a rule, and not the "
-        "saving, puts it first."
+        "Minutes that it is expected to save on the way to the confirmed fix, each repair that "
+        "does not cure counted with what the table 'effort' sets on one; 0 where a rule, and not "
+        "the saving, puts it first."
     )
     expect = each(ExpectSchema, "What it would read under each likely cause.")
     cautions = texts("Dangers of this step, and what to do about them.")
