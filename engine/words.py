@@ -42,7 +42,8 @@ def outcome_words(prediction: OutcomePrediction, weights: Floats, outcomes: item
     said, total = [], 0.0
     for place in ranked:
         name = prediction.names[place]
-        said.append(f"'{outcomes.words.get(name, name)}' ({100 * shares[place]:.0f} %)")
+        share = round(100 * shares[place], 9)  # not to turn on the last bit, as in percent
+        said.append(f"'{outcomes.words.get(name, name)}' ({share:.0f} %)")
         total += shares[place]
         if total > 0.8 or len(said) == 2:
             break
@@ -55,7 +56,8 @@ def percent(chance: float) -> str:
         return "over 99 %"
     if chance < 0.005:
         return "under 1 %"
-    return f"{100 * chance:.0f} %"
+    # a share that ends on a half must not turn on the last bit, which the order of sums decides
+    return f"{round(100 * chance, 9):.0f} %"
 
 
 def listed(names: Sequence[str]) -> str:
