@@ -129,10 +129,11 @@ class _Report:
 
     def _check(self, check: Row) -> Iterator[Line]:
         """Yield what to do, its cautions before it, and what each cause would make of it."""
-        saves = f", saves about {check['saves_minutes']:.0f}" if check["saves_minutes"] >= 1 else ""
+        saves = check["saves_minutes"]
+        worth = f", worth about {saves:.0f} with wrong repairs spared" if saves >= 1 else ""
         yield Line(
             f"{self._check_name(check['check'])} "
-            f"({check['kind']}, {check['minutes']:g} min{saves}; {check['check']})"
+            f"({check['kind']}, {check['minutes']:g} min{worth}; {check['check']})"
         )
         yield from self._cautions(check["cautions"])
         if check["kind"] == "ask":

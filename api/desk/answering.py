@@ -1,6 +1,6 @@
 """The page of a call, and the answers that it takes: add, change, strike out, put right."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from flask import Response, current_app, request
@@ -8,6 +8,7 @@ from flask import Response, current_app, request
 from api import strict_json
 from api.access import role
 from api.cases import StaleCase
+from api.cases.book import Also
 from api.desk import once, pages, showing, steps
 from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import SIDES, Call
@@ -191,34 +192,34 @@ def _back(document: Mapping[str, Any], side: str | None) -> str:
 
 def changed(number: str, changes: Mapping[str, Any]) -> Response:
     """Change a case and lead back to it; a stale page is told so."""
-    if done := once.already(book()):
-        return go(done)
-    side = request.form.get("side")
-    try:
-        document = book().change(
-            number, changes, by(), version_of(request.form),
-            also=once.keep(lambda made: _back(made, side)),
-        )  # fmt: skip
-    except StaleCase as stale:
-        return page(call_of(stale.current, side), 412, stale=stale.changes)
-    except RequestError as error:
-        return page(call_of(book().get(number), side), 422, faults=_faults(error))
-    return go(_back(document, side))
+    return _stepped(
+        number,
+        lambda also: book().change(number, changes, by(), version_of(request.form), also=also),
+    )
 
 
 @blueprint.post("/desk/cases/<number>/strike")
 @role("agent")
 def strike(number: str) -> Response:
     """Strike an answer out: it stays on the page and counts for nothing."""
+    place = request.form.get("place", "")
+    at = int(place) if place.isdecimal() and len(place) < 6 else 0
+    because = request.form.get("because", "")[:200].strip()
+    return _stepped(
+        number,
+        lambda also: book().withdraw(
+            number, at, by(), because, version_of(request.form), also=also
+        ),
+    )
+
+
+def _stepped(number: str, step: Callable[[Also], dict[str, Any]]) -> Response:
+    """Take one step of a case, once, and lead back to it; a stale or bad step is told there."""
     if done := once.already(book()):
         return go(done)
-    side, place = request.form.get("side"), request.form.get("place", "")
+    side = request.form.get("side")
     try:
-        document = book().withdraw(
-            number, int(place) if place.isdecimal() and len(place) < 6 else 0, by(),
-            request.form.get("because", "")[:200].strip(), version_of(request.form),
-            also=once.keep(lambda made: _back(made, side)),
-        )  # fmt: skip
+        document = step(once.keep(lambda made: _back(made, side)))
     except StaleCase as stale:
         return page(call_of(stale.current, side), 412, stale=stale.changes)
     except RequestError as error:
@@ -236,7 +237,7 @@ def control(number: str) -> Response:
 @blueprint.post("/desk/cases/<number>/put-right")
 @role("agent")
 def put_right(number: str) -> Response:
-    """Note that a cause was put right and the complaint is unchanged."""
+    """Note that a cause was put right and the complaint is unchanged, or take that note back."""
     known = book().get(number)["excluded"]
     cause = request.form.get("cause", "")[:60]
     excluded = [one for one in known if one != cause]

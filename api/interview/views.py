@@ -169,7 +169,8 @@ def why(row: Mapping[str, Any], desk: Desk) -> list[Block]:
     """Return why a check is asked for and what causes would make it read."""
     lines = [Line(row["why"])]
     if row.get("saves_minutes", 0) >= 1:
-        lines.append(Line(f"It is expected to save about {row['saves_minutes']:.0f} minutes."))
+        worth = f"about {row['saves_minutes']:.0f} minutes"
+        lines.append(Line(f"It is worth {worth}, wrong repairs spared counted in."))
     lines += [Line(f"{desk.name(one['cause'])}: {one['reads']}", "-") for one in row["expect"]]
     return [Block("page", tuple(lines), "Why this check")]
 
