@@ -10,9 +10,12 @@ from flask import Flask
 # a busy machine they spin against each other. NumPy reads this once, when it is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from api import hooks, problems, service
-from api.answering import MAX_BYTES
-from api.resources import MODULES
+from api import service
+from api.answers import problems
+from api.answers.answering import MAX_BYTES
+from api.cases.learning import LearningDiagnoser
+from api.desk import routes as desk
+from api.web import MODULES, hooks
 
 __all__ = ["create_app"]
 
@@ -22,8 +25,8 @@ def create_app(config: Mapping[str, Any] | None = None) -> Flask:
 
     ``config`` may hold ``OVERLAYS`` (folders of a shop's own knowledge, laid over the shipped one),
     or a ready ``KNOWLEDGE`` and ``DIAGNOSER``; ``SETTINGS`` and ``DATABASE`` as api.service.install
-    has them, ``METER`` as api.access.gate. Raises engine.KnowledgeError, carrying every fault, when
-    the knowledge base cannot be used: a service that cannot answer does not start.
+    has them, ``METER`` as api.access.authorization. Raises engine.KnowledgeError with every fault
+    when the knowledge base cannot be used: a service that cannot answer does not start.
     """
     app = Flask(__name__, static_folder=None)
     app.url_map.merge_slashes = False  # a redirect answers with HTML; a wrong path is a 404
@@ -31,9 +34,9 @@ def create_app(config: Mapping[str, Any] | None = None) -> Flask:
     # and must not pass for a whole one.
     app.config.from_mapping(MAX_CONTENT_LENGTH=MAX_BYTES + 1)
     app.config.from_mapping(config or {})
-    installed = service.install(app)
+    installed = service.install(app, LearningDiagnoser)
     problems.register(app)
     hooks.register(app, installed)
-    for module in MODULES:
+    for module in (*MODULES, desk):
         app.register_blueprint(module.blueprint)
     return app

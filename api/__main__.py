@@ -1,5 +1,5 @@
 """``python -m api`` is the command line."""
 
-from api.cli import main
+from api.cli.main import main
 
 main()

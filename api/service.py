@@ -1,6 +1,7 @@
 """What the views need: knowledge base, engine, settings and store, shared by every request."""
 
 import os
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol, cast
@@ -23,6 +24,9 @@ class Engine(Protocol):
         """Answer one request; raise ``engine.RequestError`` with every fault for a bad one."""
 
 
+Learning = Callable[[Diagnoser, Database], Engine]  # an engine that follows the closed cases
+
+
 @dataclass
 class Service:
     """The knowledge base, the engine, and what is worked out from them once."""
@@ -34,7 +38,7 @@ class Service:
     cache: dict[str, Any] = field(default_factory=dict)
 
 
-def install(app: Flask) -> Service:
+def install(app: Flask, learning: Learning | None = None) -> Service:
     """Load the knowledge base that ``app.config`` names and keep it on ``app``.
 
     ``DIAGNOSER`` and ``KNOWLEDGE`` put ready-made ones in its place; ``OVERLAYS`` lists folders of
@@ -50,9 +54,7 @@ def install(app: Flask) -> Service:
     settings: Settings = app.config.get("SETTINGS") or load(environment={})
     database = _store(app)
     if database is not None and settings.learn and isinstance(engine, Diagnoser):
-        from api.cases.learning import LearningDiagnoser  # it stands on the store, as this does
-
-        engine = LearningDiagnoser(engine, database)
+        engine = learning(engine, database) if learning is not None else engine
     service = Service(knowledge, engine, settings, database)
     app.extensions[_KEY] = service
     return service

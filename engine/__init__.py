@@ -20,7 +20,7 @@ from engine.knowledge import (
     RequestError,
     load_knowledge,
 )
-from engine.learning import updated_shares, with_learning
+from engine.reasoning.learning import updated_shares, with_learning
 
 __all__ = [
     "Diagnoser", "Fault", "FaultsError", "Knowledge", "KnowledgeError", "RequestError",

@@ -10,16 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from engine import explain, words
-from engine.advice import MIN_SAVING, Adviser, Proposal, Situation
-from engine.belief import Belief, fit_of, log_prior, weigh
-from engine.cautions import Cautions
-from engine.circuit import Floats
-from engine.expectation import OutcomePrediction
+from engine.answer import explain, words
 from engine.knowledge import Knowledge, items, load_knowledge
-from engine.model import HEALTHY, OUTSIDE, Model, ModelStore
-from engine.pairs import weigh_pairs
-from engine.qualify import (
+from engine.physics.circuit import Floats
+from engine.physics.model import HEALTHY, OUTSIDE, Model, ModelStore
+from engine.physics.prediction import OutcomePrediction
+from engine.reasoning.advice import MIN_SAVING, Adviser, Proposal, Situation
+from engine.reasoning.belief import Belief, fit_of, log_prior, weigh
+from engine.reasoning.pairs import weigh_pairs
+from engine.reasoning.qualify import (
     Corrected,
     Effects,
     case_view,
@@ -28,7 +27,8 @@ from engine.qualify import (
     shares_of,
     with_beliefs,
 )
-from engine.request import NOT_KNOWN, Finding, Request, read_request
+from engine.reasoning.request import NOT_KNOWN, Finding, Request, read_request
+from engine.rules.cautions import Cautions
 from engine.rules.compile import Firing, RuleSet
 from engine.rules.views import CaseView
 

@@ -25,7 +25,7 @@ def block(text: str, language: str, word: str) -> str:
 
 def report(text: str) -> str:
     """Return the first screen of the report on the YAML case that README prints."""
-    from api.cli import threewire
+    from api.cli.main import threewire
 
     case = block(text, "yaml", "findings:")
     done = CliRunner().invoke(threewire, ["diagnose", "-"], input=case)

@@ -110,7 +110,7 @@ def test_experta_comes_through_one_door(name: str) -> None:
     [
         ("import flask", {"flask"}), ("from flask import Flask", {"flask"}),
         ("def f():\n    import time", {"time"}), ("import numpy.linalg as la", {"numpy"}),
-        ("if True:\n    from api.cli import main", {"api"}),
+        ("if True:\n    from api.cli.main import main", {"api"}),
     ],
 )  # fmt: skip
 def test_no_import_hides(code: str, packages_found: set[str]) -> None:

@@ -10,7 +10,7 @@ from click import Context, Group
 from click.testing import CliRunner
 
 from api import create_app
-from api.cli import threewire
+from api.cli.main import threewire
 from api.store import Database, upgrade
 from engine import Knowledge
 from engine.diagnosis import shipped

@@ -13,8 +13,8 @@ from flask import Flask, request, session
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from api.access import reach
-from api.access.ring import KeyRing
+from api.access import exposure as reach
+from api.access.key_cache import KeyRing
 from api.access.roles import Caller
 from api.service import Service
 from api.store import Database
@@ -63,7 +63,7 @@ def sign_in(key: str) -> Caller | None:
     Call it in a request to the desk. Raises ProblemError 429 after too many wrong keys from one
     address, StoreUnavailableError when the keys cannot be read.
     """
-    from api.access.gate import access, failed
+    from api.access.authorization import access, failed
 
     rules = access()
     found = rules.ring.find(key.strip()) if rules.ring is not None else None

@@ -21,10 +21,10 @@ from api.cases.document import diagnosed, document, step
 from api.cases.draft import Draft, from_row
 from api.cases.edits import Done
 from api.cases.errors import NoSuchCase, StaleCase
+from api.cases.events import KINDS, enqueue
 from api.cases.judging import Engine, Judged, judge, summary
 from api.cases.rows import new_row, update_row
 from api.cases.work_order import work_order
-from api.events import KINDS, enqueue
 from api.store import Database
 from api.store.models import BY, Case, CaseStep
 from engine import Fault, Knowledge, RequestError

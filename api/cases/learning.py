@@ -1,7 +1,7 @@
 """Learned shares: what closed cases were shifts how often each cause is expected.
 
 Each worker looks at the counts of confirmed causes now and then, and asks an engine with the shares
-that follow from them (engine.learning). The same counts give the same shares and the same
+that follow from them (engine.reasoning.learning). The same counts give the same shares and the same
 ``knowledge_version`` in every worker; a worker may lag behind by ``SECONDS``.
 """
 
@@ -19,7 +19,7 @@ from api.cases.edits import NOT_A_CAUSE
 from api.store import Database, StoreUnavailableError
 from api.store.models import Case
 from engine import Diagnoser, Knowledge, RequestError, updated_shares, with_learning
-from engine.learning import PRIOR_CASES
+from engine.reasoning.learning import PRIOR_CASES
 
 SECONDS = 60.0  # between two looks at the closed cases
 Counts = tuple[tuple[str, str, int], ...]  # circuit, cause, closed cases

@@ -118,12 +118,12 @@ def html_text(order: Mapping[str, Any]) -> str:
 @lru_cache(maxsize=1)
 def stylesheet() -> str:
     """Return the style of the printed page."""
-    return (resources.files("api") / "static" / "work-order.css").read_text(encoding="utf-8")
+    return (resources.files("api.cases") / "work-order.css").read_text(encoding="utf-8")
 
 
 @lru_cache(maxsize=1)
 def _templates() -> Environment:
     return Environment(
-        loader=PackageLoader("api", "templates"), autoescape=True, undefined=StrictUndefined,
+        loader=PackageLoader("api.cases", ""), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip

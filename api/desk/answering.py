@@ -9,7 +9,9 @@ from api import strict_json
 from api.access import role
 from api.cases import StaleCase
 from api.cases.book import Also
-from api.desk import once, pages, showing, steps
+from api.desk import idempotency as once
+from api.desk import pages, steps
+from api.desk import view_model as showing
 from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import SIDES, Call
 from api.desk.forms import Form, FormFault, finding_of

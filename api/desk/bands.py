@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
-from engine.words import number
+from engine.answer.words import number
 
 WIDTH, HEIGHT = 320, 92
 _LEFT, _RIGHT = 14, 306

@@ -6,11 +6,12 @@ from importlib.resources import files
 from flask import Blueprint, Response, abort, current_app, redirect, request
 from werkzeug.exceptions import HTTPException
 
-from api import problems
 from api.access import caller, role
+from api.answers import problems
+from api.answers.problems import ProblemError
 from api.cases import Book, ClosedCase, NoSuchCase, NoSuchFinding, OpenCase
-from api.desk import guard, pages
-from api.problems import ProblemError
+from api.desk import csrf as guard
+from api.desk import pages
 from api.service import current
 from api.store import StoreUnavailableError
 
@@ -74,7 +75,7 @@ def static(name: str) -> Response:
 
         text, kind = stylesheet(), "text/css"
     elif name in _FILES:
-        text = files("api").joinpath("static", "desk", name).read_text(encoding="utf-8")
+        text = files("api.desk").joinpath("static", name).read_text(encoding="utf-8")
         kind = mimetypes.guess_type(name)[0] or "text/plain"
     else:
         abort(404)

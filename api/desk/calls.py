@@ -10,7 +10,7 @@ from typing import Any, cast
 
 from api.cases.learning import LearningDiagnoser
 from api.interview.desk import KEPT_ANSWERS, Answer, Desk
-from api.interview.places import COMPLAINTS, TIMING, place
+from api.interview.next_step import COMPLAINTS, TIMING, place
 from api.interview.questions import questions
 from api.interview.state import Case, Entry, Target, case_of
 from api.service import current

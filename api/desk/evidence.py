@@ -6,15 +6,15 @@ from typing import Any
 
 import numpy as np
 
+from api.answers.text import strength
 from api.desk import bands
 from api.interview.desk import Desk
 from api.interview.state import Case
-from api.report_text import strength
-from engine.asked import Asked
-from engine.expectation import OutcomePrediction
-from engine.model import HEALTHY, Model
-from engine.qualify import Corrected, asked_of, correct
-from engine.request import NOT_KNOWN, OPEN, read_request
+from engine.physics.conditions import Asked
+from engine.physics.model import HEALTHY, Model
+from engine.physics.prediction import OutcomePrediction
+from engine.reasoning.qualify import Corrected, asked_of, correct
+from engine.reasoning.request import NOT_KNOWN, OPEN, read_request
 
 LEAST_DB = 0.5  # lighter findings say nothing to a person
 _SAYS = {"for": "speaks for it", "against": "speaks against it"}

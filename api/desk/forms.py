@@ -14,7 +14,7 @@ from api.interview.questions import Question, questions, settings
 from api.interview.readings import NotRead, leads_of, number_of, read_reading, unit_of
 from engine import Knowledge
 from engine.knowledge import items
-from engine.request import NOT_KNOWN, OPEN
+from engine.reasoning.request import NOT_KNOWN, OPEN
 
 Form = MultiDict[str, str]
 NOTE_LETTERS = 1000

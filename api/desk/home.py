@@ -14,7 +14,7 @@ from api.desk import pages
 from api.desk.blueprint import NAME_LETTERS, blueprint, book, go, keep_name, name_typed
 from api.desk.calls import label_of
 from api.desk.forms import tidy
-from api.interview.places import hundredths
+from api.interview.next_step import hundredths
 from engine import RequestError
 
 SHOWN = 30

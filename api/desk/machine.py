@@ -7,24 +7,17 @@ from flask import Response, request
 
 from api.access import role
 from api.cases import NoSuchCase, StaleCase
-from api.desk import once, pages
+from api.desk import idempotency as once
+from api.desk import pages
 from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import desk
-from api.desk.forms import (
-    Form,
-    FormFault,
-    asked,
-    field_of,
-    machine_form,
-    machine_of,
-    side_of,
-)
+from api.desk.forms import Form, FormFault, asked, field_of, machine_form, machine_of, side_of
 from api.desk.home import known_machines
 from api.desk.words import without_typing
-from api.interview.places import COMPLAINTS
+from api.interview.next_step import COMPLAINTS
 from api.interview.questions import settings
 from engine import RequestError
-from engine.request import NOT_KNOWN
+from engine.reasoning.request import NOT_KNOWN
 
 _LIKE = ("control", "coil", "system_volts", "fuel_actuation", "solenoids", "fuse_amps", "pull_ohms",
          "hold_ohms", "duty")  # fmt: skip

@@ -9,10 +9,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from api.access import caller
-from api.desk import guard
+from api.answers.text import sureness
+from api.desk import csrf as guard
 from api.desk.words import minutes_words, movement, spoken
-from api.interview.places import hundredths
-from api.report_text import sureness
+from api.interview.next_step import hundredths
 from api.service import current
 
 HTML = "text/html"
@@ -23,7 +23,7 @@ _AUDIENCE_COOKIE = "threewire_desk_as"
 @lru_cache(maxsize=1)
 def _templates() -> Environment:
     found = Environment(
-        loader=PackageLoader("api", "templates"), autoescape=True, undefined=StrictUndefined,
+        loader=PackageLoader("api.desk", "templates"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     found.filters.update(

@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from api.desk import answering, home, life, machine, sums
+from api.desk import answering, home, machine, sums
+from api.desk import lifecycle as life
 from api.desk.blueprint import blueprint
 
 # Pages for people: the description is for programs, which have /v1 for all of this.

@@ -6,13 +6,7 @@ from dataclasses import dataclass
 from api.desk.calls import Call
 from api.interview import views
 from api.interview.desk import cause_of, lead
-from api.interview.places import (
-    SURE,
-    checks_before,
-    further_checks,
-    hundredths,
-    prompt_of,
-)
+from api.interview.next_step import SURE, checks_before, further_checks, hundredths, prompt_of
 from api.interview.state import Target
 from api.interview.turn import Option
 from api.interview.wording import observed

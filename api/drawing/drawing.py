@@ -20,7 +20,7 @@ _FONT = "Arial, 'Liberation Sans', Helvetica, sans-serif"
 
 def stylesheet() -> str:
     """Return ``drawing.css``, which a page with embedded drawings links to."""
-    return files("api").joinpath("static", "drawing.css").read_text(encoding="utf-8")
+    return files("api.drawing").joinpath("drawing.css").read_text(encoding="utf-8")
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,9 @@ from typing import Any
 
 from api.drawing.text import NARROW, NO_BREAK
 from engine import Knowledge
+from engine.answer.words import percent
 from engine.knowledge import items
-from engine.model import HEALTHY, OUTSIDE
-from engine.words import percent
+from engine.physics.model import HEALTHY, OUTSIDE
 
 LEAST_CHANCE = 0.01  # a cause that is less likely is not called a suspect
 MOST_SUSPECTS = 12

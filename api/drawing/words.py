@@ -6,7 +6,7 @@ from typing import Any
 from api.drawing.diagram import Diagram
 from api.drawing.marks import Marks, Probe
 from api.drawing.sheet import Label
-from engine.words import listed, percent
+from engine.answer.words import listed, percent
 
 
 def part_labels(diagram: Diagram, marks: Marks) -> dict[str, list[Label]]:

@@ -1,7 +1,7 @@
 """The interview: one question after another, from the complaint to the work order.
 
 Pure: a state and a line come in, a new state and text go out (``Interview.step``). The terminal
-(``api.ask_cli``) wraps it, and so can a page.
+(``api.cli.ask``) wraps it, and so can a page.
 """
 
 from api.interview.session import Interview

@@ -5,18 +5,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from api.answers.text import Line
 from api.interview import views
 from api.interview.asking import question_blocks
 from api.interview.commands import Typed, understand
 from api.interview.desk import lead
-from api.interview.places import MAX_OPTIONS, prompt_of, target_of
+from api.interview.next_step import MAX_OPTIONS, prompt_of, target_of
 from api.interview.questions import next_question, question, settings
 from api.interview.readings import NotRead
 from api.interview.record import accept, finding_entry, placed
 from api.interview.state import Case, Entry, EntryKind, State, Target, case_of
 from api.interview.turn import Block, Effect, Turn, error, text
 from api.interview.wording import entry_words
-from api.report_text import Line
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
 

@@ -1,14 +1,14 @@
 """The question that stands, as blocks: cautions first, then what to say or do, then the answers."""
 
+from api.answers.text import Line
 from api.interview import views
 from api.interview.desk import Desk
-from api.interview.places import further_checks, prompt_of, target_of
+from api.interview.next_step import further_checks, prompt_of, target_of
 from api.interview.questions import question, settings
 from api.interview.state import Case, State, Target, case_of
 from api.interview.summary import summary
 from api.interview.turn import Block, Prompt, text
 from api.interview.wording import observed
-from api.report_text import Line
 
 Asked = tuple[list[Block], frozenset[str]]
 

@@ -8,14 +8,15 @@ from typing import Any
 import numpy as np
 
 from api.interview.state import Case
-from engine import Diagnoser, Knowledge, explain, words
-from engine.asked import Asked
-from engine.cautions import check_hazards
-from engine.expectation import OutcomePrediction
+from engine import Diagnoser, Knowledge
+from engine.answer import explain, words
 from engine.knowledge import items
-from engine.model import HEALTHY, OUTSIDE, Model
-from engine.qualify import case_view, correct, with_beliefs
-from engine.request import Request, read_request
+from engine.physics.conditions import Asked
+from engine.physics.model import HEALTHY, OUTSIDE, Model
+from engine.physics.prediction import OutcomePrediction
+from engine.reasoning.qualify import case_view, correct, with_beliefs
+from engine.reasoning.request import Request, read_request
+from engine.rules.cautions import check_hazards
 
 Answer = Mapping[str, Any]
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from api.interview import views
 from api.interview.desk import Answer, Desk
-from api.interview.places import COMPLAINTS, holds
+from api.interview.next_step import COMPLAINTS, holds
 from api.interview.questions import next_question
 from api.interview.state import Case, Entry, State, case_of
 from api.interview.turn import Block, text

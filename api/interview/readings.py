@@ -10,7 +10,7 @@ from typing import Any
 
 from engine.knowledge import items
 from engine.knowledge.faults import nearest
-from engine.request import UNIT_WORDS
+from engine.reasoning.request import UNIT_WORDS
 
 _NUMBER = re.compile(r"^([-+]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*)$", re.DOTALL)
 _THOUSANDS = re.compile(r"^[-+]?\d{1,3}(,\d{3})+$")

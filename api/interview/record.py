@@ -7,7 +7,7 @@ from typing import Any
 from api.interview.desk import Desk
 from api.interview.state import Case, Entry, case_of
 from engine import Fault, RequestError
-from engine.request import read_request
+from engine.reasoning.request import read_request
 
 _PLACE = re.compile(r"^findings\[(\d+)\](?:\.(\w+))?")
 

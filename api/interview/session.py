@@ -8,16 +8,9 @@ from api.interview import actions, moves, views
 from api.interview.asking import question_blocks
 from api.interview.commands import COMMANDS, Typed, understand
 from api.interview.desk import Desk
-from api.interview.places import prompt_of, target_of
+from api.interview.next_step import prompt_of, target_of
 from api.interview.questions import question, settings
-from api.interview.readings import (
-    NotRead,
-    Reading,
-    details,
-    leads_of,
-    read_reading,
-    unit_of,
-)
+from api.interview.readings import NotRead, Reading, details, leads_of, read_reading, unit_of
 from api.interview.record import Refused, accept, finding_entry, placed
 from api.interview.state import Entry, State, Target, case_of
 from api.interview.summary import summary

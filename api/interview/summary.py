@@ -3,13 +3,13 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from api.answers.text import Line, strength, sureness
 from api.interview import views
 from api.interview.desk import Answer, Desk, cause_of, lead
-from api.interview.places import COMPLAINTS, FURTHER
+from api.interview.next_step import COMPLAINTS, FURTHER
 from api.interview.state import Case, Entry, case_of
 from api.interview.turn import Block
 from api.interview.wording import entry_words, finding_name, observed
-from api.report_text import Line, strength, sureness
 
 LEAST_DB = 2.0  # lighter findings are left out of the evidence in short
 EVIDENCE = 4

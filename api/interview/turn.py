@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from api.answers.text import Line
 from api.interview.state import State
-from api.report_text import Line
 
 BlockKind = Literal["caution", "text", "belief", "question", "page", "error"]
 PromptKind = Literal["choice", "reading", "number", "text"]

@@ -3,12 +3,12 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from api.answers.text import Line, strength, sureness
 from api.interview.commands import COMMANDS
 from api.interview.desk import Answer, Desk, cause_of, lead, probabilities
-from api.interview.places import SURE, checks_before, hundredths
+from api.interview.next_step import SURE, checks_before, hundredths
 from api.interview.state import Case
 from api.interview.turn import Block, Prompt, text
-from api.report_text import Line, strength, sureness
 
 BAR = 10
 SHOWN_CAUSES = 3

@@ -17,8 +17,8 @@ from api.sums.pins import WHICH_PIN
 from api.sums.pull_time import PULL_ON_TIME
 from api.sums.verdict import METER_VERDICT
 from engine import Knowledge
-from engine.cautions import Cautions
 from engine.knowledge import items
+from engine.rules.cautions import Cautions
 from engine.rules.views import CaseView
 
 __all__ = ["MANUAL", "SUMS", "compute", "explain", "listed", "unknown_sum"]

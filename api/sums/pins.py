@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from api.report_text import sureness
+from api.answers.text import sureness
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
 from api.sums.entries import OPEN, EntrySchema, needed, ohms_or_open, quantity
 from api.sums.model import Figure, Outcome, Sum

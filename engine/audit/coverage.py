@@ -4,18 +4,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from engine.audit.groups import LOOK_ALIKES, LookAlike, look_alikes
-from engine.audit.separation import (
-    TOLD_APART_DB,
-    Separation,
-    Survey,
-    circuit_of,
-    machine_words,
-)
+from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of, machine_words
 from engine.knowledge import Fault, Knowledge, items
 from engine.knowledge.faults import unknown
 from engine.knowledge.rule_language import FindingTest
-from engine.machine import Machine
-from engine.model import HEALTHY
+from engine.physics.machine import Machine
+from engine.physics.model import HEALTHY
 
 SLIGHT_DB = 1.0  # judgement: a check that never says so much about any two causes says nothing
 BY_EXCLUSION = 0.5  # share of all causes from which checks must tell one that lies elsewhere

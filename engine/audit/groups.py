@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
 from engine.knowledge import Knowledge
-from engine.machine import Machine
+from engine.physics.machine import Machine
 
 PHONE = ("ask",)
 LOOK_ALIKES = "look-alikes"

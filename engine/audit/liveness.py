@@ -8,7 +8,6 @@ from typing import Any
 
 from marshmallow import Schema, validate
 
-from engine.cautions import check_hazards, remedy_hazards
 from engine.knowledge import Fault, Knowledge, items
 from engine.knowledge.cross import applies
 from engine.knowledge.rule_language import (
@@ -22,9 +21,10 @@ from engine.knowledge.rule_language import (
     Program,
     StepTest,
 )
-from engine.machine import Machine, Variant
-from engine.model import variants_of
-from engine.request import NOT_KNOWN, OPEN, FindingSchema, MachineSchema
+from engine.physics.machine import Machine, Variant
+from engine.physics.model import variants_of
+from engine.reasoning.request import NOT_KNOWN, OPEN, FindingSchema, MachineSchema
+from engine.rules.cautions import check_hazards, remedy_hazards
 from engine.rules.views import machine_holds
 
 STAGES = ("qualify", "prove", "conclude")

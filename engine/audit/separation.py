@@ -13,12 +13,18 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.special import ndtr
 
-from engine.circuit import Floats
 from engine.diagnosis import Diagnoser
-from engine.expectation import FALSE_OPEN, FLAT_SHARE, OPEN_SURE, Prediction, ReadingPrediction
 from engine.knowledge import Knowledge, items
-from engine.machine import Machine
-from engine.model import Model
+from engine.physics.circuit import Floats
+from engine.physics.machine import Machine
+from engine.physics.model import Model
+from engine.physics.prediction import (
+    FALSE_OPEN,
+    FLAT_SHARE,
+    OPEN_SURE,
+    Prediction,
+    ReadingPrediction,
+)
 
 TOLD_APART_DB = 5.0  # judgement: odds of three to one on average from one check, "fair" evidence
 DECIBANS_A_NAT = 10.0 / math.log(10.0)

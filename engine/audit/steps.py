@@ -5,12 +5,12 @@ from dataclasses import replace
 from typing import Any
 
 from engine.audit.separation import circuit_of, machine_words, machines
-from engine.cautions import check_hazards, remedy_hazards
 from engine.knowledge import Fault, Knowledge, items
 from engine.knowledge.cross import applies
 from engine.knowledge.rule_language import StepTest
-from engine.machine import Machine, Variant
-from engine.model import variants_of
+from engine.physics.machine import Machine, Variant
+from engine.physics.model import variants_of
+from engine.rules.cautions import check_hazards, remedy_hazards
 from engine.rules.views import CaseView, holds
 
 HANDS_ON = ("try", "lamp", "meter", "clamp")

@@ -187,7 +187,7 @@ def _twice_faults(rule: items.Rule, knowledge: "Knowledge") -> list[Fault]:
     """Return a fault for each cause that a rule shifts and its findings' tables weigh already.
 
     Only the rule's own tests are looked at; for what stands behind conclusions the engine leaves
-    the shift out when the case is at hand (engine.qualify.effects_of).
+    the shift out when the case is at hand (engine.reasoning.qualify.effects_of).
     """
     faults = []
     tests = list(knowledge.programs[rule.id].walk())
@@ -275,7 +275,7 @@ def _cycle_faults(knowledge: "Knowledge") -> list[Fault]:
     Conclusions are ordered in layers (see engine.rules.compile.layers); a negation inside a cycle
     would make the answer depend on the order of firing.
     """
-    from engine.rules.layers import NegationCycleError, layers
+    from engine.knowledge.rule_layers import NegationCycleError, layers
 
     try:
         layers(knowledge.rules, knowledge.programs)

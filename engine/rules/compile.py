@@ -2,7 +2,7 @@
 
 A rule's tests become constraints on fields of the wide fact (one field a machine value, a check, a
 belief), its tests of conclusions become patterns of their own. Each rule has its own salience, from
-its layer (engine.rules.layers) and its place in the order of ids: experta fires rules of equal
+its layer (knowledge.rule_layers) and its place in the order of ids: experta fires rules of equal
 salience in a different order in each process.
 """
 
@@ -22,8 +22,8 @@ from engine.knowledge.rule_language import (
     MachineTest,
     Program,
 )
+from engine.knowledge.rule_layers import layers
 from engine.rules import experta_gate as experta
-from engine.rules.layers import layers
 from engine.rules.views import CaseView, finding_holds, holds, machine_holds, matching
 
 RULES_A_LAYER = 100_000

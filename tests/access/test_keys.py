@@ -9,7 +9,8 @@ import pytest
 from flask import Flask
 from sqlalchemy import text
 
-from api.access import keys, ring
+from api.access import key_cache as ring
+from api.access import keys
 from api.store import Database
 from tests.access.conftest import bearer
 

@@ -10,8 +10,9 @@ from flask import Flask
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.access import gate, meter
-from api.access.meter import Meter
+from api.access import authorization as gate
+from api.access import rate_limiter as meter
+from api.access.rate_limiter import Meter
 from api.store import Database
 from tests.access.conftest import bearer
 

@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from api.access import reach, ring
+from api.access import exposure as reach
+from api.access import key_cache as ring
 from api.store import Database
 from tests.access.conftest import bearer
 

@@ -5,7 +5,8 @@ from collections.abc import Callable
 import pytest
 from flask import Flask, request
 
-from api.access import keys, ring, session
+from api.access import key_cache as ring
+from api.access import keys, session
 from api.access.roles import caller, role
 from api.store import Database
 

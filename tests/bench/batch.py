@@ -19,8 +19,8 @@ from pathlib import Path
 
 import psutil
 
-from api import demos
-from tests.batch.duplex import exchange
+from api.answers import demos
+from tests.answers.batch.duplex import exchange
 from tests.serving import ROOT, Running
 
 

@@ -15,8 +15,8 @@ import pytest
 import engine
 from engine.diagnosis import Diagnoser
 from engine.knowledge import load_knowledge
-from engine.machine import Machine
-from engine.model import ModelStore
+from engine.physics.machine import Machine
+from engine.physics.model import ModelStore
 from tests.bench.cases import EIGHT, longer
 
 FIRST_ANSWER = """

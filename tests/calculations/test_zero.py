@@ -4,16 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from engine.calculations import (
-    battery,
-    conductor,
-    copper,
-    force,
-    fuse,
-    heating,
-    inductance,
-    meter,
-)
+from engine.calculations import battery, conductor, copper, force, fuse, heating, inductance, meter
 from engine.calculations.pins import Expected, Reading, identify
 
 ROWS = [{"volts": 11.0, "charge": 0.0}, {"volts": 12.0, "charge": 1.0}]

@@ -140,7 +140,7 @@ def test_every_page_defers_to_the_makers_manual(desk: Browser) -> None:
 
 def test_no_template_gives_forbidden_advice() -> None:
     """The desk's own words pass the sentence check that the knowledge base passes."""
-    for path in sorted((ROOT / "api/templates/desk").glob("*.html")):
+    for path in sorted((ROOT / "api/desk/templates/desk").glob("*.html")):
         words = re.sub(r"{[{%].*?[%}]}|<[^>]+>", " ", path.read_text("utf-8"))
         for sentence in sentences(plain(words)):
             assert bad(sentence) == [], (path.name, sentence)

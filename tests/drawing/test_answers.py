@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api import demos
+from api.answers import demos
 from api.drawing import circuit_svg, in_full, stylesheet, svg
 from engine import Diagnoser, Knowledge
 from tests.drawing.conftest import MACHINES, SHAPES, machine_of, parsed

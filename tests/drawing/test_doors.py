@@ -11,7 +11,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from api import create_app
-from api.cli import threewire
+from api.cli.main import threewire
 from api.drawing import circuit_svg, stylesheet, svg
 from engine import Diagnoser, Knowledge
 from tests.drawing.conftest import SHAPES

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 import pytest
 
-from api.proving.network import GROUND, Resistor, Source
+from tests.proving.network import GROUND, Resistor, Source
 
 _VALUE = re.compile(r"^v\((\S+)\) = (\S+)\s*$", re.MULTILINE)
 _COMPLAINT = re.compile(r"warning|singular|error", re.IGNORECASE)

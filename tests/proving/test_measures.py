@@ -2,7 +2,7 @@
 
 import pytest
 
-from api.proving import measures
+from tests.proving import measures
 
 # (.6,1)(.9,1)(.2,0)(.7,0)(.5,1): Brier .19, log loss .5472899 (calc from the definitions)
 SAID, CAME = [0.6, 0.9, 0.2, 0.7, 0.5], [1, 1, 0, 0, 1]

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from decks import spice
 
-from api.proving.electrics import AS_IT_IS, Electrics, Setting, ohms_between
-from api.proving.network import GROUND, Resistor, Source, solve
-from api.proving.story import draw_story, fuse_seconds
+from tests.proving.electrics import AS_IT_IS, Electrics, Setting, ohms_between
+from tests.proving.network import GROUND, Resistor, Source, solve
+from tests.proving.story import draw_story, fuse_seconds
 
 
 def test_divider_by_hand() -> None:

@@ -4,9 +4,9 @@ from typing import Any
 
 import pytest
 
-from api.proving import play
-from api.proving.data import kb
-from api.proving.world import draw_one
+from tests.proving import strategies as play
+from tests.proving.data import kb
+from tests.proving.simulator import draw_one
 
 
 def minutes(kind: str, name: str) -> float:

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from api.prove_cli import prove
-from api.proving import run, table
-from api.proving.kits import KITS
+from tests.proving import run, table
+from tests.proving.__main__ import prove
+from tests.proving.kits import KITS
 
 
 @pytest.fixture(scope="module")
@@ -86,7 +86,7 @@ def test_command_prints_json_and_writes(tmp_path: Path) -> None:
 def test_plots(results: run.Results, tmp_path: Path) -> None:
     """With the extra installed there are three plots, each as PNG and SVG."""
     pytest.importorskip("matplotlib")
-    from api.proving import plots
+    from tests.proving import plots
 
     written = plots.write(results, run.as_data(results), tmp_path)
     assert sorted(place.name for place in written) == sorted(

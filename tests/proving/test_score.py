@@ -2,10 +2,10 @@
 
 import copy
 
-from api.proving import safety
-from api.proving.kits import rank, stands_alone
-from api.proving.world import draw_one
 from engine import Diagnoser
+from tests.proving import safety
+from tests.proving.kits import rank, stands_alone
+from tests.proving.simulator import draw_one
 
 CAUSES = [{"id": "a", "group": 1}, {"id": "b", "group": 1}, {"id": "c", "group": 2}]
 

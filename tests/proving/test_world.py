@@ -2,11 +2,11 @@
 
 import pytest
 
-from api.proving.data import kb, own
-from api.proving.kits import KITS, findings
-from api.proving.world import draw_machines, draw_one
 from engine.knowledge import load_knowledge
-from engine.request import read_request
+from engine.reasoning.request import read_request
+from tests.proving.data import kb, own
+from tests.proving.kits import KITS, findings
+from tests.proving.simulator import draw_machines, draw_one
 
 
 def test_every_cause_has_its_fault() -> None:

@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from engine.circuit import Floats
-from engine.model import Model
+from engine.physics.circuit import Floats
+from engine.physics.model import Model
 
 with warnings.catch_warnings():
     # Its SWIG types warn while they are made; as an error that ends the whole process.

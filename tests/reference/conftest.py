@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from engine import Diagnoser
-from engine.model import ModelStore
+from engine.physics.model import ModelStore
 
 SLOW_FACTOR = 10
 FIGURE = "reference figure"

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from engine import Knowledge
-from engine.circuit import Floats
-from engine.expectation import OPEN_OHMS, OutcomePrediction, Prediction, ReadingPrediction
 from engine.knowledge import items
-from engine.machine import Machine
-from engine.model import Model
+from engine.physics.circuit import Floats
+from engine.physics.machine import Machine
+from engine.physics.model import Model
+from engine.physics.prediction import OPEN_OHMS, OutcomePrediction, Prediction, ReadingPrediction
 
 CIRCUITS = (
     ("fuel-shutoff", "ignition-timed"),

@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 
 from engine import Knowledge
-from engine.behaviour import RELAY
-from engine.circuit import METER_OHMS, OHMMETER_LEAK_OHMS, Solved
-from engine.hypotheses import Cases, Hypothesis, enumerate_hypotheses, make_cases
 from engine.knowledge import items
-from engine.machine import Variant
-from engine.model import variants_of
-from engine.solution import Situation, Solution, solve_situations
+from engine.physics.behaviour import RELAY
+from engine.physics.circuit import METER_OHMS, OHMMETER_LEAK_OHMS, Solved
+from engine.physics.hypotheses import Cases, Hypothesis, enumerate_hypotheses, make_cases
+from engine.physics.machine import Variant
+from engine.physics.model import variants_of
+from engine.physics.solution import Situation, Solution, solve_situations
 from tests.reference import draws
 from tests.reference.ngspice import Island, Wire
 

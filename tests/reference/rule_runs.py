@@ -8,7 +8,7 @@ import clips
 
 from engine import Diagnoser, Knowledge
 from engine.knowledge.items import Rule
-from engine.qualify import effects_of, with_beliefs
+from engine.reasoning.qualify import effects_of, with_beliefs
 from engine.rules.compile import Firing
 from engine.rules.views import CaseView, FindingView
 from tests.reference.clips_export import constructs, tag_slot, walk

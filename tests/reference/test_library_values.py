@@ -9,8 +9,10 @@ import pytest
 from scipy import integrate, stats
 
 from engine import Knowledge
-from engine.circuit import Floats
-from engine.expectation import (
+from engine.knowledge import items
+from engine.physics.circuit import Floats
+from engine.physics.model import Model, ModelStore
+from engine.physics.prediction import (
     FALSE_OPEN,
     FLAT_SHARE,
     OPEN_OHMS,
@@ -18,9 +20,7 @@ from engine.expectation import (
     Instrument,
     ReadingPrediction,
 )
-from engine.knowledge import items
-from engine.model import Model, ModelStore
-from engine.request import UNIT_WORDS
+from engine.reasoning.request import UNIT_WORDS
 from tests.reference import draws
 
 Figure = Callable[[str], None]

@@ -14,9 +14,9 @@ import pytest
 import yaml
 
 from engine import Diagnoser, Knowledge
-from engine.belief import Belief, log_prior, weigh
-from engine.qualify import correct
-from engine.request import read_request
+from engine.reasoning.belief import Belief, log_prior, weigh
+from engine.reasoning.qualify import correct
+from engine.reasoning.request import read_request
 from tests.reference import draws
 
 ROOT = Path(__file__).parents[2]

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pytest
 
-from engine.planning import Exact, Problem, rank, repair_minutes, repair_order
+from engine.reasoning.planning import Exact, Problem, rank, repair_minutes, repair_order
 
 # Test sequencing, matrix as in Pattipati and Alexandridis 1990 (from memory; values calc):
 # the outcomes of five tests in six states, and the states' chances.

@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 
 from engine import Diagnoser, Knowledge
-from engine.belief import MAX_DECIBANS, Belief, Weighed, log_prior, weigh
-from engine.circuit import Floats
-from engine.expectation import OutcomePrediction
-from engine.model import Model
-from engine.qualify import Corrected, asked_of, case_view, correct, effects_of
-from engine.request import NOT_KNOWN, OPEN, read_request
+from engine.physics.circuit import Floats
+from engine.physics.model import Model
+from engine.physics.prediction import OutcomePrediction
+from engine.reasoning.belief import MAX_DECIBANS, Belief, Weighed, log_prior, weigh
+from engine.reasoning.qualify import Corrected, asked_of, case_view, correct, effects_of
+from engine.reasoning.request import NOT_KNOWN, OPEN, read_request
 from tests.reference import draws
 from tests.reference.bayes_net import Child, Network, decibans, factors_of, of_likelihood
 

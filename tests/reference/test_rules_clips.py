@@ -11,9 +11,9 @@ import yaml
 
 from engine import Diagnoser, Knowledge
 from engine.knowledge.items import Rule
-from engine.model import HEALTHY, ModelStore
-from engine.qualify import case_view, correct
-from engine.request import read_request
+from engine.physics.model import HEALTHY, ModelStore
+from engine.reasoning.qualify import case_view, correct
+from engine.reasoning.request import read_request
 from tests.reference.clips_export import walk
 from tests.reference.rule_facts import Case, Drawer
 from tests.reference.rule_runs import Clips, Engine, Outcome, case_of, is_about_step

@@ -22,7 +22,7 @@ from engine.knowledge.rule_language import (
     StepTest,
     read_rule,
 )
-from engine.rules.layers import layers
+from engine.knowledge.rule_layers import layers
 from engine.rules.views import CaseView, FindingView, holds
 
 Base = tuple[dict[str, items.Rule], dict[str, Program]]

@@ -20,7 +20,7 @@ from engine.knowledge.rule_language import (
     Group,
     MachineTest,
 )
-from engine.request import RequestError, read_request
+from engine.reasoning.request import RequestError, read_request
 
 KNOWLEDGE = load_knowledge()
 # What the request schema takes (from its own limits).

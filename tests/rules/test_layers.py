@@ -13,8 +13,8 @@ import pytest
 from engine.diagnosis import shipped
 from engine.knowledge import Knowledge
 from engine.knowledge.rule_language import ConcludedTest
+from engine.knowledge.rule_layers import NegationCycleError, layers
 from engine.rules.compile import RuleSet
-from engine.rules.layers import NegationCycleError, layers
 from engine.rules.views import CaseView, FindingView
 
 WHEN_12 = {"machine": "system_volts", "is": 12}

@@ -11,12 +11,12 @@ from typing import Any
 
 import pytest
 
-from engine.cautions import caution_text
 from engine.diagnosis import Diagnoser, shipped
 from engine.knowledge import items
 from engine.knowledge.text import load_yaml
-from engine.qualify import case_view, correct, with_beliefs
-from engine.request import read_request
+from engine.reasoning.qualify import case_view, correct, with_beliefs
+from engine.reasoning.request import read_request
+from engine.rules.cautions import caution_text
 from engine.rules.views import CaseView
 
 FILES = sorted((Path(__file__).parents[1] / "cases" / "rules").glob("*.yaml"))

@@ -2,8 +2,8 @@
 
 import pytest
 
-from engine.cautions import Cautions
 from engine.diagnosis import Diagnoser
+from engine.rules.cautions import Cautions
 
 
 @pytest.fixture(scope="session")

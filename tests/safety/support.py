@@ -5,7 +5,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from engine.knowledge import Knowledge, items
-from engine.machine import Machine, Variant, make_variant
+from engine.physics.machine import Machine, Variant, make_variant
 from engine.rules.views import CaseView
 
 # Some caution of a step with the hazard says this, whatever rule it comes from.

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from engine.cautions import check_hazards
 from engine.diagnosis import Diagnoser
 from engine.knowledge.text import load_yaml
+from engine.rules.cautions import check_hazards
 from tests.safety.support import lacking, variants
 
 FILES = sorted((Path(__file__).parents[1] / "cases" / "worked").glob("*.yaml"))

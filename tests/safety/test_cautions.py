@@ -4,15 +4,15 @@ from collections.abc import Iterator
 
 import pytest
 
-from engine.behaviour import AFTER, COMMAND, CRANKING, RUNNING
-from engine.cautions import Cautions, check_hazards, remedy_hazards
-from engine.hypotheses import Hypothesis, make_cases
 from engine.knowledge import Knowledge, items, load_knowledge
 from engine.knowledge.cross import applies
-from engine.machine import Variant
-from engine.model import applicable_checks
+from engine.physics.behaviour import AFTER, COMMAND, CRANKING, RUNNING
+from engine.physics.hypotheses import Hypothesis, make_cases
+from engine.physics.machine import Variant
+from engine.physics.model import applicable_checks
+from engine.physics.solution import Solution, solve_situations
+from engine.rules.cautions import Cautions, check_hazards, remedy_hazards
 from engine.rules.views import CaseView
-from engine.solution import Solution, solve_situations
 from tests.safety.support import MUST_SAY, case_of, lacking, name_of, variants
 
 ALL = list(variants(load_knowledge()))

@@ -10,7 +10,7 @@ from flask.testing import FlaskClient
 
 from api.sums import compute
 from engine import Knowledge
-from tests.api.conftest import app, client, run
+from tests.web.conftest import app, client, run
 
 __all__ = ["app", "client", "run"]
 

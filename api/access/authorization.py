@@ -1,0 +1,174 @@
+"""The one hook before every request: who asks, how often, and whether the view may be used."""
+
+import logging
+import math
+from dataclasses import dataclass
+from typing import Any, cast
+
+from flask import Flask, Response, current_app, g, request
+
+from api.access import exposure as reach
+from api.access import session
+from api.access.key_cache import KeyRing
+from api.access.rate_limiter import Meter, Verdict
+from api.access.roles import LOCAL, Caller, needed
+from api.answers.problems import ProblemError
+from api.logs import Line
+from api.service import Service
+from api.settings import Settings
+
+FAILURES_PER_MINUTE = 20  # tries with a wrong key, from one address
+_REALM = 'Bearer realm="threewire"'
+_KEY = "threewire_access"
+_log = logging.getLogger("threewire.access")
+
+
+@dataclass
+class Access:
+    """The keys, the counters and the rules of one application."""
+
+    settings: Settings
+    ring: KeyRing | None  # None: nothing is kept, so there are no keys
+    meter: Meter
+
+    def keys_needed(self) -> bool:
+        """Return whether a caller needs a key now. Raises StoreUnavailableError."""
+        if self.settings.require_keys == "no" or self.ring is None:
+            return False
+        if self.settings.require_keys == "yes" or reach.beyond_loopback(self.settings):
+            return True
+        return not self.ring.is_empty()
+
+
+def register(app: Flask, service: Service) -> None:
+    """Put the hook on ``app``; ``app.config`` may hold a METER that outlives the application."""
+    ring = KeyRing(service.database) if service.database is not None else None
+    meter = app.config.get("METER") or Meter()
+    app.extensions[_KEY] = Access(service.settings, ring, meter)
+    session.set_up(app, service)
+    app.before_request(hold)
+    app.after_request(_tell_rate)
+
+
+def access() -> Access:
+    """Return the access rules of the application that is handling this request."""
+    return cast(Access, current_app.extensions[_KEY])
+
+
+def hold() -> None:
+    """Let the request on to its view, or raise ProblemError 401, 403 or 429."""
+    view = current_app.view_functions.get(request.endpoint or "")
+    role = needed(view)
+    if role == "public":
+        return
+    if request.method == "OPTIONS":  # it only names the methods of all views at this address
+        role = "read"
+    found = _caller(role)
+    g.caller = found
+    if not found.may(role):
+        raise _forbidden(found, role)
+    if found is not LOCAL:
+        _count(found)
+
+
+def _caller(role: str) -> Caller:
+    """Return who asks. Raises ProblemError 401 or 429."""
+    rules = access()
+    offered = _bearer()
+    if offered is not None and rules.ring is not None:
+        return _of_key(rules, rules.ring, offered)
+    if not rules.keys_needed():
+        return _local(role)
+    found = session.caller_of_session(rules.ring)
+    if found is None:
+        raise _no_key(f"This needs a key with the role '{role}'.")
+    return found
+
+
+def _bearer() -> str | None:
+    """Return the key of the Authorization header, or None where there is no such header."""
+    header = request.headers.get("Authorization")
+    if header is None:
+        return None
+    scheme, _, key = header.strip().partition(" ")
+    return key.strip() if scheme.lower() == "bearer" else ""
+
+
+def _of_key(rules: Access, ring: KeyRing, offered: str) -> Caller:
+    found = ring.find(offered)
+    if found is None:
+        raise failed(rules, "invalid_token")
+    return found
+
+
+def failed(rules: Access, kind: str = "invalid_token") -> ProblemError:
+    """Log and count a try with a wrong key; return what it is answered with, 401 or 429.
+
+    A key that is right is never held up by wrong ones from the same address: 160 random bits are
+    not guessed, and an old till must not lock out the counter that shares its address.
+    """
+    address = request.remote_addr or ""
+    verdict = rules.meter.take(f"failed {reach.network(address)}", FAILURES_PER_MINUTE)
+    if not verdict.allowed:
+        g.refused = "throttled"
+        return ProblemError(
+            429, "Too many wrong keys from this address.", headers=_retry_after(verdict)
+        )
+    g.refused = "wrong-key"
+    _log.warning(
+        Line(event="wrong-key", address=address, request_id=g.get("request_id", ""))
+    )  # never the key, which may be another service's
+    return _no_key("There is no such key, or it is revoked.", f', error="{kind}"')
+
+
+def _local(role: str) -> Caller:
+    """Return everybody on this machine. Raises ProblemError for who may come from beyond it."""
+    if not reach.direct(request.headers, request.environ):
+        raise _no_key(
+            f"This needs a key with the role '{role}': without keys only this machine is served, "
+            "directly and under the name localhost."
+        )
+    return LOCAL
+
+
+def _no_key(detail: str, more: str = "") -> ProblemError:
+    g.setdefault("refused", "no-key")
+    return ProblemError(401, detail, headers={"WWW-Authenticate": _REALM + more})
+
+
+def _forbidden(found: Caller, role: str) -> ProblemError:
+    g.refused = "role"
+    challenge = f'{_REALM}, error="insufficient_scope", scope="{role}"'
+    return ProblemError(
+        403,
+        f"This needs the role '{role}'; the key '{found.name}' has '{found.role}'.",
+        headers={"WWW-Authenticate": challenge},
+    )
+
+
+def _count(found: Caller) -> None:
+    """Count the request for its key. Raises ProblemError 429."""
+    rules = access()
+    per_minute = rules.settings.rate_per_minute
+    verdict = rules.meter.take(f"key {found.id}", per_minute)
+    g.rate = (per_minute, verdict)
+    if not verdict.allowed:
+        g.refused = "rate"
+        raise ProblemError(
+            429, f"This key may make {per_minute} requests a minute.", headers=_retry_after(verdict)
+        )
+
+
+def _retry_after(verdict: Verdict) -> dict[str, str]:
+    return {"Retry-After": str(max(1, math.ceil(verdict.wait)))}
+
+
+def _tell_rate(response: Response) -> Response:
+    """Say what is left of the key's rate, in the fields of the IETF's draft on rate limits."""
+    rate: Any = g.get("rate")
+    if rate is not None:
+        per_minute, verdict = rate
+        response.headers["RateLimit-Policy"] = f'"key";q={per_minute};w=60'
+        left = f'"key";r={verdict.left};t={math.ceil(verdict.full)}'
+        response.headers["RateLimit"] = left
+    return response

@@ -1,0 +1,180 @@
+"""Sends what is due: a thread beside the requests, which it never holds up.
+
+At most one attempt at a time goes to each endpoint from a process, so a receiver that does not
+answer keeps nothing from the others, and messages come in the order in which they were made while
+all goes well. Across processes and after failures no order is promised; the timestamp tells.
+"""
+
+import logging
+import threading
+from collections import Counter
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from datetime import UTC, datetime
+
+from flask import Flask
+
+from api.cases.events import endpoints, queue, signing
+from api.cases.events.addresses import AddressRefusedError, target
+from api.cases.events.posting import Result, post
+from api.cases.events.queue import Taken
+from api.logs import Line
+from api.service import current
+from api.store import Database, StoreUnavailableError
+
+SLOTS = 4  # attempts under way at once, in each process
+POLL_SECONDS = 1.0
+_PRUNE_EVERY = 3600  # looks that found nothing to do
+_log = logging.getLogger("threewire.events")
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+class Sender:
+    """Sends the due deliveries of one database."""
+
+    def __init__(
+        self, database: Database, allowed: Sequence[str], now: Callable[[], datetime] = _now
+    ) -> None:
+        self._database = database
+        self._allowed = allowed
+        self._now = now
+        self._busy: set[str] = set()
+        self._slots = threading.Semaphore(SLOTS)
+        self._stopping = threading.Event()
+        self._wake = threading.Event()  # an endpoint has become free, or it is time to stop
+        self._thread = threading.Thread(target=self._loop, name="events", daemon=True)
+
+    def start(self) -> None:
+        """Send what is due from now on, in a thread of its own."""
+        self._thread.start()
+
+    def stop(self, seconds: float) -> None:
+        """Begin no more attempts, and wait so long for those under way.
+
+        One that is cut off is made again later: its lease runs out.
+        """
+        self._stopping.set()
+        self._wake.set()
+        if self._thread.is_alive():
+            self._thread.join(seconds)
+        for _ in range(SLOTS):
+            self._slots.acquire(timeout=max(0.0, seconds / SLOTS))
+
+    def deliver_due(self) -> Counter[str]:
+        """Send everything that is due, one after the other; returns how the attempts ended."""
+        ended: Counter[str] = Counter()
+        while not self._stopping.is_set() and (taken := queue.take(self._database, self._now())):
+            ended[self._attempt(taken)] += 1
+        return ended
+
+    def _loop(self) -> None:
+        idle = 0
+        while not self._stopping.is_set():
+            self._wake.clear()  # before looking: what becomes free meanwhile is not overlooked
+            try:
+                if self._begin_one():
+                    continue
+                idle += 1
+                if idle % _PRUNE_EVERY == 1:
+                    queue.prune(self._database, self._now())
+            except StoreUnavailableError as error:
+                _say(logging.WARNING, "the event queue cannot be read", reason=str(error))
+            except Exception as error:  # whatever it was, the next event may still get through
+                _say(logging.ERROR, "the event sender failed", error=type(error).__name__)
+            self._wake.wait(POLL_SECONDS)
+
+    def _begin_one(self) -> bool:
+        """Begin one attempt in a thread; False when nothing is due or every slot is taken."""
+        if not self._slots.acquire(timeout=POLL_SECONDS):
+            return False
+        taken = None
+        try:
+            taken = queue.take(self._database, self._now(), tuple(self._busy))
+            if taken is not None:
+                self._busy.add(taken.endpoint_id)
+                threading.Thread(target=self._run, args=(taken,), daemon=True).start()
+        finally:
+            if taken is None:
+                self._slots.release()
+        return taken is not None
+
+    def _run(self, taken: Taken) -> None:
+        try:
+            self._attempt(taken)
+        except StoreUnavailableError as error:  # the lease runs out and it is sent again
+            _say(logging.WARNING, "how an event ended could not be kept", reason=str(error))
+        except Exception as error:
+            _say(logging.ERROR, "the event sender failed", error=type(error).__name__)
+        finally:
+            self._busy.discard(taken.endpoint_id)
+            self._slots.release()
+            self._wake.set()
+
+    def _attempt(self, taken: Taken) -> str:
+        """Make one attempt and keep how it ended; returns that in a word."""
+        result = self._send(taken)
+        if result.good:
+            queue.delivered(self._database, taken, result.words)
+            return "delivered"
+        if result.gone:
+            self._disable(taken, result)
+            return "given up"
+        after = queue.failed(self._database, taken, result.words, self._now(), result.retry_after)
+        if after is None:
+            _tell(logging.ERROR, "an event was given up", taken, result)
+            return "given up"
+        _tell(logging.WARNING, "an event did not get through yet", taken, result)
+        return "to be sent again"
+
+    def _send(self, taken: Taken) -> Result:
+        try:
+            leads_to = target(taken.url, self._allowed)
+        except AddressRefusedError as error:
+            return Result(0, f"refused: {error}")
+        signed = signing.headers(taken.secret, taken.message, taken.payload, self._now())
+        return post(leads_to, signed, taken.payload)
+
+    def _disable(self, taken: Taken, result: Result) -> None:
+        """Take an endpoint out of use that says it is gone for good (410)."""
+        why = "the endpoint answered 410, so it was disabled"
+        self._database.write(
+            lambda session: endpoints.disable(session, taken.endpoint_id, self._now(), why)
+        )
+        _tell(logging.ERROR, "an endpoint says it is gone and was disabled", taken, result)
+
+
+def _tell(level: int, event: str, taken: Taken, result: Result) -> None:
+    """Log how an attempt ended: ids and words, nothing of the message and no URL."""
+    _say(
+        level, event, endpoint=taken.endpoint_id, message=taken.message, attempt=taken.attempt,
+        result=result.words,
+    )  # fmt: skip
+
+
+def _say(level: int, event: str, **fields: object) -> None:
+    _log.log(level, Line(event=event, **fields))
+
+
+_running: list[Sender] = []  # of this process
+
+
+def start(app: Flask) -> None:
+    """Send events from this process from now on; call it in each worker, after the fork.
+
+    Does nothing when the service has no store, or a sender runs already.
+    """
+    with app.app_context():
+        service = current()
+    if service.database is not None and not _running:
+        _running.append(Sender(service.database, service.settings.webhook_allow))
+        _running[0].start()
+
+
+def stop(seconds: float = 5.0) -> None:
+    """Stop sending from this process; what is not done is done later by another."""
+    while _running:
+        with suppress(RuntimeError):  # the interpreter is on its way out
+            _running.pop().stop(seconds)

@@ -1,0 +1,118 @@
+"""The report of a replay, written row by row: a table to read, JSON, or CSV."""
+
+import csv
+from collections.abc import Callable
+from typing import IO, Any
+
+from api import strict_json
+from api.cases.numbers import show
+from api.cases.replay.rescore import Row
+
+_PARTS = ("rank", "probability", "leading", "next_check", "knowledge_version")
+COLUMNS = (
+    "case", "confirmed", "change",
+    *(f"{name}_before" for name in _PARTS), *(f"{name}_after" for name in _PARTS), "left_out",
+)  # fmt: skip
+_WIDTHS = "{:<9} {:<8} {:<30} {:>9} {:>15}  {}"
+Print = Callable[[str], None]
+
+
+class Table:
+    """A line for each case that is better or worse (all with ``everything``), then the totals."""
+
+    def __init__(self, say: Print, everything: bool = False) -> None:
+        self._say = say
+        self._everything = everything
+        self._started = False
+
+    def row(self, row: Row) -> None:
+        """Write one case; where the lead or the next check changed, a line for each says so."""
+        if row["change"] in ("same", "not-scored") and not self._everything:
+            return
+        if not self._started:
+            self._say(_line("case", "change", "confirmed cause", "rank", "probability", "lead"))
+            self._started = True
+        before, after = row["before"], row["after"]
+        self._say(
+            _line(
+                show(row["case"]), row["change"], row["confirmed"],
+                f"{_rank(before)} > {_rank(after)}", f"{_share(before)} > {_share(after)}",
+                _moved(before["leading"], after["leading"]),
+            )
+        )  # fmt: skip
+        if before["next_check"] != after["next_check"]:
+            moved = _moved(before["next_check"], after["next_check"])
+            self._say(_line("", "", "", "", "next check:", moved))
+
+    def end(self, totals: dict[str, Any], version: str) -> None:
+        """Write the totals."""
+        if self._started:
+            self._say("")
+        self._say(
+            f"{totals['cases']} closed cases under knowledge base {version}: "
+            f"{totals['better']} better, {totals['worse']} worse, {totals['same']} the same, "
+            f"{totals['not_scored']} not scored"
+        )
+        before, after, scored = totals["before"], totals["after"], totals["scored"]
+        for name, key in (("first", "first"), ("among the first three", "first_three")):
+            self._say(f"confirmed cause {name}: {before[key]} > {after[key]} of {scored}")
+        if totals["with_log_score"]:
+            self._say(
+                f"mean log2 of its probability: {before['log_score']} > {after['log_score']} over "
+                f"{totals['with_log_score']} cases (0 is best)"
+            )
+        if totals["left_out"]:
+            self._say(f"{totals['left_out']} cases have findings that this base does not take")
+
+
+def _line(*parts: str) -> str:
+    return _WIDTHS.format(*parts).rstrip()
+
+
+def _rank(view: dict[str, Any]) -> str:
+    return "-" if view["rank"] is None else str(view["rank"])
+
+
+def _share(view: dict[str, Any]) -> str:
+    return "-" if view["probability"] is None else f"{view['probability']:.3f}"
+
+
+def _moved(before: str | None, after: str | None) -> str:
+    return f"{before or '-'} > {after or '-'}" if before != after else before or "-"
+
+
+class Json:
+    """One JSON document, ``{"cases": [...], "totals": {...}}``, one case a line."""
+
+    def __init__(self, write: Print) -> None:
+        self._write = write
+        self._before = '{"cases":[\n'
+
+    def row(self, row: Row) -> None:
+        """Write one case."""
+        self._write(self._before + strict_json.dumps(row).rstrip("\n"))
+        self._before = ",\n"
+
+    def end(self, totals: dict[str, Any], version: str) -> None:
+        """Write the totals and close the document."""
+        start = "\n" if self._before == ",\n" else self._before
+        about = strict_json.dumps(totals | {"knowledge_version": version}).rstrip("\n")
+        self._write(f'{start}],"totals":{about}}}\n')
+
+
+class Csv:
+    """One row a case, with a head."""
+
+    def __init__(self, file: IO[str]) -> None:
+        self._writer = csv.writer(file)
+        self._writer.writerow(COLUMNS)
+
+    def row(self, row: Row) -> None:
+        """Write one case."""
+        sides = [row[when][name] for when in ("before", "after") for name in _PARTS]
+        self._writer.writerow(
+            [row["case"], row["confirmed"], row["change"], *sides, len(row["left_out"])]
+        )
+
+    def end(self, totals: dict[str, Any], version: str) -> None:
+        """Write nothing: totals have no place in a table of cases."""

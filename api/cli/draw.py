@@ -1,0 +1,51 @@
+"""``threewire draw``: the circuit of one machine as SVG, with what its diagnosis says."""
+
+import sys
+from typing import Any, cast
+
+import click
+
+from api.cli.inputs import BadInput, knowledge_from, overlay_option, read
+from api.drawing import SHAPES, Shape, in_full, svg
+from engine import Diagnoser, RequestError
+
+
+@click.command()
+@click.argument("file", metavar="FILE|-")
+@click.option("--shape", type=click.Choice(SHAPES), default="wide", show_default=True,
+              help="For a desk or a sheet of paper (wide), or for a phone (tall).")  # fmt: skip
+@click.option("-o", "--output", metavar="FILE", help="Write it there, not on standard output.")
+@click.option("--side", type=click.Choice(["left", "right"]), help="Which of two brake solenoids.")
+@overlay_option
+def draw(
+    file: str, shape: Shape, output: str | None, side: str | None, overlay: tuple[str, ...]
+) -> None:
+    """Draw the circuit of the machine that FILE (JSON or YAML) tells of; - is standard input.
+
+    FILE is what threewire diagnose takes. The drawing (SVG) shows what is proven good, what is
+    suspected, what was read, and where to put the meter next. Exit status 1 when the request is
+    bad or the drawing cannot be written.
+    """
+    knowledge = knowledge_from(overlay)
+    source = read(file)
+    request = cast(dict[str, Any], in_full(source.request()))
+    try:
+        answer = Diagnoser(knowledge).diagnose(request)
+    except RequestError as error:
+        raise source.complaint(error.faults) from None
+    if side is not None and side not in answer.get("sides", {}):
+        raise BadInput([f"--side {side}: no finding in {source.name} is of that side"])
+    _write(svg(knowledge, request, answer, shape=shape, side=side) + "\n", output)
+
+
+def _write(picture: str, output: str | None) -> None:
+    """Write to a file, or to standard output. Raises BadInput when the file cannot be written."""
+    if output is None or output == "-":
+        sys.stdout.buffer.write(picture.encode("utf-8"))
+        sys.stdout.buffer.flush()
+        return
+    try:
+        with open(output, "wb") as stream:
+            stream.write(picture.encode("utf-8"))
+    except OSError as error:
+        raise BadInput([f"{output}: {error.strerror or 'cannot be written'}"]) from None

@@ -1,0 +1,146 @@
+"""What the commands read: a request from a file or standard input, and the knowledge base.
+
+Whatever is wrong with it ends in one exception that prints file, line and path, and exits with 1.
+"""
+
+import re
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import IO, Any, TypeVar
+
+import click
+import yaml
+
+from api import strict_json
+from api.answers.answering import MAX_BYTES
+from api.service import SETTING
+from engine import Knowledge, KnowledgeError, load_knowledge
+from engine.knowledge.text import load_yaml
+
+_Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+class BadInput(click.ClickException):
+    """Something that was read is wrong; one line a fault on standard error, exit status 1."""
+
+    exit_code = 1
+
+    def __init__(self, lines: Iterable[str]) -> None:
+        self.lines = list(lines)
+        super().__init__("\n".join(self.lines))
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        """Print every fault on standard error."""
+        for line in self.lines:
+            click.echo(f"threewire: {line}", err=True, file=file)
+
+
+def overlay_option(command: _Command) -> _Command:
+    """Add ``--kb``, folders with a shop's own knowledge; the setting is for all commands."""
+    option = click.option(
+        "--kb",
+        "overlay",
+        multiple=True,
+        envvar=SETTING,
+        metavar="DIR",
+        type=click.Path(file_okay=False),
+        help="Folder with your own knowledge, laid over the shipped one. May be given again. "
+        f"The setting {SETTING} names such folders for every command.",
+    )
+    return option(command)
+
+
+def knowledge_from(overlays: Iterable[str]) -> Knowledge:
+    """Load the knowledge base. Raises BadInput that lists every fault in it."""
+    try:
+        return load_knowledge([Path(folder) for folder in overlays])
+    except KnowledgeError as error:
+        raise BadInput(str(error).splitlines()) from None
+    except OSError as error:
+        raise BadInput([f"{error.filename}: {error.strerror}"]) from None
+
+
+class Source:
+    """A request as it stood in a file: its name, its text, and the lines of its parts."""
+
+    def __init__(self, name: str, raw: bytes) -> None:
+        self.name = "standard input" if name == "-" else name
+        self.raw = raw
+
+    def request(self) -> object:
+        """Return the data. Raises BadInput with line and column for what is not JSON or YAML."""
+        if self._is_json():
+            try:
+                return strict_json.loads(self.raw)
+            except strict_json.JsonError as fault:
+                place = f"{self.name}:{fault.line}:{fault.column}"
+                raise BadInput([f"{place}: {fault.message}"]) from None
+        return self._yaml()
+
+    def _is_json(self) -> bool:
+        """A name that ends in .json says so; else a text that starts like an object is taken so."""
+        suffix = Path(self.name).suffix.lower()
+        if suffix in (".yaml", ".yml"):
+            return False
+        return suffix == ".json" or self.raw.lstrip(b" \t\r\n")[:1] in (b"{", b"[", b'"')
+
+    def _yaml(self) -> object:
+        try:
+            data: object = load_yaml(self.raw.decode("utf-8"), self.name)
+            strict_json.dumps(data).encode("utf-8")
+        except UnicodeDecodeError:
+            raise BadInput([f"{self.name}: the text is not UTF-8"]) from None
+        except UnicodeEncodeError:
+            raise BadInput([f"{self.name}: half of a surrogate pair in a text"]) from None
+        except KnowledgeError as error:
+            raise BadInput(str(error).splitlines()) from None
+        return data
+
+    def complaint(self, faults: Iterable[Any]) -> BadInput:
+        """Return the exception that says, for each fault, file, line, path and message."""
+        root = self._root()
+        return BadInput(f"{self.name}{_line(root, fault.path)}: {fault}" for fault in faults)
+
+    def _root(self) -> yaml.Node | None:
+        """Return the text as nodes that know their lines, or None where YAML cannot read it."""
+        try:
+            root: yaml.Node | None = yaml.compose(self.raw.decode("utf-8"), Loader=_Loader)
+        except (yaml.YAMLError, RecursionError):  # JSON that YAML does not read
+            return None
+        return root
+
+
+def _line(node: yaml.Node | None, path: str) -> str:
+    """Return ``:LINE`` of the nearest part below ``node`` that ``path`` leads to, or nothing."""
+    if node is None:
+        return ""
+    for step in re.findall(r"[^.\[\]]+", path):
+        inner = _inside(node, step)
+        if inner is None:
+            break
+        node = inner
+    return f":{node.start_mark.line + 1}"
+
+
+def _inside(node: yaml.Node, step: str) -> yaml.Node | None:
+    """Return the part of ``node`` that one step of a path leads to."""
+    if isinstance(node, yaml.MappingNode):
+        found = (value for key, value in node.value if getattr(key, "value", None) == step)
+        return next(found, None)
+    if isinstance(node, yaml.SequenceNode) and step.isdecimal() and int(step) < len(node.value):
+        inner: yaml.Node = node.value[int(step)]
+        return inner
+    return None
+
+
+def read(name: str) -> Source:
+    """Read a file, or standard input for ``-``. Raises BadInput when it cannot be read."""
+    try:
+        with click.open_file(name, "rb") as stream:
+            raw = stream.read(MAX_BYTES + 1)
+    except OSError as error:
+        raise BadInput([f"{name}: {error.strerror or 'cannot be read'}"]) from None
+    if len(raw) > MAX_BYTES:
+        raise BadInput([f"{name}: larger than 1 MiB; give one machine's findings"])
+    return Source(name, raw)

@@ -1,0 +1,187 @@
+"""``threewire kb``: look at the knowledge base, check it, and add to it."""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+import click
+
+from api.answers.text import Section, as_text
+from api.cli.inputs import BadInput, knowledge_from, overlay_option
+from api.cli.kb_options import Chosen, known, on_machines
+from engine import Diagnoser
+from engine.knowledge.faults import unknown
+
+
+@click.group()
+def kb() -> None:
+    """Look at the knowledge base, check it, and add to it.
+
+    Everything works on the shipped base with your own folders laid over it (--kb).
+    """
+
+
+def _print(parts: Iterable[Section]) -> None:
+    click.echo("\n".join(as_text(list(parts))).rstrip())
+
+
+@kb.command()
+@overlay_option
+@click.option("--verbose", "-v", is_flag=True, help="Also tell what is worth knowing.")
+def check(overlay: tuple[str, ...], verbose: bool) -> None:
+    """Check the whole base; say nothing and exit with 0 when it is good.
+
+    Every fault is told with its file and field: text, shape, ids that do not exist, causes that
+    nothing confirms or tells apart, checks that separate nothing, rules that can never fire, steps
+    without a caution.
+    """
+    from api.curation.checking import check_base
+
+    found = check_base([Path(folder) for folder in overlay])
+    if verbose:
+        for line in found.notes:
+            click.echo(line)
+    if found.faults:
+        raise BadInput(str(fault) for fault in found.faults)
+
+
+@kb.command()
+@click.argument("name", metavar="ID")
+@click.option("--all", "whole", is_flag=True, help="Leave no row of a table out.")
+@on_machines()
+def show(chosen: Chosen, name: str, whole: bool) -> None:
+    """Show a cause, check, rule, circuit or table as a page.
+
+    What it predicts on each circuit, what it is taken for, and which rules speak of it.
+    """
+    from api.curation import facts
+    from api.curation import show as pages
+
+    shelves = {kind: facts.shelf(chosen.knowledge, kind) for kind in facts.KINDS}
+    found = [kind for kind, there in shelves.items() if name in there]
+    if not found:
+        raise BadInput([unknown("id", name, [one for there in shelves.values() for one in there])])
+    for kind in found:
+        page = facts.page(chosen.survey, kind, name, chosen.machines)
+        _print(pages.sections(page, whole))
+
+
+@kb.command()
+@click.option(
+    "--against",
+    default="healthy",
+    show_default=True,
+    metavar="CAUSE|nearest",
+    help="What each cause is held against: one cause, or its own nearest rival.",
+)
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.png|.svg")
+@on_machines(one_coil=True)
+def matrix(chosen: Chosen, against: str, out: Path | None) -> None:
+    """Show causes by checks: how much each check is expected to say, in decibans.
+
+    A table for each circuit asked for; with --out an image as well.
+    """
+    from api.curation import matrix as tables
+
+    if out is not None and out.suffix not in (".png", ".svg"):
+        raise click.BadParameter("the name ends in .png or .svg", param_hint="--out")
+    if against != tables.NEAREST:
+        known("cause", against, chosen.knowledge.causes)
+    found = [
+        tables.matrix(chosen.survey, machine, against)
+        for machine in chosen.machines
+        if tables.can_have(chosen.survey, machine, against)
+    ]
+    if not found:
+        raise BadInput([f"'{against}' cannot occur on the circuit asked for"])
+    click.echo("\n\n".join("\n".join(tables.as_text(one)) for one in found))
+    if out is not None:
+        tables.draw(found, out)
+
+
+@kb.command()
+@click.option("--phone/--no-phone", default=True, help="Also what no question by phone tells.")
+@on_machines()
+def groups(chosen: Chosen, phone: bool) -> None:
+    """Show which causes no check, or no question by phone, tells apart.
+
+    Each group with the checks that would, or the declared reason why none does.
+    """
+    from api.curation import group_text
+    from engine.audit import groups as find
+    from engine.audit.groups import Level
+
+    levels: list[Level] = ["no-check", "phone"] if phone else ["no-check"]
+    told: set[str] = set()
+    for level in levels:
+        found = find(chosen.survey, level, chosen.machines)
+        _print(group_text.sections(level, found, chosen.machines, told))
+        click.echo()
+
+
+@kb.command()
+@click.argument("kind", metavar="cause|check|rule")
+@click.argument("name", metavar="ID")
+@click.option(
+    "--dir", "folder", type=click.Path(file_okay=False, path_type=Path), default=Path(),
+    help="Your folder of knowledge; the current one when left out.",
+)  # fmt: skip
+@click.option("--family", default="traps", show_default=True, help="Family of a rule.")
+@click.option("--reading", is_flag=True, help="A check that is measured, not asked or tried.")
+@click.option(
+    "--cases", type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for a starter of the rule's cases.",
+)  # fmt: skip
+@overlay_option
+def new(  # noqa: PLR0913, PLR0917 - one parameter an option
+    kind: str, name: str, folder: Path, family: str, reading: bool, cases: Path | None,
+    overlay: tuple[str, ...],
+) -> None:  # fmt: skip
+    """Write a commented starter for a new cause, check or rule.
+
+    It passes 'kb check' once every FILL IN in it is replaced.
+    """
+    from api.cli import kb_new as adding
+
+    wanted = adding.Wanted(kind, name, folder, family, reading, cases)
+    for line in adding.add(knowledge_from(overlay), wanted):
+        click.echo(line)
+
+
+@kb.command()
+@click.option(
+    "--cases", "folders", multiple=True, metavar="DIR",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Folder with case files; those of the checkout when left out. May be given again.",
+)  # fmt: skip
+@overlay_option
+def cases(folders: tuple[Path, ...], overlay: tuple[str, ...]) -> None:
+    """Run worked cases and rule cases; show which fail and which rules never fired."""
+    from api.curation import cases as running
+
+    shipped = running.shipped_folder()
+    chosen = list(folders) or ([shipped] if shipped else [])
+    if not chosen:
+        raise BadInput(["there are no cases beside this installation: name a folder with --cases"])
+    diagnoser = Diagnoser(knowledge_from(overlay))
+    outcome = running.run(diagnoser, chosen)
+    silent = sorted(set(diagnoser.knowledge.rules) - outcome.fired)
+    click.echo(f"{outcome.cases} cases, {len(outcome.failures)} faults.")
+    click.echo(f"Rules that never fired: {', '.join(silent) or 'none'}.")
+    if outcome.failures:
+        raise BadInput(outcome.failures)
+
+
+@kb.command()
+@click.option(
+    "--out", "folder", required=True, metavar="DIR",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder to write the pages into.",
+)  # fmt: skip
+@overlay_option
+def reference(folder: Path, overlay: tuple[str, ...]) -> None:
+    """Write the reference as HTML files: a page for each cause, check, rule, circuit and table."""
+    from api.curation.reference import write_site
+    from engine.audit import Survey
+
+    count = write_site(Survey(Diagnoser(knowledge_from(overlay))), folder)
+    click.echo(f"{count} pages in {folder}")

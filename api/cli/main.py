@@ -1,0 +1,82 @@
+"""The command line ``threewire``: one module a command, all registered in ``COMMANDS``.
+
+Exit status: 0 done, 1 bad input, 2 bad usage, 70 a fault in threewire itself. Never a traceback.
+"""
+
+import importlib
+import os
+import sys
+from typing import Any, cast
+
+import click
+
+# name -> where its click command is; a module is loaded only when its command is asked for
+COMMANDS: dict[str, str] = {
+    "diagnose": "api.cli.diagnose:diagnose",
+    "draw": "api.cli.draw:draw",
+    "ask": "api.cli.ask:ask",
+    "demo": "api.cli.demo:demo",
+    "kb": "api.cli.kb:kb",
+    "sum": "api.cli.sums:sums",
+    "serve": "api.cli.serve:serve",
+    "db": "api.cli.db:db",
+    "keys": "api.cli.keys:keys",
+    "events": "api.cli.events:events",
+    "replay": "api.cli.replay:replay",
+    "version": "api.cli.version:version",
+}
+
+
+class CommandTable(click.Group):
+    """A group whose commands stand in ``COMMANDS``."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Load one command, or return None for a name that is not in the table."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, _, attribute = COMMANDS[cmd_name].partition(":")
+        return cast(click.Command, getattr(importlib.import_module(module), attribute))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Name the nearest command for one that does not exist."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError:
+            from engine.knowledge.faults import unknown
+
+            raise click.UsageError(unknown("command", args[0], COMMANDS), ctx) from None
+
+
+@click.group(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})
+def threewire() -> None:
+    """Why a three-wire pull/hold solenoid circuit does not do its job.
+
+    Ranked causes, the evidence for each, and the check to do next. An aid for qualified people:
+    the machine maker's service manual, lockout rules and local codes win over it.
+    """
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and exit; see the module for the exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure: Any = getattr(stream, "reconfigure", None)
+        if reconfigure:  # a terminal that cannot show a sign shows '?', not a traceback
+            reconfigure(errors="replace")
+    try:
+        threewire.main(arguments, prog_name="threewire")
+    except Exception as error:
+        if os.environ.get("THREEWIRE_DEBUG"):
+            raise
+        name = type(error).__name__
+        click.echo(
+            f"threewire: a fault in threewire itself ({name}); nothing you typed is to blame.\n"
+            "Set THREEWIRE_DEBUG=1 and run it again to see where.",
+            err=True,
+        )
+        sys.exit(70)

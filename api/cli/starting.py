@@ -1,0 +1,106 @@
+"""What has to be right before the service starts, and the clear word when it is not."""
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from flask import Flask
+
+from api import create_app
+from api import settings as settings_table
+from api.access import exposure as reach
+from api.access import keys
+from api.access.rate_limiter import Meter
+from api.cli.inputs import BadInput
+from api.settings import Settings, SettingsError
+from api.store import Database, SchemaError, State, StoreUnavailableError, schema_state, upgrade
+from api.store.schema import require_current
+from engine import KnowledgeError, load_knowledge
+
+_MAKE_ONE = "make one with 'threewire keys make --role admin --name NAME' on the same store"
+
+
+class StartError(Exception):
+    """The service may not start so; the message says why and what to do."""
+
+
+@contextmanager
+def told() -> Iterator[None]:
+    """Turn whatever keeps the service from starting into BadInput, one line a fault."""
+    try:
+        yield
+    except (SettingsError, KnowledgeError) as error:
+        raise BadInput(str(error).splitlines()) from None
+    except (StartError, SchemaError, StoreUnavailableError) as error:
+        raise BadInput([str(error)]) from None
+    except OSError as error:
+        name = f"{error.filename}: " if error.filename else ""
+        raise BadInput([f"{name}{error.strerror or 'cannot be used'}"]) from None
+
+
+def open_store(settings: Settings) -> Database:
+    """Return the store, its schema this program's; the default file is set up when it is not there.
+
+    Any other empty store is not: a slip in its URL must not start a second, empty one in silence.
+    Raises SettingsError, SchemaError or StoreUnavailableError.
+    """
+    database = Database(settings.database)
+    try:
+        own = settings.origins["database"] == "default"
+        if own and schema_state(database) is State.EMPTY:
+            upgrade(database)
+            _make_private(database)
+        require_current(database)
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
+def _make_private(database: Database) -> None:
+    """Let nobody else on this machine read the file; SQLite's two beside it follow its mode."""
+    assert database.url.database is not None  # an SQLite store is a file
+    file = Path(database.url.database)
+    file.chmod(0o600)
+    file.parent.chmod(0o700)
+
+
+def require_guard(settings: Settings, database: Database) -> None:
+    """Raise StartError when others could reach the service without a key, or nobody with one."""
+    beyond = reach.beyond_loopback(settings)
+    where = "a proxy stands in front" if settings.proxies else f"it listens on {settings.host}"
+    if beyond and settings.require_keys == "no":
+        raise StartError(
+            f"keys are off (require_keys) and others can reach the service ({where}): keys may be "
+            "off only on loopback without a proxy"
+        )
+    if not beyond and settings.require_keys != "yes":
+        return
+    with database.reading() as session:
+        if keys.any_in_force(session):
+            return
+    why = f"others can reach the service ({where})" if beyond else "require_keys is 'yes'"
+    raise StartError(f"{why} and no key is in force: {_MAKE_ONE}")
+
+
+def make_app(flags: Mapping[str, Any], file: str | None, meter: Meter) -> Flask:
+    """Return the application, with no connection left open that a fork would share.
+
+    Raises SettingsError, KnowledgeError, SchemaError, StoreUnavailableError, StartError or OSError.
+    """
+    settings = settings_table.load(flags, file=file)
+    knowledge = load_knowledge([Path(folder) for folder in settings.kb])
+    database = open_store(settings)  # after the knowledge: what cannot start makes no file
+    try:
+        require_guard(settings, database)
+        return create_app(
+            {
+                "SETTINGS": settings,
+                "DATABASE": database,
+                "KNOWLEDGE": knowledge,
+                "METER": meter,
+            }
+        )
+    finally:
+        database.close()

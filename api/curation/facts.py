@@ -1,0 +1,203 @@
+"""What a page tells of one item: the same for a terminal and for the generated reference."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from api.curation import phrases
+from api.curation.phrases import Phrase
+from api.curation.predictions import OnCircuit, of_cause, of_check
+from engine.audit.separation import Survey, machines
+from engine.knowledge import Knowledge, items
+from engine.knowledge.cross import applies
+from engine.knowledge.rule_language import BeliefTest, FindingTest
+from engine.physics.machine import Machine
+from engine.physics.model import variants_of
+from engine.rules.cautions import Cautions, check_hazards, remedy_hazards
+from engine.rules.views import CaseView
+
+KINDS: Mapping[str, str] = {
+    "causes": "cause",
+    "checks": "check",
+    "rules": "rule",
+    "circuits": "circuit",
+    "tables": "table",
+}
+SHOWN_VOLTS = 12
+
+
+@dataclass(frozen=True)
+class Page:
+    """One item as a page: what every kind has, then what only some have."""
+
+    kind: str
+    id: str
+    title: str
+    file: str
+    item: Any
+    where: str = ""
+    rules: tuple[tuple[str, str], ...] = ()
+    cautions: tuple[str, ...] = ()
+    tables: tuple[OnCircuit, ...] = ()
+    when: tuple[Phrase, ...] = ()
+    then: tuple[Phrase, ...] = ()
+    confirms: tuple[str, ...] = ()
+    has: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    columns: tuple[str, ...] = ()
+
+
+def shelf(knowledge: Knowledge, kind: str) -> Mapping[str, Any]:
+    """Return the items of a kind of KINDS, by id."""
+    found: Mapping[str, Any] = getattr(knowledge, kind)
+    return found
+
+
+def title_of(item: Any) -> str:
+    """Return what an item is called."""
+    return str(getattr(item, "name", None) or getattr(item, "title", item.id))
+
+
+def cell(value: Any) -> str:
+    """Return a value of a table as one line of text."""
+    if isinstance(value, list):
+        return ", ".join(cell(one) for one in value)
+    return " ".join(str(value).split())
+
+
+def shown_machines(
+    knowledge: Knowledge,
+    circuits: Sequence[str] = (),
+    coils: Sequence[str] = (),
+    system_volts: int = SHOWN_VOLTS,
+) -> list[Machine]:
+    """Return the machines that pages show: the circuits and coil styles asked for."""
+    wanted = [one for name, one in knowledge.circuits.items() if not circuits or name in circuits]
+    pairs = {(one.duty, one.control) for one in wanted}
+    every = machines(knowledge, (system_volts,), coils or items.COILS)
+    return [one for one in every if (one.duty, one.control) in pairs]
+
+
+def page(survey: Survey, kind: str, name: str, shown: Sequence[Machine] | None = None) -> Page:
+    """Return the page of an item; ``shown`` limits the machines of its tables."""
+    item = shelf(survey.knowledge, kind)[name]
+    chosen = shown_machines(survey.knowledge) if shown is None else shown
+    return _MAKERS[kind](survey, item, chosen)
+
+
+def _cause(survey: Survey, cause: items.Cause, shown: Sequence[Machine]) -> Page:
+    knowledge = survey.knowledge
+    where = [one for one in shown if _on(cause.applies, knowledge, one)]
+    hazards = [(one, remedy_hazards(cause, variants_of(knowledge, one))) for one in where]
+    return Page(
+        "causes", cause.id, cause.name, cause.file, cause,
+        where=phrases.applies(cause.applies), rules=mentions(knowledge, cause=cause.id),
+        cautions=_cautions(knowledge, hazards),
+        tables=tuple(of_cause(survey, cause.id, where)),
+    )  # fmt: skip
+
+
+def _check(survey: Survey, check: items.Check, shown: Sequence[Machine]) -> Page:
+    knowledge = survey.knowledge
+    where = [one for one in shown if _on(check.applies, knowledge, one)]
+    hazards = [(one, check_hazards(check, variants_of(knowledge, one))) for one in where]
+    confirms = [one.id for one in knowledge.causes.values() if check.id in one.confirmed_by]
+    return Page(
+        "checks", check.id, check.name, check.file, check,
+        where=phrases.applies(check.applies), rules=mentions(knowledge, check=check.id),
+        cautions=_cautions(knowledge, hazards),
+        tables=tuple(of_check(survey, check.id, where)), confirms=tuple(confirms),
+    )  # fmt: skip
+
+
+def _rule(survey: Survey, rule: items.Rule, shown: Sequence[Machine]) -> Page:
+    facts = {str(one["conclude"]) for one in rule.then if "conclude" in one}
+    users = [
+        (other.id, other.title)
+        for other in survey.knowledge.rules.values()
+        if facts & set(_facts_asked(other))
+    ]
+    return Page(
+        "rules", rule.id, rule.title, rule.file, rule, rules=tuple(users),
+        when=tuple(phrases.condition(one) for one in rule.when),
+        then=tuple(phrases.action(one) for one in rule.then),
+    )  # fmt: skip
+
+
+def _facts_asked(rule: items.Rule) -> list[str]:
+    """Return the conclusions that a rule asks for, nested ones too."""
+    found, todo = [], list(rule.when)
+    while todo:
+        one = todo.pop()
+        found += [str(one[key]) for key in ("concluded", "not_concluded") if key in one]
+        todo += [inner for key in ("any", "all", "none") for inner in one.get(key, ())]
+    return found
+
+
+def _circuit(survey: Survey, circuit: items.Circuit, shown: Sequence[Machine]) -> Page:
+    knowledge = survey.knowledge
+    has = {
+        kind: tuple(
+            one.id
+            for one in shelf(knowledge, kind).values()
+            if applies(one.applies, circuit=circuit)
+        )
+        for kind in ("causes", "checks")
+    }
+    where = f"{circuit.duty}, {circuit.control}"
+    return Page("circuits", circuit.id, circuit.name, circuit.file, circuit, where=where, has=has)
+
+
+def _table(survey: Survey, table: items.Table, shown: Sequence[Machine]) -> Page:
+    columns = dict.fromkeys(key for row in table.rows for key in row)
+    return Page("tables", table.id, table.title, table.file, table, columns=tuple(columns))
+
+
+_MAKERS: Mapping[str, Callable[[Survey, Any, Sequence[Machine]], Page]] = {
+    "causes": _cause,
+    "checks": _check,
+    "rules": _rule,
+    "circuits": _circuit,
+    "tables": _table,
+}
+
+
+def _on(
+    alternatives: Sequence[Mapping[str, Sequence[Any]]], knowledge: Knowledge, machine: Machine
+) -> bool:
+    return any(
+        applies(alternatives, circuit=one.circuit, coil=one.coil, system_volts=one.system_volts)
+        for one in variants_of(knowledge, machine)
+    )
+
+
+def mentions(knowledge: Knowledge, cause: str = "", check: str = "") -> tuple[tuple[str, str], ...]:
+    """Return id and title of the rules that test, or act on, a cause or a check."""
+    found = []
+    for name, program in knowledge.programs.items():
+        used = {
+            one
+            for test in program.walk()
+            if isinstance(test, FindingTest | BeliefTest)
+            for one in (test.checks if isinstance(test, FindingTest) else (test.cause,))
+        }
+        for action in program.actions:
+            used.update((*action.about, *action.roots, *action.before))
+            used.update(name for name, _ in action.factors)
+        if (cause or check) in used:
+            found.append((name, knowledge.rules[name].title))
+    return tuple(found)
+
+
+def _cautions(
+    knowledge: Knowledge, hazards: Sequence[tuple[Machine, frozenset[str]]]
+) -> tuple[str, ...]:
+    """Return the cautions of a step on any of the machines, each once."""
+    cautions = Cautions(knowledge)
+    said: dict[str, None] = {}
+    for machine, dangers in hazards:
+        view = CaseView({
+            "duty": machine.duty, "control": machine.control, "coil": machine.coil,
+            "system_volts": machine.system_volts,
+        })  # fmt: skip
+        said.update(dict.fromkeys(cautions.for_step(dangers, view)))
+    return tuple(said)

@@ -1,0 +1,137 @@
+"""Causes by checks: how many decibans each check is expected to give, as text and as an image."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+
+from engine.audit.separation import Separation, Survey, machine_words
+from engine.knowledge import items
+from engine.physics.circuit import Floats
+from engine.physics.machine import Machine
+from engine.physics.model import HEALTHY
+
+NEAREST = "nearest"
+# least decibans -> sign in the table
+SIGNS = ((20.0, "#"), (10.0, "*"), (5.0, "+"), (1.0, "."), (0.0, " "))
+
+
+@dataclass(frozen=True)
+class Matrix:
+    """Decibans of checks (rows) for causes (columns), each cause against what ``against`` says."""
+
+    where: str
+    against: str
+    checks: tuple[str, ...]
+    causes: tuple[str, ...]
+    decibans: Floats  # (check, cause)
+
+
+def matrix(survey: Survey, machine: Machine, against: str = HEALTHY) -> Matrix:
+    """Return the matrix of a machine; ``against`` is a cause, or 'nearest' for its nearest rival.
+
+    Raises KeyError when the machine cannot have the cause.
+    """
+    separation = survey.of(machine)
+    checks = _by_kind(separation)
+    rows = [separation.checks.index(name) for name in checks]
+    causes = tuple(name for name in separation.causes if name != against)
+    others = [_other(separation, name, against) for name in causes]
+    columns = [separation.causes.index(name) for name in causes]
+    found = separation.decibans[np.ix_(rows, columns, range(len(separation.causes)))]
+    picked = np.take_along_axis(found, np.array(others)[None, :, None], axis=2)[:, :, 0]
+    where = machine_words(survey.knowledge, [machine])
+    return Matrix(where, against, checks, causes, picked)
+
+
+def can_have(survey: Survey, machine: Machine, against: str) -> bool:
+    """Return whether causes of a machine can be held against what is asked."""
+    return against == NEAREST or against in survey.of(machine).causes
+
+
+def _by_kind(separation: Separation) -> tuple[str, ...]:
+    """Return the checks, what can be asked first and what needs a clamp last."""
+    order = {kind: place for place, kind in enumerate(items.KINDS)}
+    pairs = zip(separation.kinds, separation.checks, strict=True)
+    return tuple(name for _, name in sorted(pairs, key=lambda one: (order[one[0]], one[1])))
+
+
+def _other(separation: Separation, cause: str, against: str) -> int:
+    """Return the column of what a cause is held against."""
+    name = separation.rivals(cause)[0][0] if against == NEAREST else against
+    if name not in separation.causes:
+        raise KeyError(name)
+    return separation.causes.index(name)
+
+
+def as_text(found: Matrix) -> list[str]:
+    """Return the matrix as lines: a row a check, a column a cause, a sign for the decibans."""
+    wide = max(len(name) for name in found.checks)
+    numbers = range(1, len(found.causes) + 1)
+    lines = [
+        f"{found.where}: each cause against {_against(found)}",
+        " " * wide + "  " + "".join(str(n // 10) if n >= 10 else " " for n in numbers),
+        " " * wide + "  " + "".join(str(n % 10) for n in numbers),
+    ]
+    for name, row in zip(found.checks, found.decibans, strict=True):
+        lines.append(f"{name:{wide}}  {''.join(sign(value) for value in row)}".rstrip())
+    return [*lines, "", *_legend(found.causes), "", _SCALE]
+
+
+_SCALE = "decibans expected: # 20 and more, * 10 to 20, + 5 to 10, . 1 to 5; 10 is ten to one"
+
+
+def sign(decibans: float) -> str:
+    """Return the sign that stands for so many decibans."""
+    return next(found for least, found in SIGNS if decibans >= least)
+
+
+def _against(found: Matrix) -> str:
+    return "its nearest rival" if found.against == NEAREST else f"'{found.against}'"
+
+
+def _legend(causes: Sequence[str]) -> list[str]:
+    """Return the numbered causes in columns of a screen's width."""
+    entries = [f"{n:2} {name}" for n, name in enumerate(causes, start=1)]
+    wide = max(len(one) for one in entries) + 2
+    across = max(1, 88 // wide)
+    rows = [entries[n : n + across] for n in range(0, len(entries), across)]
+    return ["".join(f"{one:{wide}}" for one in row).rstrip() for row in rows]
+
+
+def draw(matrices: Sequence[Matrix], file: Path) -> None:
+    """Write the matrices as one image, PNG or SVG by the name of the file.
+
+    Raises click.ClickException when the drawing library is not installed.
+    """
+    figure = _figure(matrices)
+    metadata = {"Date": None} if file.suffix == ".svg" else {"Software": None}
+    figure.savefig(file, dpi=150, metadata=metadata)
+
+
+def _figure(matrices: Sequence[Matrix]) -> Any:
+    """Return the figure, a panel a matrix."""
+    try:
+        import matplotlib as mpl
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise click.ClickException(
+            "an image needs matplotlib: pip install 'threewire[plots]'; without --out the table "
+            "is printed"
+        ) from None
+    with mpl.rc_context({"svg.hashsalt": "threewire", "font.size": 8}):
+        wide = 0.17 * max(len(one.checks) for one in matrices) + 3.5
+        high = sum(0.17 * len(one.causes) + 2.8 for one in matrices)
+        figure = Figure(figsize=(wide, high), layout="constrained")
+        heights = [len(one.causes) for one in matrices]
+        panels = figure.subplots(len(matrices), 1, squeeze=False, height_ratios=heights)[:, 0]
+        for panel, one in zip(panels, matrices, strict=True):
+            shades = panel.imshow(one.decibans.T, vmin=0, vmax=30, cmap="YlGnBu", aspect="auto")
+            panel.set_title(f"{one.where}: each cause against {_against(one)}")
+            panel.set_yticks(range(len(one.causes)), one.causes)
+            panel.set_xticks(range(len(one.checks)), one.checks, rotation=90)
+        figure.colorbar(shades, ax=list(panels), label="decibans expected", shrink=0.4)
+    return figure

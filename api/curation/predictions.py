@@ -1,0 +1,187 @@
+"""What checks show under causes, in words and decibans: the tables of the pages."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from engine.answer import words
+from engine.audit.groups import PHONE, look_alikes
+from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
+from engine.knowledge import items
+from engine.physics.conditions import Asked
+from engine.physics.machine import Machine
+from engine.physics.model import HEALTHY
+from engine.physics.prediction import OutcomePrediction
+
+LEAST_DB = 3.0  # judgement: what a check hardly shows is left out of the tables
+MOST_RIVALS = 6
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What a check shows under causes, beside what another gives, and the most that this says."""
+
+    check: str
+    causes: tuple[str, ...]
+    mine: str
+    other: str
+    decibans: float
+
+
+@dataclass(frozen=True)
+class Rival:
+    """A cause easily taken for another: the checks that tell most, or the reason why none does."""
+
+    cause: str
+    decibans: float
+    by: tuple[Shown, ...]
+    reason: str = ""
+
+    @property
+    def told_apart(self) -> bool:
+        """Return whether some check tells the two apart."""
+        return self.decibans >= TOLD_APART_DB
+
+
+@dataclass(frozen=True)
+class OnCircuit:
+    """Tables for one circuit; ``coils`` are the coil styles for which they hold as they stand."""
+
+    circuit: str
+    name: str
+    coils: tuple[str, ...]
+    healthy: str
+    rows: tuple[Shown, ...]
+    rivals: tuple[Rival, ...]
+
+
+def expected(separation: Separation, check: str, cause: str) -> str:
+    """Return in words what a check shows under a cause on a machine."""
+    model = separation.model
+    prediction = model.prediction(Asked(check))
+    if not isinstance(prediction, OutcomePrediction):
+        band = model.band(Asked(check), cause)
+        return words.band_words(band, prediction.unit, prediction.low)
+    outcomes = model.knowledge.checks[check].outcomes
+    assert outcomes is not None
+    mine = np.where(model.cause_of == model.causes.index(cause), model.prior, 0.0)
+    return words.outcome_words(prediction, mine / max(mine.sum(), 1e-300), outcomes)
+
+
+def shown(separation: Separation, check: str, cause: str, other: str) -> Shown:
+    """Return what a check shows under a cause beside another."""
+    return Shown(
+        check,
+        (cause,),
+        expected(separation, check, cause),
+        expected(separation, check, other),
+        separation.at(check, cause, other),
+    )
+
+
+def of_cause(survey: Survey, cause: str, machines: Sequence[Machine]) -> list[OnCircuit]:
+    """Return, by circuit, the checks that show a cause and the causes it is taken for."""
+    found = []
+    for machine in machines:
+        separation = survey.of(machine)
+        if cause not in separation.causes or HEALTHY not in separation.causes:
+            continue
+        rows = [
+            shown(separation, check, cause, HEALTHY)
+            for check, value in separation.ranked(cause, HEALTHY)
+            if value >= LEAST_DB
+        ]
+        rivals = [rival(survey, machine, cause, other) for other in taken_for(separation, cause)]
+        found.append(_on_circuit(survey, machine, "", rows, rivals))
+    return _merged(found)
+
+
+def taken_for(separation: Separation, cause: str) -> list[str]:
+    """Return the causes that a cause is taken for.
+
+    Those that no check tells from it, then those that a caller's answers tell least.
+    """
+    never = [name for name, value in separation.rivals(cause) if value < TOLD_APART_DB]
+    phone = [name for name, _ in separation.rivals(cause, PHONE)]
+    return list(dict.fromkeys([*never, *phone]))[:MOST_RIVALS]
+
+
+def rival(survey: Survey, machine: Machine, cause: str, other: str, most: int = 3) -> Rival:
+    """Return a rival with the few checks that say most about the two."""
+    separation = survey.of(machine)
+    best = separation.ranked(cause, other)
+    by = [shown(separation, check, cause, other) for check, _ in best[:most]]
+    circuit = circuit_of(survey.knowledge, machine).id
+    reasons = [
+        row.reason
+        for row in look_alikes(survey.knowledge)
+        if best[0][1] < TOLD_APART_DB and row.covers((cause, other), circuit)
+    ]
+    return Rival(other, best[0][1], tuple(by), " ".join(reasons))
+
+
+def of_check(survey: Survey, check: str, machines: Sequence[Machine]) -> list[OnCircuit]:
+    """Return, by circuit, what a check shows on a good machine and under each cause it shows."""
+    found = []
+    for machine in machines:
+        separation = survey.of(machine)
+        if check not in separation.checks or HEALTHY not in separation.causes:
+            continue
+        good = expected(separation, check, HEALTHY)
+        rows = [
+            shown(separation, check, cause, HEALTHY)
+            for cause in separation.causes
+            if separation.at(check, cause, HEALTHY) >= LEAST_DB
+        ]
+        found.append(_on_circuit(survey, machine, good, _gathered(rows), []))
+    return _merged(found)
+
+
+def _gathered(rows: Sequence[Shown]) -> list[Shown]:
+    """Return the rows with causes that show the same put together, the most telling first."""
+    together: dict[str, list[Shown]] = {}
+    for row in rows:
+        together.setdefault(row.mine, []).append(row)
+    gathered = [
+        Shown(
+            same[0].check,
+            tuple(sorted(cause for row in same for cause in row.causes)),
+            same[0].mine,
+            same[0].other,
+            max(row.decibans for row in same),
+        )
+        for same in together.values()
+    ]
+    return sorted(gathered, key=lambda one: (-round(one.decibans, 6), one.causes))
+
+
+def _on_circuit(
+    survey: Survey,
+    machine: Machine,
+    healthy: str,
+    rows: Sequence[Shown],
+    rivals: Sequence[Rival],
+) -> OnCircuit:
+    circuit: items.Circuit = circuit_of(survey.knowledge, machine)
+    return OnCircuit(circuit.id, circuit.name, (machine.coil,), healthy, tuple(rows), tuple(rivals))
+
+
+def _merged(found: Sequence[OnCircuit]) -> list[OnCircuit]:
+    """Return one entry for coil styles of a circuit whose tables say the same."""
+    merged: list[OnCircuit] = []
+    for one in found:
+        twin = next((n for n, other in enumerate(merged) if _says(one) == _says(other)), None)
+        if twin is None:
+            merged.append(one)
+        else:
+            coils = (*merged[twin].coils, *one.coils)
+            merged[twin] = OnCircuit(**{**vars(merged[twin]), "coils": coils})
+    return merged
+
+
+def _says(one: OnCircuit) -> tuple[object, ...]:
+    """Return what a person reads in an entry, so that equal ones can be told."""
+    rows = tuple((row.check, row.causes, row.mine, row.other) for row in one.rows)
+    rivals = tuple((row.cause, row.told_apart, row.by[0].check) for row in one.rivals)
+    return one.circuit, one.healthy, rows, rivals

@@ -1,0 +1,176 @@
+"""The generated reference: an HTML page for each item, from templates, served or written out.
+
+The same relative links work under the service's ``/reference/`` and in a folder of files.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import yaml
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from api.curation.facts import KINDS, Page, cell, page, shelf, shown_machines, title_of
+from engine.audit.groups import Group, groups
+from engine.audit.separation import Survey
+from engine.knowledge import Knowledge, items
+
+LABELS: Mapping[str, str] = {
+    "causes": "Causes",
+    "checks": "Checks",
+    "rules": "Rules",
+    "circuits": "Circuits",
+    "tables": "Tables",
+}
+# what a long list is divided by
+PARTS: Mapping[str, tuple[str, Sequence[str]]] = {
+    "causes": ("section", items.SECTIONS),
+    "checks": ("kind", items.KINDS),
+    "rules": ("family", items.FAMILIES),
+}
+
+
+@dataclass(frozen=True)
+class Site:
+    """What every page needs: where it stands among the others, and what there is."""
+
+    knowledge: Knowledge
+    root: str = ""
+    home: str = "index.html"
+    searchable: bool = False
+
+    kinds = LABELS
+    singular = KINDS
+
+    @property
+    def version(self) -> str:
+        """Return the version of the knowledge base."""
+        return self.knowledge.version
+
+    def has(self, kind: str, name: str) -> bool:
+        """Return whether there is such an item."""
+        return kind in KINDS and name in shelf(self.knowledge, kind)
+
+    def href(self, kind: str, name: str) -> str:
+        """Return the relative address of an item's page."""
+        return f"{self.root}{kind}/{name}.html"
+
+    def title(self, kind: str, name: str) -> str:
+        """Return what an item is called."""
+        return title_of(shelf(self.knowledge, kind)[name])
+
+    def text_of(self, shown: Page) -> str:
+        """Return an item's data as YAML."""
+        text: str = yaml.safe_dump(
+            shown.item.as_dict(), sort_keys=False, allow_unicode=True, width=96
+        )
+        return text
+
+    def cell(self, value: object) -> str:
+        """Return a value of a table as text."""
+        return cell(value)
+
+
+@lru_cache(maxsize=1)
+def _templates() -> Environment:
+    return Environment(
+        loader=PackageLoader("api.curation", "templates"), autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+
+
+def stylesheet() -> str:
+    """Return the style sheet of the reference."""
+    file = resources.files("api.curation").joinpath("reference.css")
+    return file.read_text(encoding="utf-8")
+
+
+def render_page(survey: Survey, site: Site, kind: str, name: str) -> str:
+    """Return the page of an item. Raises KeyError when there is none."""
+    if not site.has(kind, name):
+        raise KeyError(name)
+    shown = page(survey, kind, name)
+    return _templates().get_template(f"reference/{kind}.html").render(site=site, page=shown)
+
+
+def render_index(site: Site, words: str = "", only: str = "") -> str:
+    """Return the list of all items that have every one of some words, of one kind if it is named.
+
+    Words are looked for in ids, titles and prose, in lower case.
+    """
+    wanted = words.lower().split()
+    shelves = {
+        kind: _divided(
+            kind, [one for one in shelf(site.knowledge, kind).values() if _has(one, wanted)]
+        )
+        for kind in KINDS
+        if only in ("", kind)
+    }
+    shelves = {kind: parts for kind, parts in shelves.items() if parts}
+    total = sum(len(found) for parts in shelves.values() for found in parts.values())
+    template = _templates().get_template("reference/index.html")
+    return template.render(site=site, shelves=shelves, words=words, only=only, total=total)
+
+
+def _has(item: items.Item, wanted: Sequence[str]) -> bool:
+    """Return whether an item has every word."""
+    if not wanted:
+        return True
+    text = f"{item.id} {item.id.replace('-', ' ')} {item.raw}".lower()
+    return all(word in text for word in wanted)
+
+
+def _divided(kind: str, found: Sequence[Any]) -> dict[str, list[tuple[str, str]]]:
+    """Return id and title of items under the part of their list that they belong to."""
+    if kind not in PARTS:
+        return {"": [(one.id, title_of(one)) for one in found]} if found else {}
+    field, order = PARTS[kind]
+    parts: dict[str, list[tuple[str, str]]] = {
+        part: [(one.id, title_of(one)) for one in found if getattr(one, field) == part]
+        for part in order
+    }
+    return {part: rows for part, rows in parts.items() if rows}
+
+
+def render_groups(survey: Survey, site: Site) -> str:
+    """Return the page of causes that look alike."""
+    machines = shown_machines(survey.knowledge)
+    levels: dict[str, dict[str, list[dict[str, Any]]]] = {"no-check": {}, "phone": {}}
+    for one in [*groups(survey, "no-check", machines), *groups(survey, "phone", machines)]:
+        levels[one.level].setdefault(one.circuit, []).append(_group(one))
+    return _templates().get_template("reference/groups.html").render(site=site, levels=levels)
+
+
+def _group(group: Group) -> dict[str, Any]:
+    coils = dict.fromkeys(one.coil for one in group.machines)
+    limited = ", ".join(coils) if len(coils) < len(items.COILS) else ""
+    return {**vars(group), "coils": limited}
+
+
+def render_missing(site: Site, message: str) -> str:
+    """Return the page that says there is none."""
+    return _templates().get_template("reference/missing.html").render(site=site, message=message)
+
+
+def write_site(survey: Survey, folder: Path) -> int:
+    """Write the reference into a folder; return the number of pages."""
+    top = Site(survey.knowledge)
+    below = Site(survey.knowledge, root="../", home="../index.html")
+    written = {
+        "index.html": render_index(top),
+        "groups.html": render_groups(survey, top),
+        **{
+            f"{kind}/{name}.html": render_page(survey, below, kind, name)
+            for kind in KINDS
+            for name in shelf(survey.knowledge, kind)
+        },
+    }
+    for name, text in {**written, "style.css": stylesheet()}.items():
+        file = folder / name
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(text, encoding="utf-8")
+    return len(written)

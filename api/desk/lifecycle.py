@@ -1,0 +1,231 @@
+"""How a case goes on: handed over, printed, closed with what it was, opened again."""
+
+import ipaddress
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import urlsplit
+
+import segno
+from flask import Response, request
+
+from api.access import role
+from api.cases import StaleCase
+from api.cases.edits import NOT_A_CAUSE
+from api.cases.texts import fault_of
+from api.desk import evidence, pages, steps
+from api.desk import idempotency as once
+from api.desk.answering import call_of, page
+from api.desk.blueprint import blueprint, book, by, go
+from api.desk.calls import Call
+from api.desk.forms import Form, tidy
+from api.desk.machine import address_of, version_of
+from api.desk.view_model import answers, beliefs, drawing, lead_of
+from api.interview import views
+from api.interview.desk import cause_of
+from api.interview.next_step import FURTHER
+from api.interview.state import Entry
+from api.interview.summary import LEAST_DB
+from api.interview.wording import entry_words
+from engine import RequestError
+
+LIKELY = 6  # causes at the top of the list when a case is closed
+SHEET_EVIDENCE = 4
+
+
+@blueprint.get("/desk/cases/<number>/hand-over")
+@role("agent")
+def hand_over_page(number: str) -> Response:
+    """Show the link and the code for the technician's phone."""
+    return _hand_over(call_of(book().get(number)), request.args.get("to", ""), {})
+
+
+def _hand_over(
+    call: Call, typed: str, faults: Mapping[str, str], status: int = 200, stale: str = ""
+) -> Response:
+    link = f"{request.host_url.rstrip('/')}{call.address}?as=technician"
+    code = segno.make(link, error="m").svg_inline(
+        scale=1, border=4, svgclass="qr", lineclass=None, omitsize=True, dark="#000", light="#fff"
+    )
+    return pages.respond(
+        "hand_over.html", status, call=call, link=link, code=pages.safe(code), typed=typed,
+        faults=faults, only_here=_is_loopback(request.host_url), stale=stale,
+    )  # fmt: skip
+
+
+def _is_loopback(address: str) -> bool:
+    host = urlsplit(address).hostname or ""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+@blueprint.post("/desk/cases/<number>/hand-over")
+@role("agent")
+def hand_over(number: str) -> Response:
+    """Note who has the case now."""
+    if done := once.already(book()):
+        return go(done)
+    to = tidy(request.form.get("handed_to", ""), lines=False)
+    address = f"{address_of({'number': number})}/hand-over"
+    try:
+        book().change(
+            number, {"handed_to": to}, by(), version_of(request.form),
+            also=once.keep(lambda _: address),
+        )  # fmt: skip
+    except StaleCase as stale:
+        return _hand_over(call_of(stale.current), to, {}, 412, str(stale))
+    except RequestError as error:
+        fault = error.faults[0].message
+        return _hand_over(call_of(book().get(number)), to, {"handed_to": f"This {fault}."}, 422)
+    return go(address)
+
+
+@blueprint.get("/desk/cases/<number>/close")
+@role("agent")
+def close_page(number: str) -> Response:
+    """Ask what it was."""
+    form: Form = Form({"cause": request.args.get("cause", "")})
+    return _close(call_of(book().get(number)), form, {})
+
+
+def _close(
+    call: Call, form: Form, faults: Mapping[str, str], status: int = 200, stale: str = ""
+) -> Response:
+    ranked = [(one["id"], one["name"]) for one in call.answer["causes"]
+              if one["id"] not in ("healthy", "outside")]  # fmt: skip
+    likely = ranked[:LIKELY]
+    rest = sorted(ranked[LIKELY:], key=lambda one: one[1])
+    chosen = form.get("cause") or ""
+    entry = cause_of(call.answer, chosen or likely[0][0])
+    return pages.respond(
+        "close.html", status, call=call, form=form, faults=faults, likely=likely, rest=rest,
+        others=[(key, f"{words[:1].upper()}{words[1:]}") for key, words in NOT_A_CAUSE.items()],
+        proof=entry["proof_of_repair"], proof_of=entry["name"], stale=stale,
+        handing_back=views.handing_back(call.answer),
+    )  # fmt: skip
+
+
+@blueprint.post("/desk/cases/<number>/close")
+@role("agent")
+def close(number: str) -> Response:
+    """Close the case with the confirmed cause."""
+    if done := once.already(book()):
+        return go(done)
+    form = request.form
+    outcome, faults = _outcome(form)
+    if faults:
+        return _close(call_of(book().get(number)), form, faults, 422)
+    try:
+        document = book().close(number, outcome, by(), version_of(form), also=once.keep(address_of))
+    except StaleCase as stale:
+        return _close(call_of(stale.current), form, {}, 412, str(stale))
+    except RequestError as error:
+        found = {fault.path.split("[")[0]: _sentence(fault.message) for fault in error.faults}
+        return _close(call_of(book().get(number)), form, found, 422)
+    return go(address_of(document))
+
+
+def _outcome(form: Form) -> tuple[dict[str, Any], dict[str, str]]:
+    """Return how it ended as the book takes it, and what is wrong with the form."""
+    faults: dict[str, str] = {}
+    minutes = form.get("minutes", "").strip()
+    if not form.get("cause"):
+        faults["cause"] = "Choose what it was. 'It was never found' is an answer too."
+    if minutes and not (minutes.isdecimal() and len(minutes) < 7):
+        faults["minutes"] = "Type whole minutes, such as 45, or leave it empty."
+    lines = tidy(form.get("replaced", ""), lines=True).split("\n")
+    outcome = {
+        "cause": form.get("cause", ""), "note": tidy(form.get("note", ""), lines=True),
+        "replaced": [line.strip() for line in lines if line.strip()],
+        "minutes": int(minutes) if minutes and "minutes" not in faults else None,
+    }  # fmt: skip
+    return outcome, faults
+
+
+def _sentence(message: str) -> str:
+    return f"{message[:1].upper()}{message[1:]}."
+
+
+@blueprint.post("/desk/cases/<number>/reopen")
+@role("agent")
+def reopen(number: str) -> Response:
+    """Open a closed case again."""
+    if done := once.already(book()):
+        return go(done)
+    because = tidy(request.form.get("because", ""), lines=True)
+    fault = fault_of(because, 500, lines=True)
+    call = call_of(book().get(number))
+    if fault:
+        return page(call, 422, faults={"because": f"The reason {fault}."})
+    try:
+        document = book().reopen(
+            number, because, by(), version_of(request.form), also=once.keep(address_of)
+        )
+    except StaleCase as stale:
+        return page(call_of(stale.current), 412, stale=stale.changes)
+    return go(address_of(document))
+
+
+@blueprint.get("/desk/cases/<number>/sheet")
+@role("read")
+def sheet(number: str) -> Response:
+    """Show the work order on one page, to be printed; the circuit may have a page of its own."""
+    call = call_of(book().get(number))
+    paper, own = request.args.get("paper"), request.args.get("circuit") == "own"
+    entry = _conclusion(call)
+    heavy = [one for one in entry["evidence"] if abs(one["weight_db"]) >= LEAST_DB]
+    pieces = evidence.pieces(call.case, call.desk, {**entry, "evidence": heavy[:SHEET_EVIDENCE]})
+    checks = _next_checks(call)
+    return pages.respond(
+        "sheet.html", call=call, paper="letter" if paper == "letter" else "a4", entry=entry,
+        own=own, circuit="&circuit=own" if own else "",
+        lead=lead_of(call), beliefs=beliefs(call)[:3], pieces=pieces, checks=checks,
+        findings=list(reversed(answers(call))), machine=_machine(call),
+        cautions=_cautions(call, entry, checks), behind=views.behind(entry, call.desk),
+        handing_back=views.handing_back(call.answer),
+        before=[call.desk.name(one) for one in entry["before_replacing"]],
+        drawing=pages.safe(drawing(call, checks[0]["check"] if checks else None, "wide")),
+        doubts=views.doubts(call.answer["fit"], call.case, call.desk),
+        refer=call.answer["scope"]["because"],
+    )  # fmt: skip
+
+
+def _conclusion(call: Call) -> Mapping[str, Any]:
+    """Return the cause that the sheet is about: the confirmed one, else the likeliest."""
+    confirmed = (call.outcome or {}).get("cause", "")
+    return cause_of(call.answer, confirmed)
+
+
+def _next_checks(call: Call) -> list[dict[str, Any]]:
+    """Return the checks for whoever goes to the machine, with everything at hand."""
+    if not call.is_open:
+        return []
+    found = call.desk.diagnose(call.case.request(all_hands=True))["next_checks"][:FURTHER]
+    checks = call.desk.knowledge.checks
+    return [
+        {**one, "unit": reading.unit if (reading := checks[one["check"]].reading) else "",
+         "choices": [option.words for option in steps.ask(call, one["check"]).options]}
+        for one in found
+    ]  # fmt: skip
+
+
+def _machine(call: Call) -> list[str]:
+    """Return what is known of the machine, one line each."""
+    fields = call.case.fields
+    keys = ("duty", "control", "coil", "system_volts", "fuel_actuation", "solenoids", "fuse_amps",
+            "pull_ohms", "hold_ohms", "ambient_celsius")  # fmt: skip
+    return [
+        entry_words(Entry("machine", key, fields[key]), fields, call.desk)
+        for key in keys
+        if fields.get(key) is not None or key in ("control", "coil")
+    ]
+
+
+def _cautions(call: Call, entry: Mapping[str, Any], checks: list[dict[str, Any]]) -> list[str]:
+    """Return every caution of the case, of the repair and of the checks on the sheet, once."""
+    texts = [one["text"] for one in call.answer["cautions"]]
+    if call.answer["scope"]["covered"]:
+        texts += entry["cautions"]
+        texts += [text for one in checks for text in one["cautions"]]
+    return list(dict.fromkeys(texts))

@@ -1,0 +1,1 @@
+"""The process that serves the application: workers, signals, slow clients, their log."""

@@ -1,0 +1,127 @@
+"""How cases are answered: ETags, what went wrong, and the same answer to the same key."""
+
+import re
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from flask import Blueprint, Response, current_app, request
+from sqlalchemy.orm import Session
+
+from api import strict_json
+from api.access import caller
+from api.answers import problems
+from api.answers.problems import ProblemError
+from api.cases import Book, CaseError, NoSuchCase, NoSuchFinding, StaleCase
+from api.cases import idempotency as kept
+from api.cases.book import Also
+from api.web import negotiation
+from engine import RequestError
+
+_KEY = re.compile(r"[!-~]{1,255}", re.ASCII)
+Work = Callable[[Also | None], dict[str, Any]]
+
+
+def etag(version: object) -> str:
+    """Return the strong ETag of a version."""
+    return f'"{version}"'
+
+
+def case_answer(document: dict[str, Any], status: int = 200) -> kept.Answer:
+    """Return the answer that carries a case document."""
+    headers = {"ETag": etag(document["version"])}
+    if status == 201:
+        headers["Location"] = f"/v1/cases/{document['number'].replace(' ', '')}"
+    return kept.Answer(status, headers, strict_json.dumps(document))
+
+
+def send(answer: kept.Answer, mimetype: str = negotiation.JSON) -> Response:
+    """Return the answer as a response; 304 when the caller has it already."""
+    response = current_app.response_class(answer.body, answer.status, mimetype=mimetype)
+    response.headers.update(answer.headers)
+    response.headers["Cache-Control"] = "private, no-cache"
+    reading = request.method in ("GET", "HEAD")
+    if reading and request.if_none_match.contains_weak(answer.headers["ETag"].strip('"')):
+        response.status_code = 304
+        response.set_data(b"")
+        response.headers.pop("Content-Type", None)
+    return response
+
+
+def once(book: Book, work: Work, status: int = 200) -> Response:
+    """Do the work, or give the answer that is kept under the request's Idempotency-Key.
+
+    Raises ProblemError 422 for a key that came with another request, and what ``work`` raises.
+    """
+    mark = _mark()
+    if mark is None:
+        return send(case_answer(work(None), status))
+    found = kept.find(book.database, mark)
+    if found is None:
+        try:
+            return send(case_answer(work(partial(_keep, mark, status)), status))
+        except Exception:
+            found = kept.find(book.database, mark)  # the same request may have been first
+            if found is None:
+                raise
+    response = send(found)
+    response.headers["Idempotent-Replayed"] = "true"
+    return response
+
+
+def _keep(mark: kept.Mark, status: int, session: Session, document: dict[str, Any]) -> None:
+    kept.keep(session, mark, case_answer(document, status))
+
+
+def _mark() -> kept.Mark | None:
+    key = request.headers.get("Idempotency-Key")
+    if key is None:
+        return None
+    if not _KEY.fullmatch(key):
+        message = "must be 1 to 255 visible ASCII characters"
+        raise ProblemError(
+            422, "The key does not fit.", errors=[("header.Idempotency-Key", message)]
+        )
+    path = request.full_path if request.query_string else request.path
+    asked = kept.fingerprint(request.method, path, request.get_data())
+    return kept.Mark(caller().id, key, asked)
+
+
+def register(blueprint: Blueprint) -> None:
+    """Make what the case book raises in the views of ``blueprint`` a problem document."""
+    blueprint.register_error_handler(NoSuchCase, _on_no_case)
+    blueprint.register_error_handler(CaseError, _on_refused)
+    blueprint.register_error_handler(StaleCase, _on_stale)
+    blueprint.register_error_handler(RequestError, _on_faults)
+    blueprint.register_error_handler(kept.KeyReusedError, _on_reused)
+
+
+def _on_no_case(error: NoSuchCase) -> Response:
+    hint = f" Perhaps {' or '.join(error.nearest[:3])}?" if error.nearest else ""
+    found = problems.document(404, f"{error}{hint}", [("number", str(error))])
+    return problems.respond(found | {"slip": error.slip, "nearest": error.nearest})
+
+
+def _on_refused(error: CaseError) -> Response:
+    status = 404 if isinstance(error, NoSuchFinding) else 409
+    return problems.respond(problems.document(status, str(error)))
+
+
+def _on_stale(error: StaleCase) -> Response:
+    """Answer 412 with the case as it is and what the others did to it."""
+    found = problems.document(412, str(error))
+    more = {"current": error.current, "changes": error.changes}
+    return problems.respond(found | more, {"ETag": etag(error.version)})
+
+
+def _on_faults(error: RequestError) -> Response:
+    count = len(error.faults)
+    said = "One thing in the request is" if count == 1 else f"{count} things in the request are"
+    errors = [(fault.path, fault.message) for fault in error.faults]
+    return problems.respond(problems.document(422, f"{said} wrong; nothing was kept.", errors))
+
+
+def _on_reused(_: kept.KeyReusedError) -> Response:
+    message = "was used for another request within a day; take a new one"
+    found = problems.document(422, "The key does not fit.", [("header.Idempotency-Key", message)])
+    return problems.respond(found)

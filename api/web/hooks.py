@@ -1,0 +1,95 @@
+"""What happens around every request: its id, the security headers, one access log line."""
+
+import logging
+import re
+import time
+import uuid
+
+from flask import Flask, Response, g, request
+from werkzeug.middleware.proxy_fix import ProxyFix
+
+from api import strict_json
+from api.access import authorization as gate
+from api.answers import problems
+from api.logs import Line
+from api.service import Service
+from api.store import StoreUnavailableError
+
+REQUEST_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
+
+_log = logging.getLogger("threewire.api")
+
+# The service answers JSON to programs: nothing of it is to be framed, sniffed, run or kept.
+_HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+def register(app: Flask, service: Service) -> None:
+    """Put the hooks on ``app``: first the id, then who asks, last the log and the numbers."""
+    from api.web import prometheus as metrics
+
+    proxies = service.settings.proxies
+    if proxies:
+        app.wsgi_app = ProxyFix(  # type: ignore[method-assign]  # as Flask documents it
+            app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies
+        )
+    app.register_error_handler(StoreUnavailableError, _on_store_away)
+    app.before_request(_begin)
+    app.after_request(_end)
+    gate.register(app, service)
+    metrics.register(app)
+
+
+def _on_store_away(error: StoreUnavailableError) -> Response:
+    """Answer 503: the database is away, full or too busy, and nothing of the request was kept."""
+    _log.warning(Line(event="store-away", request_id=g.get("request_id", ""), because=str(error)))
+    detail = f"{str(error)[:1].upper()}{str(error)[1:]}."
+    return problems.respond(problems.document(503, detail), {"Retry-After": "5"})
+
+
+def _begin() -> None:
+    g.started = time.perf_counter()
+    g.request_id = _request_id(request.headers.get("X-Request-Id", ""))
+
+
+def _request_id(offered: str) -> str:
+    """Return the caller's id when it is short and harmless in a log, else a new one."""
+    return offered if REQUEST_ID.fullmatch(offered) else uuid.uuid4().hex
+
+
+def _end(response: Response) -> Response:
+    response.headers["X-Request-Id"] = g.get("request_id", "")
+    for name, value in _HEADERS.items():
+        response.headers.setdefault(name, value)
+    response.headers.setdefault("Cache-Control", "no-store")
+    if request.method == "OPTIONS" and response.status_code < 300:
+        response.headers.pop("Content-Type", None)  # there is no body
+    _log.info(_access_line(response))
+    return response
+
+
+def _access_line(response: Response) -> Line:
+    """Return what the log says: who asked what, how it ended, how long it took. Nothing sent."""
+    line = Line(
+        event="request",
+        request_id=g.get("request_id", ""),
+        caller=g.caller.name if "caller" in g else "",
+        method=strict_json.shorten(request.method, 20),
+        path=strict_json.shorten(request.path, 200),
+        status=response.status_code,
+        milliseconds=round(elapsed() * 1000, 1),
+    )
+    if "refused" in g:
+        line |= {"refused": g.refused, "address": request.remote_addr or ""}
+    return line
+
+
+def elapsed() -> float:
+    """Return the seconds since the request began."""
+    now = time.perf_counter()
+    return now - float(g.get("started", now))

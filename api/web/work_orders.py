@@ -1,0 +1,63 @@
+"""``/v1/cases/{id}/work-order``: a case to take along, as JSON, as a CSV row, or to print.
+
+The form is in the address (``.json``, ``.csv``, ``.html``), so that a link names it.
+"""
+
+import base64
+import hashlib
+from collections.abc import Callable
+from typing import Any
+
+from flask import Blueprint, Response
+
+from api import strict_json
+from api.access import role
+from api.cases import idempotency as kept
+from api.cases.work_order import csv_text, html_text, stylesheet
+from api.web import case_replies, negotiation
+from api.web.case_operations import WORK_ORDERS as OPERATIONS
+from api.web.case_requests import book, query
+
+__all__ = ["OPERATIONS", "blueprint"]
+
+blueprint = Blueprint("work_orders", __name__)
+case_replies.register(blueprint)
+CSV, HTML = "text/csv", "text/html"
+
+
+@blueprint.get("/v1/cases/<id_>/work-order.json")
+@role("read")
+def work_order_json(id_: str) -> Response:
+    """Return the work order as JSON."""
+    return _respond(id_, negotiation.JSON, strict_json.dumps)
+
+
+@blueprint.get("/v1/cases/<id_>/work-order.csv")
+@role("read")
+def work_order_csv(id_: str) -> Response:
+    """Return the work order as one row of a table."""
+    response = _respond(id_, CSV, csv_text)
+    name = f"case-{''.join(one for one in id_ if one.isascii() and one.isdigit())}.csv"
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return response
+
+
+@blueprint.get("/v1/cases/<id_>/work-order.html")
+@role("read")
+def work_order_html(id_: str) -> Response:
+    """Return the work order as a page that prints."""
+    response = _respond(id_, HTML, html_text)
+    digest = base64.b64encode(hashlib.sha256(stylesheet().encode()).digest()).decode()
+    response.headers["Content-Security-Policy"] = (
+        f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'"
+    )
+    return response
+
+
+def _respond(id_: str, mimetype: str, write: Callable[[dict[str, Any]], str]) -> Response:
+    query(())
+    negotiation.require_json_accepted(mimetype)
+    text = write(book().work_order(id_))
+    tag = kept.fingerprint("", mimetype, text.encode())[:32]
+    return case_replies.send(kept.Answer(200, {"ETag": case_replies.etag(tag)}, text), mimetype)

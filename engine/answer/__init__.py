@@ -1,0 +1,1 @@
+"""The answer: what was concluded, in numbers and in words. Nothing is decided here."""

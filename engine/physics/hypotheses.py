@@ -1,0 +1,237 @@
+"""Hypotheses: a cause in a degree of severity, as arrays of what it does to the circuit.
+
+A cause's range of severities is cut into a few points, spread evenly in logarithms. Each point
+stands for its neighbourhood: the neighbourhood's width goes into the uncertainty of every
+prediction (see engine.physics.prediction), so that readings between two points are not orphaned.
+"""
+
+import dataclasses
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.knowledge import items
+from engine.knowledge.build import with_parts
+from engine.knowledge.cross import applies
+from engine.physics.circuit import Floats
+from engine.physics.machine import Variant
+
+POINTS_PER_DECADE = 4
+MIN_POINTS = 3
+# Half the distance between neighbours: enough overlap that the mixture over points has no gaps.
+KERNEL_SHARE = 0.5
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One cause at one severity. ``log_width`` is the neighbourhood's standard uncertainty."""
+
+    cause: str
+    state: str
+    weight: float
+    changes: tuple[items.Change, ...]
+    place: float = 0.5
+    log_width: float = 0.0
+    fuse_opened: bool = False
+
+    @property
+    def row_names(self) -> list[tuple[str, str]]:
+        """Return the names under which tables may hold a row: with and without the state.
+
+        A pair of causes has a row for each of the two.
+        """
+        causes, states = self.cause.split("+"), self.state.split("+")
+        return [(f"{one}/{state}", one) for one, state in zip(causes, states, strict=True)]
+
+    def level(self, change: items.Change) -> float:
+        """Return the number that a change has at this severity."""
+        if not change.is_range:
+            return change.start
+        span = math.log(change.to / change.start)
+        return change.start * math.exp(self.place * span)
+
+
+def _points(changes: Iterable[items.Change]) -> int:
+    """Return in how many severities the widest range is cut."""
+    decades = [abs(math.log10(change.to / change.start)) for change in changes if change.is_range]
+    return max(MIN_POINTS, math.ceil(POINTS_PER_DECADE * max(decades))) if decades else 1
+
+
+def spread(cause: items.Cause, system_volts: int) -> list[Hypothesis]:
+    """Return a cause's hypotheses, weights summing to 1; empty if no state fits the voltage."""
+    states = [state for state in cause.states if system_volts in state.system_volts]
+    total = sum(state.weight for state in states)
+    found = []
+    for state in states:
+        count = _points(state.changes)
+        found += [
+            Hypothesis(
+                cause.id,
+                state.id,
+                state.weight / total / count,
+                state.changes,
+                place=(number + 0.5) / count,
+                log_width=KERNEL_SHARE / count if count > 1 else 0.0,
+            )
+            for number in range(count)
+        ]
+    return found
+
+
+def enumerate_hypotheses(causes: Mapping[str, items.Cause], variant: Variant) -> list[Hypothesis]:
+    """Return every hypothesis about the variant; weight is P(state | cause)."""
+    found = []
+    for cause in causes.values():
+        if applies(
+            cause.applies,
+            circuit=variant.circuit,
+            coil=variant.coil,
+            system_volts=variant.system_volts,
+            fuel_actuation=variant.fuel_actuation,
+        ):
+            found += spread(cause, variant.system_volts)
+    return found
+
+
+def both(first: Hypothesis, second: Hypothesis) -> Hypothesis:
+    """Return the hypothesis that both hold at once."""
+    return dataclasses.replace(
+        first,
+        cause=f"{first.cause}+{second.cause}",
+        state=f"{first.state}+{second.state}",
+        weight=first.weight * second.weight,
+        changes=(*_frozen(first), *_frozen(second)),
+        log_width=0.0,
+    )
+
+
+def _frozen(hypothesis: Hypothesis) -> tuple[items.Change, ...]:
+    """Return the changes with their ranges fixed at the hypothesis' severity."""
+    fixed = []
+    for change in hypothesis.changes:
+        level = hypothesis.level(change)
+        fixed.append(dataclasses.replace(change, start=level, to=level))
+    return tuple(fixed)
+
+
+@dataclass(frozen=True)
+class Drift:
+    """How a part's values move along a hypothesis' severity (per unit of ``place``)."""
+
+    hypothesis: int
+    phase: int
+    part: int
+    log_ohms: float
+    volts: float
+
+
+@dataclass(frozen=True)
+class Cases:
+    """All hypotheses as arrays. Axes: phase (as items.PHASES), hypothesis, part (or setting)."""
+
+    hypotheses: tuple[Hypothesis, ...]
+    parts: tuple[items.Part, ...]
+    settings: tuple[str, ...]
+    ohms: Floats  # infinite where open
+    volts: Floats
+    forced_closed: NDArray[np.bool_]
+    forced_open: NDArray[np.bool_]
+    setting_values: Floats  # (hypothesis, setting)
+    drifts: tuple[Drift, ...]
+
+    def setting(self, name: str) -> Floats:
+        """Return a setting's value under every hypothesis."""
+        values: Floats = self.setting_values[:, self.settings.index(name)]
+        return values
+
+    def part(self, name: str) -> int:
+        """Return a part's place on the part axis."""
+        return next(place for place, part in enumerate(self.parts) if part.id == name)
+
+
+def healthy_ohms(part: items.Part, variant: Variant) -> float:
+    """Return a part's ohms in a good machine at ambient temperature (infinite when absent)."""
+    if part.absent or part.ohms is None:
+        return math.inf
+    ohms = part.ohms * items.ohms_factor(variant.system_volts)
+    ohms = {"pull-winding": variant.pull_ohms, "hold-winding": variant.hold_ohms}.get(part.id, ohms)
+    return ohms * variant.copper_factor if part.copper else ohms
+
+
+def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
+    """Apply every hypothesis' changes to the variant's circuit."""
+    circuit = with_parts(variant.circuit, variant.coil)
+    parts = tuple(circuit.parts.values())
+    settings = tuple(circuit.settings)
+    count = len(hypotheses)
+    shape = (len(items.PHASES), count, len(parts))
+    ratio = variant.system_volts / 12.0
+    build: dict[str, Any] = {
+        "ohms": np.broadcast_to([healthy_ohms(p, variant) for p in parts], shape).copy(),
+        "volts": np.broadcast_to([p.volts * ratio for p in parts], shape).copy(),
+        "ratio": ratio,
+        "closed": np.zeros(shape, dtype=bool),
+        "opened": np.zeros(shape, dtype=bool),
+        "settings": np.tile([circuit.settings[s].healthy for s in settings], (count, 1)),
+    }
+    part_at = {part.id: place for place, part in enumerate(parts)}
+    drifts: list[Drift] = []
+    for number, hypothesis in enumerate(hypotheses):
+        for change in hypothesis.changes:
+            level = hypothesis.level(change)
+            if change.target == "setting":
+                _set(build["settings"], number, settings.index(change.id), change, level)
+                continue
+            place = part_at[change.id]
+            for phase, name in enumerate(items.PHASES):
+                if name in change.phases:
+                    drifts += _alter(build, (phase, number, place), change, level)
+        if hypothesis.fuse_opened:
+            fuse = next(place for place, part in enumerate(parts) if part.blade_fuse)
+            build["ohms"][:, number, fuse] = math.inf
+    return Cases(
+        tuple(hypotheses), parts, settings, build["ohms"], build["volts"], build["closed"],
+        build["opened"], build["settings"], tuple(drifts),
+    )  # fmt: skip
+
+
+def _set(values: Floats, number: int, place: int, change: items.Change, level: float) -> None:
+    if change.action == "times":
+        values[number, place] *= level
+    else:
+        values[number, place] = level
+
+
+def _alter(
+    build: dict[str, Any], at: tuple[int, int, int], change: items.Change, level: float
+) -> list[Drift]:
+    """Change one part in one phase; return how it moves along the severity."""
+    ratio = build["ratio"]
+    phase, number, place = at
+    span = math.log(change.to / change.start) if change.is_range else 0.0
+    ohms = build["ohms"]
+    if change.action == "open":
+        ohms[at] = math.inf
+        build["opened"][at] = True
+    elif change.action == "closed":
+        build["closed"][at] = True
+    elif change.action == "never":
+        build["opened"][at] = True
+    elif change.action == "volts":
+        build["volts"][at] = level * ratio
+        return [Drift(number, phase, place, 0.0, level * ratio * span)]
+    else:
+        added = level * ratio**2
+        before = ohms[at]
+        ohms[at] = {
+            "ohms": added,
+            "add_ohms": before + added,
+            "times_ohms": before * level,
+        }[change.action]
+        share = added / ohms[at] if change.action == "add_ohms" else 1.0
+        return [Drift(number, phase, place, span * share, 0.0)]
+    return []

@@ -1,0 +1,294 @@
+"""Everything that can be known about a machine before anything is found: priors and predictions.
+
+Built once for each different machine and kept; a diagnosis only reads it. When the coil style or
+the control type is not known, the hypotheses of every variant stand side by side.
+"""
+
+import dataclasses
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from threading import Lock
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.knowledge import Knowledge, items
+from engine.knowledge.cross import applies
+from engine.physics import behaviour
+from engine.physics.circuit import Floats
+from engine.physics.conditions import Asked, as_done
+from engine.physics.hypotheses import Hypothesis, enumerate_hypotheses, make_cases
+from engine.physics.machine import Machine, Variant, make_variant
+from engine.physics.prediction import (
+    OutcomePrediction,
+    Prediction,
+    Predictor,
+    ReadingPrediction,
+    situation_of,
+    situations_of,
+)
+from engine.physics.solution import solve_situations
+
+HEALTHY, OUTSIDE = "healthy", "outside"
+SPLIT_FUSE_FROM = 0.02  # a fuse that opens more often than this gets a hypothesis of its own
+KEPT_MODELS = 48
+
+
+@dataclass(frozen=True)
+class VariantModel:
+    """The hypotheses and predictions of one variant."""
+
+    variant: Variant
+    hypotheses: tuple[Hypothesis, ...]
+    prior: Floats
+    events: Mapping[str, Floats]
+    predictions: Mapping[str, Prediction]
+
+
+@dataclass(frozen=True)
+class Model:
+    """All variants of a machine: one long list of hypotheses."""
+
+    machine: Machine
+    variants: tuple[Variant, ...]
+    causes: tuple[str, ...]
+    cause_of: NDArray[np.intp]
+    variant_of: NDArray[np.intp]
+    hypotheses: tuple[Hypothesis, ...]
+    prior: Floats
+    events: Mapping[str, Floats]
+    predictions: Mapping[str, Prediction]
+    membership: Floats  # (hypothesis, cause): 1 where it belongs
+    built: tuple[VariantModel, ...] = field(repr=False)
+    knowledge: Knowledge = field(repr=False)
+    bands: dict[tuple[Asked, str], tuple[float, float] | str] = field(repr=False)
+    special: dict[Asked, Prediction] = field(repr=False)
+
+    def by_cause(self, weights: Floats) -> Floats:
+        """Return weights of hypotheses summed to causes."""
+        sums: Floats = np.bincount(
+            self.cause_of, weights=weights, minlength=len(self.causes)
+        ).astype(np.float64)
+        return sums
+
+    def prediction(self, asked: Asked) -> Prediction:
+        """Return the prediction of a check as it was really done."""
+        if asked == Asked(asked.check):
+            return self.predictions[asked.check]
+        if asked not in self.special:
+            check = self.knowledge.checks[asked.check]
+            found = [_predict_asked(self.knowledge, one, check, asked) for one in self.built]
+            self.special[asked] = (
+                _silent(self.predictions[asked.check])
+                if all(isinstance(one, int) for one in found)
+                else _side_by_side(found)
+            )
+        return self.special[asked]
+
+    def band(self, asked: Asked, cause: str) -> tuple[float, float] | str:
+        """Return what a reading would be under a cause, 5 to 95 % of cases, or "open"."""
+        key = (asked, cause)
+        if key not in self.bands:
+            prediction = self.prediction(asked)
+            assert isinstance(prediction, ReadingPrediction)
+            mine = self.cause_of == self.causes.index(cause)
+            self.bands[key] = prediction.band(np.where(mine, self.prior, 0.0))
+        return self.bands[key]
+
+
+def applicable_checks(
+    checks: Mapping[str, items.Check], variant: Variant
+) -> dict[str, items.Check]:
+    """Return the checks that the variant can have."""
+    return {
+        name: check
+        for name, check in checks.items()
+        if applies(
+            check.applies, circuit=variant.circuit, coil=variant.coil,
+            system_volts=variant.system_volts, fuel_actuation=variant.fuel_actuation,
+        )
+    }  # fmt: skip
+
+
+def build_variant(knowledge: Knowledge, variant: Variant) -> VariantModel:
+    """Solve every hypothesis of a variant and predict every check."""
+    found = enumerate_hypotheses(knowledge.causes, variant)
+    found.sort(key=lambda one: one.cause != HEALTHY)  # bands and lamps compare with the first
+    return solve_hypotheses(knowledge, variant, split_fuses(found, variant))
+
+
+def solve_hypotheses(
+    knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis]
+) -> VariantModel:
+    """Predict every check under the given hypotheses; the first must be the healthy circuit."""
+    checks = applicable_checks(knowledge.checks, variant)
+    wanted = dict.fromkeys([
+        *behaviour.SITUATIONS, behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER,
+        *situations_of(checks),
+    ])  # fmt: skip
+    solution = solve_situations(make_cases(found, variant), variant, list(wanted))
+    once, _ = behaviour.fuse_openings(solution, variant)
+    events = behaviour.Behaviour(solution, variant, once).events()
+    predictor = Predictor(solution, variant, events, knowledge.rows("instruments"))
+    shares = {name: knowledge.share(variant.circuit.id, name) for name in knowledge.causes}
+    weights = np.array([one.weight * shares.get(one.cause, 0.0) for one in found])
+    return VariantModel(
+        variant, tuple(found), weights / max(weights.sum(), 1e-300), events,
+        {name: predictor.predict(check) for name, check in checks.items()},
+    )  # fmt: skip
+
+
+def _predict_asked(
+    knowledge: Knowledge, model: VariantModel, check: items.Check, asked: Asked
+) -> Prediction | int:
+    """Predict a reading as it was done; its number of hypotheses where it says nothing."""
+    if check.id not in model.predictions:
+        return len(model.hypotheses)
+    if check.reading is None:
+        return model.predictions[check.id]
+    done = as_done(check.reading, asked, model.variant)
+    if done is None:
+        return len(model.hypotheses)
+    if done == check.reading:
+        return model.predictions[check.id]
+    situation = situation_of(done)
+    needed = [situation] if done.quantity != "seconds" else list(behaviour.SITUATIONS)
+    cases = make_cases(model.hypotheses, model.variant)
+    solution = solve_situations(cases, model.variant, needed)
+    predictor = Predictor(solution, model.variant, model.events, knowledge.rows("instruments"))
+    return predictor.predict(dataclasses.replace(check, reading=done))
+
+
+def split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothesis]:
+    """Give a hypothesis whose fault may have opened the pull fuse a twin in which it has."""
+    situations = [behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER]
+    solution = solve_situations(make_cases(found, variant), variant, situations)
+    _, ever = behaviour.fuse_openings(solution, variant)
+    split = []
+    for hypothesis, chance in zip(found, ever, strict=True):
+        if chance < SPLIT_FUSE_FROM:
+            split.append(hypothesis)
+            continue
+        opened = dataclasses.replace(
+            hypothesis, weight=hypothesis.weight * float(chance), fuse_opened=True
+        )
+        split.append(opened)
+        if chance < 1 - SPLIT_FUSE_FROM:
+            weight = hypothesis.weight * (1 - float(chance))
+            split.append(dataclasses.replace(hypothesis, weight=weight))
+    return split
+
+
+def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel]) -> Model:
+    """Put the variants of a machine side by side; each is as likely as the others beforehand."""
+    hypotheses = tuple(one for model in built for one in model.hypotheses)
+    present = {one.cause for one in hypotheses}
+    known = tuple(name for name in knowledge.causes if name in present)
+    cause_names = (*known, *sorted(present - set(known)))  # pairs of causes are not in kb/
+    place = {name: number for number, name in enumerate(cause_names)}
+    cause_of = np.array([place[one.cause] for one in hypotheses], dtype=np.intp)
+    variant_of = np.repeat(np.arange(len(built)), [len(m.hypotheses) for m in built])
+    membership = np.zeros((len(hypotheses), len(cause_names)))
+    membership[np.arange(len(hypotheses)), cause_of] = 1.0
+    checks = list(dict.fromkeys(name for model in built for name in model.predictions))
+    return Model(
+        machine=machine,
+        variants=tuple(model.variant for model in built),
+        causes=cause_names,
+        cause_of=cause_of,
+        variant_of=variant_of,
+        hypotheses=hypotheses,
+        prior=np.concatenate([model.prior for model in built]) / len(built),
+        events={
+            name: np.concatenate([model.events[name] for model in built]) for name in items.EVENTS
+        },
+        predictions={
+            name: _side_by_side([one.predictions.get(name, len(one.hypotheses)) for one in built])
+            for name in sorted(checks)
+        },
+        membership=membership,
+        built=tuple(built),
+        knowledge=knowledge,
+        bands={},
+        special={},
+    )
+
+
+def _side_by_side(found: Sequence[Prediction | int]) -> Prediction:
+    """Join a check's predictions by variant.
+
+    A number stands for that many hypotheses of a variant about which the check says nothing.
+    """
+    there = next(one for one in found if not isinstance(one, int))
+    if len(found) == 1:
+        return there
+    if isinstance(there, OutcomePrediction):
+        even = 1.0 / len(there.names)
+        rows = [
+            np.full((one, len(there.names)), even) if isinstance(one, int) else one.bins
+            for one in found
+        ]
+        return OutcomePrediction(there.names, np.concatenate(rows))
+    mus, variances, flats = [], [], []
+    for one in found:
+        known = isinstance(one, ReadingPrediction)
+        mus.append(one.mu if isinstance(one, ReadingPrediction) else np.zeros(_size(one)))
+        variances.append(
+            one.tolerance_var if isinstance(one, ReadingPrediction) else np.ones(_size(one))
+        )
+        flats.append(np.full(len(mus[-1]), not known))
+    return dataclasses.replace(
+        there, mu=np.concatenate(mus), tolerance_var=np.concatenate(variances),
+        flat=np.concatenate(flats),
+    )  # fmt: skip
+
+
+def _silent(prediction: Prediction) -> Prediction:
+    """Return the prediction of a check done so that it says nothing under any hypothesis."""
+    assert isinstance(prediction, ReadingPrediction)
+    return dataclasses.replace(prediction, flat=np.ones(len(prediction.mu), dtype=bool))
+
+
+def _size(one: Prediction | int) -> int:
+    if isinstance(one, int):
+        return one
+    return len(one.bins)
+
+
+def variants_of(knowledge: Knowledge, machine: Machine) -> list[Variant]:
+    """Return every circuit and coil style that the machine may have, in a fixed order."""
+    circuits = [
+        circuit
+        for _, circuit in sorted(knowledge.circuits.items())
+        if circuit.duty == machine.duty and machine.control in (circuit.control, "unknown")
+    ]
+    coils = items.COILS if machine.coil == "unknown" else (machine.coil,)
+    return [make_variant(machine, circuit, coil) for circuit in circuits for coil in coils]
+
+
+class ModelStore:
+    """Builds models on demand and keeps the last few; safe to share between threads."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._knowledge = knowledge
+        self._models: OrderedDict[Machine, Model] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, machine: Machine) -> Model:
+        """Return the machine's model, building it when it is not kept."""
+        with self._lock:
+            if machine in self._models:
+                self._models.move_to_end(machine)
+                return self._models[machine]
+        model = self._build(machine)
+        with self._lock:
+            self._models[machine] = model
+            while len(self._models) > KEPT_MODELS:
+                self._models.popitem(last=False)
+        return model
+
+    def _build(self, machine: Machine) -> Model:
+        variants = variants_of(self._knowledge, machine)
+        built = [build_variant(self._knowledge, variant) for variant in variants]
+        return combine(self._knowledge, machine, built)

@@ -1,0 +1,361 @@
+"""What every check would read or show under each hypothesis, with its uncertainty.
+
+Readings. ``y ~ Normal(mu, sigma)`` on a scale that is linear for volts and amperes and, for ohms
+and seconds, logarithmic with a linear foot (asinh): resistances span decades, and zero must stay
+on the scale. sigma^2 adds the meter, the repeatability, the tolerances of a good circuit by the
+law of propagation (JCGM 100:2008, 5.1.2) and the width of the severity that a hypothesis stands
+for. A small share of every likelihood lies flat over the instrument's range, so that one bad
+reading cannot veto the truth.
+
+Outcomes. Rows by cause where the trade knows better, else a tree over the events of
+engine.physics.behaviour; a small share of all answers is simply wrong, spread evenly.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from engine.calculations import meter as meter_sums
+from engine.knowledge import items
+from engine.physics.circuit import Floats, current_through, resistance_between, voltage_between
+from engine.physics.hypotheses import Cases
+from engine.physics.machine import Variant
+from engine.physics.solution import Situation, Solution
+
+FLAT_SHARE = 0.02
+OPEN_OHMS = 1e6  # what a common ohmmeter shows as over range on its working ranges (judgement)
+OPEN_SURE = 0.97  # chance that an open circuit shows as over range, and not as some leakage
+FALSE_OPEN = 0.01
+# The foot is about what a common ohmmeter and its leads add: below it the scale is linear.
+OHMS_FOOT, SECONDS_FOOT = 0.3, 0.2
+LEAD_ZEROED_U = 0.02  # ohm, left after subtracting the stated leads (judgement)
+BINS = 10
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """Accuracy of a meter: ``percent`` of reading plus ``counts`` of its ``resolution``."""
+
+    percent: float
+    counts: float
+    resolution: float
+    lead_u: float = 0.0
+
+    def variance(self, values: Floats) -> Floats:
+        """Return the variance in the unit of ``values`` (half-width over root three, squared)."""
+        half = meter_sums.half_width(np.abs(values), self.percent, self.counts, self.resolution)
+        return np.asarray(meter_sums.standard_uncertainty(half)) ** 2 + self.lead_u**2
+
+
+def instrument_from(row: Mapping[str, Any]) -> Instrument:
+    """Return an instrument from a row of kb/tables/instruments.yaml.
+
+    Leads that nobody zeroed lie anywhere between the row's limits; half that spread is likely to
+    have been zeroed out, so the standard uncertainty is that of a rectangle from 0 to the upper.
+    """
+    lead = float(row.get("lead_ohms_high", 0.0)) / math.sqrt(12.0)
+    return Instrument(
+        float(row["percent"]), float(row["counts"]), float(row["resolution"]), lead_u=lead
+    )
+
+
+@dataclass(frozen=True)
+class Scale:
+    """The scale on which a quantity is compared; ``foot`` 0 is plain linear."""
+
+    foot: float
+
+    def of(self, values: Any) -> Any:
+        """Return values on the scale."""
+        return np.arcsinh(np.asarray(values) / self.foot) if self.foot else np.asarray(values)
+
+    def slope(self, values: Floats) -> Floats:
+        """Return the derivative of the scale at ``values``."""
+        if not self.foot:
+            return np.ones_like(values)
+        slope: Floats = 1.0 / np.sqrt(values**2 + self.foot**2)
+        return slope
+
+    def back(self, scaled: Any) -> Any:
+        """Return the values that stand at ``scaled``."""
+        return np.sinh(scaled) * self.foot if self.foot else scaled
+
+
+SCALES = {
+    "V": Scale(0.0), "A": Scale(0.0), "ohm": Scale(OHMS_FOOT), "s": Scale(SECONDS_FOOT),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ReadingPrediction:
+    """A meter check under every hypothesis. ``flat`` marks where the check says nothing."""
+
+    unit: str
+    low: float
+    high: float
+    instrument: Instrument
+    repeatability: float
+    mu: Floats
+    tolerance_var: Floats
+    flat: NDArray[np.bool_]
+
+    @property
+    def scale(self) -> Scale:
+        """Return the scale on which the check is compared."""
+        return SCALES[self.unit]
+
+    @cached_property
+    def open(self) -> NDArray[np.bool_]:
+        """Return where an ohmmeter would show over range."""
+        return (self.mu >= OPEN_OHMS) & (self.unit == "ohm")
+
+    @property
+    def width(self) -> float:
+        """Return the length of the instrument's range on the scale."""
+        top = min(self.high, OPEN_OHMS) if self.unit == "ohm" else self.high
+        return float(self.scale.of(top) - self.scale.of(self.low))
+
+    def sigma(self, instrument: Instrument | None = None) -> Floats:
+        """Return the standard uncertainty on the scale under every hypothesis."""
+        used = instrument or self.instrument
+        variance = used.variance(self.mu) + self.repeatability**2 + self.tolerance_var
+        sigma: Floats = np.sqrt(variance) * self.scale.slope(self.mu)
+        return sigma
+
+    @cached_property
+    def default_sigma(self) -> Floats:
+        """Return ``sigma`` with the usual instrument."""
+        return self.sigma()
+
+    def density(self, value: float, instrument: Instrument | None = None) -> Floats:
+        """Return the likelihood of a reading under every hypothesis, per unit of the scale."""
+        sigma = self.default_sigma if instrument is None else self.sigma(instrument)
+        z = (self.scale.of(value) - self.scale.of(self.mu)) / sigma
+        bell = np.exp(-0.5 * z**2) / (sigma * math.sqrt(2 * math.pi))
+        level = 1.0 / self.width
+        mixed = (1 - FLAT_SHARE) * bell + FLAT_SHARE * level
+        if self.unit == "ohm":
+            mixed = np.where(self.open, (1 - OPEN_SURE) * level, (1 - FALSE_OPEN) * mixed)
+        return np.where(self.flat, level, mixed)
+
+    def peak(self, instrument: Instrument | None = None) -> Floats:
+        """Return the highest density that any reading could have under every hypothesis."""
+        sigma = self.default_sigma if instrument is None else self.sigma(instrument)
+        peak = (1 - FLAT_SHARE) / (sigma * math.sqrt(2 * math.pi)) + FLAT_SHARE / self.width
+        return np.where(self.flat, 1.0 / self.width, peak)
+
+    def open_share(self) -> Floats:
+        """Return the chance of an over-range display under every hypothesis."""
+        shares = np.where(self.open, OPEN_SURE, FALSE_OPEN)
+        return np.where(self.flat, 0.5, shares)
+
+    @cached_property
+    def edges(self) -> Floats:
+        """Return inner bin edges on the scale, at even steps of the mixture over hypotheses."""
+        ok = ~self.open & ~self.flat
+        if not ok.any():
+            return np.zeros(0)
+        middle, sigma = self.scale.of(self.mu[ok]), self.default_sigma[ok]
+        points = np.concatenate([middle - sigma, middle, middle + sigma])
+        edges = np.quantile(points, np.linspace(0, 1, BINS + 1)[1:-1])
+        return np.asarray(np.unique(np.round(edges, 9)))
+
+    @cached_property
+    def bins(self) -> Floats:
+        """Return the chance of each bin (last: over range, for ohms), shape (hypothesis, bin)."""
+        edges = np.concatenate([[-np.inf], self.edges, [np.inf]])
+        middle = np.where(self.open | self.flat, 0.0, self.scale.of(self.mu))
+        below = ndtr((edges - middle[:, None]) / self.default_sigma[:, None])
+        shares = np.diff(below, axis=1)
+        shares = (1 - FLAT_SHARE) * shares + FLAT_SHARE / shares.shape[1]
+        if self.unit == "ohm":
+            shares = np.where(self.open[:, None], 1.0 / shares.shape[1], shares)
+            over = self.open_share()[:, None]
+            shares = np.concatenate([shares * (1 - over), over], axis=1)
+        even: Floats = np.where(self.flat[:, None], 1.0 / shares.shape[1], shares)
+        return even
+
+    def band(self, weights: Floats, share: float = 0.9) -> tuple[float, float] | str:
+        """Return the limits of the middle ``share`` of readings for weighted hypotheses.
+
+        Returns ``"open"`` when an over-range display is the likelier, and the limits in the
+        check's unit otherwise. Raises ValueError when the weights are all zero.
+        """
+        total = weights.sum()
+        if not total > 0:
+            raise ValueError("no hypothesis carries weight")
+        if (weights * self.open).sum() > total / 2:
+            return "open"
+        use = (weights > 0) & ~self.open & ~self.flat
+        if not use.any():
+            return (self.low, self.high)
+        middle, sigma = self.scale.of(self.mu[use]), self.default_sigma[use]
+        grid = np.linspace((middle - 4 * sigma).min(), (middle + 4 * sigma).max(), 160)
+        shares = weights[use] / weights[use].sum()
+        below = shares @ ndtr((grid - middle[:, None]) / sigma[:, None])
+        tail = (1 - share) / 2
+        low, high = np.interp([tail, 1 - tail], below, grid)
+        return (float(self.scale.back(low)), float(self.scale.back(high)))
+
+
+@dataclass(frozen=True)
+class OutcomePrediction:
+    """An outcome check: the chance of each outcome under every hypothesis."""
+
+    names: tuple[str, ...]
+    shares: Floats  # (hypothesis, outcome), rows sum to 1
+
+    @property
+    def bins(self) -> Floats:
+        """Return the chance of each outcome; the same as a reading's bins."""
+        return self.shares
+
+    def likelihood(self, outcome: str) -> Floats:
+        """Return the chance of an outcome under every hypothesis."""
+        chance: Floats = self.shares[:, self.names.index(outcome)]
+        return chance
+
+
+Prediction = ReadingPrediction | OutcomePrediction
+
+
+@dataclass(frozen=True)
+class Predictor:
+    """Builds the predictions of one variant."""
+
+    solution: Solution
+    variant: Variant
+    events: Mapping[str, Floats]
+    instruments: Mapping[str, Mapping[str, Any]]
+    _tolerances: dict[str, Floats] = field(default_factory=dict)
+
+    def predict(self, check: items.Check) -> Prediction:
+        """Return the prediction of a check that applies to the variant."""
+        if check.outcomes is not None:
+            return self._outcomes(check.outcomes)
+        assert check.reading is not None
+        return self._reading(check.reading)
+
+    @property
+    def _cases(self) -> Cases:
+        return self.solution.cases
+
+    def _reading(self, reading: items.Reading) -> ReadingPrediction:
+        mu, variance = (
+            self._seconds(reading) if reading.quantity == "seconds" else self._circuit(reading)
+        )
+        return ReadingPrediction(
+            unit=reading.unit, low=reading.low, high=reading.high,
+            instrument=instrument_from(self.instruments[reading.instrument]),
+            # volts lost on the way keep their share of the supply on a 24 V machine
+            repeatability=reading.repeatability
+            * (self.variant.system_volts / 12.0 if reading.unit == "V" else 1.0),
+            mu=mu, tolerance_var=variance,
+            flat=np.zeros(len(mu), dtype=bool),
+        )  # fmt: skip
+
+    def _circuit(self, reading: items.Reading) -> tuple[Floats, Floats]:
+        """Return value and tolerance variance of a volt, ampere or ohm reading."""
+        solved = self.solution.solved[situation_of(reading)]
+        network, coil = self.solution.network, self.variant.coil
+        if reading.quantity == "current":
+            found = current_through(network, solved, self._cases.part(reading.part))
+        elif reading.quantity == "voltage":
+            found = voltage_between(network, solved, reading.from_node[coil], reading.to_node[coil])
+        else:
+            found = resistance_between(
+                network, solved.inverse, solved.conductances,
+                reading.from_node[coil], reading.to_node[coil],
+            )  # fmt: skip
+        variance = found.variance(self._ohms_u(), self._volts_u())
+        return found.value, variance + self._severity_variance(
+            items.PHASES.index(reading.phase), found.per_log_ohms, found.per_volt
+        )
+
+    def _ohms_u(self) -> Floats:
+        return np.array([self.variant.tolerance(part) for part in self._cases.parts])
+
+    def _volts_u(self) -> Floats:
+        ratio = self.variant.system_volts / 12.0
+        return np.array(
+            [part.volts * part.volts_tolerance * ratio for part in self._cases.parts],
+            dtype=np.float64,
+        )
+
+    def _severity_variance(self, phase: int, per_log_ohms: Floats, per_volt: Floats) -> Floats:
+        """Return the variance from the neighbourhood that each severity stands for."""
+        moved: Floats = np.zeros(per_log_ohms.shape[0])
+        for drift in self._cases.drifts:
+            if drift.phase == phase:
+                at = (drift.hypothesis, drift.part)
+                moved[drift.hypothesis] += (
+                    per_log_ohms[at] * drift.log_ohms + per_volt[at] * drift.volts
+                )
+        widths = np.array([one.log_width for one in self._cases.hypotheses])
+        variance: Floats = (moved * widths) ** 2
+        return variance
+
+    def _seconds(self, reading: items.Reading) -> tuple[Floats, Floats]:
+        """Return how long the pull pin is live: 0 when it never is, a minute when it stays."""
+        pulse = self._cases.setting("pulse-seconds")
+        live = self.variant.system_volts * 0.25
+        command, after = (
+            self.solution.volts(Situation(phase), "pull-pin-harness", "chassis") > live
+            for phase in ("on-command", "after-command")
+        )
+        mu = np.where(command, pulse, 0.0)
+        mu = np.where(after, 60.0, mu)
+        spread = self.variant.circuit.settings["pulse-seconds"].log_sigma
+        return mu, np.where(after, 0.3, np.where(command, spread, 0.0)) ** 2 * mu**2
+
+    def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
+        shares = self._tree(outcomes.tree, outcomes.names)
+        for number, hypothesis in enumerate(self._cases.hypotheses):
+            rows = [
+                outcomes.given[narrow] if narrow in outcomes.given else outcomes.given[wide]
+                for narrow, wide in hypothesis.row_names
+                if narrow in outcomes.given or wide in outcomes.given
+            ]
+            if rows:
+                known = [self._tree(row, outcomes.names)[number] for row in rows]
+                shares[number] = np.mean(known, axis=0)
+        slip = outcomes.slip
+        return OutcomePrediction(outcomes.names, (1 - slip) * shares + slip / len(outcomes.names))
+
+    def _tree(self, tree: items.Branch | items.Distribution, names: Sequence[str]) -> Floats:
+        """Return the outcome shares of a tree under every hypothesis."""
+        count = len(self._cases.hypotheses)
+        if not isinstance(tree, items.Branch):
+            return np.tile([tree.get(name, 0.0) for name in names], (count, 1))
+        if isinstance(tree.test, str):
+            true = self.events[tree.test][:, None]
+            then, otherwise = self._tree(tree.then, names), self._tree(tree.otherwise, names)
+            mixed: Floats = true * then + (1 - true) * otherwise
+            return mixed
+        return self._tree(tree.then if self._holds(tree.test) else tree.otherwise, names)
+
+    def _holds(self, test: Mapping[str, Sequence[Any]]) -> bool:
+        facts: dict[str, Any] = {
+            "duty": self.variant.circuit.duty, "control": self.variant.circuit.control,
+            "coil": self.variant.coil, "system_volts": self.variant.system_volts,
+            "fuel_actuation": self.variant.fuel_actuation,
+        }  # fmt: skip
+        return all(facts[key] in allowed for key, allowed in test.items())
+
+
+def situation_of(reading: items.Reading) -> Situation:
+    """Return the situation in which a reading is taken; ohms are read on a dead circuit."""
+    dead = reading.quantity == "resistance"
+    return Situation(reading.phase, plug_fitted=reading.plug_fitted, added=reading.load, dead=dead)
+
+
+def situations_of(checks: Mapping[str, items.Check]) -> list[Situation]:
+    """Return the situations that the readings of some checks need."""
+    readings = [check.reading for check in checks.values() if check.reading is not None]
+    return sorted({situation_of(one) for one in readings if one.quantity != "seconds"})

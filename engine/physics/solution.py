@@ -1,0 +1,251 @@
+"""Every hypothesis solved in every situation: which switches are made, then volts and amperes.
+
+A situation is a phase of the machine with the plug on or off, a test lamp or jumper added, or a
+part replaced on trial. Switches that need a voltage or a relay coil's pull settle in three steps:
+as commanded with relay contacts open; contacts closed where the coil pulls; then what a sagging
+supply, a starved coil or a tripped output opens again.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.knowledge import items
+from engine.physics.circuit import METER_OHMS, OHMMETER_LEAK_OHMS, Floats, Network, Solved
+from engine.physics.hypotheses import Cases, healthy_ohms
+from engine.physics.machine import Variant
+
+Mask = NDArray[np.bool_]
+MAX_ROUNDS = 4
+
+
+@dataclass(frozen=True, order=True)
+class Situation:
+    """What is connected and when. ``restored`` parts are as new; ``dead`` is without sources."""
+
+    phase: str
+    plug_fitted: bool = True
+    added: str = "none"
+    restored: tuple[str, ...] = ()
+    dead: bool = False
+
+
+@dataclass(frozen=True)
+class Solution:
+    """The solved network of each situation; leading axis of the batch is the hypothesis."""
+
+    network: Network
+    cases: Cases
+    solved: dict[Situation, Solved] = field(repr=False)
+    coil_strength: dict[Situation, Floats] = field(repr=False)
+
+    def volts(self, situation: Situation, start: str, end: str) -> Floats:
+        """Return the voltage between two nodes under every hypothesis."""
+        pick = self.network.unit(start) - self.network.unit(end)
+        across: Floats = self.solved[situation].voltages @ pick
+        return across
+
+    def amperes(self, situation: Situation, part: str) -> Floats:
+        """Return the current in a part under every hypothesis."""
+        current: Floats = self.solved[situation].currents[:, self.cases.part(part)]
+        return current
+
+
+def make_network(cases: Cases) -> Network:
+    """Return the network of the parts, battery negative its reference."""
+    return Network([part.between for part in cases.parts], "battery-negative")
+
+
+def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Solution:
+    """Solve every hypothesis in every situation."""
+    network = make_network(cases)
+    conductances, volts = _values(cases, variant, situations)
+    live = np.array([not one.dead for one in situations])
+    made = _commanded(cases, variant, situations)
+    _settle_contacts_open(cases, made, situations)
+    strength = np.zeros(made.shape[:2])
+    solved_volts = np.zeros((*made.shape[:2], len(network.nodes)))
+    batch = _Batch(network, cases, variant, situations, conductances, volts, made, live)
+    batch.settle(solved_volts, strength)
+    final = np.where(made, conductances, 0.0)
+    leaks = np.where(live, METER_OHMS, OHMMETER_LEAK_OHMS)
+    solved, strengths = {}, {}
+    for place, situation in enumerate(situations):
+        inverse = network.inverse(final[place], float(leaks[place]))
+        right = -(final[place] * volts[place]) @ network.incidence
+        voltages = np.einsum("hnm,hm->hn", inverse, right)
+        currents = network.currents(final[place], volts[place], voltages)
+        solved[situation] = Solved(final[place], volts[place], voltages, currents, inverse)
+        strengths[situation] = strength[place]
+    return Solution(network, cases, solved, strengths)
+
+
+def _values(
+    cases: Cases, variant: Variant, situations: Sequence[Situation]
+) -> tuple[Floats, Floats]:
+    """Return conductances and source volts, shape (situation, hypothesis, part)."""
+    phases = [items.PHASES.index(one.phase) for one in situations]
+    ohms = cases.ohms[phases].copy()
+    volts = cases.volts[phases].copy()
+    for place, situation in enumerate(situations):
+        for column, part in enumerate(cases.parts):
+            if part.id in situation.restored or part.id == situation.added:
+                ohms[place, :, column] = _as_new(part, variant)
+            if part.at_plug and not situation.plug_fitted:
+                ohms[place, :, column] = math.inf
+            if part.kind == "source" and situation.dead:
+                ohms[place, :, column] = math.inf
+    with np.errstate(divide="ignore"):
+        return 1.0 / ohms, volts
+
+
+def _as_new(part: items.Part, variant: Variant) -> float:
+    """Return the ohms of a new part, or of test gear that is now there."""
+    if part.absent:
+        return (part.ohms or math.inf) * items.ohms_factor(variant.system_volts)
+    return healthy_ohms(part, variant)
+
+
+def _commanded(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Mask:
+    """Return which parts conduct as far as command and force go, shape as the conductances."""
+    made: Mask = np.ones((len(situations), len(cases.hypotheses), len(cases.parts)), dtype=bool)
+    for place, situation in enumerate(situations):
+        phase = items.PHASES.index(situation.phase)
+        wanted = variant.circuit.phases[situation.phase].made
+        for column, part in enumerate(cases.parts):
+            closed = cases.forced_closed[phase, :, column]
+            opened = cases.forced_open[phase, :, column]
+            if part.id in situation.restored:
+                closed, opened = np.zeros_like(closed), np.zeros_like(opened)
+            base = not part.switched or part.id in wanted
+            made[place, :, column] = (base | closed) & ~opened
+    return made
+
+
+def _settle_contacts_open(cases: Cases, made: Mask, situations: Sequence[Situation]) -> None:
+    """Open every relay contact that nothing forces closed, before its coil is looked at."""
+    for place, situation in enumerate(situations):
+        phase = items.PHASES.index(situation.phase)
+        for column, part in enumerate(cases.parts):
+            if part.kind == "contact":
+                forced = cases.forced_closed[phase, :, column] & (part.id not in situation.restored)
+                made[place, :, column] &= forced
+
+
+class _Batch:
+    """All live situations x hypotheses as one list of networks, solved again where one changed."""
+
+    def __init__(  # noqa: PLR0913, PLR0917 - one constructor for one place
+        self, network: Network, cases: Cases, variant: Variant, situations: Sequence[Situation],
+        conductances: Floats, volts: Floats, made: Mask, live: Mask,
+    ) -> None:  # fmt: skip
+        self.network, self.cases = network, cases
+        self.ratio = variant.system_volts / 12.0
+        self.situations = situations
+        self.conductances, self.volts, self.made = conductances, volts, made
+        self.live = np.broadcast_to(live[:, None], made.shape[:2])
+        self.phases = np.array([items.PHASES.index(one.phase) for one in situations])
+
+    def settle(self, voltages: Floats, strength: Floats) -> None:
+        """Fill node voltages and coil strength, changing ``made`` until nothing changes."""
+        todo = self.live.copy()
+        self._solve(voltages, todo)
+        todo = self._drop_unfed(voltages)
+        self._solve(voltages, todo)
+        strength[...] = self._coil_strength(voltages)
+        todo = self._close_contacts(strength)
+        for _ in range(MAX_ROUNDS):
+            self._solve(voltages, todo)
+            todo = self._drop_unfed(voltages) | self._open_starved(voltages) | self._trip(voltages)
+            if not todo.any():
+                return
+
+    def _solve(self, voltages: Floats, todo: Mask) -> None:
+        if not todo.any():
+            return
+        now = np.where(self.made[todo], self.conductances[todo], 0.0)
+        voltages[todo] = self.network.voltages(now, self.volts[todo])
+
+    def _between(self, voltages: Floats, start: str, end: str) -> Floats:
+        across: Floats = voltages @ (self.network.unit(start) - self.network.unit(end))
+        return across
+
+    def _open(self, column: int, fails: Mask) -> Mask:
+        """Open a part where ``fails`` and it is made; return where that changed anything."""
+        changed: Mask = self.made[:, :, column] & fails & self.live
+        self.made[:, :, column] &= ~changed
+        return changed
+
+    def _forced(self, column: int, part: items.Part) -> Mask:
+        """Return where a fault keeps a part closed; a part replaced on trial is sound."""
+        restored = np.array([part.id in one.restored for one in self.situations])[:, None]
+        forced: Mask = self.cases.forced_closed[self.phases, :, column] & ~restored
+        return forced
+
+    def _drop_unfed(self, voltages: Floats) -> Mask:
+        """Open switches whose need of a voltage is not met."""
+        changed = np.zeros(self.live.shape, dtype=bool)
+        for column, part in enumerate(self.cases.parts):
+            for need in part.needs:
+                low = self._between(voltages, need.node, need.across) < need.min_volts * self.ratio
+                names = [items.PHASES.index(phase) for phase in need.phases]
+                here = np.isin(self.phases, names)[:, None]
+                changed |= self._open(column, low & here & ~self._forced(column, part))
+        return changed
+
+    def _coil_strength(self, voltages: Floats) -> Floats:
+        """Return coil current x nominal coil ohms over the operate voltage (no unit)."""
+        strength = np.zeros(self.live.shape)
+        for part in self.cases.parts:
+            if part.kind == "contact":
+                strength = self._coil_volts(voltages, part) / (part.operate_volts * self.ratio)
+        return strength
+
+    def _coil_volts(self, voltages: Floats, contact: items.Part) -> Floats:
+        """Return the voltage that counts at a contact's coil: none where the coil is open."""
+        assert contact.operated_by is not None
+        across = self._between(voltages, *contact.operated_by)
+        coil = next(
+            column for column, part in enumerate(self.cases.parts)
+            if part.between == contact.operated_by
+        )  # fmt: skip
+        nominal = self.cases.parts[coil].ohms or 1.0
+        current = np.where(self.made[:, :, coil], self.conductances[:, :, coil], 0.0) * across
+        strength: Floats = current * nominal * self.ratio**2
+        return strength
+
+    def _close_contacts(self, strength: Floats) -> Mask:
+        """Close contacts whose coil pulls, unless a fault keeps them open."""
+        changed = np.zeros(self.live.shape, dtype=bool)
+        for column, part in enumerate(self.cases.parts):
+            if part.kind != "contact":
+                continue
+            restored = np.array([part.id in one.restored for one in self.situations])[:, None]
+            stuck_open = self.cases.forced_open[self.phases, :, column] & ~restored
+            closes = (strength >= 1.0) & ~self.made[:, :, column] & ~stuck_open & self.live
+            self.made[:, :, column] |= closes
+            changed |= closes
+        return changed
+
+    def _open_starved(self, voltages: Floats) -> Mask:
+        """Open contacts whose coil fell below its release voltage (they would chatter)."""
+        changed = np.zeros(self.live.shape, dtype=bool)
+        for column, part in enumerate(self.cases.parts):
+            if part.kind == "contact":
+                weak = self._coil_volts(voltages, part) < part.release_volts * self.ratio
+                changed |= self._open(column, weak & ~self._forced(column, part))
+        return changed
+
+    def _trip(self, voltages: Floats) -> Mask:
+        """Open outputs and feeds that carry more than they can."""
+        changed = np.zeros(self.live.shape, dtype=bool)
+        for column, part in enumerate(self.cases.parts):
+            if part.trips_at_amps is not None:
+                conductance = np.where(self.made[:, :, column], self.conductances[:, :, column], 0)
+                across = self._between(voltages, *part.between)
+                over = np.abs(conductance * across) > part.trips_at_amps / self.ratio
+                changed |= self._open(column, over)
+        return changed

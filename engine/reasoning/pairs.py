@@ -1,0 +1,192 @@
+"""Two faults at once, or one wild reading: what to say when no single cause fits.
+
+For the causes that explain some finding well, the circuit is solved with both in it, and the pair
+is weighed against every single cause on the same scale. A single cause carries a small flat share
+in each likelihood, which is the chance that a reading is simply wrong; so the comparison also
+tells a second fault from a reading that ought to be taken again.
+"""
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from engine.knowledge import Knowledge
+from engine.physics.circuit import Floats
+from engine.physics.hypotheses import Hypothesis, both
+from engine.physics.model import HEALTHY, OUTSIDE, Model, combine, solve_hypotheses, split_fuses
+from engine.reasoning.belief import BAD_SURPRISE, Belief, Weighed, weigh
+from engine.reasoning.qualify import Corrected
+
+SECOND_FAULT = 0.05  # judgement: how often a machine that is called in has a second, unrelated one
+MOST_CAUSES = 11
+BY_BELIEF, BY_FINDING = 5, 3
+REPORTED = 3
+LEAST_SHARE = 0.02
+
+
+@dataclass(frozen=True)
+class PairFit:
+    """The chance that two faults are there, the pairs, and the findings to take again."""
+
+    chance: float
+    pairs: list[dict[str, Any]]
+    repeat: list[int]
+
+
+def weigh_pairs(knowledge: Knowledge, belief: Belief, corrected: Sequence[Corrected]) -> PairFit:
+    """Weigh pairs of causes against single ones."""
+    chosen = _candidates(belief)
+    if len(chosen) < 2:
+        return PairFit(0.0, [], [])
+    model, priors = _pair_model(knowledge, belief, chosen)
+    weighed = [_weigh(model, one) for one in corrected]
+    logs = priors + sum(
+        one.log_likelihood * share for one, share in zip(weighed, belief.shares, strict=True)
+    )
+    # the first hypothesis is the healthy circuit, there for comparison only
+    pair_logs = np.asarray(logs)[1:]
+    single = _log_sum(belief.log_joint)
+    together = _log_sum(pair_logs)
+    chance = 1.0 / (1.0 + math.exp(min(700.0, single - together)))
+    ranked = _ranked(model, pair_logs, chance)
+    bad = _unexplained(belief)
+    pairs = [
+        _entry(knowledge, belief, model, weighed, name, share, number, bad)
+        for name, share, number in ranked[:REPORTED]
+    ]
+    if chance < 0.5:
+        return PairFit(chance, [], [belief.weighed[n].finding.index for n in bad])
+    return PairFit(chance, pairs, [])
+
+
+def _weigh(model: Model, corrected: Corrected) -> Weighed:
+    """Weigh a finding; one of a check that this variant of the machine lacks says nothing."""
+    if corrected.finding.check not in model.predictions:
+        nothing = np.zeros(len(model.hypotheses))
+        return Weighed(corrected.finding, nothing, nothing)
+    return weigh(model, corrected.finding, corrected.value, corrected.meter)
+
+
+def _candidates(belief: Belief) -> list[int]:
+    """Return hypotheses, one a cause: the state that explains most findings, wild ones apart."""
+    names = belief.model.causes
+    pool = set(belief.order[:BY_BELIEF])
+    logs = belief.cause_log_likelihoods
+    prior = np.log(np.maximum(belief.model.by_cause(belief.model.prior), 1e-300))
+    for row in logs:
+        pool |= {int(n) for n in np.argsort(-np.round(row + prior, 9), kind="stable")[:BY_FINDING]}
+    # the best that each does for any finding, so that the order of the findings cannot matter
+    merit = np.max(logs - logs.max(axis=1, keepdims=True), axis=0) + prior
+    ranked = sorted(pool, key=lambda n: (n not in belief.order[:BY_BELIEF], -round(merit[n], 9), n))
+    causes = [n for n in ranked if names[n] not in (HEALTHY, OUTSIDE)]
+    explained = sum(
+        (np.maximum(one.surprise, BAD_SURPRISE) * share
+         for one, share in zip(belief.weighed, belief.shares, strict=True)),
+        start=np.zeros(len(belief.model.hypotheses)),
+    )  # fmt: skip
+    here = belief.model.variant_of == _best_variant(belief)
+    found = []
+    for cause in causes[:MOST_CAUSES]:
+        mine = (belief.model.cause_of == cause) & here
+        if mine.any():  # a cause that only another control type has cannot be one of the pair
+            found.append(int(np.argmax(np.where(mine, explained, -np.inf))))
+    return found
+
+
+def _best_variant(belief: Belief) -> int:
+    """Return the place of the variant that the most probable hypothesis belongs to."""
+    return int(belief.model.variant_of[int(np.argmax(belief.hypotheses))])
+
+
+def _pair_model(
+    knowledge: Knowledge, belief: Belief, chosen: Sequence[int]
+) -> tuple[Model, Floats]:
+    """Solve the circuit with each pair in it; return the model and the log priors."""
+    source = belief.model
+    variant = source.variants[_best_variant(belief)]
+    cause_prior = dict(zip(source.causes, source.by_cause(np.exp(belief.log_prior)), strict=True))
+    healthy = next(one for one in source.hypotheses if one.cause == HEALTHY)
+    pairs = []
+    for first, second in itertools.combinations(chosen, 2):
+        one, two = source.hypotheses[first], source.hypotheses[second]
+        joined = both(_closed(one), _closed(two))
+        weight = cause_prior[one.cause] * cause_prior[two.cause] * SECOND_FAULT
+        pairs.append(_weighted(joined, weight))
+    found = [healthy, *split_fuses(pairs, variant)]
+    model = combine(knowledge, source.machine, [solve_hypotheses(knowledge, variant, found)])
+    return model, np.log(np.maximum([one.weight for one in found], 1e-300))
+
+
+def _closed(hypothesis: Hypothesis) -> Hypothesis:
+    """Return the hypothesis before any consequence: the pair decides on the fuse itself."""
+    return replace(hypothesis, fuse_opened=False)
+
+
+def _weighted(hypothesis: Hypothesis, weight: float) -> Hypothesis:
+    return replace(hypothesis, weight=weight)
+
+
+def _log_sum(logs: Floats) -> float:
+    top = float(logs.max())
+    return top + math.log(float(np.exp(logs - top).sum()))
+
+
+def _ranked(model: Model, logs: Floats, chance: float) -> list[tuple[str, float, int]]:
+    """Return pairs with their share of the whole and their best hypothesis, likeliest first."""
+    shares = np.exp(logs - _log_sum(logs)) * chance
+    found: dict[str, tuple[float, int]] = {}
+    for number, share in enumerate(shares, start=1):
+        name = model.hypotheses[number].cause
+        before, best = found.get(name, (0.0, number))
+        if share > shares[best - 1]:
+            best = number
+        found[name] = (before + float(share), best)
+    ranked = sorted(found.items(), key=lambda one: (-round(one[1][0], 9), one[0]))
+    return [(name, share, number) for name, (share, number) in ranked if share > LEAST_SHARE]
+
+
+def _unexplained(belief: Belief) -> list[int]:
+    """Return the rows of findings that the best single explanation hardly predicts."""
+    best = int(np.argmax(belief.hypotheses))
+    return [
+        n for n, one in enumerate(belief.weighed)
+        if belief.shares[n] > 0 and one.surprise[best] < BAD_SURPRISE
+    ]  # fmt: skip
+
+
+def _entry(  # noqa: PLR0913, PLR0917 - one place, one caller
+    knowledge: Knowledge, belief: Belief, model: Model, weighed: Sequence[Weighed], name: str,
+    share: float, number: int, bad: Sequence[int],
+) -> dict[str, Any]:  # fmt: skip
+    """Return what to say of a pair."""
+    first, second = name.split("+")
+    needed = [
+        belief.weighed[n].finding.index for n in bad
+        if weighed[n].surprise[number] >= BAD_SURPRISE
+    ]  # fmt: skip
+    return {
+        "causes": [first, second],
+        "names": [knowledge.causes[one].name for one in (first, second)],
+        "probability": round(share, 6),
+        "needed_for": needed,
+        "told_apart_by": _separator(belief.model, first, second),
+    }
+
+
+def _separator(model: Model, first: str, second: str) -> str | None:
+    """Return the check whose results differ most between the two causes on their own."""
+    best, least = None, 0.98
+    for check, prediction in model.predictions.items():
+        rows = [
+            (model.prior * (model.cause_of == model.causes.index(cause))) @ prediction.bins
+            for cause in (first, second)
+        ]
+        one, two = (row / max(row.sum(), 1e-300) for row in rows)
+        overlap = float(np.sqrt(one * two).sum())  # Bhattacharyya coefficient
+        if overlap < least - 1e-9:
+            best, least = check, overlap
+    return best

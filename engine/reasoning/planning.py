@@ -1,0 +1,409 @@
+"""What to do next: check, repair or call for help, to the fewest expected minutes.
+
+A plan works on weights of hypotheses. Checks split the weights over their results; a repair cures
+the causes it is for and leaves the rest; ``stop`` is the cost of the best fixed order of repairs
+from here on, with a call for help when that is cheaper than going on.
+
+The order of repairs is by probability over minutes (Heckerman, Breese and Rommelse 1995;
+Kalagnanam and Henrion 1988), which is optimal when each repair cures one cause and none other.
+Looking one check ahead can be beaten (the test-sequencing matrix of Pattipati and Alexandridis
+1990), so the planner looks ``depth`` checks ahead. The work is bounded by numbers of nodes, not by
+the clock: the same request gets the same answer on any machine.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.physics.circuit import Floats
+
+TINY = 1e-300
+QUICK_MINUTES, QUICK_SAVING = 1.0, 0.03  # a question, and the share of the minutes it must save
+
+
+def repair_minutes(
+    chances: Floats, minutes: Floats, service: float | None = None, wrong: float = 0.0
+) -> Floats:
+    """Return expected minutes to the fix when repairs are tried in the best order.
+
+    ``chances`` of causes, shape (..., causes), summing to 1; ``minutes`` of their repairs. A repair
+    is paid for when those before it did not cure the fault, and costs ``wrong`` minutes on top when
+    it does not cure it either. With ``service`` (minutes of calling for help, which cures anything)
+    the order ends there as soon as that is cheaper.
+
+    Before the cure a repair with its ``wrong`` costs ``minutes + wrong``, the curing one saves
+    ``wrong`` whatever the order: so the best order is by chance over ``minutes + wrong``.
+    """
+    with np.errstate(invalid="ignore"):
+        order = np.argsort(-(chances / (minutes + wrong)), axis=-1, kind="stable")
+    ranked = np.take_along_axis(chances, order, axis=-1)
+    cured = np.cumsum(ranked, axis=-1)
+    before = np.concatenate([np.zeros_like(ranked[..., :1]), cured[..., :-1]], axis=-1)
+    paid = minutes[order] * np.clip(1.0 - before, 0.0, None)
+    if wrong:
+        paid += wrong * np.clip(1.0 - cured, 0.0, None)
+    if service is None:
+        total: Floats = paid.sum(axis=-1)
+        return total
+    spent = np.concatenate([np.zeros_like(paid[..., :1]), np.cumsum(paid, axis=-1)], axis=-1)
+    left = np.clip(1.0 - np.concatenate([before, ranked.sum(-1, keepdims=True)], axis=-1), 0, None)
+    best: Floats = (spent + left * service).min(axis=-1)
+    return best
+
+
+def repair_order(chances: Floats, minutes: Floats, wrong: float = 0.0) -> list[int]:
+    """Return the causes in the best order of trying their repairs; ``wrong`` as above."""
+    return [int(n) for n in np.argsort(-(chances / (minutes + wrong)), kind="stable")]
+
+
+def minutes_of_order(chances: Floats, minutes: Floats, order: Sequence[int]) -> float:
+    """Return the expected minutes to the fix when repairs are tried in a given order."""
+    ranked = chances[list(order)]
+    left = np.clip(1.0 - np.concatenate([[0.0], np.cumsum(ranked)[:-1]]), 0.0, None)
+    return float((minutes[list(order)] * left).sum())
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A troubleshooting problem.
+
+    ``membership`` (hypothesis, cause) has a 1 where a hypothesis belongs to a cause; every cause
+    has at least one, every hypothesis exactly one. ``bins``
+    (hypothesis, all results of all checks) how each result is predicted; check k has the columns
+    ``starts[k]`` to ``starts[k + 1]``. With ``identify`` the aim is to know the cause, not to cure
+    it: a state that is not yet known has an infinite cost of stopping. ``wrong_repair`` is what a
+    repair that does not cure costs beside its minutes, in minutes.
+    """
+
+    membership: Floats
+    bins: Floats
+    starts: Sequence[int]
+    check_minutes: Floats
+    repair_minutes: Floats
+    service: float | None = None
+    identify: bool = False
+    wrong_repair: float = 0.0
+    _columns: list[slice] = field(init=False, repr=False)
+    _by_cause: NDArray[np.intp] = field(init=False, repr=False)
+    _cause_starts: NDArray[np.intp] = field(init=False, repr=False)
+    _sorted_bins: Floats = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Sort the hypotheses by cause, so that sums over a cause are sums over a stretch."""
+        slices = [slice(a, b) for a, b in zip(self.starts[:-1], self.starts[1:], strict=True)]
+        cause_of = np.argmax(self.membership, axis=1)
+        order = np.argsort(cause_of, kind="stable")
+        starts = np.searchsorted(cause_of[order], np.arange(self.membership.shape[1]))
+        object.__setattr__(self, "_columns", slices)
+        object.__setattr__(self, "_by_cause", order)
+        object.__setattr__(self, "_cause_starts", starts)
+        object.__setattr__(self, "_sorted_bins", self.bins[order])
+
+    def columns(self, check: int) -> slice:
+        """Return the columns of a check's results in ``bins``."""
+        return self._columns[check]
+
+    def stop(self, weights: Floats) -> Floats:
+        """Return the cost of stopping to check, times the weight; shape (...)."""
+        causes = weights @ self.membership
+        total = causes.sum(axis=-1)
+        if self.identify:
+            known = causes.max(axis=-1) >= total * (1 - 1e-9)
+            return np.where(known | (total <= TINY), 0.0, np.inf)
+        chances = causes / np.maximum(total, TINY)[..., None]
+        cost: Floats = total * self._fix_minutes(chances)
+        return cost
+
+    def _fix_minutes(self, chances: Floats) -> Floats:
+        return repair_minutes(chances, self.repair_minutes, self.service, self.wrong_repair)
+
+    def split(self, weights: Floats, check: int) -> Floats:
+        """Return the weights after each result of a check, shape (result, hypothesis)."""
+        parts: Floats = (self.bins[:, self.columns(check)] * weights[:, None]).T
+        return parts
+
+    def one_ahead(self, weights: Floats, checks: Sequence[int]) -> Floats:
+        """Return the cost, times the weight, of doing each check and then stopping.
+
+        ``weights`` of shape (batch, hypothesis); returns (batch, check).
+        """
+        columns = np.concatenate([np.arange(*self._bounds(check)) for check in checks])
+        spread = weights[:, self._by_cause, None] * self._sorted_bins[:, columns]
+        by_cause = np.add.reduceat(spread, self._cause_starts, axis=1)
+        joint = np.ascontiguousarray(np.swapaxes(by_cause, 1, 2))
+        chance = joint.sum(axis=-1)
+        if self.identify:
+            known = joint.max(axis=-1) >= chance * (1 - 1e-9)
+            cost = np.where(known | (chance <= TINY), 0.0, np.inf)
+        else:
+            belief = joint / np.maximum(chance, TINY)[..., None]
+            cost = chance * self._fix_minutes(belief)
+        sizes = [self._bounds(check)[1] - self._bounds(check)[0] for check in checks]
+        starts = np.cumsum([0, *sizes])[:-1]
+        after = np.add.reduceat(cost, starts, axis=1)
+        total = weights.sum(axis=-1)
+        costs: Floats = after + total[:, None] * self.check_minutes[list(checks)]
+        return costs
+
+    def _bounds(self, check: int) -> tuple[int, int]:
+        return self.starts[check], self.starts[check + 1]
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """How much work a plan may take."""
+
+    first: int = 6  # checks that are looked at two deep
+    second: int = 14  # checks considered behind each of their results
+    results: int = 5  # results of a check that are followed; the rest are taken as if stopped
+    repairs: int = 2  # repairs tried on paper before a check
+    after_repair: int = 2  # checks looked at two deep behind each of these
+
+    def work(self, problem: Problem) -> float:
+        """Return about how many numbers the plan sorts: rows x results x causes."""
+        rows = self.results * (self.first + self.repairs * self.after_repair) * (1 + self.repairs)
+        results = problem.bins.shape[1] / max(len(problem.check_minutes), 1) * self.second
+        return float(rows * results * problem.membership.shape[1])
+
+
+# From thorough to plain. Where much is still possible, looking far ahead costs most and decides
+# least; the sizes alone choose, so that the same request gets the same answer anywhere.
+STEPS = (
+    Bounds(),
+    Bounds(first=5, second=12, results=4, after_repair=1),
+    Bounds(first=4, second=9, results=4, repairs=1, after_repair=1),
+    Bounds(first=3, second=7, results=3, repairs=1, after_repair=0),
+    Bounds(first=2, second=5, results=2, repairs=1, after_repair=0),
+)
+MOST_WORK = 160_000
+
+
+def bounds_for(problem: Problem, most: float = MOST_WORK) -> Bounds:
+    """Return the most thorough bounds whose work stays within ``most``; else the plainest."""
+    return next((one for one in STEPS if one.work(problem) <= most), STEPS[-1])
+
+
+@dataclass(frozen=True)
+class Option:
+    """A check and the expected minutes to the end of the plan that starts with it."""
+
+    check: int
+    one_ahead: float
+    two_ahead: float
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do next: the checks, best first, against repairing first; minutes a case."""
+
+    options: list[Option]
+    stop: float  # repairs in the best order, no more checks
+    repair_now: float  # the best course that starts with a repair
+
+    def worth(self, option: Option) -> float:
+        """Return the minutes that a check saves by itself, or by making the best other one better.
+
+        Two steps ahead every check seems to save what the check behind it saves; that must not
+        count, or checks that change nothing would be proposed.
+        """
+        others = [one.one_ahead for one in self.options if one.check != option.check]
+        best_other = min([self.stop, *others])
+        return max(self.stop - option.one_ahead, best_other - option.two_ahead)
+
+    @property
+    def repair_first(self) -> bool:
+        """Return whether no check is expected to beat a repair now."""
+        least = min((one.two_ahead for one in self.options), default=math.inf)
+        return least >= self.repair_now - 1e-9
+
+
+def rank(
+    problem: Problem, weights: Floats, checks: Sequence[int], bounds: Bounds | None = None
+) -> Plan:
+    """Return the plan. ``weights`` need not sum to 1."""
+    bounds = bounds or bounds_for(problem)
+    total = max(float(weights.sum()), TINY)
+    stop = float(problem.stop(weights))
+    if not checks:
+        return Plan([], stop / total, stop / total)
+    costs = problem.one_ahead(weights[None, :], checks)[0] / total
+    order = sorted(range(len(checks)), key=lambda n: (round(float(costs[n]), 9), checks[n]))
+    ranked = [checks[n] for n in order]
+    repaired, paid = _after_repairs(problem, weights[None, :], bounds)
+    moves = [(weights, check) for check in ranked[: bounds.first]]
+    moves += [(row, check) for row in repaired for check in ranked[: bounds.after_repair]]
+    ahead = _two_ahead(problem, moves, ranked[: bounds.second], bounds)
+    found = []
+    for place, number in enumerate(order):
+        one = two = float(costs[number])
+        if place < bounds.first:
+            two = float(ahead[place]) / total
+        found.append(Option(checks[number], one, min(one, two)))
+    found.sort(key=lambda one: _place(problem, one, stop / total))
+    after = problem.stop(repaired) if len(repaired) else np.zeros(0)
+    behind = ahead[min(bounds.first, len(ranked)) :]
+    if len(behind):
+        after = np.minimum(behind.reshape(len(repaired), -1).min(axis=1), after)
+    return Plan(found, stop / total, min([stop, *(paid + after.ravel()).tolist()]) / total)
+
+
+def _place(problem: Problem, option: Option, stop: float) -> tuple[bool, float, float, int]:
+    """Return where an option stands.
+
+    What costs next to nothing and helps by itself comes before what costs: two steps ahead a free
+    question only seems to take the place of a better check.
+    """
+    quick = problem.check_minutes[option.check] <= QUICK_MINUTES
+    useful = stop - option.one_ahead >= QUICK_SAVING * stop
+    return (
+        not (quick and useful), round(option.two_ahead, 9), round(option.one_ahead, 9),
+        option.check,
+    )  # fmt: skip
+
+
+def _two_ahead(
+    problem: Problem, moves: Sequence[tuple[Floats, int]], behind: Sequence[int], bounds: Bounds
+) -> Floats:
+    """Return the cost, times the weight, of each move followed by the best of check or repair.
+
+    A move is a check done on some weights. All results of all moves are looked at together.
+    """
+    rows, places, best = [], [], []
+    for weights, check in moves:
+        parts = problem.split(weights, check)
+        best.append(problem.stop(parts))
+        follow = np.argsort(-parts.sum(axis=1), kind="stable")[: bounds.results]
+        rows.append(parts[follow])
+        places.append(follow)
+    batch = np.concatenate(rows)
+    done = np.repeat([check for _, check in moves], [len(row) for row in rows])
+    ahead = np.minimum(
+        _best_ahead(problem, batch, done, behind),
+        _repair_then(problem, batch, done, behind, bounds),
+    )
+    costs, start = [], 0
+    for (weights, check), follow, stops in zip(moves, places, best, strict=True):
+        stops[follow] = np.minimum(stops[follow], ahead[start : start + len(follow)])
+        start += len(follow)
+        costs.append(stops.sum() + weights.sum() * problem.check_minutes[check])
+    return np.array(costs)
+
+
+def _best_ahead(
+    problem: Problem, weights: Floats, done: NDArray[np.intp], behind: Sequence[int]
+) -> Floats:
+    """Return the cost of the best check one ahead for each row, its done check left out."""
+    costs = problem.one_ahead(weights, behind)
+    costs[done[:, None] == np.array(behind)[None, :]] = np.inf
+    best: Floats = costs.min(axis=1)
+    return best
+
+
+def _after_repairs(problem: Problem, weights: Floats, bounds: Bounds) -> tuple[Floats, Floats]:
+    """Return the weights left after each of the first repairs of the best order, and their price.
+
+    ``weights`` of shape (batch, hypothesis); the rows returned are batch by batch.
+    """
+    if problem.identify:
+        return np.zeros((0, weights.shape[1])), np.zeros(0)
+    causes = weights @ problem.membership
+    price = problem.repair_minutes + problem.wrong_repair
+    chosen = np.argsort(-(causes / price), axis=1, kind="stable")[:, : bounds.repairs]
+    rest = weights[:, None, :] * (1.0 - problem.membership.T[chosen])
+    paid = weights.sum(axis=1)[:, None] * problem.repair_minutes[chosen]
+    paid += problem.wrong_repair * rest.sum(axis=2)
+    return rest.reshape(-1, weights.shape[1]), paid.ravel()
+
+
+def _repair_then(
+    problem: Problem, weights: Floats, done: NDArray[np.intp], behind: Sequence[int],
+    bounds: Bounds,
+) -> Floats:  # fmt: skip
+    """Return the cost of the best repair for each row, followed by the best of check or stop."""
+    rest, paid = _after_repairs(problem, weights, bounds)
+    if not len(rest):
+        return np.full(len(weights), np.inf)
+    tries = len(rest) // len(weights)
+    after = np.minimum(
+        problem.stop(rest), _best_ahead(problem, rest, np.repeat(done, tries), behind)
+    )
+    best: Floats = (paid + after).reshape(len(weights), tries).min(axis=1)
+    return best
+
+
+class ExactTooLargeError(Exception):
+    """The problem has more states than the exact planner may visit."""
+
+
+class Exact:
+    """The best plan by dynamic programming over the results so far, repairs in between allowed.
+
+    For small problems and for measuring how far the bounded planner is from the optimum.
+    """
+
+    def __init__(self, problem: Problem, max_states: int = 400_000, repairs: bool = True) -> None:
+        self._problem, self._max, self._repairs = problem, max_states, repairs
+        self._known: dict[tuple[frozenset[tuple[int, int]], frozenset[int]], float] = {}
+
+    def cost(self, weights: Floats, checks: Sequence[int]) -> float:
+        """Return the least expected cost. Raises ExactTooLargeError past the state limit."""
+        total = float(weights.sum())
+        return self._cost(weights, frozenset(checks), frozenset(), frozenset()) / total
+
+    def first(self, weights: Floats, checks: Sequence[int]) -> dict[int, float]:
+        """Return the least expected cost of the plans that start with each check."""
+        total = float(weights.sum())
+        return {
+            check: self._after(weights, check, frozenset(checks), frozenset(), frozenset()) / total
+            for check in checks
+        }
+
+    def _cost(
+        self, weights: Floats, left: frozenset[int], seen: frozenset[tuple[int, int]],
+        tried: frozenset[int],
+    ) -> float:  # fmt: skip
+        key = (seen, tried)
+        if key in self._known:
+            return self._known[key]
+        if len(self._known) >= self._max:
+            raise ExactTooLargeError(f"more than {self._max} states")
+        best = float(self._problem.stop(weights))
+        if best > 0:
+            for check in sorted(left):
+                best = min(best, self._after(weights, check, left, seen, tried))
+            if self._repairs and not self._problem.identify:
+                best = min(best, self._repair(weights, left, seen, tried))
+        self._known[key] = best
+        return best
+
+    def _after(
+        self, weights: Floats, check: int, left: frozenset[int], seen: frozenset[tuple[int, int]],
+        tried: frozenset[int],
+    ) -> float:  # fmt: skip
+        cost = float(weights.sum() * self._problem.check_minutes[check])
+        for result, part in enumerate(self._problem.split(weights, check)):
+            if part.sum() > TINY:
+                cost += self._cost(part, left - {check}, seen | {(check, result)}, tried)
+        return cost
+
+    def _repair(
+        self, weights: Floats, left: frozenset[int], seen: frozenset[tuple[int, int]],
+        tried: frozenset[int],
+    ) -> float:  # fmt: skip
+        """Return the least cost of the plans that try one repair now and go on if it fails."""
+        best = np.inf
+        for cause in range(self._problem.membership.shape[1]):
+            mine = self._problem.membership[:, cause] > 0
+            if cause in tried or weights[mine].sum() <= TINY:
+                continue
+            rest = np.where(mine, 0.0, weights)
+            paid = float(weights.sum() * self._problem.repair_minutes[cause])
+            paid += float(rest.sum()) * self._problem.wrong_repair
+            if rest.sum() <= TINY:
+                best = min(best, paid)
+            elif paid < best:
+                best = min(best, paid + self._cost(rest, left, seen, tried | {cause}))
+        return float(best)

@@ -1,0 +1,363 @@
+"""The request: its schema, its units, and what this machine can have. One gate for all doors."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from marshmallow import Schema, ValidationError, fields, validate, validates_schema
+
+from engine.knowledge import Fault, Knowledge, RequestError, items
+from engine.knowledge.cross import applies
+from engine.knowledge.faults import unknown
+from engine.knowledge.shapes import Number, OneOf, flatten, members
+from engine.physics.machine import Machine
+from engine.physics.prediction import Instrument
+
+MAX_FINDINGS = 500
+MAX_ENTRIES = {"findings": MAX_FINDINGS, "on_hand": 20, "excluded": 100, "circumstances": 30}
+PREFIXES = {"": 1.0, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
+UNIT_WORDS = {
+    f"{prefix}{unit}": (unit, factor) for unit in items.UNITS for prefix, factor in PREFIXES.items()
+} | {"Ω": ("ohm", 1.0), "kΩ": ("ohm", 1e3), "MΩ": ("ohm", 1e6), "mΩ": ("ohm", 1e-3)}
+NOT_KNOWN, OPEN = "not-known", "open"
+
+
+def _within(low: float, high: float, unit: str) -> validate.Range:
+    return validate.Range(
+        min=low, max=high, error=f"must be from {low:g} to {high:g} {unit}; check the unit"
+    )
+
+
+class MachineSchema(Schema):
+    """The machine. Only duty, control and coil are required."""
+
+    duty = fields.String(required=True, validate=OneOf("duty", items.DUTIES))
+    control = fields.String(required=True, validate=OneOf("control", (*items.CONTROLS, "unknown")))
+    coil = fields.String(required=True, validate=OneOf("coil", (*items.COILS, "unknown")))
+    system_volts = fields.Integer(
+        strict=True, load_default=12, validate=OneOf("system_volts", items.SYSTEM_VOLTS)
+    )
+    fuel_actuation = fields.String(
+        load_default=None, allow_none=False, validate=OneOf("fuel_actuation", items.ACTUATIONS)
+    )
+    fuse_amps = Number(load_default=None, allow_none=False, validate=_within(1, 200, "A"))
+    pull_ohms = Number(load_default=None, allow_none=False, validate=_within(0.02, 20, "ohm"))
+    hold_ohms = Number(load_default=None, allow_none=False, validate=_within(1, 2000, "ohm"))
+    ambient_celsius = Number(load_default=None, allow_none=False, validate=_within(-60, 90, "C"))
+    solenoids = fields.Integer(
+        strict=True, load_default=None, allow_none=False, validate=OneOf("solenoids", (1, 2))
+    )
+
+    @validates_schema
+    def _fits(self, data: dict[str, Any], **_: Any) -> None:
+        duty, control = data.get("duty"), data.get("control")
+        if duty == "fuel-shutoff" and control == "controller-on-request":
+            raise ValidationError(
+                "a fuel-shutoff has ignition-timed or controller-on-crank", "control"
+            )
+        if duty == "brake-release" and control == "controller-on-crank":
+            raise ValidationError(
+                "a brake-release has ignition-timed or controller-on-request", "control"
+            )
+        if duty == "brake-release" and data.get("fuel_actuation") is not None:
+            raise ValidationError("only a fuel-shutoff has one", "fuel_actuation")
+
+
+class MeterSchema(Schema):
+    """Accuracy of the meter used: percent of reading plus counts of its resolution."""
+
+    percent = Number(required=True, validate=_within(0, 50, "%"))
+    counts = Number(required=True, validate=_within(0, 1000, "counts"))
+    resolution = Number(required=True, validate=_within(1e-9, 1e6, "of the check's unit"))
+
+
+class FindingSchema(Schema):
+    """One finding: a check with an outcome, or with a value and its unit."""
+
+    check = fields.String(required=True)
+    outcome = fields.String()
+    value = Number()
+    unit = fields.String()
+    lead_ohms = Number(validate=_within(0, 5, "ohm"))
+    measured_to = fields.String(validate=OneOf("measured_to", ("ground-pin", "body")))
+    celsius = Number(validate=_within(-60, 300, "C"))
+    meter = fields.Nested(MeterSchema)
+    plug = fields.String(validate=OneOf("plug", ("fitted", "removed")))
+    moment = fields.String(validate=OneOf("moment", items.MOMENTS))
+    side = fields.String(validate=OneOf("side", ("left", "right")))
+    circumstances = fields.List(fields.String(), validate=validate.Length(max=30))
+    note = fields.String(validate=validate.Length(max=2000))
+
+
+class RequestSchema(Schema):
+    """A diagnosis request; ``excluded`` are causes put right already, the complaint unchanged."""
+
+    machine = fields.Nested(MachineSchema, required=True)
+    findings = fields.List(
+        fields.Nested(FindingSchema),
+        load_default=list,
+        validate=validate.Length(max=MAX_FINDINGS),
+    )
+    on_hand = members("kind", items.KINDS, load_default=None, allow_none=False)
+    excluded = fields.List(fields.String(), load_default=list)
+    limit = fields.Integer(
+        strict=True, load_default=5,
+        validate=validate.Range(min=0, max=1000, error="must be 0 (all) to 1000"),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A finding, checked, its value in the check's own unit."""
+
+    index: int
+    check: str
+    outcome: str | None
+    value: float | None
+    unit: str | None
+    stated: str
+    lead_ohms: float | None = None
+    measured_to: str | None = None
+    celsius: float | None = None
+    meter: Instrument | None = None
+    plug: str | None = None
+    moment: str | None = None
+    side: str | None = None
+    circumstances: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Request:
+    """A request, checked."""
+
+    machine: Machine
+    solenoids: int | None
+    findings: tuple[Finding, ...]
+    on_hand: tuple[str, ...] | None
+    limit: int
+    excluded: tuple[str, ...]
+
+
+_SCHEMA = RequestSchema()
+
+
+def read_request(raw: Any, knowledge: Knowledge) -> Request:
+    """Check a request against schema and knowledge; raises RequestError with every fault."""
+    if not isinstance(raw, Mapping):
+        raise RequestError([Fault("", "a request is an object with machine and findings")])
+    faults = _too_long(raw)
+    if faults:
+        raise RequestError(faults)
+    data: Any = {}
+    try:
+        data = _SCHEMA.load(raw)
+    except ValidationError as error:
+        faults = flatten(error.messages)
+        data = error.valid_data
+    found = _findings(raw, data, knowledge, faults)
+    for number, name in enumerate(data.get("excluded", ()) if isinstance(data, dict) else ()):
+        if name not in knowledge.causes:
+            message = unknown("cause", name, knowledge.causes)
+            faults.append(Fault(f"excluded[{number}]", message))
+    if faults:
+        raise RequestError(faults)
+    machine = dict(data["machine"])
+    solenoids = machine.pop("solenoids")
+    on_hand = data["on_hand"]
+    return Request(
+        Machine(**machine), solenoids, tuple(found),
+        None if on_hand is None else tuple(on_hand), data["limit"], tuple(data["excluded"]),
+    )  # fmt: skip
+
+
+def _too_long(raw: Mapping[str, Any]) -> list[Fault]:
+    """Return faults of lists that are too long, before any word in them is looked at."""
+    lists = {"": raw} | {
+        f"findings[{place}].": one
+        for place, one in enumerate(_listed(raw.get("findings"))[:MAX_FINDINGS])
+        if isinstance(one, Mapping)
+    }
+    return [
+        Fault(f"{path}{key}", f"has {len(_listed(holder.get(key)))} entries; at most {most}")
+        for path, holder in lists.items()
+        for key, most in MAX_ENTRIES.items()
+        if len(_listed(holder.get(key))) > most
+    ]
+
+
+def _listed(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else []
+
+
+def _findings(
+    raw: Mapping[str, Any], data: Any, knowledge: Knowledge, faults: list[Fault]
+) -> list[Finding]:
+    """Read the findings that have the right shape; note what else is wrong with each."""
+    shaped = raw.get("findings", [])
+    if not isinstance(shaped, list):
+        return []
+    bad = {fault.path.split(".")[0] for fault in faults if fault.path.startswith("findings[")}
+    machine = data.get("machine", {}) if isinstance(data, dict) else {}
+    found = []
+    for index, one in enumerate(shaped[:MAX_FINDINGS]):
+        path = f"findings[{index}]"
+        if path in bad or not isinstance(one, Mapping):
+            if isinstance(one, Mapping):
+                _check_faults(one.get("check"), machine, knowledge, path, faults)
+            continue
+        before = len(faults)
+        finding = _finding(index, one, machine, knowledge, faults)
+        if len(faults) == before and finding is not None:
+            found.append(finding)
+    return found
+
+
+def _check_faults(
+    name: Any, machine: Mapping[str, Any], knowledge: Knowledge, path: str, faults: list[Fault]
+) -> items.Check | None:
+    """Return the check; note a fault when there is none or the machine cannot have it."""
+    check = knowledge.checks.get(name) if isinstance(name, str) else None
+    if check is None:
+        if isinstance(name, str):
+            faults.append(Fault(f"{path}.check", unknown("check", name, knowledge.checks)))
+        return None
+    if {"duty", "control", "coil"} <= set(machine) and not _can_have(check, machine, knowledge):
+        what = f"{machine['duty']}, {machine['control']}, {machine['coil']}"
+        if machine.get("fuel_actuation"):
+            what += f", {machine['fuel_actuation']}"
+        faults.append(Fault(f"{path}.check", f"'{name}' cannot be done on this machine ({what})"))
+    return check
+
+
+def _can_have(check: items.Check, machine: Mapping[str, Any], knowledge: Knowledge) -> bool:
+    """Return whether some circuit and coil style that the machine may have has the check."""
+    return any(
+        applies(
+            check.applies,
+            circuit=circuit,
+            coil=None if machine["coil"] == "unknown" else machine["coil"],
+            system_volts=machine.get("system_volts"),
+            fuel_actuation=machine.get("fuel_actuation"),
+        )
+        for circuit in knowledge.circuits.values()
+        if circuit.duty == machine["duty"] and machine["control"] in (circuit.control, "unknown")
+    )
+
+
+def _finding(
+    index: int, one: Mapping[str, Any], machine: Mapping[str, Any], knowledge: Knowledge,
+    faults: list[Fault],
+) -> Finding | None:  # fmt: skip
+    path = f"findings[{index}]"
+    check = _check_faults(one["check"], machine, knowledge, path, faults)
+    for number, tag in enumerate(one.get("circumstances", ())):
+        tags = knowledge.rows("circumstances")
+        if tag not in tags:
+            message = unknown("circumstance", tag, tags)
+            faults.append(Fault(f"{path}.circumstances[{number}]", message))
+    if one.get("side") is not None and machine.get("duty") == "fuel-shutoff":
+        faults.append(Fault(f"{path}.side", "only brake-release machines have two solenoids"))
+    if one.get("side") is not None and machine.get("solenoids") == 1:
+        faults.append(Fault(f"{path}.side", "the machine is said to have one solenoid"))
+    if check is None:
+        return None
+    if check.reading is None:
+        read = _read_outcome(one, check, path, faults)
+    else:
+        read = _read_value(one, check.reading, path, faults)
+    if read is None:
+        return None
+    outcome, value, unit, stated = read
+    meter = one.get("meter")
+    return Finding(
+        index, check.id, outcome, value, unit, stated,
+        lead_ohms=one.get("lead_ohms"), measured_to=one.get("measured_to"),
+        celsius=one.get("celsius"),
+        meter=None if meter is None else Instrument(**{k: float(v) for k, v in meter.items()}),
+        plug=one.get("plug"), moment=one.get("moment"), side=one.get("side"),
+        circumstances=tuple(one.get("circumstances", ())),
+    )  # fmt: skip
+
+
+Read = tuple[str | None, float | None, str | None, str]
+
+
+def _read_outcome(
+    one: Mapping[str, Any], check: items.Check, path: str, faults: list[Fault]
+) -> Read | None:
+    assert check.outcomes is not None
+    names = (*check.outcomes.names, NOT_KNOWN)
+    before = len(faults)
+    faults += [
+        Fault(f"{path}.{key}", f"'{check.id}' has an outcome ({', '.join(names)})")
+        for key in ("value", "unit", "lead_ohms", "celsius", "meter")
+        if key in one
+    ]
+    if "outcome" not in one:
+        faults.append(Fault(f"{path}.outcome", f"is missing: one of {', '.join(names)}"))
+    elif one["outcome"] not in names:
+        faults.append(
+            Fault(f"{path}.outcome", unknown(f"outcome of {check.id}", one["outcome"], names))
+        )
+    if len(faults) > before:
+        return None
+    return one["outcome"], None, None, check.outcomes.words.get(one["outcome"], "not known")
+
+
+def _read_value(
+    one: Mapping[str, Any], reading: items.Reading, path: str, faults: list[Fault]
+) -> Read | None:
+    allowed = (NOT_KNOWN, OPEN) if reading.unit == "ohm" else (NOT_KNOWN,)
+    if "outcome" in one:
+        return _read_word(one, reading, allowed, path, faults)
+    if "value" not in one:
+        faults.append(Fault(f"{path}.value", f"is missing: a number in {reading.unit}"))
+        return None
+    word = one.get("unit")
+    if word not in UNIT_WORDS or UNIT_WORDS[word][0] != reading.unit:
+        faults.append(Fault(f"{path}.unit", _unit_message(word, reading.unit)))
+        return None
+    value = float(one["value"]) * UNIT_WORDS[word][1]
+    if reading.unit in ("ohm", "s") and value < 0:
+        name = "resistance" if reading.unit == "ohm" else "time"
+        faults.append(Fault(f"{path}.value", f"a {name} is not negative"))
+    elif not math.isfinite(value) or not reading.low <= value <= reading.high:
+        faults.append(
+            Fault(
+                f"{path}.value",
+                f"{one['value']:g} {word} is outside what this check can read "
+                f"({reading.low:g} to {reading.high:g} {reading.unit}): check number and unit",
+            )
+        )
+    return None, value, reading.unit, f"{one['value']:g} {word}"
+
+
+def _read_word(
+    one: Mapping[str, Any], reading: items.Reading, allowed: tuple[str, ...], path: str,
+    faults: list[Fault],
+) -> Read | None:  # fmt: skip
+    if "value" in one:
+        faults.append(Fault(f"{path}.outcome", "give a value or an outcome, not both"))
+        return None
+    if one["outcome"] not in allowed:
+        hint = unknown("outcome", one["outcome"], allowed)
+        faults.append(
+            Fault(f"{path}.outcome", f"{hint}: a reading takes a value in {reading.unit}")
+        )
+        return None
+    return (
+        one["outcome"],
+        None,
+        reading.unit,
+        ("over range (open)" if one["outcome"] == OPEN else "not known"),
+    )
+
+
+def _unit_message(word: Any, unit: str) -> str:
+    usual = [name for name, (base, _) in UNIT_WORDS.items() if base == unit and name.isascii()]
+    if word is None:
+        return f"is missing: {unit} (or {', '.join(usual[1:])})"
+    if word in UNIT_WORDS:
+        return f"'{word}' does not fit: this check reads {unit}"
+    return unknown("unit", word, usual) + f": this check reads {unit}"

@@ -1,0 +1,64 @@
+"""Which cautions a step carries: from its hazards, the moment it is done at, and the machine."""
+
+from collections.abc import Sequence
+
+from engine.knowledge import Knowledge, items
+from engine.knowledge.rule_language import StepTest
+from engine.physics.machine import Variant
+from engine.rules.views import CaseView, holds
+
+# What the circuit brings is what the moment does to people, whoever measures.
+COMMAND_PHASE = "on-command"
+
+
+def caution_text(rule: items.Rule) -> str:
+    """Return a caution as one text: the danger, then what to do."""
+    return f"{rule.because.found} {rule.because.next}"
+
+
+def check_hazards(check: items.Check, variants: Sequence[Variant]) -> frozenset[str]:
+    """Return the hazards of doing a check on a machine that may have any of the variants."""
+    hazards = set(check.hazards)
+    for variant in variants:
+        brings = variant.circuit.brings
+        if check.reading is not None and check.reading.quantity != "resistance":
+            hazards.update(brings.get(check.reading.phase, ()))
+        if check.commanded:
+            hazards.update(brings.get(COMMAND_PHASE, ()))
+    return frozenset(hazards)
+
+
+def remedy_hazards(cause: items.Cause, variants: Sequence[Variant]) -> frozenset[str]:
+    """Return the hazards of putting a cause right and proving it, on the machine."""
+    hazards = set(cause.hazards)
+    for variant in variants:
+        if "energises" in cause.hazards:
+            hazards.update(variant.circuit.brings.get(COMMAND_PHASE, ()))
+    return frozenset(hazards)
+
+
+class Cautions:
+    """The cautions about steps, asked for by hazards."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._rules = {
+            name: rule
+            for name, rule in knowledge.rules.items()
+            if rule.family == "cautions"
+            and any(isinstance(test, StepTest) for test in knowledge.programs[name].walk())
+        }
+        self._programs = knowledge.programs
+
+    @property
+    def step_rules(self) -> frozenset[str]:
+        """Return the ids of the caution rules that are about steps."""
+        return frozenset(self._rules)
+
+    def for_step(self, hazards: frozenset[str], case: CaseView) -> list[str]:
+        """Return the texts of the cautions for a step with these hazards, in order of id."""
+        view = CaseView(case.machine, case.findings, case.beliefs, hazards)
+        return [
+            caution_text(rule)
+            for name, rule in self._rules.items()
+            if all(holds(test, view, frozenset()) for test in self._programs[name].conditions)
+        ]

@@ -1,0 +1,79 @@
+"""Numbers, bands and chances in words."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.answer import words
+from engine.physics.prediction import OutcomePrediction
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [(0.424, "0.42"), (3.14, "3.1"), (24.3, "24"), (1800.0, "1800"), (0.0, "0"), (0.004, "0"),
+     (0.4, "0.4"), (12.0, "12"), (19.97, "20"), (0.999, "1"), (-3.14, "-3.1"), (-0.001, "0"),
+     (100.0, "100"), (1e6, "1000000")],
+)  # fmt: skip
+def test_number(value: float, said: str) -> None:
+    """A number is said with the digits that a reading deserves, without trailing zeros."""
+    assert words.number(value) == said
+
+
+@given(value=st.floats(-1e6, 1e6))
+def test_a_number_in_words_is_near_the_number(value: float) -> None:
+    """What is said is within five percent, or half a hundredth, of what is meant."""
+    assert float(words.number(value)) == pytest.approx(value, rel=0.05, abs=0.0051)
+
+
+@pytest.mark.parametrize(
+    ("band", "unit", "low", "said"),
+    [
+        ((0.6, 14.0), "A", 0.0, "0.6 to 14 A"),
+        ((24.2, 31.4), "A", 0.0, "24 to 31 A"),
+        ((-3.0, 4.0), "A", 0.0, "0 to 4 A"),
+        ((-0.2, 0.3), "V", -2.0, "0 to 0.3 V"),
+        ((-1.5, 0.3), "V", -2.0, "-1.5 to 0.3 V"),
+        ((-0.2, 0.001), "V", -2.0, "0 V"),
+        ((11.96, 12.01), "V", -2.0, "12 V"),
+        ((-0.4, 0.2), "ohm", 0.0, "0 to 0.2 ohm"),
+        ((5e4, 2e7), "ohm", 0.0, "50000 ohm or more"),
+        ("open", "ohm", 0.0, "over range (open)"),
+        ((-0.1, 1.4), "s", 0.0, "0 to 1.4 s"),
+    ],
+)  # fmt: skip
+def test_band(band: Any, unit: str, low: float, said: str) -> None:
+    """A band is said from limit to limit, cut at what the quantity can be."""
+    assert words.band_words(band, unit, low) == said
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [(0.5, "50 %"), (0.996, "over 99 %"), (1.0, "over 99 %"), (0.004, "under 1 %"),
+     (0.0, "under 1 %"), (0.834, "83 %")],
+)  # fmt: skip
+def test_percent(chance: float, said: str) -> None:
+    """Nothing is called certain or impossible."""
+    assert words.percent(chance) == said
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [([], ""), (["a"], "a"), (["a", "b"], "a and b"), (["a", "b", "c"], "a, b and c")],
+)
+def test_listed(names: list[str], said: str) -> None:
+    """A list is said as in prose."""
+    assert words.listed(names) == said
+
+
+def test_outcomes() -> None:
+    """The likeliest answers are said in the caller's words, up to most of the chance."""
+    prediction = OutcomePrediction(("a", "b", "c"), np.array([[0.9, 0.06, 0.04], [0.3, 0.3, 0.4]]))
+    outcomes: Any = SimpleNamespace(words={"a": "It clicks", "b": "It does not", "c": "Maybe"})
+    first = words.outcome_words(prediction, np.array([1.0, 0.0]), outcomes)
+    assert first == "'It clicks' (90 %)"
+    second = words.outcome_words(prediction, np.array([0.0, 1.0]), outcomes)
+    assert second == "'Maybe' (40 %) or 'It clicks' (30 %)"

@@ -1,0 +1,74 @@
+"""An event is written with the change that it tells of, for those who ask for it."""
+
+import json
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+import pytest
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from api.cases.events import endpoints, enqueue
+from api.store import Database
+from api.store.models import Delivery, Endpoint
+
+NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
+URL = "http://127.0.0.1:9/hook"
+
+
+def _count(database: Database) -> int:
+    with database.reading() as session:
+        return session.scalar(select(func.count()).select_from(Delivery)) or 0
+
+
+def test_goes_to_those_who_ask_for_it(database: Database, add: Callable[..., Endpoint]) -> None:
+    """Of three endpoints, one asks for another kind and one is disabled: one delivery is made."""
+    wanted = add(URL, "case.closed", "finding.added")
+    add(URL, "finding.added")
+    off = add(URL, "case.closed")
+    with database.writing() as session:
+        endpoints.disable(session, off.id, NOON, "test")
+    with database.writing() as session:
+        enqueue(session, "case.closed", {"number": "104"}, NOON)
+    with database.reading() as session:
+        found = session.scalars(select(Delivery)).one()
+    assert (found.endpoint_id, found.kind, found.state) == (wanted.id, "case.closed", "waiting")
+
+
+def test_payload_is_type_timestamp_and_data(
+    database: Database, add: Callable[..., Endpoint]
+) -> None:
+    """The payload has the three members that the specification names, the time in UTC."""
+    add(URL)
+    with database.writing() as session:
+        enqueue(session, "case.closed", {"note": "Kabel grün"}, NOON)
+    with database.reading() as session:
+        payload = session.scalars(select(Delivery)).one().payload
+    assert json.loads(payload) == {
+        "type": "case.closed",
+        "timestamp": "2026-11-25T12:00:00.000000Z",
+        "data": {"note": "Kabel grün"},
+    }
+    assert not payload.endswith("\n")
+
+
+def test_is_gone_with_a_transaction_that_fails(
+    database: Database, add: Callable[..., Endpoint]
+) -> None:
+    """What is rolled back leaves no event of what did not happen."""
+    add(URL)
+
+    def work(session: Session) -> None:
+        enqueue(session, "case.closed", {}, NOON)
+        session.flush()
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        database.write(work)
+    assert _count(database) == 0
+
+
+def test_refuses_a_kind_that_nobody_can_ask_for(database: Database) -> None:
+    """A slip in the name of a kind is told at once and not lost in silence."""
+    with pytest.raises(ValueError, match=r"case\.shut"), database.writing() as session:
+        enqueue(session, "case.shut", {}, NOON)

@@ -1,0 +1,50 @@
+"""Signatures against the specification's reference library and its published example."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from standardwebhooks.webhooks import Webhook, WebhookVerificationError
+
+from api.cases.events import signing
+
+PAYLOAD = '{"type":"case.closed","data":{"note":"grün"}}'
+
+
+def test_published_example() -> None:
+    """The example in the tests of the Standard Webhooks reference libraries gives its signature."""
+    found = signing.headers(
+        "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw", "msg_p5jXN8AQM9LWM0D4loKWxJek",
+        '{"test": 2432232314}', datetime.fromtimestamp(1614265330, UTC),
+    )  # fmt: skip
+    assert found["webhook-signature"] == "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE="
+    assert found["webhook-timestamp"] == "1614265330"
+
+
+def test_reference_library_takes_it() -> None:
+    """A receiver with the reference library takes what was signed with a new secret."""
+    secret = signing.new_secret()
+    headers = signing.headers(secret, "msg_1", PAYLOAD, datetime.now(UTC))
+    assert Webhook(secret).verify(PAYLOAD, headers)["data"] == {"note": "grün"}
+
+
+@pytest.mark.parametrize(
+    ("payload", "message", "age"),
+    [(PAYLOAD + " ", "msg_1", 0), (PAYLOAD, "msg_2", 0), (PAYLOAD, "msg_1", 600)],
+    ids=["another payload", "another id", "an old attempt"],
+)
+def test_reference_library_refuses_what_was_changed(payload: str, message: str, age: int) -> None:
+    """Payload, id and time of the attempt are all under the signature."""
+    secret = signing.new_secret()
+    at = datetime.now(UTC) - timedelta(seconds=age)
+    headers = signing.headers(secret, "msg_1", PAYLOAD, at) | {"webhook-id": message}
+    with pytest.raises(WebhookVerificationError):
+        Webhook(secret).verify(payload, headers)
+
+
+def test_secrets_differ_and_are_long_enough() -> None:
+    """A secret is at least 24 bytes (the specification's least) and no two are the same."""
+    import base64
+
+    secrets = {signing.new_secret() for _ in range(50)}
+    assert len(secrets) == 50
+    assert all(len(base64.b64decode(one.removeprefix("whsec_"))) >= 24 for one in secrets)

@@ -1,0 +1,51 @@
+"""The history is read page by page, whole and in order."""
+
+import pytest
+from sqlalchemy import event
+
+from api.cases import Book
+from api.cases.replay import history
+from api.store.models import Case
+from tests.cases.replay.conftest import HISTORY
+
+
+@pytest.mark.parametrize("page", [1, 2, len(HISTORY), 100])
+def test_every_closed_case_once(book: Book, monkeypatch: pytest.MonkeyPatch, page: int) -> None:
+    """Whatever the size of a page, each closed case comes once, in the order of opening, and the
+    open one does not."""
+    monkeypatch.setattr(history, "PAGE", page)
+    found = [
+        draft.outcome["cause"] for draft in history.closed_cases(book.database) if draft.outcome
+    ]
+    assert found == [cause for _, cause in HISTORY]
+
+
+def test_no_more_than_a_page_is_held(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rows are loaded as they are asked for: after the first case one page of two is."""
+    monkeypatch.setattr(history, "PAGE", 2)
+    loaded = []
+
+    def count(case: Case, _: object) -> None:
+        loaded.append(case.order)
+
+    event.listen(Case, "load", count)
+    try:
+        drafts = history.closed_cases(book.database)
+        next(drafts)
+        assert len(loaded) == 2
+        assert sum(1 for _ in drafts) == len(HISTORY) - 1
+    finally:
+        event.remove(Case, "load", count)
+
+
+def test_what_is_closed_meanwhile_does_not_disturb(
+    book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A case that is reopened behind, or opened and closed after the start, changes nothing."""
+    monkeypatch.setattr(history, "PAGE", 1)
+    drafts = history.closed_cases(book.database)
+    first = next(drafts)
+    book.reopen(first.number, "the same again", "yard")
+    new = book.open({"machine": dict(first.machine), "findings": []}, by="yard")
+    book.close(new["number"], {"cause": "unknown"}, "yard", None)
+    assert sum(1 for _ in drafts) == len(HISTORY) - 1

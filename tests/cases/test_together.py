@@ -1,0 +1,144 @@
+"""Several people and programs on the same cases at once: nothing is lost, nothing done twice."""
+
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+from typing import Any
+
+import pytest
+from flask import Flask
+from sqlalchemy import func, select
+
+from api.cases import Book, StaleCase
+from api.cases.judging import judge
+from api.store import Database
+from api.store.models import Case, CaseFinding, CaseStep, KeptAnswer
+from tests.cases.conftest import CRANKS, MACHINE, VOLTS
+
+PEOPLE = 8
+
+
+def together(work: Any) -> list[Any]:
+    """Run ``work`` in eight threads that start at the same moment."""
+    barrier = Barrier(PEOPLE)
+
+    def call(place: int) -> Any:
+        barrier.wait()
+        return work(place)
+
+    with ThreadPoolExecutor(PEOPLE) as pool:
+        return list(pool.map(call, range(PEOPLE)))
+
+
+def rows(database: Database, table: Any) -> int:
+    """Return how many rows a table has."""
+    with database.reading() as session:
+        return int(session.scalar(select(func.count()).select_from(table)) or 0)
+
+
+def test_findings_added_at_once_are_all_there(book: Book, number: str) -> None:
+    """Eight people add four findings each to one case: 32 places, 32 steps, in one order."""
+
+    def add(person: int) -> None:
+        for count in range(4):
+            book.add_findings(number, [VOLTS | {"note": f"{person}.{count}"}], f"p{person}")
+
+    together(add)
+    case = book.get(number)
+    assert case["version"] == 1 + PEOPLE * 4
+    assert [one["place"] for one in case["findings"]] == list(range(1, 2 + PEOPLE * 4))
+    notes = [one["note"] for one in case["findings"][1:]]
+    assert sorted(notes) == sorted(f"{p}.{c}" for p in range(PEOPLE) for c in range(4))
+    assert [one["version"] for one in book.steps(number)] == list(range(1, 34))
+
+
+def test_of_changes_to_one_version_one_wins(book: Book, number: str) -> None:
+    """Eight changes of the version that all have seen: one is written, seven are told of it."""
+
+    def change(person: int) -> str:
+        try:
+            book.change(number, {"handed_to": f"p{person}"}, f"p{person}", 1)
+        except StaleCase as stale:
+            return stale.changes[0]["by"]
+        return ""
+
+    told = together(change)
+    winner = book.get(number)["handed_to"]
+    assert sorted(told) == ["", *[winner] * 7]
+    assert book.get(number)["version"] == 2
+
+
+def test_reading_and_writing_never_mix_versions(book: Book, number: str) -> None:
+    """A document read while others write has exactly the findings of its version."""
+
+    def work(person: int) -> None:
+        for _ in range(6):
+            if person % 2:
+                book.add_findings(number, [VOLTS], f"p{person}")
+            else:
+                found = book.get(number)
+                assert len(found["findings"]) == found["version"]
+
+    together(work)
+
+
+def test_a_case_under_constant_fire_lets_everybody_through(
+    book: Book, number: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever is overtaken five times holds the case and gets in."""
+    overtaken = 0
+
+    def slow(engine: Any, draft: Any, sent: Any) -> Any:
+        nonlocal overtaken
+        if draft.texts["complaint"] == "slow" and overtaken < 5:
+            overtaken += 1
+            book.add_findings(number, [VOLTS], "other")
+        return judge(engine, draft, sent)
+
+    monkeypatch.setattr("api.cases.book.judge", slow)
+    case = book.change(number, {"complaint": "slow"}, "Ana", None)
+    assert (case["complaint"], case["version"]) == ("slow", 7)
+    assert len(case["findings"]) == 6
+
+
+def test_the_same_key_at_once_opens_one_case(app: Flask, database: Database) -> None:
+    """Eight equal requests with one key get the same answer byte for byte, and one case is open."""
+
+    def send(_: int) -> Any:
+        return app.test_client().post(
+            "/v1/cases", json={"machine": MACHINE}, headers={"Idempotency-Key": "one"}
+        )
+
+    answers = together(send)
+    assert {one.status_code for one in answers} == {201}
+    assert len({one.data for one in answers}) == 1
+    assert len({one.headers["Location"] for one in answers}) == 1
+    replayed = [one.headers.get("Idempotent-Replayed") for one in answers]
+    assert sorted(map(str, replayed)) == ["None", *["true"] * 7]
+    assert (rows(database, Case), rows(database, CaseStep), rows(database, KeptAnswer)) == (1, 1, 1)
+
+
+def test_the_same_key_at_once_adds_one_finding(app: Flask, database: Database, opened: Any) -> None:
+    """Nor is a finding doubled, though the case has moved on for those who come second."""
+    address = opened(findings=[CRANKS])
+
+    def send(_: int) -> Any:
+        return app.test_client().post(
+            f"{address}/findings", json=VOLTS, headers={"Idempotency-Key": "k", "If-Match": '"1"'}
+        )
+
+    answers = together(send)
+    assert {one.status_code for one in answers} == {201}
+    assert len({one.data for one in answers}) == 1
+    assert rows(database, CaseFinding) == 2
+
+
+def test_different_keys_at_once_open_different_cases(app: Flask, database: Database) -> None:
+    """Eight callers with keys of their own open eight cases."""
+
+    def send(person: int) -> Any:
+        return app.test_client().post(
+            "/v1/cases", json={"machine": MACHINE}, headers={"Idempotency-Key": f"k{person}"}
+        )
+
+    assert len({one.headers["Location"] for one in together(send)}) == PEOPLE
+    assert rows(database, Case) == PEOPLE

@@ -1,0 +1,209 @@
+"""``kb check``: silent on a good base, and every fault of a bad one with its file and field."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+from tests.curation.shop import Shop, both_ends_corroded
+
+Run = Callable[..., Result]
+
+
+def plant(shop: Shop) -> list[str]:
+    """Plant one fault of each kind; return how the line that tells of each must begin."""
+    return [
+        _text(shop), _shape(shop), _stem(shop), _order(shop), _dangling(shop), _language(shop),
+        _dead(shop), _no_caution(shop), _look_alike(shop), _unconfirmed(shop), _idle(shop),
+        _switched_off(shop), _stray(shop),
+    ]  # fmt: skip
+
+
+def _text(shop: Shop) -> str:
+    shop.put("causes/fuse-open.yaml", "id: fuse-open\nname: Fuse\nname: Fuse again\n")
+    return "shop/causes/fuse-open.yaml:3:1: key 'name' stands twice"
+
+
+def _shape(shop: Shop) -> str:
+    check = shop.like("checks", "ground-side-voltage") | {"id": "bad-shape"}
+    check["predicted_by"]["phase"] = "on-comand"
+    shop.put("checks/bad-shape.yaml", check)
+    return (
+        "shop/checks/bad-shape.yaml: predicted_by.phase: unknown phase 'on-comand' "
+        "(did you mean 'on-command'?)"
+    )
+
+
+def _stem(shop: Shop) -> str:
+    shop.put("tables/not-the-stem.yaml", shop.like("tables", "copper"))
+    return "shop/tables/not-the-stem.yaml: id: must be the file's stem"
+
+
+def _order(shop: Shop) -> str:
+    data = shop.rule(
+        "out-of-order",
+        "traps",
+        [{"check": "relay-click", "outcome": "heard"}],
+        [{"weaken": "relay-click", "keep": 0.5}],
+    )
+    shop.put("rules/traps/out-of-order.yaml", dict(reversed(data.items())))
+    return "shop/rules/traps/out-of-order.yaml: keys stand in the order id, family"
+
+
+def _dangling(shop: Shop) -> str:
+    cause = shop.like("causes", "ground-resistive") | {"confirmed_by": ["ground-jumpr"]}
+    shop.put("causes/ground-resistive.yaml", cause)
+    return (
+        "shop/causes/ground-resistive.yaml: confirmed_by: unknown check 'ground-jumpr' "
+        "(did you mean 'ground-jumper'?)"
+    )
+
+
+def _language(shop: Shop) -> str:
+    shop.rule(
+        "wrong-action",
+        "proofs",
+        [{"check": "relay-click", "outcome": "heard"}],
+        [{"set_aside": "relay-click"}],
+    )
+    return "shop/rules/proofs/wrong-action.yaml: then[0].set_aside: is for traps"
+
+
+def _dead(shop: Shop) -> str:
+    shop.rule(
+        "dead-rule",
+        "traps",
+        [{"check": "battery-voltage-rest", "above": 500}],
+        [{"set_aside": "battery-voltage-rest"}],
+    )
+    return "shop/rules/traps/dead-rule.yaml: when[0]: the rule can never fire"
+
+
+def _no_caution(shop: Shop) -> str:
+    check = shop.like("checks", "plunger-by-hand") | {"id": "no-caution", "hazards": []}
+    shop.put("checks/no-caution.yaml", check)
+    return "shop/checks/no-caution.yaml: hazards: names no danger"
+
+
+def _look_alike(shop: Shop) -> str:
+    cause = shop.like("causes", "ground-open") | {"id": "twin", "name": "Another open ground"}
+    shop.put("causes/twin.yaml", cause)
+    return "shop/causes/twin.yaml: states: no check tells it from 'ground-open'"
+
+
+def _unconfirmed(shop: Shop) -> str:
+    both_ends_corroded(shop, ["battery-voltage-rest"])
+    return "shop/causes/both-ends.yaml: confirmed_by: no check named here tells it from 'healthy'"
+
+
+def _idle(shop: Shop) -> str:
+    check = shop.like("checks", "fuel-control") | {"id": "idle", "applies": {}}
+    check["predicted_by"] = {
+        "otherwise": {"solenoid": 0.4, "electronic": 0.3, "unknown": 0.3},
+    }
+    shop.put("checks/idle.yaml", check)
+    return "shop/checks/idle.yaml: predicted_by: separates nothing"
+
+
+def _switched_off(shop: Shop) -> str:
+    shop.put("switched-off.yaml", "rules: [no-such-rule]\n")
+    return "shop/switched-off.yaml: rules: unknown id 'no-such-rule'"
+
+
+def _stray(shop: Shop) -> str:
+    (shop.folder / "cauzes").mkdir()
+    return "shop/cauzes: unknown folder 'cauzes' (did you mean 'causes'?)"
+
+
+def test_shipped_base_is_clean_and_silent(run: Run) -> None:
+    """On the shipped base nothing is said and the status is 0."""
+    done = run("kb", "check")
+    assert (done.exit_code, done.output) == (0, "")
+
+
+def test_planted_faults_are_all_told(run: Run, shop: Shop) -> None:
+    """Of thirteen faults of as many kinds each is told once, with file and field, and no other."""
+    wanted = plant(shop)
+    done = run("kb", "check", "--kb", shop.folder)
+    lines = [line.removeprefix("threewire: ") for line in done.stderr.splitlines()]
+    assert done.exit_code == 1
+    for begin in wanted:
+        assert [line for line in lines if line.startswith(begin)], (begin, lines)
+    assert len(lines) == len(wanted), lines
+    assert lines == sorted(lines)
+
+
+def test_good_folder_is_silent(run: Run, shop: Shop) -> None:
+    """A shop's own cause that checks confirm and tell apart is no fault."""
+    both_ends_corroded(shop, ["ground-side-voltage", "fuse-drop-voltage"])
+    done = run("kb", "check", "--kb", shop.folder)
+    assert (done.exit_code, done.output) == (0, "")
+
+
+def test_declared_look_alikes_are_no_fault(run: Run, shop: Shop) -> None:
+    """Causes that nothing tells apart pass once a row gives the reason; a stale row does not."""
+    _look_alike(shop)
+    table = shop.like("tables", "look-alikes")
+    twins = ["twin", "ground-open", "wrong-ground-style"]
+    table["rows"] += [
+        {"id": "twins", "causes": twins, "reason": "One is a copy of the other."},
+        {"id": "stale", "causes": ["fuse-open", "battery-weak"], "reason": "Once it was so."},
+    ]
+    shop.put("tables/look-alikes.yaml", table)
+    done = run("kb", "check", "--kb", shop.folder)
+    lines = done.stderr.splitlines()
+    assert len(lines) == 1, lines
+    stale = f"rows[{len(table['rows']) - 1}].causes: checks tell all of these"
+    assert f"shop/tables/look-alikes.yaml: {stale}" in lines[0]
+
+
+@pytest.mark.parametrize(
+    ("row", "field", "says"),
+    [
+        ({"causes": ["fuse-open"], "reason": "Why."}, "causes", "two causes or more"),
+        ({"causes": ["fuse-open", "fuse-opn"], "reason": "Why."}, "causes", "'fuse-open'"),
+        ({"causes": ["fuse-open", "outside"]}, "reason", "is missing"),
+        (
+            {"causes": ["fuse-open", "outside"], "reason": "Why.", "circuits": ["x"]},
+            "circuits",
+            "unknown circuit",
+        ),
+        ({"causes": ["fuse-open", "outside"], "reason": "Why.", "wy": 1}, "wy", "unknown key"),
+    ],
+)
+def test_rows_of_look_alikes_are_checked(
+    shop: Shop, row: dict[str, object], field: str, says: str
+) -> None:
+    """A row without two known causes, circuits or a reason is a fault of that field."""
+    from engine import Diagnoser, load_knowledge
+    from engine.audit.coverage import row_faults
+
+    table = shop.like("tables", "look-alikes")
+    table["rows"] = [{"id": "bad", **row}]
+    shop.put("tables/look-alikes.yaml", table)
+    knowledge = Diagnoser(load_knowledge([shop.folder])).knowledge
+    faults = row_faults(knowledge, [])
+    assert [fault.path for fault in faults if says in fault.message] == [
+        f"shop/tables/look-alikes.yaml: rows[0].{field}"
+    ]
+
+
+def test_fault_of_a_missing_folder(run: Run, tmp_path: Path) -> None:
+    """A folder that is not there is told by name."""
+    done = run("kb", "check", "--kb", tmp_path / "nowhere")
+    assert done.exit_code == 1
+    assert "nowhere: is not a directory" in done.stderr
+
+
+def test_verbose_tells_of_conclusions_that_nobody_uses(run: Run, shop: Shop) -> None:
+    """A conclusion without a reader is news, not a fault."""
+    shop.rule(
+        "talks-to-nobody",
+        "context",
+        [{"check": "relay-click", "outcome": "heard"}],
+        [{"conclude": "heard-by-nobody"}],
+    )
+    done = run("kb", "check", "--verbose", "--kb", shop.folder)
+    assert done.exit_code == 0
+    assert "talks-to-nobody: 'heard-by-nobody' is concluded" in done.stdout

@@ -1,0 +1,143 @@
+"""A shop's own files over the shipped ones: add, replace, switch off, and see it in the version."""
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+from engine import load_knowledge
+from tests.curation.shop import Shop, both_ends_corroded
+
+Run = Callable[..., Result]
+REQUEST = {
+    "machine": {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "body-ground"},
+    "findings": [{"check": "relay-click", "outcome": "heard"}],
+    "limit": 0,
+}
+
+
+@pytest.fixture
+def request_file(tmp_path: Path) -> Path:
+    """A request in a file."""
+    file = tmp_path / "request.json"
+    file.write_text(json.dumps(REQUEST), encoding="utf-8")
+    return file
+
+
+def answer(run: Run, file: Path, *options: str | Path) -> dict[str, object]:
+    """Return the diagnosis of the request."""
+    done = run("diagnose", file, "--json", *options)
+    assert done.exit_code == 0, done.stderr
+    found: dict[str, object] = json.loads(done.stdout)
+    return found
+
+
+def causes(found: dict[str, object]) -> set[str]:
+    """Return the ids of the causes of an answer."""
+    listed = found["causes"]
+    assert isinstance(listed, list)
+    return {one["id"] for one in listed}
+
+
+def proposed(found: dict[str, object]) -> set[str]:
+    """Return the ids of the checks that an answer proposes."""
+    listed = found["next_checks"]
+    assert isinstance(listed, list)
+    return {one["check"] for one in listed}
+
+
+def test_cause_is_added_replaced_and_switched_off(run: Run, shop: Shop, request_file: Path) -> None:
+    """Diagnoses weigh what the folder adds, say what it replaces, and leave out what is off."""
+    both_ends_corroded(shop, ["ground-side-voltage"])
+    renamed = shop.like("causes", "fuse-open") | {"name": "The shop's own word for a fuse"}
+    shop.put("causes/fuse-open.yaml", renamed)
+    shop.put("switched-off.yaml", "causes: [wrong-voltage-part]\nchecks: [pull-pin-voltage]\n")
+    plain, own = answer(run, request_file), answer(run, request_file, "--kb", shop.folder)
+    assert causes(own) - causes(plain) == {"both-ends"}
+    assert causes(plain) - causes(own) == {"wrong-voltage-part"}
+    assert "pull-pin-voltage" in proposed(plain)
+    assert "pull-pin-voltage" not in proposed(own)
+    named = own["causes"]
+    assert isinstance(named, list)
+    assert {"The shop's own word for a fuse"} == {
+        one["name"] for one in named if one["id"] == "fuse-open"
+    }
+
+
+def test_version_shows_the_shop_and_a_digest(shop: Shop) -> None:
+    """``+shop`` says that a folder is laid over; the digest changes with what is in it."""
+    plain = load_knowledge().version
+    both_ends_corroded(shop, ["ground-side-voltage"])
+    first = load_knowledge([shop.folder]).version
+    both_ends_corroded(shop, ["ground-side-voltage", "fuse-drop-voltage"])
+    second = load_knowledge([shop.folder]).version
+    assert "+shop" not in plain
+    assert "+shop-" in first
+    assert len({plain.split("-")[-1], first.split("-")[-1], second.split("-")[-1]}) == 3
+    assert load_knowledge([shop.folder]).version == second
+
+
+def test_folders_are_laid_in_order(shop: Shop, tmp_path: Path) -> None:
+    """Of two folders that change the same item the later one wins."""
+    other = tmp_path / "other"
+    for folder, name in ((shop.folder, "First"), (other, "Second")):
+        file = folder / "causes" / "fuse-open.yaml"
+        file.parent.mkdir(parents=True, exist_ok=True)
+        shop.put("causes/fuse-open.yaml", shop.like("causes", "fuse-open") | {"name": name})
+        if folder is other:
+            os.replace(shop.folder / "causes" / "fuse-open.yaml", file)
+    shop.put("causes/fuse-open.yaml", shop.like("causes", "fuse-open") | {"name": "First"})
+    assert load_knowledge([shop.folder, other]).causes["fuse-open"].name == "Second"
+    assert load_knowledge([other, shop.folder]).causes["fuse-open"].name == "First"
+
+
+def test_setting_names_folders_for_every_command(
+    run: Run, shop: Shop, tmp_path: Path, request_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """THREEWIRE_KB holds for kb, diagnose and the service; folders are separated as in PATH."""
+    both_ends_corroded(shop, ["ground-side-voltage"])
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    monkeypatch.setenv("THREEWIRE_KB", os.pathsep.join([str(empty), str(shop.folder)]))
+    assert "both-ends" in causes(answer(run, request_file))
+    assert run("kb", "show", "both-ends", "--circuit", "fuel-shutoff-ignition-timed").exit_code == 0
+    from api import create_app
+
+    body = create_app().test_client().get("/v1/causes/both-ends").json
+    assert body["name"] == "Both ends"
+    assert "+shop" in run("version").stdout
+
+
+def test_trap_rule_needs_one_file_and_one_case(
+    run: Run, shop: Shop, tmp_path: Path, request_file: Path
+) -> None:
+    """A trap rule and its cases are two new files; it then fires, and its cases run."""
+    shop.rule(
+        "clicks-in-the-next-bay",
+        "traps",
+        [{"check": "relay-click", "outcome": "heard"}],
+        [{"set_aside": "relay-click"}],
+    )
+    cases = tmp_path / "cases"
+    cases.mkdir()
+    machine = json.dumps(REQUEST["machine"])
+    (cases / "clicks-in-the-next-bay.yaml").write_text(
+        "rule: clicks-in-the-next-bay\n"
+        "fires:\n  - because: It was heard.\n    request:\n"
+        f"      machine: {machine}\n"
+        "      findings: [{check: relay-click, outcome: heard}]\n"
+        "silent:\n  - because: It was not heard.\n    request:\n"
+        f"      machine: {machine}\n"
+        "      findings: [{check: relay-click, outcome: not-heard}]\n",
+        encoding="utf-8",
+    )
+    assert run("kb", "check", "--kb", shop.folder).output == ""
+    done = run("kb", "cases", "--kb", shop.folder, "--cases", cases)
+    assert done.exit_code == 0, done.output
+    assert "2 cases, 0 faults" in done.stdout
+    aside = answer(run, request_file, "--kb", shop.folder)["set_aside"]
+    assert isinstance(aside, list)
+    assert [one["rule"] for one in aside] == ["clicks-in-the-next-bay"]

@@ -1,0 +1,219 @@
+"""The generated reference: whole, linked, and safe to serve."""
+
+from collections.abc import Callable
+from html.parser import HTMLParser
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from click.testing import Result
+from flask.testing import FlaskClient
+
+from api import create_app
+from api.curation.facts import KINDS, shelf, title_of
+from api.curation.reference import write_site
+from engine import Knowledge
+from engine.audit import Survey
+
+VOID = {"meta", "link", "input", "br"}
+
+
+class Reader(HTMLParser):
+    """Reads a page: text, links, ids, and whether every element is closed."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.links: list[str] = []
+        self.ids: set[str] = set()
+        self.tags: set[str] = set()
+        self.attributes: set[str] = set()
+        self.words: list[str] = []
+        self._open: list[str] = []
+        self.feed(text)
+        self.close()
+        assert self._open == [], self._open
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note an element that begins."""
+        self.tags.add(tag)
+        for name, value in attrs:
+            self.attributes.add(name)
+            if name in ("href", "src") and value is not None:
+                self.links.append(value)
+            if name == "id" and value is not None:
+                self.ids.add(value)
+        if tag not in VOID:
+            self._open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        """Note an element that ends; it must be the one that began last."""
+        assert self._open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        """Note text."""
+        self.words += data.split()
+
+    @property
+    def text(self) -> str:
+        """Return the text of the page."""
+        return " ".join(self.words)
+
+
+@pytest.fixture(scope="module")
+def site(survey: Survey, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The reference written out as files."""
+    folder = tmp_path_factory.mktemp("reference")
+    count = write_site(survey, folder)
+    assert count == len(list(folder.rglob("*.html")))
+    return folder
+
+
+@pytest.fixture(scope="module")
+def pages(site: Path) -> dict[str, Reader]:
+    """Every page, read."""
+    return {
+        file.relative_to(site).as_posix(): Reader(file.read_text(encoding="utf-8"))
+        for file in sorted(site.rglob("*.html"))
+    }
+
+
+@pytest.fixture(scope="module")
+def client(knowledge: Knowledge, survey: Survey) -> FlaskClient:
+    """A client of the service on the shipped base."""
+    config = {"KNOWLEDGE": knowledge, "DIAGNOSER": survey.diagnoser}
+    return create_app(config).test_client()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_item_is_missing(pages: dict[str, Reader], knowledge: Knowledge, kind: str) -> None:
+    """Every cause, check, rule, circuit and table has a page, and the index leads to it."""
+    linked = set(pages["index.html"].links)
+    for name, item in shelf(knowledge, kind).items():
+        path = f"{kind}/{name}.html"
+        assert path in linked, path
+        text = pages[path].text
+        assert " ".join(title_of(item).split()) in text
+        assert name in text
+        assert item.file in text
+
+
+def test_prose_of_causes_checks_and_rules_is_there(
+    pages: dict[str, Reader], knowledge: Knowledge
+) -> None:
+    """A page holds all that its file says to people."""
+    for cause in knowledge.causes.values():
+        for prose in (cause.looks_like, cause.remedy, cause.proof_of_repair):
+            assert prose in pages[f"causes/{cause.id}.html"].text
+    for check in knowledge.checks.values():
+        for prose in (check.say, check.how, check.why):
+            assert prose in pages[f"checks/{check.id}.html"].text
+    for rule in knowledge.rules.values():
+        for prose in (rule.because.found, rule.because.points, rule.because.next):
+            assert prose in pages[f"rules/{rule.id}.html"].text
+
+
+def test_every_link_leads_somewhere(pages: dict[str, Reader], site: Path) -> None:
+    """No link of any page is dead, neither its file nor the place in it, and none leaves."""
+    for path, page in pages.items():
+        for link in page.links:
+            parts = urlsplit(link)
+            assert not parts.scheme, (path, link)
+            assert not parts.netloc, (path, link)
+            target = ((site / path).parent / parts.path).resolve() if parts.path else site / path
+            assert target.is_file(), (path, link)
+            if parts.fragment:
+                there = pages[target.relative_to(site.resolve()).as_posix()]
+                assert parts.fragment in there.ids, (path, link)
+
+
+def test_pages_work_under_the_strict_policy(pages: dict[str, Reader]) -> None:
+    """Nothing that the Content-Security-Policy forbids is on a page: no script, no inline style."""
+    for path, page in pages.items():
+        assert not page.tags & {"script", "style", "img", "iframe", "object", "base"}, path
+        assert not {one for one in page.attributes if one.startswith("on")} | (
+            page.attributes & {"style"}
+        ), path
+    sheet = Path(__file__).parents[2] / "api" / "static" / "reference.css"
+    assert "url(" not in sheet.read_text(encoding="utf-8")
+    assert "@import" not in sheet.read_text(encoding="utf-8")
+
+
+def test_served_pages_say_what_the_files_say(client: FlaskClient, site: Path) -> None:
+    """The service serves the same pages, with a policy that lets only its own style sheet in."""
+    for path in ("causes/ground-resistive.html", "rules/smoking-coil.html", "groups.html"):
+        served = client.get(f"/reference/{path}")
+        assert served.status_code == 200
+        assert served.mimetype == "text/html"
+        policy = served.headers["Content-Security-Policy"]
+        assert "default-src 'none'" in policy
+        assert "style-src 'self'" in policy
+        assert "unsafe" not in policy
+        written = Reader((site / path).read_text(encoding="utf-8"))
+        assert Reader(served.text).text == written.text
+    style = client.get("/reference/style.css")
+    assert style.mimetype == "text/css"
+    assert client.get("/reference/groups.html", headers={
+        "If-None-Match": client.get("/reference/groups.html").headers["ETag"]
+    }).status_code == 304  # fmt: skip
+
+
+@pytest.mark.parametrize("address", ["/reference/", "/reference"])
+def test_links_of_the_served_index_work(client: FlaskClient, address: str) -> None:
+    """With the closing slash or without it, the links of the index lead to pages."""
+    from urllib.parse import urljoin
+
+    page = Reader(client.get(address).text)
+    for link in ["causes/fuse-open.html", "style.css", "groups.html"]:
+        found = next(one for one in page.links if one.endswith(link))
+        assert client.get(urljoin(f"http://localhost{address}", found)).status_code == 200
+
+
+def test_search_finds_items_with_every_word(client: FlaskClient) -> None:
+    """The plain form narrows the list to items that have all of the words."""
+    page = Reader(client.get("/reference/?q=Third+PIN&kind=rules").text)
+    found = [one for one in page.links if one.startswith("rules/")]
+    assert "rules/ohms-to-dead-pin-body-ground.html" in found
+    assert not [one for one in page.links if one.startswith("causes/")]
+    assert len(found) < 40
+    assert "Nothing has all of these words" in client.get("/reference/?q=xyzzy").text
+
+
+def test_what_is_typed_is_not_taken_as_markup(client: FlaskClient) -> None:
+    """Words that look like HTML are shown as they were typed."""
+    text = client.get("/reference/?q=%22%3E%3Cscript%3Ealert(1)").text
+    assert "<script" not in text
+    assert "&lt;script&gt;" in text
+
+
+@pytest.mark.parametrize(
+    "query", ["q=a&q=b", "kind=cause", "words=x", "q=" + "a" * 101, "kind=causes&kind=rules"]
+)
+def test_strange_queries_are_refused(client: FlaskClient, query: str) -> None:
+    """An unknown, repeated or endless parameter is a 422 that says so."""
+    response = client.get(f"/reference/?{query}")
+    assert response.status_code == 422
+    assert response.get_json(force=True)["errors"]
+
+
+def test_page_that_is_not_there(client: FlaskClient) -> None:
+    """A person gets a page and a program a problem document; both name the nearest."""
+    for path in ("causes/fuse-opn.html", "cause/fuse-open.html"):
+        person = client.get(f"/reference/{path}", headers={"Accept": "text/html"})
+        assert person.status_code == 404
+        assert person.mimetype == "text/html"
+        assert "did you mean" in person.text
+        program = client.get(f"/reference/{path}")
+        assert program.status_code == 404
+        assert program.mimetype == "application/problem+json"
+        assert "did you mean" in program.get_json(force=True)["detail"]
+
+
+def test_command_writes_the_site(
+    run: Callable[..., Result], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, survey: Survey
+) -> None:
+    """``kb reference`` writes the pages and their style sheet and says how many."""
+    monkeypatch.setattr("engine.audit.Survey", lambda _: survey)  # worked out already
+    done = run("kb", "reference", "--out", tmp_path / "site")
+    assert done.exit_code == 0, done.output
+    assert (tmp_path / "site" / "style.css").is_file()
+    assert done.stdout.startswith(f"{len(list((tmp_path / 'site').rglob('*.html')))} pages in")

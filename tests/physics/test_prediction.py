@@ -1,0 +1,265 @@
+"""What readings and answers are expected: instruments, scales, densities, bands, bins."""
+
+import itertools
+import math
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.stats import norm
+
+from engine.diagnosis import Diagnoser
+from engine.knowledge import Knowledge
+from engine.physics.conditions import Asked
+from engine.physics.machine import Machine, Variant
+from engine.physics.model import Model, build_variant
+from engine.physics.prediction import (
+    FLAT_SHARE,
+    OPEN_OHMS,
+    OPEN_SURE,
+    SCALES,
+    Instrument,
+    OutcomePrediction,
+    ReadingPrediction,
+    instrument_from,
+)
+from tests.physics.support import FAULTY, GOOD, fault, part, predicted
+
+Make = Callable[..., Variant]
+METER = Instrument(percent=0.5, counts=2, resolution=0.01)
+
+
+def reading(mu: list[float], unit: str = "V", high: float = 60.0) -> ReadingPrediction:
+    """Return a made-up prediction with the same tolerance under every hypothesis."""
+    means = np.array(mu)
+    return ReadingPrediction(
+        unit=unit, low=-2.0 if unit == "V" else 0.0, high=high, instrument=METER,
+        repeatability=0.1, mu=means, tolerance_var=np.full(len(mu), 0.04),
+        flat=np.zeros(len(mu), dtype=bool),
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def model(diagnoser: Diagnoser) -> Model:
+    """Give the model of a timed fuel shut-off with a case-ground coil."""
+    return diagnoser.models.get(Machine("fuel-shutoff", "ignition-timed", "case-ground"))
+
+
+def test_accuracy_of_a_meter() -> None:
+    """0.4 ohm on a 200.0 ohm range, 0.5 % + 2 x 0.1, has u 0.1166 ohm (JCGM 100, 4.3.7)."""
+    meter = Instrument(percent=0.5, counts=2, resolution=0.1)
+    assert math.sqrt(float(meter.variance(np.array([0.4]))[0])) == pytest.approx(0.1166, abs=5e-5)
+
+
+def test_leads_that_nobody_zeroed_widen_an_ohmmeter() -> None:
+    """Leads between nothing and 0.5 ohm are a rectangle: u is 0.5 over root twelve."""
+    row = {"percent": 0.0, "counts": 0.0, "resolution": 0.1, "lead_ohms_high": 0.5}
+    meter = instrument_from(row)
+    found = math.sqrt(float(meter.variance(np.array([1.0]))[0]))
+    assert found == pytest.approx(0.5 / math.sqrt(12))
+
+
+@given(value=st.floats(0, 1e7), unit=st.sampled_from(sorted(SCALES)))
+def test_a_scale_and_back(value: float, unit: str) -> None:
+    """Every scale leads back to the value it came from."""
+    scale = SCALES[unit]
+    assert float(scale.back(scale.of(value))) == pytest.approx(value, rel=1e-9, abs=1e-12)
+
+
+@given(value=st.floats(0.001, 1e4), unit=st.sampled_from(sorted(SCALES)))
+def test_the_slope_of_a_scale(value: float, unit: str) -> None:
+    """The stated slope is what a small step does; ohms far above the foot are logarithmic."""
+    scale, step = SCALES[unit], 1e-6 * value
+    slope = (float(scale.of(value + step)) - float(scale.of(value - step))) / (2 * step)
+    assert float(scale.slope(np.array([value]))[0]) == pytest.approx(slope, rel=1e-5)
+    if unit == "ohm" and value > 30:
+        assert slope * value == pytest.approx(1.0, rel=1e-4)
+
+
+@pytest.mark.parametrize("unit", ["V", "A"])
+def test_a_density_sums_to_one(unit: str) -> None:
+    """The chance of all readings between the instrument's limits is 1."""
+    prediction = reading([12.0], unit)
+    total, _ = quad(
+        lambda y: float(prediction.density(y)[0]), prediction.low, prediction.high,
+        points=[11, 12, 13],
+    )  # fmt: skip
+    assert total == pytest.approx(1.0, abs=1e-6)
+
+
+def test_an_ohms_density_leaves_room_for_over_range() -> None:
+    """On the scale of ohms the numbers have 99 %, and the over-range display the rest."""
+    prediction = reading([5.0], "ohm", 2e7)
+    scale = prediction.scale
+    total, _ = quad(
+        lambda s: float(prediction.density(float(scale.back(s)))[0]), 0.0,
+        float(scale.of(OPEN_OHMS)), points=[2.5, 3, 3.6], limit=200,
+    )  # fmt: skip
+    assert total + float(prediction.open_share()[0]) == pytest.approx(1.0, abs=1e-4)
+
+
+def test_one_wild_reading_cannot_veto_the_truth() -> None:
+    """Far from everything expected the density is the flat share over the range, and not zero."""
+    prediction = reading([12.0])
+    assert float(prediction.density(50.0)[0]) == pytest.approx(FLAT_SHARE / 62.0)
+
+
+def test_the_middle_of_a_density() -> None:
+    """Near its middle a density is that of a normal law (SciPy) with the uncertainties combined."""
+    prediction = reading([12.0])
+    half = 0.005 * 12.0 + 2 * 0.01
+    sigma = math.sqrt(half**2 / 3 + 0.1**2 + 0.04)
+    assert float(prediction.sigma()[0]) == pytest.approx(sigma)
+    expected = (1 - FLAT_SHARE) * norm.pdf(12.3, 12.0, sigma) + FLAT_SHARE / 62.0
+    assert float(prediction.density(12.3)[0]) == pytest.approx(expected)
+    assert float(prediction.peak()[0]) == pytest.approx(float(prediction.density(12.0)[0]))
+
+
+def test_a_band_holds_nine_in_ten() -> None:
+    """The band of one hypothesis runs from 5 to 95 % of its normal law (SciPy)."""
+    prediction = reading([12.0, 3.0])
+    sigma = float(prediction.sigma()[0])
+    band = prediction.band(np.array([1.0, 0.0]))
+    assert band == pytest.approx(norm.interval(0.9, 12.0, sigma), abs=0.01)
+    with pytest.raises(ValueError, match="no hypothesis carries weight"):
+        prediction.band(np.zeros(2))
+
+
+def test_an_open_circuit_shows_over_range() -> None:
+    """An open winding shows as over range nearly always; its band is the word open."""
+    prediction = reading([1e9, 5.0], "ohm", 2e7)
+    assert prediction.open.tolist() == [True, False]
+    assert prediction.open_share().tolist() == [OPEN_SURE, 0.01]
+    assert prediction.band(np.array([1.0, 0.0])) == "open"
+    assert float(prediction.density(5.0)[0]) < 0.01 * float(prediction.density(5.0)[1])
+
+
+@pytest.mark.parametrize("flat", [False, True])
+def test_bins_sum_to_one(flat: bool) -> None:
+    """Whatever is expected, some result comes out: each hypothesis' bins sum to 1."""
+    prediction = reading([0.4, 5.0, 1e9], "ohm", 2e7)
+    prediction.flat[:] = flat
+    assert prediction.bins.sum(axis=1) == pytest.approx([1.0] * 3)
+
+
+def test_bins_are_what_the_density_says() -> None:
+    """The chance of a bin is the density over it."""
+    prediction = reading([2.0, 6.0, 12.0])
+    edges = [prediction.low, *prediction.edges.tolist(), prediction.high]
+    for place, (low, high) in enumerate(itertools.pairwise(edges)):
+        total, _ = quad(lambda y: float(prediction.density(y)[2]), low, high, points=[12.0])
+        # in the bins the flat share is spread over the bins and not over volts
+        assert prediction.bins[2, place] == pytest.approx(total, abs=FLAT_SHARE)
+
+
+def test_every_shipped_check_is_predicted(model: Model) -> None:
+    """Every check of a machine has bins that sum to 1 under every hypothesis, none negative."""
+    for name, prediction in model.predictions.items():
+        assert prediction.bins.shape[0] == len(model.hypotheses), name
+        assert prediction.bins.min() >= 0, name
+        assert np.abs(prediction.bins.sum(axis=1) - 1).max() < 1e-9, name
+
+
+def test_every_answer_can_be_wrong(model: Model) -> None:
+    """No answer of a person is impossible: the slip leaves each a chance under every cause."""
+    for name, prediction in model.predictions.items():
+        if isinstance(prediction, OutcomePrediction):
+            assert prediction.shares.min() > 0.001, name
+
+
+def test_severities_leave_no_gap_in_a_reading(model: Model) -> None:
+    """From 0.1 to 10 ohm of bad ground every reading between is expected about as much as its
+    neighbours: no dip between two severities that would orphan it."""
+    prediction = model.predictions["ground-path-ohms"]
+    assert isinstance(prediction, ReadingPrediction)
+    mine = model.cause_of == model.causes.index("ground-resistive")
+    weights = np.where(mine, model.prior, 0.0) / model.prior[mine].sum()
+    sharp = Instrument(percent=0.05, counts=1, resolution=0.001, lead_u=0.0)
+    readings = np.geomspace(0.3, 10.0, 400)
+    # per step of the logarithm of ohms, which is how the severities are spread
+    slopes = prediction.scale.slope(readings) * readings
+    level = slopes * [float(prediction.density(y, sharp) @ weights) for y in readings]
+    assert level.min() / level.max() > 0.8
+
+
+def test_a_worse_fault_reads_further_off(knowledge: Knowledge, variant: Make) -> None:
+    """More ohms in the ground lift the ground side further and let less pull current through."""
+    volts, amperes = [], []
+    for ohms in (0.0, 0.1, 0.3, 1.0, 10.0):
+        found = predicted(knowledge, variant("timed"), fault(part("ground", "add_ohms", ohms)))
+        volts.append(found.predictions["ground-side-voltage"].mu[FAULTY])
+        amperes.append(found.predictions["pull-current"].mu[FAULTY])
+    assert volts == sorted(volts)
+    assert amperes == sorted(amperes, reverse=True)
+
+
+@pytest.mark.parametrize("coil", ["case-ground", "body-ground"])
+def test_ohms_of_a_good_part(coil: str, knowledge: Knowledge, variant: Make) -> None:
+    """A good part reads its 0.4 and 23.9 ohm from pin to ground, the sum from pin to pin, and its
+    harness pins read open to ground on a fuel shut-off with a controller."""
+    found = predicted(knowledge, variant("crank", coil), fault()).predictions
+    pull, hold = found["pull-winding-ohms"].mu[GOOD], found["hold-winding-ohms"].mu[GOOD]
+    assert pull == pytest.approx(0.4, abs=0.02)
+    assert hold == pytest.approx(23.9, abs=0.1)
+    assert found["pull-to-hold-ohms"].mu[GOOD] == pytest.approx(24.3, abs=0.1)
+    assert found["harness-pull-to-ground-ohms"].open[GOOD]
+
+
+def test_the_third_pin_of_a_body_ground_part_leads_nowhere(
+    knowledge: Knowledge, variant: Make, diagnoser: Diagnoser
+) -> None:
+    """From pull pin to the plug's ground pin a body-ground part says nothing of its winding; a
+    case-ground part says the same as measured to the body's joint (common practice, no source)."""
+    asked = Asked("pull-winding-ohms", measured_to="ground-pin")
+    body = diagnoser.models.get(Machine("fuel-shutoff", "ignition-timed", "body-ground"))
+    case = diagnoser.models.get(Machine("fuel-shutoff", "ignition-timed", "case-ground"))
+    there = case.prediction(asked)
+    assert isinstance(there, ReadingPrediction)
+    assert there.mu[0] == pytest.approx(0.4, abs=0.02)
+    nowhere = body.prediction(asked)
+    good = nowhere.bins[0]
+    burned = int(np.flatnonzero(body.cause_of == body.causes.index("pull-winding-open"))[0])
+    assert nowhere.bins[burned] == pytest.approx(good, abs=1e-6)
+
+
+def test_how_long_the_pull_pin_is_live(knowledge: Knowledge, variant: Make) -> None:
+    """A good pulse is under two seconds, a welded contact a minute, a dead timer none at all."""
+    machine = variant("timed")
+    welded = predicted(knowledge, machine, fault(part("relay-contact", "closed")))
+    dead = predicted(knowledge, machine, fault(part("timer", "never")))
+    seconds = welded.predictions["pull-pulse-seconds"].mu
+    assert 0.3 < seconds[GOOD] < 2.0
+    assert seconds[FAULTY] >= 30.0
+    assert dead.predictions["pull-pulse-seconds"].mu[FAULTY] == 0.0
+
+
+def test_unknown_coil_weighs_both_styles(diagnoser: Diagnoser) -> None:
+    """With the coil style unknown both stand side by side, each as likely as the other."""
+    model = diagnoser.models.get(Machine("fuel-shutoff", "ignition-timed", "unknown"))
+    assert [one.coil for one in model.variants] == ["case-ground", "body-ground"]
+    halves = [model.prior[model.variant_of == place].sum() for place in (0, 1)]
+    assert halves == pytest.approx([0.5, 0.5])
+
+
+def test_a_check_of_one_variant_says_nothing_in_the_other(diagnoser: Diagnoser) -> None:
+    """With the control unknown, a check that only controllers have leaves the timed type alone."""
+    model = diagnoser.models.get(Machine("fuel-shutoff", "unknown", "body-ground"))
+    prediction = model.predictions["crank-signal-voltage"]
+    assert isinstance(prediction, ReadingPrediction)
+    timed = next(n for n, one in enumerate(model.variants)
+                 if one.circuit.control == "ignition-timed")  # fmt: skip
+    mine = model.variant_of == timed
+    assert prediction.flat[mine].all()
+    assert not prediction.flat[~mine].any()
+    assert np.ptp(prediction.density(10.0)[mine]) == 0.0
+
+
+def test_a_model_is_the_same_each_time(knowledge: Knowledge, variant: Make) -> None:
+    """Building the same machine twice gives the same numbers to the last digit."""
+    first, again = (build_variant(knowledge, variant("request")) for _ in range(2))
+    assert (first.prior == again.prior).all()
+    for name, prediction in first.predictions.items():
+        assert (prediction.bins == again.predictions[name].bins).all()

@@ -1,0 +1,161 @@
+"""From the complaint to the confirmed fix: minutes and repairs of four strategies.
+
+A repair costs the minutes of its cause in kb/ and cures the machine when, and only when, that is
+the true cause. Every strategy begins with the complaint, which costs nothing.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from tests.proving.data import applies, kb
+from tests.proving.simulator import SimulatedMachine
+
+Diagnose = Callable[[Mapping[str, Any]], Mapping[str, Any]]
+MOST_CHECKS = 60
+# The fixed order: a group's check, the outcomes that condemn the group, and what is in it.
+FIXED_ORDER: tuple[tuple[str, frozenset[str], tuple[str, ...]], ...] = (
+    ("fuse-look", frozenset({"blown"}), ("fuse-open", "fuse-contact-resistive")),
+    ("relay-swap", frozenset({"cures"}),
+     ("relay-contacts-open", "relay-contacts-resistive", "relay-coil-open",
+      "relay-contacts-welded")),
+    ("bench-pull", frozenset({"pulls-then-drops", "weak", "no-movement"}),
+     ("pull-winding-open", "hold-winding-open", "plunger-binding", "pull-winding-shorted",
+      "hold-winding-shorted", "winding-shorted-to-body", "return-spring-failed",
+      "wrong-voltage-part")),
+    ("ground-jumper", frozenset({"cures"}), ("ground-resistive", "ground-open")),
+)  # fmt: skip
+_START: tuple[str, frozenset[str], tuple[str, ...]] = (
+    "", frozenset(), ("battery-weak", "battery-cable-resistive", "cranking-fault")
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Played:
+    """One call, played to its end."""
+
+    minutes: float
+    checks: int
+    repairs: tuple[str, ...]
+
+    @property
+    def first_time(self) -> bool:
+        """Return whether the first repair was the right one."""
+        return len(self.repairs) == 1
+
+
+class _Call:
+    """What a call has cost so far."""
+
+    def __init__(self, machine: SimulatedMachine) -> None:
+        self.machine, self.minutes, self.checks = machine, 0.0, 0
+        self.repairs: list[str] = []
+        self.cured = False
+
+    def check(self, name: str) -> dict[str, Any]:
+        """Do a check and return the finding."""
+        self.minutes += float(kb("checks")[name]["minutes"])
+        self.checks += 1
+        return self.machine.ask(name)
+
+    def repair(self, cause: str) -> None:
+        """Put a cause right; it cures when it is the true one."""
+        if self.cured or cause in self.repairs:
+            return
+        self.minutes += float(kb("causes")[cause]["minutes"])
+        self.repairs.append(cause)
+        self.cured = cause == self.machine.cause
+
+    def result(self) -> Played:
+        """Return the call as played."""
+        return Played(self.minutes, self.checks, tuple(self.repairs))
+
+
+def by_advice(machine: SimulatedMachine, diagnose: Diagnose) -> Played:
+    """Do what the answers advise: the first proposed check, or the first repair not yet tried."""
+    call = _Call(machine)
+    findings = [machine.ask(machine.complaint)]
+    while not call.cured:
+        request = {"machine": machine.told, "findings": findings, "excluded": call.repairs,
+                   "limit": 0}  # fmt: skip
+        answer = diagnose(request)
+        checks = answer["next_checks"]
+        if checks and call.checks < MOST_CHECKS:
+            findings.append(call.check(checks[0]["check"]))
+        else:
+            call.repair(_next_repair(answer, call.repairs, machine))
+    return call.result()
+
+
+def _next_repair(answer: Mapping[str, Any], tried: Sequence[str], machine: SimulatedMachine) -> str:
+    """Return the first repair of the advice that was not tried, else the best by p over minutes."""
+    order = [name for name in answer["advice"]["repair_order"] if name not in tried]
+    if order:
+        return str(order[0])
+    causes = kb("causes")
+    chances = {str(one["id"]): float(one["probability"]) for one in answer["causes"]}
+    left = [name for name in known_causes(machine) if name not in tried]
+    return max(left, key=lambda name: (chances.get(name, 0.0) / causes[name]["minutes"], name))
+
+
+def known_causes(machine: SimulatedMachine) -> list[str]:
+    """Return the causes that the machine can have, the likeliest beforehand first."""
+    told = machine.story.specimen.machine
+    found = [
+        name for name, one in kb("causes").items()
+        if name not in ("healthy", "outside") and applies(one, told)
+    ]  # fmt: skip
+    return sorted(found, key=lambda name: (-float(kb("causes")[name]["share"]), name))
+
+
+def by_fixed_order(machine: SimulatedMachine) -> Played:
+    """Check and repair fuse, relay, solenoid, ground, harness, then all else by share.
+
+    An engine that does not turn over sends even this mechanic to the start circuit first. The
+    harness is judged with a test lamp at both pins: dark or dim condemns what feeds that pin.
+    """
+    call = _Call(machine)
+    first = machine.ask(machine.complaint).get("outcome")
+    groups = [_START] if first == "no-crank" else []
+    for check, bad, members in [*groups, *FIXED_ORDER, *_harness(machine)]:
+        found = call.check(check).get("outcome") if check else None
+        if not check or found in bad:
+            for cause in members:
+                call.repair(cause)
+        if call.cured:
+            return call.result()
+    for cause in sorted(known_causes(machine), key=_judged_good):
+        call.repair(cause)
+    return call.result()
+
+
+def _judged_good(cause: str) -> bool:
+    return any(cause in members for _, _, members in FIXED_ORDER)
+
+
+def _harness(machine: SimulatedMachine) -> list[tuple[str, frozenset[str], tuple[str, ...]]]:
+    """Return the harness step: what feeds each pin, wiring before control before supply."""
+    found = []
+    order = ["wiring", "control", "supply"]
+    causes = [name for name in known_causes(machine) if kb("causes")[name]["section"] in order
+              and not _judged_good(name)]  # fmt: skip
+    causes.sort(key=lambda name: order.index(kb("causes")[name]["section"]))
+    for pin, own_words in (("pull", ("hold",)), ("hold", ("pull", "relay", "timer", "fuse"))):
+        members = tuple(name for name in causes if not name.startswith(own_words))
+        found.append((f"lamp-at-{pin}-pin", frozenset({"dark", "dim"}), members))
+    return found
+
+
+def by_likeliest_part(machine: SimulatedMachine) -> Played:
+    """Replace one thing after the other, the likeliest beforehand first, and check nothing."""
+    call = _Call(machine)
+    for cause in known_causes(machine):
+        call.repair(cause)
+    return call.result()
+
+
+def repair_alone(machine: SimulatedMachine) -> Played:
+    """Do the right repair at once: what nobody can beat."""
+    call = _Call(machine)
+    call.repair(machine.cause)
+    return call.result()

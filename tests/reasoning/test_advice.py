@@ -1,0 +1,212 @@
+"""What to do next: repairs by probability over minutes, checks by what they are expected to save.
+
+The planner's published values are in tests/reference/test_planner.py; here are those of the order
+of repairs, and what the adviser may and may not propose.
+"""
+
+import itertools
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.diagnosis import Diagnoser
+from engine.reasoning.advice import MIN_SAVING
+from engine.reasoning.planning import (
+    Exact,
+    Problem,
+    minutes_of_order,
+    rank,
+    repair_minutes,
+    repair_order,
+)
+
+# Order by p/C (Heckerman, Breese and Rommelse 1995; Kalagnanam and Henrion 1988); calculated.
+CHANCES, MINUTES = np.array([0.50, 0.25, 0.15, 0.10]), np.array([10.0, 2.0, 6.0, 1.0])
+CRANK = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"}
+NO_START = {"check": "engine-response", "outcome": "cranks-no-start"}
+
+
+def cost_of(order: tuple[int, ...], wrong: float = 0.0) -> float:
+    """Return the expected minutes of trying repairs in an order, by hand."""
+    left, cost = 1.0, 0.0
+    for one in order:
+        cost += left * MINUTES[one]
+        left -= CHANCES[one]
+        cost += left * wrong
+    return cost
+
+
+def test_the_best_order_of_repairs() -> None:
+    """p .50 .25 .15 .10 and C 10 2 6 1 are tried in the order 2 4 1 3 at 10.15 minutes."""
+    assert [one + 1 for one in repair_order(CHANCES, MINUTES)] == [2, 4, 1, 3]
+    assert float(repair_minutes(CHANCES, MINUTES)) == pytest.approx(10.15)
+    assert cost_of((1, 3, 0, 2)) == pytest.approx(10.15)
+
+
+def test_other_orders_cost_more() -> None:
+    """By probability alone 12.60, by cost alone 11.70, and the worst order 15.35 minutes."""
+    assert cost_of((0, 1, 2, 3)) == pytest.approx(12.60)
+    assert cost_of((3, 1, 2, 0)) == pytest.approx(11.70)
+    costs = [cost_of(order) for order in itertools.permutations(range(4))]
+    assert max(costs) == pytest.approx(15.35)
+    assert min(costs) == pytest.approx(float(repair_minutes(CHANCES, MINUTES)))
+
+
+def test_a_wrong_repair_costs_more_than_its_minutes() -> None:
+    """With 30 minutes set on a wrong repair the order is 1 2 3 4 at 38.10: 12.60 by the clock and
+    .85 wrong repairs (calc); no other order of the 24 costs less."""
+    assert [one + 1 for one in repair_order(CHANCES, MINUTES, 30.0)] == [1, 2, 3, 4]
+    assert float(repair_minutes(CHANCES, MINUTES, wrong=30.0)) == pytest.approx(38.10)
+    assert min(cost_of(order, 30.0) for order in itertools.permutations(range(4))) == pytest.approx(
+        38.10
+    )
+    assert minutes_of_order(CHANCES, MINUTES, [0, 1, 2, 3]) == pytest.approx(12.60)
+
+
+@pytest.mark.parametrize(("wrong", "repair_first", "cost"), [(0.0, True, 7.0), (30.0, False, 11.0)])
+def test_a_cheap_repair_is_confirmed_first(wrong: float, repair_first: bool, cost: float) -> None:
+    """Two causes at .6 and .4, repairs of 5 minutes, a sure check of 6: guessing costs 7 by the
+    clock and checking 11, but with 30 minutes set on a wrong repair guessing costs 19 (calc)."""
+    problem = Problem(
+        np.eye(2), np.eye(2), [0, 2], np.array([6.0]), np.array([5.0, 5.0]), wrong_repair=wrong
+    )
+    chances = np.array([0.6, 0.4])
+    plan = rank(problem, chances, [0])
+    assert plan.repair_first is repair_first
+    assert plan.repair_now == pytest.approx(7.0 + 0.4 * wrong)
+    assert min(plan.repair_now, plan.options[0].two_ahead) == pytest.approx(cost)
+    assert Exact(problem).cost(chances, [0]) == pytest.approx(cost)
+
+
+def test_a_question_first() -> None:
+    """p .5 .3 .2, C 4 6 2 cost 6.80; after a yes (p .53) 4.9811321 and a no 6.1276596, so that a
+    question of 0.5 makes 6.02 and is worth up to 1.28 minutes."""
+    chances, minutes = np.array([0.5, 0.3, 0.2]), np.array([4.0, 6.0, 2.0])
+    yes = chances * [0.9, 0.2, 0.1]
+    no = chances - yes
+    assert yes.sum() == pytest.approx(0.53)
+    after = repair_minutes(np.stack([yes / yes.sum(), no / no.sum()]), minutes)
+    assert after == pytest.approx([4.9811321, 6.1276596], abs=5e-8)
+    total = float(after @ [0.53, 0.47])
+    assert total + 0.5 == pytest.approx(6.02)
+    assert float(repair_minutes(chances, minutes)) == pytest.approx(6.80)
+    assert 6.80 - total == pytest.approx(1.28)
+
+
+def test_calling_for_service() -> None:
+    """p .60 .25 .05 and C 5 20 40 with a service of 100: two actions, then call, at 28 minutes."""
+    chances, minutes = np.array([0.60, 0.25, 0.05, 0.10]), np.array([5.0, 20.0, 40.0, 1e6])
+    assert float(repair_minutes(chances, minutes, service=100.0)) == pytest.approx(28.0)
+
+
+@given(
+    parts=st.lists(st.floats(0.01, 1), min_size=2, max_size=6),
+    data=st.data(),
+)
+def test_no_order_beats_probability_over_minutes(parts: list[float], data: st.DataObject) -> None:
+    """Whatever the chances and minutes, no permutation of the repairs is cheaper."""
+    chances = np.array(parts) / sum(parts)
+    minutes = np.array(data.draw(st.lists(
+        st.floats(0.5, 100), min_size=len(parts), max_size=len(parts)
+    )))  # fmt: skip
+    best = float(repair_minutes(chances, minutes))
+    for order in itertools.permutations(range(len(parts))):
+        left = 1.0 - np.concatenate([[0.0], np.cumsum(chances[list(order)])[:-1]])
+        assert best <= float(minutes[list(order)] @ left) + 1e-9
+
+
+Ask = Callable[..., dict[str, Any]]
+
+
+@pytest.fixture(scope="module")
+def ask(diagnoser: Diagnoser) -> Ask:
+    """Give a function that diagnoses a crank-controlled machine that does not start."""
+
+    def diagnose(*findings: dict[str, Any], **options: Any) -> dict[str, Any]:
+        return diagnoser.diagnose({"machine": CRANK, "findings": [NO_START, *findings], **options})
+
+    return diagnose
+
+
+def checks(answer: dict[str, Any]) -> list[str]:
+    """Return the ids of the proposed checks."""
+    return [one["check"] for one in answer["next_checks"]]
+
+
+def test_checks_are_proposed_that_save_time(ask: Ask) -> None:
+    """Every proposed check is expected to save half a minute at least or is put first by a rule,
+    and shows what the leading causes and a good circuit would give."""
+    answer = ask()
+    assert answer["advice"]["do"] == "check"
+    assert answer["next_checks"]
+    assert any(one["saves_minutes"] >= MIN_SAVING for one in answer["next_checks"])
+    for one in answer["next_checks"]:
+        assert one["expect"][-1]["cause"] == "healthy"
+        assert all(entry["reads"] for entry in one["expect"])
+
+
+@pytest.mark.parametrize("kinds", [["ask"], ["look", "try"], ["meter"], []])
+def test_only_what_is_at_hand_is_proposed(kinds: list[str], ask: Ask) -> None:
+    """With no meter at hand no reading is proposed; with nothing at hand nothing is."""
+    answer = ask(on_hand=kinds)
+    assert {one["kind"] for one in answer["next_checks"]} <= set(kinds)
+    if not kinds:
+        assert answer["advice"]["do"] == "repair"
+        assert answer["advice"]["because"]
+
+
+def test_what_was_answered_is_not_asked_again(ask: Ask) -> None:
+    """A check that has an answer, be it 'not known', is not proposed again."""
+    first = checks(ask())[0]
+    assert first not in checks(ask({"check": first, "outcome": "not-known"}))
+    assert "engine-response" not in checks(ask())
+
+
+def test_what_was_set_aside_may_be_asked_again(ask: Ask) -> None:
+    """A finding that counts for nothing does not stand in the way of doing the check properly."""
+    wrong = {"check": "pull-winding-ohms", "outcome": "open", "measured_to": "ground-pin"}
+    answer = ask(wrong, on_hand=["meter"])
+    assert [one["finding"] for one in answer["set_aside"]] == [1]
+    known = {"check": "pull-winding-ohms", "outcome": "open", "measured_to": "body"}
+    assert "pull-winding-ohms" not in checks(ask(known, on_hand=["meter"]))
+
+
+def test_when_the_cause_is_plain_it_is_repaired(ask: Ask) -> None:
+    """With the cause all but certain the advice is to put it right, and says why no check."""
+    answer = ask(
+        {"check": "ground-side-voltage", "value": 6.0, "unit": "V"},
+        {"check": "ground-path-ohms", "value": 4.0, "unit": "ohm"},
+        {"check": "ground-jumper", "outcome": "cures"},
+    )
+    order = answer["advice"]["repair_order"]
+    assert order[0] == answer["causes"][0]["id"] == "ground-resistive"
+    assert answer["advice"]["expected_minutes_if_repair_now"] < 60
+    if not answer["next_checks"]:
+        assert answer["advice"]["because"]
+
+
+def test_neither_healthy_nor_outside_is_repaired(ask: Ask) -> None:
+    """A repair order names causes that can be put right here."""
+    order = ask()["advice"]["repair_order"]
+    assert order
+    assert not {"healthy", "outside"} & set(order)
+
+
+def test_a_check_that_changes_nothing_is_worth_nothing() -> None:
+    """Two ahead every check seems to save what the check behind it saves; worth does not count it.
+
+    Two equally likely causes of 60 minutes, a perfect check of 2 minutes and a blind one of 1.
+    """
+    perfect, blind = [[1.0, 0.0], [0.0, 1.0]], [[0.5, 0.5], [0.5, 0.5]]
+    problem = Problem(
+        np.eye(2), np.hstack([perfect, blind]), [0, 2, 4], np.array([2.0, 1.0]),
+        np.array([60.0, 60.0]),
+    )  # fmt: skip
+    plan = rank(problem, np.array([0.5, 0.5]), [0, 1])
+    worth = {one.check: plan.worth(one) for one in plan.options}
+    assert worth[0] == pytest.approx(90 - 62)
+    assert worth[1] < 0

@@ -1,0 +1,182 @@
+"""Three doors, one engine: the service, the command line and the function say the same."""
+
+import json
+import subprocess
+import sys
+import tracemalloc
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+from click.testing import Result
+from flask import Flask
+
+from api.answers import demos
+from api.cli import diagnose as diagnose_cli
+from api.strict_json import dumps
+from engine import Diagnoser, Knowledge, diagnose
+
+ROOT = Path(__file__).parents[2]
+WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
+
+
+def requests() -> Iterator[Any]:
+    """Yield the demo cases and some worked cases, as requests."""
+    for demo in demos.load_all():
+        yield pytest.param(demo.request, id=demo.id)
+    for path in WORKED[::16]:
+        yield pytest.param(yaml.safe_load(path.read_text())["request"], id=path.stem)
+
+
+@pytest.mark.parametrize("request_", list(requests()))
+def test_same_bytes_through_every_door(
+    post: Callable[..., Any], run: Callable[..., Result], tmp_path: Path, request_: dict[str, Any]
+) -> None:
+    """The same request gives the same bytes over HTTP, from a file, as a line and in Python."""
+    file = tmp_path / "request.json"
+    file.write_text(json.dumps(request_))
+    expected = dumps(diagnose(request_)).encode()
+    assert post(request_).data == expected
+    assert run("diagnose", "--json", file).stdout_bytes == expected
+    assert run("diagnose", "--ndjson", file).stdout_bytes == expected
+
+
+def test_same_bytes_from_many_threads(app: Flask) -> None:
+    """Requests under way at the same time do not disturb each other's answers."""
+    cases = [demo.request for demo in demos.load_all()] * 8
+    expected = [dumps(diagnose(case)).encode() for case in cases[: len(cases) // 8]] * 8
+
+    def send(case: dict[str, Any]) -> bytes:
+        return app.test_client().post("/v1/diagnoses", json=case).data
+
+    with ThreadPoolExecutor(8) as pool:
+        assert list(pool.map(send, cases)) == expected
+
+
+def test_same_bytes_in_another_process(case: dict[str, Any], engine: Diagnoser) -> None:
+    """A process with another hash seed gives the same bytes."""
+    done = subprocess.run(
+        [sys.executable, "-m", "api", "diagnose", "--json", "-"],
+        input=json.dumps(case).encode(),
+        capture_output=True,
+        check=True,
+        cwd=ROOT,
+        env={"PYTHONHASHSEED": "4711", "PATH": ""},
+    )
+    assert done.stdout == dumps(engine.diagnose(case)).encode()
+
+
+def test_yaml_and_json_of_one_request_agree(
+    run: Callable[..., Result], tmp_path: Path, case: dict[str, Any]
+) -> None:
+    """A request may be written in YAML; the answer is that of the same request in JSON."""
+    as_yaml, as_json = tmp_path / "request.yaml", tmp_path / "request.json"
+    as_yaml.write_text(yaml.safe_dump(case))
+    as_json.write_text(json.dumps(case))
+    answers = [run("diagnose", "--json", file).stdout for file in (as_yaml, as_json)]
+    assert answers[0] == answers[1]
+    assert run("diagnose", "--json", "-", stdin=as_yaml.read_bytes()).stdout == answers[0]
+    assert run("diagnose", "--json", "-", stdin=as_json.read_bytes()).stdout == answers[0]
+
+
+def test_same_refusal_through_every_door(
+    post: Callable[..., Any], run: Callable[..., Result], tmp_path: Path
+) -> None:
+    """A bad request gets the same faults, paths and words over HTTP, as a line and from a file."""
+    bad = {"machine": {"duty": "brakes"}, "findings": [{"check": "pull-pin-voltag"}], "x": 1}
+    file = tmp_path / "bad.json"
+    file.write_text(json.dumps(bad))
+    over_http = post(bad).get_json(force=True)
+    del over_http["request_id"]
+    line = json.loads(run("diagnose", "--ndjson", file).stdout)
+    assert line.pop("line") == 1
+    assert line == over_http
+    printed = run("diagnose", file).stderr
+    for error in over_http["errors"]:
+        assert f"{error['path']}: {error['message']}" in printed
+
+
+def test_lines_keep_their_order_and_bad_ones_their_place(
+    run: Callable[..., Result], case: dict[str, Any], engine: Diagnoser
+) -> None:
+    """Each line in has one line out, in order; bad ones give a problem and exit status 1."""
+    good = json.dumps(case).encode()
+    lines = [good, b"{", b"", b'{"machine": {}}', b"\xff", b"[" * 99, good, b"x" * (2 << 20), good]
+    done = run("diagnose", "--ndjson", "-", stdin=b"\n".join(lines))
+    out = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [line.get("status", 200) for line in out] == [
+        200,
+        400,
+        400,
+        422,
+        400,
+        400,
+        200,
+        413,
+        200,
+    ]
+    assert [line["line"] for line in out if "status" in line] == [2, 3, 4, 5, 6, 8]
+    assert out[8] == out[0] == json.loads(dumps(engine.diagnose(case)))
+    assert done.exit_code == 1
+    assert "6 of the lines" in done.stderr
+
+
+def test_all_good_lines_exit_with_0(run: Callable[..., Result], case: dict[str, Any]) -> None:
+    """Without a bad line the exit status is 0 and standard error is silent."""
+    done = run("diagnose", "--ndjson", "-", stdin=(json.dumps(case) + "\r\n") * 3)
+    assert (done.exit_code, done.stderr) == (0, "")
+    assert len(done.stdout.splitlines()) == 3
+    assert run("diagnose", "--ndjson", "-", stdin=b"").exit_code == 0
+
+
+def test_lines_are_answered_as_they_come(case: dict[str, Any]) -> None:
+    """The answer to a line is out before the next line is in: a program may converse."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "api", "diagnose", "--ndjson", "-"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        cwd=ROOT,
+    )
+    assert process.stdin is not None
+    assert process.stdout is not None
+    with process:
+        for _ in range(3):
+            process.stdin.write(json.dumps(case).encode() + b"\n")
+            process.stdin.flush()
+            assert json.loads(process.stdout.readline())["causes"]
+        process.stdin.close()
+    assert process.returncode == 0
+
+
+def test_memory_stays_flat_over_many_lines(
+    knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Twenty thousand refused lines, 2 MB of them, need no more memory than two thousand do."""
+    diagnose = partial(_peak, knowledge, tmp_path, monkeypatch)
+    assert diagnose(20_000) < diagnose(2_000) + 500_000
+
+
+def _peak(knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lines: int) -> int:
+    """Return the bytes in use at the peak while so many lines are answered."""
+    file = tmp_path / "many.ndjson"
+    file.write_text(('{"a": "' + "x" * 110 + '"}\n') * lines)
+    written = 0
+
+    def count(text: str) -> None:
+        nonlocal written
+        written += 1
+
+    monkeypatch.setattr(diagnose_cli, "write", count)
+    tracemalloc.start()
+    try:
+        with pytest.raises(SystemExit):
+            diagnose_cli.diagnose_lines(knowledge, str(file), 1)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert written == lines
+    return peak
