@@ -5,13 +5,13 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtr
 
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
 from api.sums.entries import EntrySchema, choice, needed, quantity, refuse
 from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
-from engine.calculations.normal import normal_cdf
 from engine.knowledge import items
 
 SURE = 0.95  # judgement, as for the verdict on a reading
@@ -55,7 +55,7 @@ def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
     total = _total(good, given["winding_celsius"], given)
     amperes = given["supply_volts"] / total
     share = amperes / needed
-    chance = float(normal_cdf(math.log(share) / plunger.pull_in_log_sigma))
+    chance = float(ndtr(math.log(share) / plunger.pull_in_log_sigma))
     word = _word(chance)
     return Outcome(
         says=f"{shown(given['supply_volts'])} V drive {shown(amperes)} A, "

@@ -16,21 +16,7 @@ from engine.calculations.copper import (
 )
 from engine.calculations.guard import finite, not_negative, positive
 
-MIL_FOOT_COPPER = 10.75
-"""Ohm circular-mil per foot of copper in the marine sizing method (ABYC E-11)."""
-
 Row = Mapping[str, Any]
-
-
-def awg_diameter(gauge: float) -> float:
-    """Return the diameter in metres of a solid AWG wire (gauge 0 is 1/0, -3 is 4/0).
-
-    Raises ValueError for a gauge outside -3 to 56. Source: 0.127 mm x 92^((36 - n) / 39), ASTM
-    B258 (from memory).
-    """
-    if not -3 <= finite("gauge", gauge) <= 56:
-        raise ValueError(f"gauge must lie between -3 (4/0) and 56, got {gauge!r}")
-    return 0.127e-3 * math.pow(92.0, (36.0 - gauge) / 39.0)
 
 
 def round_area(diameter: float) -> float:
@@ -39,11 +25,6 @@ def round_area(diameter: float) -> float:
     Raises ValueError for a diameter not above zero. Source: area of a circle.
     """
     return math.pi * positive("diameter", diameter) ** 2 / 4.0
-
-
-def awg_area(gauge: float) -> float:
-    """Return the area in m2 of a solid AWG wire. Errors and source as :func:`awg_diameter`."""
-    return round_area(awg_diameter(gauge))
 
 
 def ohms_per_metre(area: float, celsius: float = REFERENCE_CELSIUS) -> float:
@@ -93,33 +74,6 @@ def highest_ohms_per_metre(
     positive("amperes", amperes)
     positive("metres", metres)
     return resistance_at_20(positive("drop_volts", drop_volts) / (amperes * metres), celsius)
-
-
-def area_for_drop(
-    amperes: float, metres: float, drop_volts: float, resistivity: float = RESISTIVITY_20
-) -> float:
-    """Return the area in m2 that loses ``drop_volts`` over ``metres`` at ``amperes``.
-
-    ``resistivity`` in ohm m. Raises ValueError for a figure not above zero. Source: Ohm's law,
-    A = rho I L / U.
-    """
-    positive("amperes", amperes)
-    positive("metres", metres)
-    positive("drop_volts", drop_volts)
-    return positive("resistivity", resistivity) * amperes * metres / drop_volts
-
-
-def circular_mils(
-    amperes: float, feet: float, drop_volts: float, mil_foot: float = MIL_FOOT_COPPER
-) -> float:
-    """Return the circular mils that lose ``drop_volts`` over ``feet``, counted there and back.
-
-    Raises ValueError for a figure not above zero. Source: CM = K I L / E, ABYC E-11.
-    """
-    positive("amperes", amperes)
-    positive("feet", feet)
-    positive("drop_volts", drop_volts)
-    return positive("mil_foot", mil_foot) * amperes * feet / drop_volts
 
 
 def smallest_size(

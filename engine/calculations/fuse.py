@@ -17,9 +17,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Literal, NamedTuple, overload
 
 import numpy as np
+from scipy.special import ndtr
 
 from engine.calculations.guard import Array, not_negative, positive
-from engine.calculations.normal import normal_cdf
 
 Row = Mapping[str, Any]
 Words = Literal["never opens", "cannot say", "opens"]
@@ -129,5 +129,5 @@ def opening_probability(
     beyond = np.maximum(logs - known[-1], 0.0)
     centre = np.interp(logs, known, middle) - 2.0 * beyond
     z = (math.log(seconds or 1.0) - centre) / np.interp(logs, known, spread)
-    chance: Array = np.where(live, normal_cdf(z), 0.0)
+    chance: Array = np.where(live, ndtr(z), 0.0)
     return chance if np.ndim(ratio) else float(chance[0])

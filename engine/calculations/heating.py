@@ -13,9 +13,6 @@ from engine.calculations.copper import (
 )
 from engine.calculations.guard import above, not_negative, positive
 
-ADIABATIC_CONSTANT = 226e6
-"""K of copper, A s^0.5 / m2: 226 A s^0.5/mm2 (IEC 60949:1988)."""
-
 
 @dataclass(frozen=True)
 class Coil:
@@ -44,25 +41,6 @@ def _log_rise(from_celsius: float, to_celsius: float) -> float:
     above("from_celsius", from_celsius, -ZERO_RESISTANCE)
     above("to_celsius", to_celsius, from_celsius)
     return math.log((to_celsius + ZERO_RESISTANCE) / (from_celsius + ZERO_RESISTANCE))
-
-
-def adiabatic_seconds(amperes: float, area: float, from_celsius: float, to_celsius: float) -> float:
-    """Return the seconds a steady current takes to warm copper of ``area`` m2.
-
-    Raises ValueError for a current or area not above zero, or an end that is not hotter.
-    Source: I = K S / sqrt t x sqrt ln((tf + 234.5) / (ti + 234.5)), IEC 60949:1988, solved for t.
-    """
-    density = positive("amperes", amperes) / positive("area", area)
-    return (ADIABATIC_CONSTANT / density) ** 2 * _log_rise(from_celsius, to_celsius)
-
-
-def adiabatic_amperes(seconds: float, area: float, from_celsius: float, to_celsius: float) -> float:
-    """Return the steady current that warms copper of ``area`` m2 in ``seconds``.
-
-    Errors and source as :func:`adiabatic_seconds`.
-    """
-    scale = ADIABATIC_CONSTANT * positive("area", area) / math.sqrt(positive("seconds", seconds))
-    return scale * math.sqrt(_log_rise(from_celsius, to_celsius))
 
 
 def constant_voltage_seconds(

@@ -3,8 +3,9 @@
 import math
 from typing import Literal
 
+from scipy.special import ndtr
+
 from engine.calculations.guard import Quantity, finite, not_negative, positive
-from engine.calculations.normal import normal_cdf
 
 Verdict = Literal["good", "bad", "cannot-say"]
 
@@ -39,25 +40,10 @@ def combined(*uncertainties: float) -> float:
     return math.hypot(*(not_negative("uncertainties", part) for part in uncertainties))
 
 
-def resistance_by_volts_and_amperes(
-    volts: float, volts_u: float, amperes: float, amperes_u: float
-) -> tuple[float, float]:
-    """Return (ohm, standard uncertainty in ohm) of a resistance from its volts and amperes.
-
-    Raises ValueError for volts or amperes not above zero, or a negative uncertainty.
-    Source: law of propagation for a quotient, JCGM 100:2008 clause 5.1.6.
-    """
-    positive("volts", volts)
-    positive("amperes", amperes)
-    not_negative("volts_u", volts_u)
-    not_negative("amperes_u", amperes_u)
-    ohms = volts / amperes
-    return ohms, ohms * math.hypot(volts_u / volts, amperes_u / amperes)
-
-
 def _share_below(limit: float, value: Quantity, uncertainty: float) -> Quantity:
     """Return the probability that the true value lies below ``limit``."""
-    return normal_cdf((limit - value) / uncertainty)
+    share: Quantity = ndtr((limit - value) / uncertainty)
+    return share
 
 
 def conformance_probability(

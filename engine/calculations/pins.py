@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import Literal
 
+from scipy.special import ndtr
+
 from engine.calculations.guard import not_negative, positive
 from engine.calculations.meter import combined, conformance_probability, verdict
-from engine.calculations.normal import normal_cdf
 
 Name = Literal["pull", "hold", "ground"]
 State = Literal["good", "low", "high", "open", "cannot-say"]
@@ -103,8 +104,8 @@ def _all_read(pairs: list[tuple[Reading, str]], expected: Expected) -> Pins:
     x, y, z = (reading.ohms or 0.0 for reading in (small, middle, large))
     u = combined(small.uncertainty, middle.uncertainty, large.uncertainty)
     # The smallest pair tells the hold pin, the largest the ground pin: both must be right.
-    told_hold = normal_cdf((y - x) / math.hypot(small.uncertainty, middle.uncertainty))
-    told_ground = normal_cdf((z - y) / math.hypot(middle.uncertainty, large.uncertainty))
+    told_hold = ndtr((y - x) / math.hypot(small.uncertainty, middle.uncertainty))
+    told_ground = ndtr((z - y) / math.hypot(middle.uncertainty, large.uncertainty))
     found = Pins(
         pull=pull,
         hold=hold,

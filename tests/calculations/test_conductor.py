@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pint import UnitRegistry
 
-from engine.calculations import conductor, copper
+from engine.calculations import conductor
 
 Table = Callable[[str], list[dict[str, Any]]]
 
@@ -39,11 +39,6 @@ METRIC = [
     (10, 1.91, 1.83, 1.82),
 ]
 
-MARINE = [
-    # share of 12 V lost, circular mils, AWG; printed example of ABYC E-11: 10 A, 11 + 10 ft
-    (0.03, 6271, 10),
-    (0.10, 1881, 16),
-]
 
 FEED_DROPS = [
     # celsius, volts over 5 m of 2.5 mm2 at 7.60 ohm/km and 40 A; calculated
@@ -58,21 +53,6 @@ drops = st.floats(0.01, 10.0)
 
 
 @pytest.mark.parametrize(("gauge", "mm2", "mohm", "per_1000_ft", "hot"), AWG)
-def test_awg_against_wire_tables(
-    gauge: int, mm2: float, mohm: float, per_1000_ft: float, hot: float | None
-) -> None:
-    """Area and ohms of solid copper by gauge come out as in the printed wire tables."""
-    area = conductor.awg_area(gauge)
-    assert area * 1e6 == pytest.approx(mm2, rel=3e-4)
-    assert conductor.ohms_per_metre(area) * 1e3 == pytest.approx(mohm, rel=4e-4)
-    thousand_feet = UNIT("1000 ft").to("m").magnitude
-    assert thousand_feet * conductor.ohms_per_metre(area) == pytest.approx(per_1000_ft, rel=5e-4)
-    if hot is not None:
-        found = thousand_feet * conductor.ohms_per_metre(area, 75.0)
-        assert found == pytest.approx(hot, rel=4e-3)
-
-
-@pytest.mark.parametrize(("gauge", "mm2", "mohm", "per_1000_ft", "hot"), AWG)
 def test_awg_table(
     table: Table, *, gauge: int, mm2: float, mohm: float, per_1000_ft: float, hot: float | None
 ) -> None:
@@ -80,13 +60,6 @@ def test_awg_table(
     row = next(row for row in table("conductors-awg") if row["awg"] == gauge)
     assert (row["mm2"], row["ohm_per_km"], row["ohm_per_1000_ft"]) == (mm2, mohm, per_1000_ft)
     assert row.get("ohm_per_1000_ft_75_celsius") == hot
-
-
-def test_awg_diameter_of_the_two_ends() -> None:
-    """36 AWG is 0.0050 in and 4/0 is 0.4600 in: the two sizes that define ASTM B258."""
-    inch = UNIT("1 inch").to("m").magnitude
-    assert conductor.awg_diameter(36) == pytest.approx(0.0050 * inch, rel=1e-9)
-    assert conductor.awg_diameter(-3) == pytest.approx(0.4600 * inch, rel=1e-9)
 
 
 @pytest.mark.parametrize(("mm2", "class_5", "class_2", "vehicle"), METRIC)
@@ -98,41 +71,6 @@ def test_metric_table(
     found = (row["class_5_ohm_per_km"], row["class_2_ohm_per_km"], row["vehicle_ohm_per_km"])
     assert found == (class_5, class_2, vehicle)
     assert min(found) > conductor.ohms_per_metre(mm2 * 1e-6) * 1e3
-
-
-@pytest.mark.parametrize(("share", "mils", "gauge"), MARINE)
-def test_marine_sizing(share: float, mils: int, gauge: int, table: Table) -> None:
-    """The printed ABYC E-11 example of 10 A over 21 ft chooses its gauge among SAE wires."""
-    needed = conductor.circular_mils(10.0, 21.0, share * 12.0)
-    assert needed == pytest.approx(mils, abs=0.5)
-    row = conductor.smallest_size(table("conductors-awg"), "sae_circular_mils", at_least=needed)
-    assert row is not None
-    assert row["awg"] == gauge
-
-
-def test_mil_foot_constant_is_warm_copper() -> None:
-    """K of 10.75 ohm circular-mil per foot is copper at about 30 C, in other units."""
-    rho = (conductor.MIL_FOOT_COPPER * UNIT("ohm circular_mil / ft")).to("ohm m").magnitude
-    celsius = copper.temperature_from_resistance(rho, copper.RESISTIVITY_20, 20.0)
-    assert 25.0 < celsius < 35.0
-
-
-def test_sae_wire_is_thinner_than_solid_awg(table: Table) -> None:
-    """SAE wire has 84 to 99 percent of the circular mils of the solid wire of its gauge."""
-    for row in table("conductors-awg"):
-        if "sae_circular_mils" in row:
-            solid = (conductor.awg_area(row["awg"]) * UNIT("m^2")).to("circular_mil").magnitude
-            assert 0.84 < row["sae_circular_mils"] / solid < 0.99
-
-
-def test_area_for_drop(table: Table) -> None:
-    """8.3 A over 1.8 m at 0.5 V needs 0.54 mm2; sizes from 1 mm2 up give 1 (printed example)."""
-    area = conductor.area_for_drop(8.3, 1.8, 0.5, resistivity=1.8e-8)
-    assert area * 1e6 == pytest.approx(0.5378, abs=5e-5)
-    stocked = [row for row in table("conductors-metric") if row["mm2"] >= 1]
-    row = conductor.smallest_size(stocked, "mm2", at_least=area * 1e6)
-    assert row is not None
-    assert row["mm2"] == 1
 
 
 @pytest.mark.parametrize(("celsius", "volts"), FEED_DROPS)
@@ -161,29 +99,6 @@ def test_drop_and_its_inverse(current: float, metres: float, volts: float, celsi
     assert drop == pytest.approx(volts, rel=1e-9)
 
 
-@given(amperes, lengths, drops)
-def test_area_and_its_inverse(current: float, metres: float, volts: float) -> None:
-    """Copper of the area for a drop loses that drop at 20 C."""
-    area = conductor.area_for_drop(current, metres, volts)
-    drop = conductor.feed_drop(current, metres, conductor.ohms_per_metre(area))
-    assert drop == pytest.approx(volts, rel=1e-9)
-
-
-@given(amperes, st.floats(0.1, 300.0), drops)
-def test_marine_method_is_ohms_law(current: float, feet: float, volts: float) -> None:
-    """K I L / E in circular mils and feet is rho I L / U in metres (pint's units)."""
-    rho = (conductor.MIL_FOOT_COPPER * UNIT("ohm circular_mil / ft")).to("ohm m").magnitude
-    metres = (feet * UNIT("ft")).to("m").magnitude
-    area = (conductor.area_for_drop(current, metres, volts, rho) * UNIT("m^2")).to("circular_mil")
-    assert conductor.circular_mils(current, feet, volts) == pytest.approx(area.magnitude, rel=1e-9)
-
-
-@given(st.integers(-3, 55))
-def test_thinner_by_gauge(gauge: int) -> None:
-    """Each higher gauge is thinner, and 39 steps are a factor of 92 in diameter."""
-    assert conductor.awg_diameter(gauge + 1) < conductor.awg_diameter(gauge)
-
-
 @given(amperes, lengths, st.floats(1e-4, 1.0), temperatures, temperatures)
 def test_hotter_feed_loses_more(
     current: float, metres: float, per_metre: float, one: float, other: float
@@ -195,21 +110,12 @@ def test_hotter_feed_loses_more(
 
 
 NONSENSE: list[tuple[str, Callable[[float], object]]] = [
-    ("gauge", conductor.awg_diameter),
     ("diameter", conductor.round_area),
     ("area", conductor.ohms_per_metre),
     ("celsius", lambda bad: conductor.ohms_per_metre(1e-6, bad)),
     ("metres", lambda bad: conductor.feed_ohms(bad, 0.01)),
     ("ohms_per_metre_at_20", lambda bad: conductor.feed_ohms(1.0, bad)),
     ("amperes", lambda bad: conductor.feed_drop(bad, 1.0, 0.01)),
-    ("amperes", lambda bad: conductor.area_for_drop(bad, 1.0, 1.0)),
-    ("metres", lambda bad: conductor.area_for_drop(1.0, bad, 1.0)),
-    ("drop_volts", lambda bad: conductor.area_for_drop(1.0, 1.0, bad)),
-    ("resistivity", lambda bad: conductor.area_for_drop(1.0, 1.0, 1.0, bad)),
-    ("amperes", lambda bad: conductor.circular_mils(bad, 1.0, 1.0)),
-    ("feet", lambda bad: conductor.circular_mils(1.0, bad, 1.0)),
-    ("drop_volts", lambda bad: conductor.circular_mils(1.0, 1.0, bad)),
-    ("mil_foot", lambda bad: conductor.circular_mils(1.0, 1.0, 1.0, bad)),
     ("amperes", lambda bad: conductor.highest_ohms_per_metre(bad, 1.0, 1.0)),
     ("metres", lambda bad: conductor.highest_ohms_per_metre(1.0, bad, 1.0)),
     ("drop_volts", lambda bad: conductor.highest_ohms_per_metre(1.0, 1.0, bad)),

@@ -16,24 +16,11 @@ Table = Callable[[str], list[dict[str, Any]]]
 CONSTANTS = [
     # row in kb/tables/copper.yaml, the engine's figure, published value, source
     ("resistivity-20", copper.RESISTIVITY_20, 1.7241e-8, "IEC 60028:1925"),
-    ("temperature-coefficient-20", copper.COEFFICIENT_20, 0.00393, "IEC 60028:1925"),
     ("zero-resistance", copper.ZERO_RESISTANCE, 234.5, "NBS Handbook 100"),
-    ("zero-resistance-windings", copper.MACHINE_ZERO, 235.0, "IEC 60034-1 8.6.2, from memory"),
     ("density", copper.DENSITY, 8890.0, "IEC 60028, from memory"),
     ("volumetric-heat", copper.VOLUMETRIC_HEAT, 3.45e6, "IEC 60949, from memory"),
 ]
 
-RISES = [
-    # cold ohm, cold C, hot ohm, k, rise K, tolerance, source
-    (80.0, 20.0, 100.0, 234.5, 63.63, 0.006, "published worked problem"),
-    (80.0, 20.0, 100.0, 235.0, 63.75, 0.006, "published worked problem"),
-]
-
-FINAL_TEMPERATURES = [
-    # cold ohm, cold C, hot ohm, k, hot C, tolerance, source
-    (20.0, 15.0, 22.0, 235.0, 40.0, 1e-9, "published worked problem"),
-    (20.0, 15.0, 22.0, 234.5, 39.95, 0.006, "published worked problem"),
-]
 
 OHMS_AT = [
     # ohm, at C, to C, ohm there; arithmetic redone from IEC 60034-1 8.6.2 with k = 234.5
@@ -56,12 +43,6 @@ def test_constants(row: str, ours: float, published: float, source: str, table: 
     assert {r["id"]: r["value"] for r in table("copper")}[row] == published
 
 
-def test_coefficient_is_one_over_254_5() -> None:
-    """IEC 60028:1925 gives the coefficient at 20 C as 1/254.5, printed as 0.00393."""
-    assert copper.coefficient_at(20.0) == pytest.approx(1 / 254.5, rel=1e-12)
-    assert copper.coefficient_at(20.0) == pytest.approx(copper.COEFFICIENT_20, abs=5e-6)
-
-
 def test_specific_heat_times_density_is_volumetric_heat(table: Table) -> None:
     """385 J/(kg K) times 8890 kg/m3 agrees with 3.45e6 J/(K m3) within one percent."""
     unit: UnitRegistry[float] = UnitRegistry()
@@ -72,51 +53,10 @@ def test_specific_heat_times_density_is_volumetric_heat(table: Table) -> None:
     assert product.to("J/(K m^3)").magnitude == pytest.approx(3.45e6, rel=0.01)
 
 
-@pytest.mark.parametrize(("cold", "cold_c", "hot", "k", "rise", "tolerance", "source"), RISES)
-def test_rise_by_resistance(
-    *, cold: float, cold_c: float, hot: float, k: float, rise: float, tolerance: float, source: str
-) -> None:
-    """The rise by resistance of a worked problem comes out, coolant at the cold temperature."""
-    found = copper.rise_by_resistance(cold, cold_c, hot, cold_c, zero=k)
-    assert found == pytest.approx(rise, abs=tolerance), source
-
-
-@pytest.mark.parametrize(
-    ("cold", "cold_c", "hot", "k", "celsius", "tolerance", "source"), FINAL_TEMPERATURES
-)
-def test_final_temperature(
-    *,
-    cold: float,
-    cold_c: float,
-    hot: float,
-    k: float,
-    celsius: float,
-    tolerance: float,
-    source: str,
-) -> None:
-    """The final winding temperature of a worked problem comes out."""
-    found = copper.temperature_from_resistance(hot, cold, cold_c, zero=k)
-    assert found == pytest.approx(celsius, abs=tolerance), source
-
-
 @pytest.mark.parametrize(("ohms", "at", "to", "expected"), OHMS_AT)
 def test_resistance_at_temperature(ohms: float, at: float, to: float, expected: float) -> None:
     """Copper of known ohms at one temperature has the calculated ohms at another."""
     assert copper.resistance_at(ohms, at, to) == pytest.approx(expected, abs=5.1e-5)
-
-
-def test_coefficient_is_not_used_from_25_celsius() -> None:
-    """0.15 ohm at 25 C is not 0.200 at 110 C: the coefficient at 25 C is 0.003854, not 0.00393."""
-    assert copper.coefficient_at(25.0) == pytest.approx(0.003854, abs=5e-7)
-    trap = 0.15 * (1 + copper.COEFFICIENT_20 * (110 - 25))
-    assert trap == pytest.approx(0.2001, abs=5e-5)
-    assert abs(copper.resistance_at(0.15, 25.0, 110.0) - trap) > 0.0009
-
-
-def test_coolant_that_warmed_lowers_the_rise() -> None:
-    """A coolant 5 K warmer at the end takes 5 K off the rise (IEC 60034-1 8.6.2, from memory)."""
-    still = copper.rise_by_resistance(80.0, 20.0, 100.0, 20.0)
-    assert copper.rise_by_resistance(80.0, 20.0, 100.0, 25.0) == pytest.approx(still - 5.0)
 
 
 def test_relay_coil_hot(table: Table) -> None:
@@ -133,7 +73,6 @@ def test_there_and_back(ohms: float, one: float, other: float) -> None:
     """Taking ohms to another temperature and back gives the first ohms."""
     there = copper.resistance_at(ohms, one, other)
     assert copper.resistance_at(there, other, one) == pytest.approx(ohms, rel=1e-12)
-    assert copper.temperature_from_resistance(there, ohms, one) == pytest.approx(other, abs=1e-9)
 
 
 @given(resistances, temperatures)
@@ -155,8 +94,6 @@ def test_hotter_copper_has_more_ohms(celsius: list[float]) -> None:
 NONSENSE = [
     ("ohms", lambda bad: copper.resistance_at(bad, 20.0, 30.0)),
     ("ohms", lambda bad: copper.resistance_at_20(bad, 30.0)),
-    ("cold_ohms", lambda bad: copper.rise_by_resistance(bad, 20.0, 1.0, 20.0)),
-    ("ohms", lambda bad: copper.temperature_from_resistance(bad, 1.0, 20.0)),
 ]
 
 
@@ -175,8 +112,6 @@ def test_temperatures_that_mean_nothing(bad: float) -> None:
         copper.resistance_at(1.0, bad, 20.0)
     with pytest.raises(ValueError, match="to_celsius must be"):
         copper.resistance_at(1.0, 20.0, bad)
-    with pytest.raises(ValueError, match="celsius must be"):
-        copper.coefficient_at(bad)
 
 
 def test_text_is_refused() -> None:

@@ -1,4 +1,4 @@
-"""Heating: the adiabatic law against printed factors, windings against step integration."""
+"""Heating: windings against step integration."""
 
 from collections.abc import Callable
 from typing import Any
@@ -6,23 +6,14 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pint import UnitRegistry
 
 from engine.calculations import copper, heating
 
 Table = Callable[[str], list[dict[str, Any]]]
 
-K_FACTORS = [
-    # from C, to C, printed k, calculated k; IEC 60364-4-43 and 5-54, from memory
-    (70.0, 160.0, 115, 115.00),
-    (90.0, 250.0, 143, 143.08),
-    (30.0, 160.0, 143, 142.90),
-    (30.0, 250.0, 176, 175.83),
-]
 
 COIL = heating.coil_from_wire(0.300, 1.2e-3)
 
-STEADY_CURRENT = [(105.0, 11.77), (155.0, 17.38), (180.0, 19.92)]
 STEADY_VOLTAGE = [
     # volts, to C, seconds from 20 C; calculated, and step integration agrees
     (12.0, 105.0, 15.87),
@@ -39,42 +30,12 @@ starts = st.floats(-40.0, 100.0)
 rises = st.floats(0.5, 200.0)
 
 
-@pytest.mark.parametrize(("start", "end", "printed", "calculated"), K_FACTORS)
-def test_printed_k_factors(start: float, end: float, printed: int, calculated: float) -> None:
-    """226 A s^0.5/mm2 and the adiabatic law give the k factors printed for copper cables."""
-    found = heating.adiabatic_amperes(1.0, 1e-6, start, end)
-    assert found == pytest.approx(calculated, abs=0.006)
-    assert round(found) == printed
-
-
-def test_constant_is_the_tables(table: Table) -> None:
-    """The engine's adiabatic constant is the 226 A s^0.5/mm2 of IEC 60949:1988."""
-    row = next(row for row in table("copper") if row["id"] == "adiabatic-constant")
-    unit: UnitRegistry[float] = UnitRegistry()
-    held = (heating.ADIABATIC_CONSTANT * unit("A s^0.5 / m^2")).to("A s^0.5 / mm^2").magnitude
-    assert held == pytest.approx(row["value"])
-    assert row["value"] == 226
-
-
-def test_constant_follows_from_copper() -> None:
-    """K squared is heat by volume times 254.5 over resistivity at 20 C, as IEC 60949 defines it."""
-    made = copper.VOLUMETRIC_HEAT * (copper.ZERO_RESISTANCE + 20.0) / copper.RESISTIVITY_20
-    assert made**0.5 == pytest.approx(heating.ADIABATIC_CONSTANT, rel=2e-3)
-
-
 def test_coil_of_wire() -> None:
     """0.300 ohm of 1.2 mm wire is 19.679 m, 1.13097 mm2, 0.19786 kg, 76.79 J/K (calculated)."""
     assert COIL.area * 1e6 == pytest.approx(1.13097, abs=5e-6)
     assert COIL.length == pytest.approx(19.679, abs=6e-4)
     assert COIL.mass == pytest.approx(0.19786, abs=6e-6)
     assert COIL.heat_capacity == pytest.approx(76.79, abs=6e-3)
-
-
-@pytest.mark.parametrize(("end", "seconds"), STEADY_CURRENT)
-def test_steady_current(end: float, seconds: float) -> None:
-    """A pull winding at a steady 40 A reaches each temperature in the calculated seconds."""
-    found = heating.adiabatic_seconds(40.0, COIL.area, 20.0, end)
-    assert found == pytest.approx(seconds, abs=0.006)
 
 
 @pytest.mark.parametrize(("volts", "end", "seconds"), STEADY_VOLTAGE)
@@ -112,16 +73,6 @@ def test_thermal_classes(name: str, celsius: int, table: Table) -> None:
     assert {row["class"]: row["celsius"] for row in table("thermal-classes")}[name] == celsius
 
 
-@given(st.floats(1.0, 200.0), st.floats(1e-8, 1e-5), starts, rises)
-def test_current_and_time_are_inverse(
-    amperes: float, area: float, start: float, rise: float
-) -> None:
-    """The current for the time a current takes is that current."""
-    seconds = heating.adiabatic_seconds(amperes, area, start, start + rise)
-    found = heating.adiabatic_amperes(seconds, area, start, start + rise)
-    assert found == pytest.approx(amperes, rel=1e-9)
-
-
 @given(st.floats(1.0, 30.0), st.floats(0.05, 50.0), starts, rises)
 def test_voltage_time_and_temperature_are_inverse(
     volts: float, ohms: float, start: float, rise: float
@@ -151,11 +102,6 @@ def test_coil_has_the_ohms_it_was_made_for(ohms: float, diameter: float, celsius
 NONSENSE: list[tuple[str, Callable[[float], object]]] = [
     ("ohms", lambda bad: heating.coil_from_wire(bad, 1e-3)),
     ("wire_diameter", lambda bad: heating.coil_from_wire(0.3, bad)),
-    ("amperes", lambda bad: heating.adiabatic_seconds(bad, 1e-6, 20.0, 100.0)),
-    ("area", lambda bad: heating.adiabatic_seconds(40.0, bad, 20.0, 100.0)),
-    ("seconds", lambda bad: heating.adiabatic_amperes(bad, 1e-6, 20.0, 100.0)),
-    ("from_celsius", lambda bad: heating.adiabatic_seconds(40.0, 1e-6, bad, 100.0)),
-    ("to_celsius", lambda bad: heating.adiabatic_seconds(40.0, 1e-6, 20.0, bad)),
     ("volts", lambda bad: heating.constant_voltage_seconds(bad, 0.3, 77.0, 20.0, 100.0)),
     ("ohms", lambda bad: heating.constant_voltage_seconds(12.0, bad, 77.0, 20.0, 100.0)),
     ("heat_capacity", lambda bad: heating.constant_voltage_seconds(12.0, 0.3, bad, 20.0, 100.0)),

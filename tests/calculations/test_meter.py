@@ -7,11 +7,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pint import UnitRegistry
 from scipy.stats import norm
 
 from engine.calculations import meter
-from engine.calculations.normal import normal_cdf
 
 HALF_WIDTHS = [
     # reading, percent, counts, resolution, half-width, source
@@ -83,19 +81,6 @@ def test_combined_uncertainty() -> None:
     assert meter.combined(12e-6, 8.7e-6) == pytest.approx(15e-6, abs=0.5e-6)
 
 
-def test_resistance_by_volts_and_amperes() -> None:
-    """11.40 V and 38.0 A on common meters is 0.3000 ohm with u 0.00497 ohm (calculated)."""
-    volts_u = meter.standard_uncertainty(meter.half_width(11.40, 0.5, 2, 0.01))
-    amperes_u = meter.standard_uncertainty(meter.half_width(38.0, 2.0, 3, 0.1))
-    ohms, u = meter.resistance_by_volts_and_amperes(11.40, volts_u, 38.0, amperes_u)
-    assert ohms == pytest.approx(0.3000, abs=1e-12)
-    assert u == pytest.approx(0.00497, abs=5e-6)
-    unit: UnitRegistry[float] = UnitRegistry()
-    assert (11.40 * unit.volt / (38.0 * unit.ampere)).to("milliohm").magnitude == pytest.approx(
-        ohms * 1000
-    )
-
-
 @pytest.mark.parametrize(("value", "u", "lower", "upper", "expected", "source"), CONFORMANCE)
 def test_conformance(
     *,
@@ -117,18 +102,6 @@ def test_verdict(
 ) -> None:
     """A reading whose uncertainty covers both verdicts is 'cannot-say', others are decided."""
     assert meter.verdict(value, u, lower, upper) == expected
-
-
-@given(st.floats(-37.0, 37.0))
-def test_normal_against_scipy(z: float) -> None:
-    """The normal distribution agrees with SciPy's, far into the tails."""
-    assert normal_cdf(z) == pytest.approx(norm.cdf(z), rel=1e-11, abs=1e-300)
-    assert normal_cdf(np.array([z]))[0] == normal_cdf(z)
-
-
-def test_normal_of_nothing() -> None:
-    """An empty array of values gives an empty array of probabilities."""
-    assert normal_cdf(np.zeros(0)).shape == (0,)
 
 
 @given(values, spreads, values, st.floats(0.0, 1e3))
@@ -174,10 +147,6 @@ NONSENSE: list[tuple[str, Callable[[float], object]]] = [
     ("resolution", lambda bad: meter.half_width(1.0, 1.0, 1.0, bad)),
     ("half", meter.standard_uncertainty),
     ("uncertainties", lambda bad: meter.combined(1.0, bad)),
-    ("volts", lambda bad: meter.resistance_by_volts_and_amperes(bad, 0.1, 1.0, 0.1)),
-    ("amperes", lambda bad: meter.resistance_by_volts_and_amperes(1.0, 0.1, bad, 0.1)),
-    ("volts_u", lambda bad: meter.resistance_by_volts_and_amperes(1.0, bad, 1.0, 0.1)),
-    ("amperes_u", lambda bad: meter.resistance_by_volts_and_amperes(1.0, 0.1, 1.0, bad)),
     ("uncertainty", lambda bad: meter.conformance_probability(1.0, bad, upper=2.0)),
     ("sure", lambda bad: meter.verdict(1.0, 0.1, upper=2.0, sure=bad)),
 ]
