@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from flask import Flask
+from jinja2 import StrictUndefined
 
 # The engine's matrices are small: threads inside one product cost far more than they save, and on
 # a busy machine they spin against each other. NumPy reads this once, when it is first imported.
@@ -29,6 +30,7 @@ def create_app(config: Mapping[str, Any] | None = None) -> Flask:
     when the knowledge base cannot be used: a service that cannot answer does not start.
     """
     app = Flask(__name__, static_folder=None)
+    app.jinja_options = {"undefined": StrictUndefined, "trim_blocks": True, "lstrip_blocks": True}
     app.url_map.merge_slashes = False  # a redirect answers with HTML; a wrong path is a 404
     # One byte over the limit is read: a body of unknown length is cut off there without a word,
     # and must not pass for a whole one.

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from flask import Response, current_app, request
+from flask import Response, current_app, request, url_for
 
 from api import strict_json
 from api.access import role
@@ -188,8 +188,8 @@ def _offered(call: Call, check: str) -> str:
 
 def _back(document: Mapping[str, Any], side: str | None) -> str:
     """Return the page that follows an answer."""
-    address = f"/desk/cases/{document['number'].replace(' ', '')}"
-    return f"{address}?side={side}" if side in SIDES else address
+    number = document["number"].replace(" ", "")
+    return url_for("desk.case_page", number=number, side=side if side in SIDES else None)
 
 
 def changed(number: str, changes: Mapping[str, Any]) -> Response:

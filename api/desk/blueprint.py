@@ -1,9 +1,6 @@
 """The desk's blueprint: what happens around its pages, its files, and its errors in words."""
 
-import mimetypes
-from importlib.resources import files
-
-from flask import Blueprint, Response, abort, current_app, redirect, request
+from flask import Blueprint, Response, abort, current_app, redirect, request, url_for
 from werkzeug.exceptions import HTTPException
 
 from api.access import caller, role
@@ -12,17 +9,33 @@ from api.answers.problems import ProblemError
 from api.cases import Book, ClosedCase, NoSuchCase, NoSuchFinding, OpenCase
 from api.desk import csrf as guard
 from api.desk import pages
+from api.drawing import stylesheet
 from api.service import current
 from api.store import StoreUnavailableError
 
-blueprint = Blueprint("desk", __name__)
+
+class _Desk(Blueprint):
+    """Flask's blueprint; its files need no key: the page that asks for one is made of them."""
+
+    @role("public")
+    def send_static_file(self, filename: str) -> Response:
+        """Return the style sheet, the script or the sign of the desk."""
+        return super().send_static_file(filename)
+
+
+blueprint = _Desk(
+    "desk", __name__, template_folder="templates", static_folder="static",
+    static_url_path="/desk/static",
+)  # fmt: skip
 blueprint.before_request(guard.begin)
 blueprint.after_request(guard.end)
 
-_FILES = ("desk.css", "desk.js", "desk.svg", "print.css")
 _NAME_COOKIE = "threewire_desk_name"
 NAME_LETTERS = 60
-_HOME = ("To the calls", "/desk")
+
+
+def _home() -> list[tuple[str, str]]:
+    return [("To the calls", url_for(".home"))]
 
 
 class NothingKeptError(Exception):
@@ -66,20 +79,11 @@ def go(address: str) -> Response:
     return response  # type: ignore[return-value]  # our own class, as asked for above
 
 
-@blueprint.get("/desk/static/<name>")
+@blueprint.get("/desk/static/drawing.css")
 @role("public")
-def static(name: str) -> Response:
-    """Return the style sheet, the script or the sign of the desk."""
-    if name == "drawing.css":
-        from api.drawing import stylesheet
-
-        text, kind = stylesheet(), "text/css"
-    elif name in _FILES:
-        text = files("api.desk").joinpath("static", name).read_text(encoding="utf-8")
-        kind = mimetypes.guess_type(name)[0] or "text/plain"
-    else:
-        abort(404)
-    response = current_app.response_class(text, mimetype=kind)
+def drawing_style() -> Response:
+    """Return the style sheet of the drawings, which every door has."""
+    response = current_app.response_class(stylesheet(), mimetype="text/css")
     response.headers["Cache-Control"] = "no-cache"
     response.add_etag()
     response.make_conditional(request)
@@ -95,7 +99,7 @@ _METHODS = ["GET", "POST", "PUT", "PATCH", "DELETE"]
 def nothing(rest: str) -> Response:
     """Say that there is no such page; /desk/ is /desk."""
     if not rest and request.method == "GET":
-        return go("/desk")
+        return go(url_for(".home"))
     abort(404)
 
 
@@ -106,7 +110,7 @@ def _on_foreign(_: guard.ForeignForm) -> Response:
         lines=["It does not carry the mark of a page that this browser got from here, or the mark "
                "is old. Nothing was changed.",
                "Load the page again and send it once more. What you typed is kept there."],
-        links=[_HOME],
+        links=_home(),
     )  # fmt: skip
 
 
@@ -117,7 +121,7 @@ def _on_http(error: HTTPException) -> Response:
              413: "That is too much at once"}  # fmt: skip
     return pages.respond(
         "message.html", code, title=words.get(code, "That cannot be read"),
-        lines=["Nothing was changed."], links=[_HOME],
+        lines=["Nothing was changed."], links=_home(),
     )  # fmt: skip
 
 
@@ -125,12 +129,12 @@ def _on_http(error: HTTPException) -> Response:
 def _on_problem(error: ProblemError) -> Response:
     """Answer what the gate refuses: without a key, ask for one; else say why."""
     if error.status == 401:
-        wanted = request.full_path.rstrip("?") if request.method == "GET" else "/desk"
+        wanted = request.full_path.rstrip("?") if request.method == "GET" else url_for(".home")
         response = pages.respond("sign_in.html", 401, fault="", next=wanted)
     else:
         title = "Wait a moment" if error.status == 429 else "That is not for this key"
         response = pages.respond(
-            "message.html", error.status, title=title, lines=[error.detail or ""], links=[_HOME]
+            "message.html", error.status, title=title, lines=[error.detail or ""], links=_home()
         )
     response.headers.update(error.headers)
     return response
@@ -140,7 +144,7 @@ def _on_problem(error: ProblemError) -> Response:
 @blueprint.errorhandler(NoSuchFinding)
 def _on_missing(error: NoSuchCase | NoSuchFinding) -> Response:
     return pages.respond(
-        "message.html", 404, title="There is no such case", lines=[str(error)], links=[_HOME]
+        "message.html", 404, title="There is no such case", lines=[str(error)], links=_home()
     )
 
 
@@ -152,7 +156,7 @@ def _on_state(error: ClosedCase | OpenCase) -> Response:
     return pages.respond(
         "message.html", 409, title="Not taken: the case is not as it was",
         lines=[str(error), "Nothing was changed."],
-        links=[("To the case", f"/desk/cases/{number}")],
+        links=[("To the case", url_for(".case_page", number=number))],
     )  # fmt: skip
 
 
@@ -161,7 +165,7 @@ def _on_store_away(error: StoreUnavailableError) -> Response:
     message = str(error)
     response = pages.respond(
         "message.html", 503, title="The cases cannot be reached now",
-        lines=[f"{message[:1].upper()}{message[1:]}.", "Try again in a moment."], links=[_HOME],
+        lines=[f"{message[:1].upper()}{message[1:]}.", "Try again in a moment."], links=_home(),
     )  # fmt: skip
     response.headers["Retry-After"] = "5"
     return response
@@ -173,7 +177,7 @@ def _on_nothing_kept(_: NothingKeptError) -> Response:
         "message.html", 503, title="This server keeps no cases",
         lines=["It was started without a store, and the desk keeps every call as a case. Start it "
                "with 'threewire serve'."],
-        links=[("To the bench sums", "/desk/sums")],
+        links=[("To the bench sums", url_for(".sum_list"))],
     )  # fmt: skip
 
 
@@ -184,5 +188,5 @@ def _on_surprise(error: Exception) -> Response:
         "message.html", 500, title="The desk failed",
         lines=["Nothing that you typed is at fault. What you typed is kept in this browser.",
                "Try it again; if it stays, tell whoever runs the server."],
-        links=[_HOME],
+        links=_home(),
     )  # fmt: skip

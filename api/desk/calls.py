@@ -8,6 +8,8 @@ from functools import cached_property
 from threading import Lock
 from typing import Any, cast
 
+from flask import url_for
+
 from api.cases.learning import LearningDiagnoser
 from api.interview.desk import KEPT_ANSWERS, Answer, Desk
 from api.interview.next_step import COMPLAINTS, TIMING, place
@@ -115,7 +117,12 @@ class Call:
     @property
     def address(self) -> str:
         """Return where the case's page is."""
-        return f"/desk/cases/{self.number.replace(' ', '')}"
+        return url_for("desk.case_page", number=self.digits)
+
+    @property
+    def digits(self) -> str:
+        """Return the case's number as an address has it."""
+        return self.number.replace(" ", "")
 
     @property
     def label(self) -> str:

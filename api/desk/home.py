@@ -2,9 +2,8 @@
 
 from collections.abc import Iterable, Mapping
 from typing import Any
-from urllib.parse import urlencode
 
-from flask import Response, request
+from flask import Response, request, url_for
 
 from api.access import role
 from api.access import session as signed
@@ -41,7 +40,7 @@ def _home(faults: Mapping[str, str], typed: str, nearest: list[str], status: int
         nearest=[shown(book().get(one)) for one in nearest],
         cases=[shown(one) for one in found["cases"]], name=name_typed(),
         heading={"open": "Open cases", "closed": "Closed cases", "all": "All cases"}[state],
-        more=f"/desk?{urlencode(more)}" if found["next_cursor"] else "",
+        more=url_for(".home", **more) if found["next_cursor"] else "",
     )  # fmt: skip
 
 
@@ -90,7 +89,7 @@ def resume() -> Response:
         found = book().get(typed)
     except NoSuchCase as error:
         return _home({"number": str(error)}, typed, error.nearest, 404)
-    return go(f"/desk/cases/{found['number'].replace(' ', '')}")
+    return go(url_for(".case_page", number=found["number"].replace(" ", "")))
 
 
 @blueprint.post("/desk/name")
@@ -98,7 +97,7 @@ def resume() -> Response:
 def name() -> Response:
     """Keep the name of whoever sits here; it stands beside each answer."""
     typed = tidy(request.form.get("name", ""), lines=False)
-    response = go("/desk")
+    response = go(url_for(".home"))
     if not fault_of(typed, NAME_LETTERS):
         keep_name(response, typed)
     return response
@@ -127,7 +126,7 @@ def sign_in() -> Response:
 def sign_out() -> Response:
     """End the session."""
     signed.sign_out()
-    return go("/desk/sign-in")
+    return go(url_for(".sign_in"))
 
 
 def _next(wanted: str) -> str:

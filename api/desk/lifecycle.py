@@ -6,7 +6,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import segno
-from flask import Response, request
+from flask import Response, request, url_for
 
 from api.access import role
 from api.cases import StaleCase
@@ -42,7 +42,8 @@ def hand_over_page(number: str) -> Response:
 def _hand_over(
     call: Call, typed: str, faults: Mapping[str, str], status: int = 200, stale: str = ""
 ) -> Response:
-    link = f"{request.host_url.rstrip('/')}{call.address}?as=technician"
+    number = {"number": call.digits, "as": "technician"}
+    link = url_for(".case_page", _external=True, **number)
     code = segno.make(link, error="m").svg_inline(
         scale=1, border=4, svgclass="qr", lineclass=None, omitsize=True, dark="#000", light="#fff"
     )
@@ -67,7 +68,7 @@ def hand_over(number: str) -> Response:
     if done := once.already(book()):
         return go(done)
     to = tidy(request.form.get("handed_to", ""), lines=False)
-    address = f"{address_of({'number': number})}/hand-over"
+    address = url_for(".hand_over", number=number)
     try:
         book().change(
             number, {"handed_to": to}, by(), version_of(request.form),
@@ -179,7 +180,7 @@ def sheet(number: str) -> Response:
     checks = _next_checks(call)
     return pages.respond(
         "sheet.html", call=call, paper="letter" if paper == "letter" else "a4", entry=entry,
-        own=own, circuit="&circuit=own" if own else "",
+        own=own,
         lead=lead_of(call), beliefs=beliefs(call)[:3], pieces=pieces, checks=checks,
         findings=list(reversed(answers(call))), machine=_machine(call),
         cautions=_cautions(call, entry, checks), behind=views.behind(entry, call.desk),

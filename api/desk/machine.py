@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from flask import Response, request
+from flask import Response, request, url_for
 
 from api.access import role
 from api.cases import NoSuchCase, StaleCase
@@ -25,7 +25,7 @@ _LIKE = ("control", "coil", "system_volts", "fuel_actuation", "solenoids", "fuse
 
 def address_of(document: Mapping[str, Any]) -> str:
     """Return where a case's page is."""
-    return f"/desk/cases/{document['number'].replace(' ', '')}"
+    return url_for("desk.case_page", number=document["number"].replace(" ", ""))
 
 
 @blueprint.get("/desk/call")
@@ -46,7 +46,8 @@ def call_page() -> Response:
 
 def _new(form: Form, faults: Mapping[str, str], status: int = 200) -> Response:
     return pages.respond(
-        "machine.html", status, title="Start a call", action="/desk/call", number="", version=None,
+        "machine.html", status, title="Start a call", action=url_for(".start"), number="",
+        version=None,
         form=form, faults=faults, button="Start", stale="", complaints=_complaints(),
         known=known_machines(book().list(limit=100)["cases"]), **_questions(),
     )  # fmt: skip
@@ -149,9 +150,10 @@ def _known(
     document: Mapping[str, Any], form: Form, faults: Mapping[str, str], status: int = 200,
     stale: str = "",
 ) -> Response:  # fmt: skip
+    number = document["number"].replace(" ", "")
     return pages.respond(
         "machine.html", status, title=f"The machine of case {document['number']}", faults=faults,
-        action=f"{address_of(document)}/machine", number=document["number"].replace(" ", ""),
+        action=url_for(".machine_page", number=number), number=number,
         version=document["version"], form=form, button="Save", complaints=None, known=(),
         stale=stale, **_questions(),
     )  # fmt: skip

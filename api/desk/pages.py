@@ -1,11 +1,10 @@
-"""The desk's templates, and a page as a response."""
+"""What the desk's templates are given, and a page as a response."""
 
 from datetime import UTC, datetime
-from functools import lru_cache
 from typing import Any
 
-from flask import Response, current_app, request
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from flask import Response, current_app, render_template, request
+from flask.sansio.blueprints import BlueprintSetupState
 from markupsafe import Markup
 
 from api.access import caller
@@ -20,18 +19,24 @@ AUDIENCES = ("caller", "technician")
 _AUDIENCE_COOKIE = "threewire_desk_as"
 
 
-@lru_cache(maxsize=1)
-def _templates() -> Environment:
-    found = Environment(
-        loader=PackageLoader("api.desk", "templates"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    found.filters.update(
-        hundredths=hundredths, sureness=sureness, spoken=spoken, minutes=minutes_words,
-        movement=movement, moment=moment, percent=lambda share: round(100 * share),
-    )  # fmt: skip
-    found.globals.update(nonce=guard.nonce)
-    return found
+FILTERS = {
+    "hundredths": hundredths, "sureness": sureness, "spoken": spoken, "minutes": minutes_words,
+    "movement": movement, "percent": lambda share: round(100 * share),
+}  # fmt: skip
+
+
+def set_up(state: BlueprintSetupState) -> None:
+    """Give the application's templates what the desk's pages are made with."""
+    state.app.jinja_env.filters.update(FILTERS, moment=moment)
+    state.app.jinja_env.globals.update(nonce=guard.nonce)
+
+
+def common() -> dict[str, Any]:
+    """Return what every page has."""
+    return {
+        "csrf": guard.token(), "audience": audience(), "caller": caller(),
+        "knowledge_version": current().knowledge.version,
+    }  # fmt: skip
 
 
 def moment(at: str) -> str:
@@ -47,10 +52,7 @@ def audience() -> str:
 
 def respond(template: str, status: int = 200, **context: Any) -> Response:
     """Return a page. ``context`` is what the template needs beside what every page has."""
-    text = _templates().get_template(f"desk/{template}").render(
-        csrf=guard.token(), audience=audience(), caller=caller(),
-        knowledge_version=current().knowledge.version, **context,
-    )  # fmt: skip
+    text = render_template(f"desk/{template}", **common(), **context)
     response = current_app.response_class(text, status=status, mimetype=HTML)
     if request.args.get("as") in AUDIENCES:
         response.set_cookie(

@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import urlencode
+
+from flask import url_for
 
 from api.answers.text import sureness
 from api.desk import evidence, steps
@@ -161,9 +162,7 @@ def drawings(call: Call, check: str | None) -> dict[str, Any]:
 
 def _picture(call: Call, check: str | None) -> str:
     """Return where the drawing is: it is fetched after the page, which must not wait for it."""
-    asked = {"check": check, "side": call.side}
-    query = urlencode({name: value for name, value in asked.items() if value})
-    return f"{call.address}/drawing{'?' if query else ''}{query}"
+    return url_for("desk.circuit", number=call.digits, check=check, side=call.side)
 
 
 def news(call: Call) -> list[str]:
