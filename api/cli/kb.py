@@ -2,14 +2,19 @@
 
 from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from api import strict_json
 from api.answers.text import Section, as_text
 from api.cli.inputs import BadInput, knowledge_from, overlay_option
 from api.cli.kb_options import Chosen, known, on_machines
 from engine import Diagnoser
 from engine.knowledge.faults import unknown
+
+if TYPE_CHECKING:
+    from api.curation.cases import Cases
 
 
 @click.group()
@@ -153,22 +158,59 @@ def new(  # noqa: PLR0913, PLR0917 - one parameter an option
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     help="Folder with case files; those of the checkout when left out. May be given again.",
 )  # fmt: skip
+@click.option(
+    "--calls", is_flag=False, flag_value="", metavar="[DIR]",
+    help="Hold the answers to calls against a master's instead; DIR as for --cases.",
+)  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="With --calls: every call and measure.")
 @overlay_option
-def cases(folders: tuple[Path, ...], overlay: tuple[str, ...]) -> None:
-    """Run worked cases and rule cases; show which fail and which rules never fired."""
+def cases(
+    folders: tuple[Path, ...], calls: str | None, as_json: bool, overlay: tuple[str, ...]
+) -> None:
+    """Run worked cases and rule cases; show which fail and which rules never fired.
+
+    With --calls, show by group how near the answers come to what a master technician would sign.
+    """
     from api.curation import cases as running
 
+    if as_json and calls is None:
+        raise click.UsageError("--json goes with --calls")
     shipped = running.shipped_folder()
-    chosen = list(folders) or ([shipped] if shipped else [])
+    chosen = [*folders, *([_folder(calls)] if calls else [])] or ([shipped] if shipped else [])
     if not chosen:
         raise BadInput(["there are no cases beside this installation: name a folder with --cases"])
     diagnoser = Diagnoser(knowledge_from(overlay))
-    outcome = running.run(diagnoser, chosen)
-    silent = sorted(set(diagnoser.knowledge.rules) - outcome.fired)
-    click.echo(f"{outcome.cases} cases, {len(outcome.failures)} faults.")
+    found = running.read(chosen, diagnoser.knowledge)
+    faults = _cases(diagnoser, found) if calls is None else _calls(diagnoser, found, as_json)
+    if faults:
+        raise BadInput(faults)
+
+
+def _folder(name: str) -> Path:
+    """Return a folder that is there. Raises click.BadParameter."""
+    if not Path(name).is_dir():
+        raise click.BadParameter(f"Directory '{name}' does not exist.", param_hint="--calls")
+    return Path(name)
+
+
+def _cases(diagnoser: Diagnoser, found: "Cases") -> list[str]:
+    """Run rule and worked cases, print what came of them, and return the faults."""
+    from api.curation import cases as running
+
+    ran = running.run(diagnoser, found)
+    silent = sorted(set(diagnoser.knowledge.rules) - ran.fired)
+    click.echo(f"{ran.cases} cases, {len(ran.failures)} faults.")
     click.echo(f"Rules that never fired: {', '.join(silent) or 'none'}.")
-    if outcome.failures:
-        raise BadInput(outcome.failures)
+    return ran.failures
+
+
+def _calls(diagnoser: Diagnoser, found: "Cases", as_json: bool) -> list[str]:
+    """Run the calls, print the measures, and return the faults."""
+    from api.curation import calls
+
+    tallied = calls.run(diagnoser, found.of(calls.Call).items())
+    click.echo(strict_json.dumps(tallied.as_dict()) if as_json else "\n".join(tallied.table()))
+    return [*found.faults, *tallied.faults]
 
 
 @kb.command()

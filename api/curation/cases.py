@@ -1,13 +1,21 @@
-"""Runs worked cases and rule cases: which fail, and which rules never fired."""
+"""The one runner of cases: rule cases, worked cases and calls, read from files and run.
+
+A file says by its keys what it holds (DEVELOPERS.md tells the formats). ``threewire kb cases`` and
+the tests run the same cases through the same functions.
+"""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from engine import Diagnoser, KnowledgeError, RequestError
+from marshmallow import Schema, ValidationError, fields, post_load, validate
+
+from api.curation.calls import Call, CallSchema
+from engine import Diagnoser, Fault, Knowledge, KnowledgeError, RequestError
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
+from engine.knowledge.shapes import Named, Number, StrictSchema, Text, flatten, members
 from engine.knowledge.text import load_yaml
 from engine.reasoning.qualify import case_view, correct, with_beliefs
 from engine.reasoning.request import read_request
@@ -15,18 +23,136 @@ from engine.rules.cautions import caution_text
 from engine.rules.views import CaseView
 
 LEAST_SHARE_OF_FIRST = 0.5  # an expected cause may share the lead's group at half its probability
-RULE_KEYS = ("rule", "fires", "silent")
-CASE_KEYS = ("because", "request", "step", "beliefs")
+
+
+@dataclass(frozen=True)
+class RuleCase:
+    """A request on which a rule must fire, or must not.
+
+    ``step`` are the hazards of a step that the rule may caution about; ``beliefs`` are the
+    probabilities of causes, for a rule that asks about them.
+    """
+
+    because: str
+    request: Mapping[str, Any]
+    step: tuple[str, ...] | None = None
+    beliefs: Mapping[str, float] | None = None
+
+    def fired(self, diagnoser: Diagnoser) -> set[str]:
+        """Return the rules that fire. Raises RequestError for a bad request."""
+        if self.step is not None:
+            return _cautioned(diagnoser, self.request, frozenset(self.step))
+        if self.beliefs is not None:
+            return _fired_with(diagnoser, self.request, self.beliefs)
+        # neither the number of causes shown nor the proposals matter here, and both cost time
+        return traced(diagnoser.diagnose({**self.request, "limit": 1, "on_hand": []}))
+
+
+@dataclass(frozen=True)
+class RuleFile:
+    """The cases of one rule."""
+
+    rule: str
+    fires: tuple[RuleCase, ...]
+    silent: tuple[RuleCase, ...]
+
+    def cases(self) -> Iterable[tuple[str, bool, RuleCase]]:
+        """Yield the place of each case in the file, whether the rule must fire, and the case."""
+        for place, must, found in (("fires", True, self.fires), ("silent", False, self.silent)):
+            for number, case in enumerate(found):
+                yield f"{place}[{number}]", must, case
+
+
+@dataclass(frozen=True)
+class WorkedCase:
+    """A request and the cause that an experienced technician would put first."""
+
+    id: str
+    story: str
+    request: Mapping[str, Any]
+    lead: str
+
+    def fault(self, causes: Sequence[Mapping[str, Any]]) -> str | None:
+        """Return what is wrong with an answer's causes, or None where the cause leads."""
+        first = causes[0]
+        if leads(causes, self.lead):
+            return None
+        said = f"'{first['id']}' does with {first['probability']:.2f}"
+        return f"expect.lead: '{self.lead}' does not lead; {said}"
+
+
+class _CaseSchema(StrictSchema):
+    because = Text(required=True)
+    request = fields.Dict(required=True)
+    step = members("hazard", items.HAZARDS)
+    beliefs = Named(keys=fields.String(), values=Number(validate=validate.Range(0, 1)))
+
+    @post_load
+    def _make(self, data: dict[str, Any], **_: Any) -> RuleCase:
+        step = tuple(data.pop("step")) if "step" in data else None
+        return RuleCase(step=step, **data)
+
+
+def _some_cases() -> fields.List[Any]:
+    some = validate.Length(min=1, error="must be a list with a case in it")
+    return fields.List(fields.Nested(_CaseSchema), required=True, validate=some)
+
+
+class _RuleFileSchema(StrictSchema):
+    rule = fields.String(required=True)
+    fires = _some_cases()
+    silent = _some_cases()
+
+    @post_load
+    def _make(self, data: dict[str, Any], **_: Any) -> RuleFile:
+        return RuleFile(data["rule"], tuple(data["fires"]), tuple(data["silent"]))
+
+
+class _ExpectSchema(StrictSchema):
+    lead = fields.String(required=True)
+
+
+class _WorkedSchema(StrictSchema):
+    id = fields.String(load_default="")
+    story = Text(load_default="")
+    request = fields.Dict(required=True)
+    expect = fields.Nested(_ExpectSchema, required=True)
+    source = Text()
+
+    @post_load
+    def _make(self, data: dict[str, Any], **_: Any) -> WorkedCase:
+        return WorkedCase(data["id"], data["story"], data["request"], data["expect"]["lead"])
+
+
+CaseFile = RuleFile | WorkedCase | Call
+Kind = TypeVar("Kind", RuleFile, WorkedCase, Call)
+# the key that tells a kind of file from the others
+_SCHEMAS: Mapping[str, type[Schema]] = {
+    "rule": _RuleFileSchema,
+    "accept": CallSchema,
+    "expect": _WorkedSchema,
+}
+
+
+@dataclass(frozen=True)
+class Cases:
+    """Case files by their names below the folders, and the faults of those that are none."""
+
+    files: Mapping[str, CaseFile]
+    faults: tuple[str, ...]
+
+    def of(self, kind: type[Kind]) -> dict[str, Kind]:
+        """Return the files of a kind, by name."""
+        return {name: file for name, file in self.files.items() if isinstance(file, kind)}
 
 
 @dataclass
-class Outcome:
+class Ran:
     """What came of running cases."""
 
     cases: int = 0
     failures: list[str] = field(default_factory=list)
     fired: set[str] = field(default_factory=set)
-    with_cases: set[str] = field(default_factory=set)
 
 
 def shipped_folder() -> Path | None:
@@ -35,102 +161,85 @@ def shipped_folder() -> Path | None:
     return folder if folder.is_dir() else None
 
 
-def run(diagnoser: Diagnoser, folders: Iterable[Path]) -> Outcome:
-    """Run every case file below the folders, in order of name."""
-    outcome = Outcome()
+def read(folders: Iterable[Path], knowledge: Knowledge) -> Cases:
+    """Return every case file below the folders, in order of name, and what is wrong with others."""
+    found: dict[str, CaseFile] = {}
+    faults: list[str] = []
     for folder in folders:
         for file in sorted(folder.rglob("*.yaml")):
-            _run_file(diagnoser, file, file.relative_to(folder).as_posix(), outcome)
-    return outcome
-
-
-def _run_file(diagnoser: Diagnoser, file: Path, name: str, outcome: Outcome) -> None:
-    try:
-        content = load_yaml(file.read_text(encoding="utf-8"), name)
-    except KnowledgeError as error:
-        outcome.failures += [str(fault) for fault in error.faults]
-        return
-    except (UnicodeDecodeError, OSError):
-        outcome.failures.append(f"{name}: cannot be read as UTF-8 text")
-        return
-    wrong = shape_faults(content, diagnoser)
-    if wrong:
-        outcome.failures += [f"{name}: {one}" for one in wrong]
-    elif "rule" in content:
-        _run_rule(diagnoser, name, content, outcome)
-    else:
-        _run_worked(diagnoser, name, content, outcome)
-
-
-def shape_faults(content: object, diagnoser: Diagnoser) -> list[str]:
-    """Return what keeps a file from being a rule case or a worked case."""
-    if not isinstance(content, dict):
-        return ["must be a mapping of keys to values"]
-    if "rule" in content:
-        return _rule_shape(content, diagnoser)
-    lead = content.get("expect")
-    if not isinstance(lead, dict) or not isinstance(content.get("request"), dict):
-        return ["has neither rule, fires and silent nor request and expect"]
-    known = diagnoser.knowledge.causes
-    wanted = lead.get("lead")
-    return [] if wanted in known else [f"expect.lead: {unknown('cause', wanted, known)}"]
-
-
-def _rule_shape(content: Mapping[str, Any], diagnoser: Diagnoser) -> list[str]:
-    rules = diagnoser.knowledge.rules
-    wrong = [unknown("key", key, RULE_KEYS) for key in content if key not in RULE_KEYS]
-    if content["rule"] not in rules:
-        wrong.append(f"rule: {unknown('rule', content['rule'], rules)}")
-    for kind in ("fires", "silent"):
-        cases = content.get(kind)
-        if not isinstance(cases, list) or not cases:
-            wrong.append(f"{kind}: must be a list with a case in it")
-            continue
-        for number, case in enumerate(cases):
-            wrong += [f"{kind}[{number}]: {one}" for one in _case_shape(case)]
-    return wrong
-
-
-def _case_shape(case: object) -> list[str]:
-    if not isinstance(case, dict) or not isinstance(case.get("request"), dict):
-        return ["must be a mapping with because and request"]
-    wrong = [unknown("key", key, CASE_KEYS) for key in case if key not in CASE_KEYS]
-    hazards = case.get("step", [])
-    if not isinstance(hazards, list) or not isinstance(case.get("beliefs", {}), dict):
-        return [*wrong, "step is a list of hazards, beliefs map causes to probabilities"]
-    return wrong + [
-        unknown("hazard", hazard, items.HAZARDS)
-        for hazard in hazards
-        if hazard not in items.HAZARDS
-    ]
-
-
-def _run_rule(
-    diagnoser: Diagnoser, name: str, content: Mapping[str, Any], outcome: Outcome
-) -> None:
-    rule = str(content["rule"])
-    outcome.with_cases.add(rule)
-    for kind in ("fires", "silent"):
-        for number, case in enumerate(content[kind]):
-            outcome.cases += 1
+            name = file.relative_to(folder).as_posix()
             try:
-                found = fired(diagnoser, case)
-            except RequestError as error:
-                outcome.failures += [f"{name}: {kind}[{number}].request: {f}" for f in error.faults]
-                continue
-            outcome.fired |= found
-            if (rule in found) != (kind == "fires"):
-                said = "stayed silent" if kind == "fires" else "fired"
-                outcome.failures.append(f"{name}: {kind}[{number}]: the rule {said}")
+                found[name] = _read(file, name, knowledge)
+            except KnowledgeError as error:
+                faults += [str(fault) for fault in error.faults]
+    return Cases(found, tuple(faults))
 
 
-def fired(diagnoser: Diagnoser, case: Mapping[str, Any]) -> set[str]:
-    """Return the rules that fire on a case. Raises RequestError for a bad request."""
-    if "step" in case:
-        return _cautioned(diagnoser, case)
-    if "beliefs" in case:
-        return _with_beliefs(diagnoser, case)
-    return traced(diagnoser.diagnose({**case["request"], "limit": 1, "on_hand": []}))
+def _read(file: Path, name: str, knowledge: Knowledge) -> CaseFile:
+    """Return what a file holds. Raises KnowledgeError that carries every fault of it."""
+    try:
+        content: Any = load_yaml(file.read_text(encoding="utf-8"), name)
+    except (UnicodeDecodeError, OSError):
+        raise KnowledgeError([Fault(name, "cannot be read as UTF-8 text")]) from None
+    if not isinstance(content, dict):
+        raise KnowledgeError([Fault(name, "must be a mapping of keys to values")])
+    schema = next((one for key, one in _SCHEMAS.items() if key in content), None)
+    if schema is None:
+        message = "has neither rule, fires and silent nor request and expect, nor accept"
+        raise KnowledgeError([Fault(name, message)])
+    known = _unknown_names(content, knowledge)
+    try:
+        made: CaseFile = schema().load(content)
+    except ValidationError as error:
+        known += [str(fault) for fault in flatten(error.messages)]
+    if known:
+        raise KnowledgeError(Fault(name, one) for one in known)
+    return made
+
+
+def _unknown_names(content: Mapping[str, Any], knowledge: Knowledge) -> list[str]:
+    """Return a fault for a rule or cause that does not exist."""
+    expect = content.get("expect")
+    if "rule" in content and content["rule"] not in knowledge.rules:
+        return [f"rule: {unknown('rule', content['rule'], knowledge.rules)}"]
+    if isinstance(expect, dict) and expect.get("lead") not in knowledge.causes:
+        return [f"expect.lead: {unknown('cause', expect.get('lead'), knowledge.causes)}"]
+    return []
+
+
+def run(diagnoser: Diagnoser, found: Cases) -> Ran:
+    """Run rule cases and worked cases; calls have a runner of their own (``calls.run``)."""
+    ran = Ran(failures=list(found.faults))
+    for name, rule in found.of(RuleFile).items():
+        _run_rule(diagnoser, name, rule, ran)
+    for name, worked in found.of(WorkedCase).items():
+        _run_worked(diagnoser, name, worked, ran)
+    return ran
+
+
+def _run_rule(diagnoser: Diagnoser, name: str, file: RuleFile, ran: Ran) -> None:
+    for place, must, case in file.cases():
+        ran.cases += 1
+        try:
+            fired = case.fired(diagnoser)
+        except RequestError as error:
+            ran.failures += [f"{name}: {place}.request: {fault}" for fault in error.faults]
+            continue
+        ran.fired |= fired
+        if (file.rule in fired) != must:
+            ran.failures.append(f"{name}: {place}: the rule {'stayed silent' if must else 'fired'}")
+
+
+def _run_worked(diagnoser: Diagnoser, name: str, case: WorkedCase, ran: Ran) -> None:
+    ran.cases += 1
+    try:
+        answer = diagnoser.diagnose(case.request)
+    except RequestError as error:
+        ran.failures += [f"{name}: request: {fault}" for fault in error.faults]
+        return
+    ran.fired |= traced(answer)
+    fault = case.fault(answer["causes"])
+    ran.failures += [f"{name}: {fault}"] if fault else []
 
 
 def traced(answer: Mapping[str, Any]) -> set[str]:
@@ -146,9 +255,11 @@ def _view(diagnoser: Diagnoser, request: Mapping[str, Any]) -> CaseView:
     return case_view(checked, [correct(model, one) for one in checked.findings])
 
 
-def _with_beliefs(diagnoser: Diagnoser, case: Mapping[str, Any]) -> set[str]:
-    """Return the rules that fire, stage by stage, when the beliefs are those of the case."""
-    view = with_beliefs(_view(diagnoser, case["request"]), case["beliefs"])
+def _fired_with(
+    diagnoser: Diagnoser, request: Mapping[str, Any], beliefs: Mapping[str, float]
+) -> set[str]:
+    """Return the rules that fire, stage by stage, when the beliefs are those given."""
+    view = with_beliefs(_view(diagnoser, request), beliefs)
     known: frozenset[str] = frozenset()
     found: set[str] = set()
     for rules in diagnoser.rule_sets.values():
@@ -158,30 +269,13 @@ def _with_beliefs(diagnoser: Diagnoser, case: Mapping[str, Any]) -> set[str]:
     return found
 
 
-def _cautioned(diagnoser: Diagnoser, case: Mapping[str, Any]) -> set[str]:
-    """Return the caution rules of a step with the hazards of the case."""
-    texts = diagnoser.cautions.for_step(frozenset(case["step"]), _view(diagnoser, case["request"]))
+def _cautioned(
+    diagnoser: Diagnoser, request: Mapping[str, Any], hazards: frozenset[str]
+) -> set[str]:
+    """Return the caution rules of a step with the hazards."""
+    texts = diagnoser.cautions.for_step(hazards, _view(diagnoser, request))
     rules = [diagnoser.knowledge.rules[name] for name in diagnoser.cautions.step_rules]
     return {rule.id for rule in rules if caution_text(rule) in texts}
-
-
-def _run_worked(
-    diagnoser: Diagnoser, name: str, content: Mapping[str, Any], outcome: Outcome
-) -> None:
-    outcome.cases += 1
-    wanted = content["expect"]["lead"]
-    try:
-        answer = diagnoser.diagnose(content["request"])
-    except RequestError as error:
-        outcome.failures += [f"{name}: request: {fault}" for fault in error.faults]
-        return
-    outcome.fired |= traced(answer)
-    if not leads(answer["causes"], wanted):
-        first = answer["causes"][0]
-        outcome.failures.append(
-            f"{name}: expect.lead: '{wanted}' does not lead; '{first['id']}' does with "
-            f"{first['probability']:.2f}"
-        )
 
 
 def leads(causes: Sequence[Mapping[str, Any]], wanted: str) -> bool:

@@ -5,16 +5,17 @@ from typing import Any
 
 import numpy as np
 
-from api.sums.entries import EntrySchema, need_one_of, quantity, refuse
+from api.sums.entries import need_one_of, quantity, refuse
 from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
+from engine.knowledge.shapes import StrictSchema
 
 LOW_CELSIUS, HIGH_CELSIUS = -60.0, 300.0
 _POINTS = 33
 
 
-class WindingCurrentSchema(EntrySchema):
+class WindingCurrentSchema(StrictSchema):
     """Two of volts, ohms and amperes, and the temperatures."""
 
     volts = quantity("Volts across the winding while it is fed.", "V", 0.01, 100)

@@ -7,11 +7,11 @@ One schema a sum serves every door: it refuses, it explains (``fields_of``), and
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from marshmallow import Schema, ValidationError, fields, validate
+from marshmallow import ValidationError, fields, validate
 
 from engine.knowledge import Fault, RequestError
-from engine.knowledge.faults import nearest, unknown
-from engine.knowledge.shapes import Number, OneOf, flatten
+from engine.knowledge.faults import unknown
+from engine.knowledge.shapes import Number, OneOf, StrictSchema, flatten
 
 OPEN = "open"
 
@@ -36,20 +36,6 @@ class _WithinOrOpen(validate.Range):
 
     def __call__(self, value: Any) -> Any:
         return value if value == OPEN else super().__call__(value)
-
-
-class EntrySchema(Schema):
-    """Base of the inputs: an unknown field is refused with the nearest one that there is."""
-
-    def handle_error(self, error: ValidationError, data: Any, **_: Any) -> None:
-        """Put the nearest field, and all there are, behind the name of an unknown one."""
-        messages = error.messages
-        if isinstance(messages, dict):
-            for name in set(messages) - set(self.fields) - {"_schema"}:
-                known = f"; known here: {', '.join(self.fields)}"
-                messages[name] = [
-                    f"is not a field here{nearest(str(name)[:100], self.fields)}{known}"
-                ]
 
 
 def quantity(what: str, unit: str, low: float, high: float, default: float | None = None) -> Number:
@@ -109,7 +95,7 @@ def _range(kind: type[validate.Range], low: float, high: float, unit: str) -> va
     return kind(min=low, max=high, error=words)
 
 
-def read(schema: EntrySchema, raw: object) -> dict[str, Any]:
+def read(schema: StrictSchema, raw: object) -> dict[str, Any]:
     """Return the inputs with defaults filled in. Raises RequestError that carries every fault."""
     if not isinstance(raw, Mapping):
         raise RequestError([Fault("", "a sum takes an object: the name of each field, its value")])
@@ -128,7 +114,7 @@ def _shortened(faults: Sequence[Fault]) -> list[Fault]:
     ]
 
 
-def fields_of(schema: EntrySchema) -> list[dict[str, Any]]:
+def fields_of(schema: StrictSchema) -> list[dict[str, Any]]:
     """Return what each field is: name, meaning, unit, limits or words, and its default."""
     return [_explained(name, field) for name, field in schema.fields.items()]
 
@@ -152,7 +138,7 @@ def _explained(name: str, field: Field) -> dict[str, Any]:
     return about
 
 
-def json_schema(title: str, schema: EntrySchema) -> dict[str, Any]:
+def json_schema(title: str, schema: StrictSchema) -> dict[str, Any]:
     """Return the JSON Schema of the inputs; nothing beside its properties is taken."""
     told = fields_of(schema)
     return {

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
-from api.sums.entries import EntrySchema, choice, need_one_of, needed, quantity, refuse
+from api.sums.entries import choice, need_one_of, needed, quantity, refuse
 from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.conductor import (
@@ -15,6 +15,7 @@ from engine.calculations.conductor import (
     ohms_per_metre,
     smallest_size,
 )
+from engine.knowledge.shapes import StrictSchema
 
 AWG = (20, 18, 16, 14, 12, 10, 8)
 MM2 = (0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10)
@@ -26,7 +27,7 @@ CIRCULAR_MIL = 5.067075e-10  # m2: a circle of a thousandth of an inch
 Row = Mapping[str, Any]
 
 
-class FeedDropSchema(EntrySchema):
+class FeedDropSchema(StrictSchema):
     """The wire, what flows through it, and what may be lost."""
 
     amperes = needed("Amperes through the wire.", "A", 0.001, 1000)

@@ -3,17 +3,18 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from api.sums.entries import EntrySchema, needed, quantity, refuse
+from api.sums.entries import needed, quantity, refuse
 from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.fuse import Window, opening_window, opening_words, percent_of_rating
+from engine.knowledge.shapes import StrictSchema
 
 STEADY_PERCENT = 75.0  # fuse makers' general rule at 25 C, as kb/tables/blade-fuses.yaml says
 
 Row = Mapping[str, Any]
 
 
-class FuseOpeningSchema(EntrySchema):
+class FuseOpeningSchema(StrictSchema):
     """The fuse and the current; or volts and ohms, which give it."""
 
     fuse_amps = needed("Rating printed on the blade fuse.", "A", 1, 40)

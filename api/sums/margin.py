@@ -8,17 +8,18 @@ import numpy as np
 from scipy.special import ndtr
 
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
-from api.sums.entries import EntrySchema, choice, needed, quantity, refuse
+from api.sums.entries import choice, needed, quantity, refuse
 from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 from engine.knowledge import items
+from engine.knowledge.shapes import StrictSchema
 
 SURE = 0.95  # judgement, as for the verdict on a reading
 _POINTS = 31
 
 
-class PullInMarginSchema(EntrySchema):
+class PullInMarginSchema(StrictSchema):
     """The supply under load, and the winding."""
 
     supply_volts = needed("Volts at the pull pin, to its ground, while the pull is on.",

@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from api.sums.entries import EntrySchema
 from engine import Knowledge
+from engine.knowledge.shapes import StrictSchema
 
 Scale = Literal["linear", "log"]
 DIGITS = 6
@@ -122,7 +122,7 @@ class Sum:
     id: str
     title: str
     tells: str
-    schema: EntrySchema
+    schema: StrictSchema
     example: Mapping[str, Any]
     work: Callable[[Knowledge, Mapping[str, Any]], Outcome]
     hazards: frozenset[str] = frozenset()

@@ -5,19 +5,20 @@ from typing import Any
 
 from api.answers.text import sureness
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
-from api.sums.entries import OPEN, EntrySchema, needed, ohms_or_open, quantity
+from api.sums.entries import OPEN, needed, ohms_or_open, quantity
 from api.sums.model import Figure, Outcome, Sum
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 from engine.calculations.meter import half_width, standard_uncertainty
 from engine.calculations.pins import SURE, Expected, Pins, Reading, Winding, identify
 from engine.knowledge import Fault, RequestError
+from engine.knowledge.shapes import StrictSchema
 
 PAIRS = ("ab_ohms", "bc_ohms", "ca_ohms")
 METER = ("percent", "counts", "resolution")
 
 
-class WhichPinSchema(EntrySchema):
+class WhichPinSchema(StrictSchema):
     """Three readings between the pins, what a good part has, and the meter."""
 
     ab_ohms = ohms_or_open("Ohms between pin a and pin b.", 100_000)

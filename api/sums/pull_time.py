@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from api.sums.entries import EntrySchema, choice, need_one_of, needed, quantity, refuse
+from api.sums.entries import choice, need_one_of, needed, quantity, refuse
 from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.copper import DENSITY, VOLUMETRIC_HEAT, resistance_at
@@ -14,6 +14,7 @@ from engine.calculations.heating import (
     constant_voltage_celsius,
     constant_voltage_seconds,
 )
+from engine.knowledge.shapes import StrictSchema
 
 CLASSES = ("A", "E", "B", "F", "H")
 MASS_HEAT = VOLUMETRIC_HEAT / DENSITY  # J/(kg K) of copper: the heat by volume over the density
@@ -21,7 +22,7 @@ _POINTS = 41
 _BEYOND = 1.25  # the curve runs on past the class: the heat does too
 
 
-class PullOnTimeSchema(EntrySchema):
+class PullOnTimeSchema(StrictSchema):
     """What feeds the winding, what it is made of, and how hot it is at the start."""
 
     volts = needed("Volts across the winding while it is on.", "V", 0.1, 100)

@@ -3,17 +3,18 @@
 from collections.abc import Mapping
 from typing import Any
 
-from api.sums.entries import EntrySchema, choice, needed, quantity, refuse
+from api.sums.entries import choice, needed, quantity, refuse
 from api.sums.model import Figure, Outcome, Sum, shown
 from api.sums.pins import meter_of, width_of
 from engine import Knowledge
 from engine.calculations.meter import conformance_probability, standard_uncertainty, verdict
+from engine.knowledge.shapes import StrictSchema
 
 INSTRUMENTS = {"V": "voltmeter", "ohm": "ohmmeter", "A": "dc-clamp", "s": "timer-meter"}
 _MOST = 1e9
 
 
-class MeterVerdictSchema(EntrySchema):
+class MeterVerdictSchema(StrictSchema):
     """The reading, its meter, and what a good part reads."""
 
     reading = needed("What the meter showed, in the unit given.", "", -_MOST, _MOST)  # fmt: skip

@@ -7,7 +7,7 @@ from typing import Any
 from marshmallow import Schema, ValidationError, fields, post_load, validate, validates_schema
 
 from engine.knowledge import items
-from engine.knowledge.faults import Fault, unknown
+from engine.knowledge.faults import Fault, nearest, unknown
 
 KEBAB = validate.Regexp(
     r"^[a-z0-9]+(-[a-z0-9]+)*$", error="write ids in lower case with single hyphens: 'like-this'"
@@ -25,6 +25,20 @@ class OneOf(validate.Validator):
         if value not in self.known:
             raise ValidationError(unknown(self.kind, value, [str(item) for item in self.known]))
         return value
+
+
+class StrictSchema(Schema):
+    """A schema that names the nearest field, and all there are, for one that it does not know."""
+
+    def handle_error(self, error: ValidationError, data: Any, **_: Any) -> None:
+        """Put the nearest field, and all there are, behind the name of an unknown one."""
+        messages = error.messages
+        if isinstance(messages, dict):
+            for name in set(messages) - set(self.fields) - {"_schema"}:
+                known = f"; known here: {', '.join(self.fields)}"
+                messages[name] = [
+                    f"is not a field here{nearest(str(name)[:100], self.fields)}{known}"
+                ]
 
 
 class Text(fields.String):
