@@ -26,8 +26,8 @@ def create_app(config: Mapping[str, Any] | None = None) -> Flask:
 
     ``config`` may hold ``OVERLAYS`` (folders of a shop's own knowledge, laid over the shipped one),
     or a ready ``KNOWLEDGE`` and ``DIAGNOSER``; ``SETTINGS`` and ``DATABASE`` as api.service.install
-    has them, ``METER`` as api.access.authorization. Raises engine.KnowledgeError with every fault
-    when the knowledge base cannot be used: a service that cannot answer does not start.
+    has them, ``RATE_LIMITER`` as api.access.authorization. Raises engine.KnowledgeError with every
+    fault when the knowledge base cannot be used: a service that cannot answer does not start.
     """
     app = Flask(__name__, static_folder=None)
     app.jinja_options = {"undefined": StrictUndefined, "trim_blocks": True, "lstrip_blocks": True}

@@ -1,7 +1,7 @@
-"""The service's settings, from one table: flags win over the environment, that over the file.
+"""The service's settings, one dataclass: flags win over the environment, that over the file.
 
-``threewire serve --config FILE`` (or THREEWIRE_CONFIG) names a TOML file with the names of
-``SETTINGS`` as its keys; the environment has them as THREEWIRE_NAME. Whatever is wrong is told at
+``threewire serve --config FILE`` (or THREEWIRE_CONFIG) names a TOML file with the fields of
+``Settings`` as its keys; the environment has them as THREEWIRE_NAME. Whatever is wrong is told at
 once, with the place it came from.
 """
 
@@ -9,9 +9,9 @@ import difflib
 import os
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from platformdirs import user_data_path
 
@@ -29,16 +29,6 @@ class SettingsError(FaultsError):
 
 class SettingError(Exception):
     """One value cannot be read as its setting wants it."""
-
-
-@dataclass(frozen=True)
-class Setting:
-    """One setting: its default, how its text is read, and what it is for."""
-
-    name: str
-    default: Any
-    read: Callable[[Any], Any]
-    about: str
 
 
 def _whole(low: int, high: int) -> Callable[[Any], int]:
@@ -113,43 +103,66 @@ def default_database() -> str:
     return f"sqlite:///{user_data_path('threewire') / 'store' / 'cases.sqlite3'}"
 
 
-_TABLE = (
-    Setting("host", "127.0.0.1", _text, "Address to listen on; beyond loopback keys are needed."),
-    Setting("port", 8000, _whole(0, 65535), "Port to listen on; 0 takes a free one."),
-    Setting("workers", 1, _whole(1, 64), "Worker processes; one a core is right."),
-    Setting("threads", 4, _whole(1, 64), "Threads a worker."),
-    Setting("timeout", 30, _whole(1, 600), "Seconds after which a stuck worker is replaced."),
-    Setting("kb", (), _folders, "Folders of your own knowledge, laid over the shipped one."),
-    Setting("database", "", _text, "Where cases are kept: an SQLite or PostgreSQL URL; left out, "
-            "a file of this user."),
-    Setting("require_keys", "auto", _flag_or_auto, "Whether a caller needs an API key: yes, no "
-            "(only on loopback), or auto: on loopback as soon as a key is made, else always."),
-    Setting("rate_per_minute", 600, _whole(1, 10**6), "Requests a minute that one key may make."),
-    Setting("stop_seconds", 30, _whole(1, 600), "Seconds that requests under way are given to end "
-            "when the service stops or reloads."),
-    Setting("learn", True, _flag, "Whether closed cases shift the shares of causes."),
-    Setting("webhook_allow", (), _list, "Hosts or networks (CIDR) that events may be sent to; "
-            "none when empty."),
-    Setting("log_level", "INFO", _level, "DEBUG, INFO, WARNING or ERROR."),
-    Setting("proxies", 0, _whole(0, 8), "Reverse proxies in front, whose X-Forwarded headers are "
-            "believed."),
-    Setting("batch_lines", 100_000, _whole(1, 10**7), "Lines that one batch may have."),
-)  # fmt: skip
-SETTINGS: dict[str, Setting] = {setting.name: setting for setting in _TABLE}
+def _setting(default: Any, read: Callable[[Any], Any], about: str) -> Any:
+    """Declare a setting: its default, how its text is read, and what it is for."""
+    return field(default=default, metadata={"read": read, "about": about})
 
 
 @dataclass(frozen=True)
 class Settings:
-    """The settings in force, by name, and where each came from."""
+    """The settings in force, and by name where each came from; declared here and nowhere else."""
 
-    values: Mapping[str, Any]
-    origins: Mapping[str, str]
+    host: str = _setting(
+        "127.0.0.1", _text, "Address to listen on; beyond loopback keys are needed."
+    )
+    port: int = _setting(8000, _whole(0, 65535), "Port to listen on; 0 takes a free one.")
+    workers: int = _setting(1, _whole(1, 64), "Worker processes; one a core is right.")
+    threads: int = _setting(4, _whole(1, 64), "Threads a worker.")
+    timeout: int = _setting(30, _whole(1, 600), "Seconds after which a stuck worker is replaced.")
+    kb: tuple[str, ...] = _setting(
+        (), _folders, "Folders of your own knowledge, laid over the shipped one."
+    )
+    database: str = _setting(
+        "", _text, "Where cases are kept: an SQLite or PostgreSQL URL; left out, a file of this "
+        "user.",
+    )  # fmt: skip
+    require_keys: str = _setting(
+        "auto", _flag_or_auto, "Whether a caller needs an API key: yes, no (only on loopback), or "
+        "auto: on loopback as soon as a key is made, else always.",
+    )  # fmt: skip
+    rate_per_minute: int = _setting(
+        600, _whole(1, 10**6), "Requests a minute that one key may make."
+    )
+    stop_seconds: int = _setting(
+        30, _whole(1, 600), "Seconds that requests under way are given to end when the service "
+        "stops or reloads.",
+    )  # fmt: skip
+    learn: bool = _setting(True, _flag, "Whether closed cases shift the shares of causes.")
+    webhook_allow: tuple[str, ...] = _setting(
+        (), _list, "Hosts or networks (CIDR) that events may be sent to; none when empty."
+    )
+    log_level: str = _setting("INFO", _level, "DEBUG, INFO, WARNING or ERROR.")
+    proxies: int = _setting(
+        0, _whole(0, 8), "Reverse proxies in front, whose X-Forwarded headers are believed."
+    )
+    batch_lines: int = _setting(100_000, _whole(1, 10**7), "Lines that one batch may have.")
+    origins: Mapping[str, str] = field(default_factory=dict)
 
-    def __getattr__(self, name: str) -> Any:
-        try:
-            return self.values[name]
-        except KeyError:
-            raise AttributeError(name) from None
+
+class Setting(NamedTuple):
+    """What is declared of one setting: its default, how its text is read, what it is for."""
+
+    name: str
+    default: Any
+    read: Callable[[Any], Any]
+    about: str
+
+
+SETTINGS: dict[str, Setting] = {
+    one.name: Setting(one.name, one.default, **one.metadata)
+    for one in fields(Settings)
+    if one.metadata
+}
 
 
 def load(
@@ -165,7 +178,7 @@ def load(
     environment = os.environ if environment is None else environment
     file = file or environment.get(CONFIG)
     faults: list[Fault] = []
-    values = {name: setting.default for name, setting in SETTINGS.items()}
+    values: dict[str, Any] = {}
     origins = dict.fromkeys(SETTINGS, "default")
     sources = [
         (file or "", _of_file(file, faults) if file else {}),
@@ -184,8 +197,8 @@ def load(
                 faults.append(Fault(_place(origin, name), str(fault)))
     if faults:
         raise SettingsError(faults)
-    values["database"] = values["database"] or default_database()
-    return Settings(values, origins)
+    values["database"] = values.get("database") or default_database()
+    return Settings(**values, origins=origins)
 
 
 def _place(origin: str, name: str) -> str:

@@ -7,10 +7,9 @@ from typing import Any, cast
 
 from flask import Flask, Response, current_app, g, request
 
-from api.access import exposure as reach
-from api.access import session
-from api.access.key_cache import KeyRing
-from api.access.rate_limiter import Meter, Verdict
+from api.access import exposure, session
+from api.access.key_cache import KeyCache
+from api.access.rate_limiter import RateLimiter, Verdict
 from api.access.roles import LOCAL, Caller, needed
 from api.answers.problems import ProblemError
 from api.logs import Line
@@ -28,23 +27,23 @@ class Access:
     """The keys, the counters and the rules of one application."""
 
     settings: Settings
-    ring: KeyRing | None  # None: nothing is kept, so there are no keys
-    meter: Meter
+    keys: KeyCache | None  # None: nothing is kept, so there are no keys
+    limiter: RateLimiter
 
     def keys_needed(self) -> bool:
         """Return whether a caller needs a key now. Raises StoreUnavailableError."""
-        if self.settings.require_keys == "no" or self.ring is None:
+        if self.settings.require_keys == "no" or self.keys is None:
             return False
-        if self.settings.require_keys == "yes" or reach.beyond_loopback(self.settings):
+        if self.settings.require_keys == "yes" or exposure.beyond_loopback(self.settings):
             return True
-        return not self.ring.is_empty()
+        return not self.keys.is_empty()
 
 
 def register(app: Flask, service: Service) -> None:
-    """Put the hook on ``app``; ``app.config`` may hold a METER that outlives the application."""
-    ring = KeyRing(service.database) if service.database is not None else None
-    meter = app.config.get("METER") or Meter()
-    app.extensions[_KEY] = Access(service.settings, ring, meter)
+    """Put the hook on ``app``; ``app.config`` may hold a RATE_LIMITER that outlives it."""
+    cache = KeyCache(service.database) if service.database is not None else None
+    limiter = app.config.get("RATE_LIMITER") or RateLimiter()
+    app.extensions[_KEY] = Access(service.settings, cache, limiter)
     session.set_up(app, service)
     app.before_request(hold)
     app.after_request(_tell_rate)
@@ -75,11 +74,11 @@ def _caller(role: str) -> Caller:
     """Return who asks. Raises ProblemError 401 or 429."""
     rules = access()
     offered = _bearer()
-    if offered is not None and rules.ring is not None:
-        return _of_key(rules, rules.ring, offered)
+    if offered is not None and rules.keys is not None:
+        return _of_key(rules, rules.keys, offered)
     if not rules.keys_needed():
         return _local(role)
-    found = session.caller_of_session(rules.ring)
+    found = session.caller_of_session(rules.keys)
     if found is None:
         raise _no_key(f"This needs a key with the role '{role}'.")
     return found
@@ -94,8 +93,8 @@ def _bearer() -> str | None:
     return key.strip() if scheme.lower() == "bearer" else ""
 
 
-def _of_key(rules: Access, ring: KeyRing, offered: str) -> Caller:
-    found = ring.find(offered)
+def _of_key(rules: Access, known: KeyCache, offered: str) -> Caller:
+    found = known.find(offered)
     if found is None:
         raise failed(rules, "invalid_token")
     return found
@@ -108,7 +107,7 @@ def failed(rules: Access, kind: str = "invalid_token") -> ProblemError:
     not guessed, and an old till must not lock out the counter that shares its address.
     """
     address = request.remote_addr or ""
-    verdict = rules.meter.take(f"failed {reach.network(address)}", FAILURES_PER_MINUTE)
+    verdict = rules.limiter.take(f"failed {exposure.network(address)}", FAILURES_PER_MINUTE)
     if not verdict.allowed:
         g.refused = "throttled"
         return ProblemError(
@@ -123,7 +122,7 @@ def failed(rules: Access, kind: str = "invalid_token") -> ProblemError:
 
 def _local(role: str) -> Caller:
     """Return everybody on this machine. Raises ProblemError for who may come from beyond it."""
-    if not reach.direct(request.headers, request.environ):
+    if not exposure.direct(request.headers, request.environ):
         raise _no_key(
             f"This needs a key with the role '{role}': without keys only this machine is served, "
             "directly and under the name localhost."
@@ -150,7 +149,7 @@ def _count(found: Caller) -> None:
     """Count the request for its key. Raises ProblemError 429."""
     rules = access()
     per_minute = rules.settings.rate_per_minute
-    verdict = rules.meter.take(f"key {found.id}", per_minute)
+    verdict = rules.limiter.take(f"key {found.id}", per_minute)
     g.rate = (per_minute, verdict)
     if not verdict.allowed:
         g.refused = "rate"

@@ -25,7 +25,7 @@ class _Held:
     caller: Caller
 
 
-class KeyRing:
+class KeyCache:
     """The keys of one store, as this process last saw them."""
 
     def __init__(self, database: Database) -> None:

@@ -36,7 +36,7 @@ class Verdict:
     full: float  # until the bucket is full again
 
 
-class Meter:
+class RateLimiter:
     """Buckets by name, in memory shared with every process that is forked from this one."""
 
     def __init__(self) -> None:
@@ -50,13 +50,6 @@ class Meter:
 
     def take(self, name: str, per_minute: int) -> Verdict:
         """Count one for ``name`` if its bucket has room, and say whether it had."""
-        return self._ask(name, per_minute, spend=True)
-
-    def look(self, name: str, per_minute: int) -> Verdict:
-        """Say whether ``name`` has room, and count nothing."""
-        return self._ask(name, per_minute, spend=False)
-
-    def _ask(self, name: str, per_minute: int, spend: bool) -> Verdict:
         each = 60.0 / per_minute
         who = int.from_bytes(hashlib.blake2b(name.encode(), digest_size=8).digest(), "little") or 1
         with self._held():
@@ -65,7 +58,7 @@ class Meter:
             full_at = max(full_at, now)
             after = full_at + each
             allowed = after - now <= 60.0 + 1e-6
-            if allowed and spend:
+            if allowed:
                 full_at = after
                 _SLOT.pack_into(self._table, offset, who, full_at)
         room = 60.0 - (full_at - now)

@@ -13,8 +13,8 @@ from flask import Flask, request, session
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from api.access import exposure as reach
-from api.access.key_cache import KeyRing
+from api.access import exposure
+from api.access.key_cache import KeyCache
 from api.access.roles import Caller
 from api.service import Service
 from api.store import Database
@@ -36,7 +36,7 @@ def set_up(app: Flask, service: Service) -> None:
         SESSION_COOKIE_PATH=PATH,
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
-        SESSION_COOKIE_SECURE=reach.beyond_loopback(service.settings),
+        SESSION_COOKIE_SECURE=exposure.beyond_loopback(service.settings),
         PERMANENT_SESSION_LIFETIME=timedelta(hours=HOURS),
     )
 
@@ -66,7 +66,7 @@ def sign_in(key: str) -> Caller | None:
     from api.access.authorization import access, failed
 
     rules = access()
-    found = rules.ring.find(key.strip()) if rules.ring is not None else None
+    found = rules.keys.find(key.strip()) if rules.keys is not None else None
     session.clear()  # a session from before must not live on as somebody else's
     if found is None:
         problem = failed(rules)
@@ -83,16 +83,16 @@ def sign_out() -> None:
     session.clear()
 
 
-def caller_of_session(ring: KeyRing | None) -> Caller | None:
+def caller_of_session(known: KeyCache | None) -> Caller | None:
     """Return whose session this request carries, while its key is in force.
 
     Raises StoreUnavailableError when the keys cannot be read.
     """
-    if ring is None or not (request.path == PATH or request.path.startswith(PATH + "/")):
+    if known is None or not (request.path == PATH or request.path.startswith(PATH + "/")):
         return None
     identity, since = session.get(_ID), session.get(_SINCE)
     if not isinstance(identity, str) or not isinstance(since, int):
         return None
     if time.time() - since > HOURS * 3600:
         return None
-    return ring.by_id(identity)
+    return known.by_id(identity)

@@ -36,10 +36,9 @@ def _allowed(config: str | None) -> tuple[str, ...]:
     from api import settings
 
     try:
-        allowed: tuple[str, ...] = settings.load(file=config).webhook_allow
+        return settings.load(file=config).webhook_allow
     except settings.SettingsError as error:
         raise BadInput(str(error).splitlines()) from None
-    return allowed
 
 
 @events.command()

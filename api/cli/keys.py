@@ -44,12 +44,12 @@ def keys() -> None:
 @store_options
 def make(role: str, name: str, database: str | None, config: str | None) -> None:
     """Make a key and print it. It is shown this once: only its digest is kept."""
-    from api.access import keys as ring
+    from api.access import keys as access_keys
 
-    if not ring.good_name(name):
+    if not access_keys.good_name(name):
         raise BadInput(["--name: 1 to 60 letters, digits, spaces and plain signs"])
     with _store(database, config) as store:
-        row, text = store.write(lambda session: ring.make(session, name, role))
+        row, text = store.write(lambda session: access_keys.make(session, name, role))
     click.echo(text)
     click.echo(
         f"Key {row.id} for '{name}', role {role}. Keep it now: it cannot be shown again.", err=True
@@ -60,10 +60,10 @@ def make(role: str, name: str, database: str | None, config: str | None) -> None
 @store_options
 def show(database: str | None, config: str | None) -> None:
     """List all keys that were made, revoked ones too; never a secret."""
-    from api.access import keys as ring
+    from api.access import keys as access_keys
 
     with _store(database, config) as store, store.reading() as session:
-        rows = ring.listed(session)
+        rows = access_keys.listed(session)
     if not rows:
         click.echo("No key is made.", err=True)
     for row in rows:
@@ -76,14 +76,14 @@ def show(database: str | None, config: str | None) -> None:
 @store_options
 def revoke(key_id: str, database: str | None, config: str | None) -> None:
     """Take a key out of force, by the id that 'keys list' shows. Servers follow in seconds."""
-    from api.access import keys as ring
+    from api.access import keys as access_keys
     from engine.knowledge.faults import unknown
 
     with _store(database, config) as store:
-        row = store.write(lambda session: ring.revoke(session, key_id))
+        row = store.write(lambda session: access_keys.revoke(session, key_id))
         if row is None:
             with store.reading() as session:
-                known = [one.id for one in ring.listed(session)]
+                known = [one.id for one in access_keys.listed(session)]
             raise BadInput([unknown("key", key_id, known)])
     click.echo(f"Key {row.id} ('{row.name}') is revoked; running servers refuse it within 5 s.")
 

@@ -75,20 +75,20 @@ def serve(config: str | None, show_settings: bool, **flags: Any) -> None:
 
 
 def _run(given: dict[str, Any], config: str | None) -> None:
-    from api.access.rate_limiter import Meter
+    from api.access.rate_limiter import RateLimiter
     from api.cli import starting
     from api.server import processes as server
     from api.store import SchemaError, StoreUnavailableError
     from engine.knowledge.faults import FaultsError
 
-    meter = Meter()  # made before the workers fork, so that they share it
+    limiter = RateLimiter()  # made before the workers fork, so that they share it
     refusals = (FaultsError, starting.StartError, SchemaError, StoreUnavailableError, OSError)
-    server.run(lambda: starting.make_app(given, config, meter), refusals)
+    server.run(lambda: starting.make_app(given, config, limiter), refusals)
 
 
 def lines(settings: Settings) -> list[str]:
     """Return each setting with its value and where it came from, passwords left out."""
     return [
-        f"{name} = {shown(name, value)}  # {settings.origins[name]}"
-        for name, value in settings.values.items()
+        f"{name} = {shown(name, getattr(settings, name))}  # {settings.origins[name]}"
+        for name in SETTINGS
     ]

@@ -9,9 +9,8 @@ from flask import Flask
 
 from api import create_app
 from api import settings as settings_table
-from api.access import exposure as reach
-from api.access import keys
-from api.access.rate_limiter import Meter
+from api.access import exposure, keys
+from api.access.rate_limiter import RateLimiter
 from api.cli.inputs import BadInput
 from api.settings import Settings, SettingsError
 from api.store import Database, SchemaError, State, StoreUnavailableError, schema_state, upgrade
@@ -68,7 +67,7 @@ def _make_private(database: Database) -> None:
 
 def require_guard(settings: Settings, database: Database) -> None:
     """Raise StartError when others could reach the service without a key, or nobody with one."""
-    beyond = reach.beyond_loopback(settings)
+    beyond = exposure.beyond_loopback(settings)
     where = "a proxy stands in front" if settings.proxies else f"it listens on {settings.host}"
     if beyond and settings.require_keys == "no":
         raise StartError(
@@ -84,7 +83,7 @@ def require_guard(settings: Settings, database: Database) -> None:
     raise StartError(f"{why} and no key is in force: {_MAKE_ONE}")
 
 
-def make_app(flags: Mapping[str, Any], file: str | None, meter: Meter) -> Flask:
+def make_app(flags: Mapping[str, Any], file: str | None, limiter: RateLimiter) -> Flask:
     """Return the application, with no connection left open that a fork would share.
 
     Raises SettingsError, KnowledgeError, SchemaError, StoreUnavailableError, StartError or OSError.
@@ -99,7 +98,7 @@ def make_app(flags: Mapping[str, Any], file: str | None, meter: Meter) -> Flask:
                 "SETTINGS": settings,
                 "DATABASE": database,
                 "KNOWLEDGE": knowledge,
-                "METER": meter,
+                "RATE_LIMITER": limiter,
             }
         )
     finally:

@@ -3,6 +3,7 @@
 import logging
 import threading
 from collections.abc import Callable
+from concurrent.futures import Future
 
 from api.logs import Line, fault
 from api.store import StoreUnavailableError
@@ -16,36 +17,30 @@ class Probe:
     def __init__(self, ping: Callable[[], None]) -> None:
         self._ping = ping
         self._lock = threading.Lock()
-        self._under_way: _Answer | None = None
+        self._under_way: Future[str | None] | None = None
 
     def ask(self, seconds: float) -> str | None:
         """Return None when the database answers, else what is wrong, within ``seconds``."""
         with self._lock:
             answer = self._under_way
-            if answer is None or answer.given.is_set():
-                answer = self._under_way = _Answer(self._ping)
-                threading.Thread(target=answer.fetch, name="probe", daemon=True).start()
-        if not answer.given.wait(seconds):
+            if answer is None or answer.done():
+                answer = self._under_way = Future()
+                # not an executor's thread: the end of the process waits for those
+                threading.Thread(target=self._fetch, args=(answer,), daemon=True).start()
+        try:
+            return answer.result(seconds)
+        except TimeoutError:
             return "the database does not answer"
-        return answer.because
 
+    def _fetch(self, answer: "Future[str | None]") -> None:
+        answer.set_result(self._said())
 
-class _Answer:
-    """The answer to one question, once it is given."""
-
-    def __init__(self, ping: Callable[[], None]) -> None:
-        self.given = threading.Event()
-        self.because: str | None = "the question to the database failed"
-        self._ping = ping
-
-    def fetch(self) -> None:
-        """Ask, and keep what came back."""
+    def _said(self) -> str | None:
         try:
             self._ping()
-            self.because = None
         except StoreUnavailableError as error:
-            self.because = str(error)
+            return str(error)
         except Exception as error:  # whatever it is, nobody is to be sent here
             _log.error(Line({"event": "fault"} | fault(error)))
-        finally:
-            self.given.set()
+            return "the question to the database failed"
+        return None

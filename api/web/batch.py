@@ -41,7 +41,7 @@ def diagnose_batch() -> Response:
 
 def _answers(service: Service, read: Callable[[int], bytes]) -> Iterator[str]:
     """Yield the answers. A caller that stalls is the server's to end (slow_clients)."""
-    limit: int = service.settings.batch_lines
+    limit = service.settings.batch_lines
     number = 0
     lines = split(read, BLOCK)
     try:

@@ -10,24 +10,23 @@ from flask import Flask
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.access import authorization as gate
-from api.access import rate_limiter as meter
-from api.access.rate_limiter import Meter
+from api.access import authorization, rate_limiter
+from api.access.rate_limiter import RateLimiter
 from api.store import Database
 from tests.access.conftest import bearer
 
 
 @pytest.fixture
 def clock(monkeypatch: pytest.MonkeyPatch) -> list[float]:
-    """A clock of the meter's that a test moves on."""
+    """A clock of the limiter's that a test moves on."""
     now = [1000.0]
-    monkeypatch.setattr(meter.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(rate_limiter.time, "monotonic", lambda: now[0])
     return now
 
 
 def test_a_minute_holds_its_number_and_fills_evenly(clock: list[float]) -> None:
     """Sixty a minute: sixty at once, then one a second."""
-    found = Meter()
+    found = RateLimiter()
     assert sum(found.take("a", 60).allowed for _ in range(100)) == 60
     clock[0] += 1.0
     assert [found.take("a", 60).allowed for _ in range(2)] == [True, False]
@@ -37,14 +36,14 @@ def test_a_minute_holds_its_number_and_fills_evenly(clock: list[float]) -> None:
 
 def test_one_caller_does_not_spend_what_is_anothers(clock: list[float]) -> None:
     """Each name has a bucket of its own."""
-    found = Meter()
+    found = RateLimiter()
     assert sum(found.take("a", 5).allowed for _ in range(9)) == 5
     assert found.take("b", 5).allowed
 
 
 def test_the_wait_that_is_told_is_enough_and_not_more(clock: list[float]) -> None:
     """After the told wait one more is let through; a little before, none is."""
-    found = Meter()
+    found = RateLimiter()
     while (verdict := found.take("a", 7)).allowed:
         pass
     clock[0] += verdict.wait - 0.01
@@ -58,8 +57,8 @@ def test_no_run_of_requests_beats_the_rate(steps: list[float], rate: int) -> Non
     """Over any run the number let through is at most a bucket and what fills it meanwhile."""
     with pytest.MonkeyPatch.context() as patch:
         now = [5.0]
-        patch.setattr(meter.time, "monotonic", lambda: now[0])
-        found, passed = Meter(), 0
+        patch.setattr(rate_limiter.time, "monotonic", lambda: now[0])
+        found, passed = RateLimiter(), 0
         for step in steps:
             now[0] += step
             passed += found.take("a", rate).allowed
@@ -68,18 +67,18 @@ def test_no_run_of_requests_beats_the_rate(steps: list[float], rate: int) -> Non
 
 def test_a_full_table_forgets_whoever_waited_longest(clock: list[float]) -> None:
     """Ten thousand names, more than there is room for, are all served and none is refused."""
-    found = Meter()
+    found = RateLimiter()
     assert all(found.take(f"name {number}", 60).allowed for number in range(10_000))
 
 
-def _take(found: Meter, tries: int, pipe: Any) -> None:
+def _take(found: RateLimiter, tries: int, pipe: Any) -> None:
     pipe.send(sum(found.take("a", 50).allowed for _ in range(tries)))
 
 
 def test_processes_share_one_count() -> None:
     """Four processes with 100 tries each get through what one would: 50, and what filled up."""
     fork = multiprocessing.get_context("fork")
-    found = Meter()
+    found = RateLimiter()
     pipes = [fork.Pipe() for _ in range(4)]
     processes = [fork.Process(target=_take, args=(found, 100, pipe[1])) for pipe in pipes]
     for process in processes:
@@ -124,10 +123,12 @@ def test_guessing_is_logged_and_throttled(
     guesses = [f"tw_{'a' * 8}_{letter * 32}" for letter in "abcdefghijklmnopqrstuvwxyz"]
     answers = [client.get("/v1/rules", headers=bearer(guess)) for guess in guesses]
     statuses = [answer.status_code for answer in answers]
-    assert statuses == [401] * gate.FAILURES_PER_MINUTE + [429] * (26 - gate.FAILURES_PER_MINUTE)
+    assert statuses == [401] * authorization.FAILURES_PER_MINUTE + [429] * (
+        26 - authorization.FAILURES_PER_MINUTE
+    )
     assert int(answers[-1].headers["Retry-After"]) >= 1
     assert client.get("/v1/rules", headers=bearer(right)).status_code == 200
     logged = [record for record in caplog.records if '"wrong-key"' in record.getMessage()]
-    assert len(logged) == gate.FAILURES_PER_MINUTE
+    assert len(logged) == authorization.FAILURES_PER_MINUTE
     assert '"address":"127.0.0.1"' in logged[0].getMessage()
     assert not any(guess.rsplit("_", 1)[1] in caplog.text for guess in guesses)

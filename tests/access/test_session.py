@@ -5,8 +5,7 @@ from collections.abc import Callable
 import pytest
 from flask import Flask, request
 
-from api.access import key_cache as ring
-from api.access import keys, session
+from api.access import key_cache, keys, session
 from api.access.roles import caller, role
 from api.store import Database
 
@@ -69,11 +68,11 @@ def test_revoking_the_key_ends_the_session(
 ) -> None:
     """A session is as good as its key, and looked at with every request."""
     now = [1000.0]
-    monkeypatch.setattr(ring.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(key_cache.time, "monotonic", lambda: now[0])
     client, key = with_views(app).test_client(), make_key("agent")
     client.post("/desk/trial-in", data={"key": key})
     database.write(lambda kept: keys.revoke(kept, key.split("_")[1]))
-    now[0] += ring.FRESH_SECONDS
+    now[0] += key_cache.FRESH_SECONDS
     assert client.get("/desk/trial").status_code == 401
 
 

@@ -64,7 +64,7 @@ def test_an_unforeseen_error_tells_type_and_place_alone() -> None:
     except KeyError:
         line = formatted("it failed", error=True)
     assert line["error"] == "KeyError"
-    assert "operation/test_form.py:" in str(line["at"])
+    assert "server/test_form.py:" in str(line["at"])
     assert "canary" not in json.dumps(line)
 
 

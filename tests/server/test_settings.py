@@ -50,9 +50,9 @@ def test_flag_over_environment_over_file_over_default(name: str, tmp_path: Path)
     of_file = load({}, {}, str(file))
     of_environment = load({name: None}, environment, str(file))
     of_flag = load({name: in_flag}, environment, str(file))
-    assert of_file.values[name] == read(in_file) != SETTINGS[name].default
-    assert of_environment.values[name] == read(in_environment) != read(in_file)
-    assert of_flag.values[name] == read(in_flag) != read(in_environment)
+    assert getattr(of_file, name) == read(in_file) != SETTINGS[name].default
+    assert getattr(of_environment, name) == read(in_environment) != read(in_file)
+    assert getattr(of_flag, name) == read(in_flag) != read(in_environment)
     origins = [one.origins[name] for one in (of_file, of_environment, of_flag)]
     assert origins == [str(file), "environment", "flag"]
     assert load({}, {}).origins[name] == "default"

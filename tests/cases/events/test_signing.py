@@ -1,6 +1,6 @@
 """Signatures against the specification's reference library and its published example."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
@@ -39,6 +39,16 @@ def test_reference_library_refuses_what_was_changed(payload: str, message: str, 
     headers = signing.headers(secret, "msg_1", PAYLOAD, at) | {"webhook-id": message}
     with pytest.raises(WebhookVerificationError):
         Webhook(secret).verify(payload, headers)
+
+
+def test_the_hand_of_the_clock_is_no_matter() -> None:
+    """The same moment in another zone gives the same headers (Kathmandu is 5 h 45 min ahead)."""
+    moment = datetime(2026, 11, 28, 12, 0, tzinfo=UTC)
+    elsewhere = moment.astimezone(timezone(timedelta(hours=5, minutes=45)))
+    secret = signing.new_secret()
+    assert signing.headers(secret, "msg_1", PAYLOAD, elsewhere) == signing.headers(
+        secret, "msg_1", PAYLOAD, moment
+    )
 
 
 def test_secrets_differ_and_are_long_enough() -> None:

@@ -6,8 +6,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from api.access import exposure as reach
-from api.access import key_cache as ring
+from api.access import exposure, key_cache
 from api.store import Database
 from tests.access.conftest import bearer
 
@@ -22,7 +21,7 @@ from tests.access.conftest import bearer
 )  # fmt: skip
 def test_what_loopback_is(host: str, loopback: bool) -> None:
     """RFC 1122 section 3.2.1.3 and RFC 4291 section 2.5.3: 127/8 and ::1; all else is beyond."""
-    assert reach.is_loopback(host) is loopback
+    assert exposure.is_loopback(host) is loopback
 
 
 def test_on_loopback_keys_are_needed_once_one_is_made(
@@ -33,11 +32,11 @@ def test_on_loopback_keys_are_needed_once_one_is_made(
 ) -> None:
     """Without keys this machine is served; the first key closes the door, within seconds."""
     now = [1000.0]
-    monkeypatch.setattr(ring.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(key_cache.time, "monotonic", lambda: now[0])
     client = make_app(database).test_client()
     assert client.get("/v1/rules").status_code == 200
     key = make_key("read")
-    now[0] += ring.FRESH_SECONDS
+    now[0] += key_cache.FRESH_SECONDS
     assert client.get("/v1/rules").status_code == 401
     assert client.get("/v1/rules", headers=bearer(key)).status_code == 200
 
@@ -87,6 +86,6 @@ def test_the_address_is_taken_from_as_many_proxies_as_are_set(
 
 def test_tries_from_one_ipv6_site_count_together() -> None:
     """RFC 6177 section 2: a site has at least a /64, so an address of it is no other caller."""
-    assert reach.network("2001:db8::1") == reach.network("2001:db8::ffff:1")
-    assert reach.network("2001:db8::1") != reach.network("2001:db8:0:1::1")
-    assert reach.network("192.0.2.1") != reach.network("192.0.2.2")
+    assert exposure.network("2001:db8::1") == exposure.network("2001:db8::ffff:1")
+    assert exposure.network("2001:db8::1") != exposure.network("2001:db8:0:1::1")
+    assert exposure.network("192.0.2.1") != exposure.network("192.0.2.2")
