@@ -17,24 +17,21 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.cases import edits, lists, numbers, texts
-from api.cases.document import diagnosed, document, step
-from api.cases.draft import Draft, from_row
-from api.cases.edits import Done
+from api.cases.case import Case, CasePage, CaseStep
+from api.cases.diagnosis import CaseDiagnosis, Engine, diagnose_case, diagnosed, summary
+from api.cases.edits import Edit
 from api.cases.errors import NoSuchCase, StaleCase
 from api.cases.events import KINDS, enqueue
-from api.cases.judging import Engine, Judged, judge, summary
-from api.cases.rows import new_row, update_row
+from api.cases.rows import case_of, new_row, step_of, update_row
 from api.cases.work_order import work_order
 from api.store import Database
-from api.store.models import BY, Case, CaseStep
+from api.store.models import BY, CaseRow, StepRow
 from engine import Fault, Knowledge, RequestError
 
 if TYPE_CHECKING:
     from api.service import Service
 
-Document = dict[str, Any]
-Documents = list[Document]
-Also = Callable[[Session, Document], None]
+Also = Callable[[Session, Case], None]
 DRAWS = 20
 FREE_TRIES = 5  # beside the store; then the case is held while the engine is asked
 EVENTS = {
@@ -55,7 +52,7 @@ def utc_now() -> datetime:
 class Book:
     """Reads and writes cases; safe to share between threads.
 
-    ``also`` of a writing method is called inside its transaction with the session and the document
+    ``also`` of a writing method is called inside its transaction with the session and the case
     that it will return; what it raises undoes the step. Every method raises NoSuchCase where there
     is no such number, RequestError with paths into what was sent, and StoreUnavailableError.
     ``expected`` is the version that the caller has seen: StaleCase when there is a newer one.
@@ -83,28 +80,29 @@ class Book:
             service.cache["book"] = kept
         return kept
 
-    def open(self, data: Mapping[str, Any], by: str, also: Also | None = None) -> Document:
-        """Open a case and return its document."""
+    def open(self, data: Mapping[str, Any], by: str, also: Also | None = None) -> Case:
+        """Open a case."""
         _check_by(by)
         for _ in range(DRAWS):  # a number that is taken is drawn again
             done = edits.opened(data, self._draw(), by, self._now())
-            judged = judge(self.engine, done.draft, done.sent)
-            write = partial(self._write_new, done=done, judged=judged, by=by, also=also)
+            diagnosis = diagnose_case(self.engine, done.case, done.sent)
+            write = partial(self._write_new, done=done, diagnosis=diagnosis, by=by, also=also)
             try:
                 return self.database.write(write)
             except IntegrityError:
                 continue
         raise RuntimeError(f"no free case number was drawn in {DRAWS} tries")
 
-    def get(self, number: str) -> Document:
-        """Return the case document."""
-        return document(self._draft(number))
+    def get(self, number: str) -> Case:
+        """Return the case as it stands."""
+        with self.database.reading() as session:
+            return case_of(self._row(session, number))
 
     def list(
         self, *, state: str | None = None, fleet_number: str | None = None, text: str | None = None,
         cursor: str | None = None, limit: int = lists.DEFAULT,
-    ) -> dict[str, Any]:  # fmt: skip
-        """Return ``cases`` without their findings, newest first, and ``next_cursor`` or None.
+    ) -> CasePage:  # fmt: skip
+        """Return one page of cases without their findings, newest first.
 
         ``text`` is words that all stand somewhere in the case; ``fleet_number`` is the whole of it.
         """
@@ -115,163 +113,159 @@ class Book:
     def add_findings(
         self, number: str, findings: Sequence[Any], by: str, expected: int | None = None,
         also: Also | None = None,
-    ) -> Document:  # fmt: skip
+    ) -> Case:  # fmt: skip
         """Add findings behind those that are there. Raises ClosedCase."""
 
-        def edit(draft: Draft, at: datetime) -> Done:
-            return edits.findings_added(draft, findings, by, at)
+        def edit(case: Case, at: datetime) -> Edit:
+            return edits.findings_added(case, findings, by, at)
 
         return self._step(_Task(number, by, expected, edit, also))
 
     def withdraw(  # noqa: PLR0913, PLR0917 - the desk and the API name them alike
         self, number: str, place: int, by: str, because: str = "", expected: int | None = None,
         also: Also | None = None,
-    ) -> Document:  # fmt: skip
+    ) -> Case:  # fmt: skip
         """Withdraw one finding; it stays and counts no more. Raises ClosedCase, NoSuchFinding."""
 
-        def edit(draft: Draft, at: datetime) -> Done | None:
-            return edits.withdrawn(draft, place, by, because, at)
+        def edit(case: Case, at: datetime) -> Edit | None:
+            return edits.withdrawn(case, place, by, because, at)
 
         return self._step(_Task(number, by, expected, edit, also))
 
     def change(
         self, number: str, changes: Mapping[str, Any], by: str, expected: int | None,
         also: Also | None = None,
-    ) -> Document:  # fmt: skip
+    ) -> Case:  # fmt: skip
         """Merge changes into texts, machine and settings; None clears. Raises ClosedCase."""
 
-        def edit(draft: Draft, _: datetime) -> Done | None:
-            return edits.changed(draft, changes)
+        def edit(case: Case, _: datetime) -> Edit | None:
+            return edits.changed(case, changes)
 
         return self._step(_Task(number, by, expected, edit, also))
 
     def close(
         self, number: str, outcome: Mapping[str, Any], by: str, expected: int | None,
         also: Also | None = None,
-    ) -> Document:  # fmt: skip
+    ) -> Case:  # fmt: skip
         """Close the case with ``cause``, ``replaced``, ``minutes``, ``note``. Raises ClosedCase."""
 
-        def edit(draft: Draft, at: datetime) -> Done:
-            return edits.closed(draft, outcome, self.knowledge, by, at)
+        def edit(case: Case, at: datetime) -> Edit:
+            return edits.closed(case, outcome, self.knowledge, by, at)
 
         return self._step(_Task(number, by, expected, edit, also))
 
     def reopen(
         self, number: str, because: str, by: str, expected: int | None = None,
         also: Also | None = None,
-    ) -> Document:  # fmt: skip
+    ) -> Case:  # fmt: skip
         """Open a closed case again. Raises OpenCase."""
 
-        def edit(draft: Draft, _: datetime) -> Done:
-            return edits.reopened(draft, because)
+        def edit(case: Case, _: datetime) -> Edit:
+            return edits.reopened(case, because)
 
         return self._step(_Task(number, by, expected, edit, also))
 
-    def diagnosis(self, number: str) -> Document:
+    def diagnosis(self, number: str) -> dict[str, Any]:
         """Return the engine's whole answer on the case as it stands.
 
         ``places[i]`` is the place in the case of what the answer calls finding ``i``;
         ``left_out`` are findings that the present knowledge does not take, and why.
         """
-        return diagnosed(self.engine, self._draft(number))
+        return diagnosed(self.engine, self.get(number))
 
-    def work_order(self, number: str) -> Document:
+    def work_order(self, number: str) -> dict[str, Any]:
         """Return the case as a work order, with the present diagnosis; see api.cases.work_order."""
-        draft = self._draft(number)
-        return work_order(document(draft), diagnosed(self.engine, draft), self.knowledge)
+        case = self.get(number)
+        return work_order(case.to_dict(), diagnosed(self.engine, case), self.knowledge)
 
-    def steps(self, number: str, since: int = 0) -> Documents:
+    def steps(self, number: str, since: int = 0) -> Sequence[CaseStep]:
         """Return the steps after version ``since``, oldest first."""
         with self.database.reading() as session:
             return self._steps(session, self._row(session, number), since)
 
-    def _draft(self, number: str) -> Draft:
-        with self.database.reading() as session:
-            return from_row(self._row(session, number))
-
-    def _row(self, session: Session, number: str, hold: bool = False) -> Case:
+    def _row(self, session: Session, number: str, hold: bool = False) -> CaseRow:
         """Return the case's row. Raises NoSuchCase that tells a slip and what it may have been."""
         try:
             digits = numbers.read(number)
         except numbers.NotANumberError as error:
             raise _unknown(session, error) from None
-        query = select(Case).where(Case.number == digits)
+        query = select(CaseRow).where(CaseRow.number == digits)
         row = session.scalars(query.with_for_update() if hold else query).one_or_none()
         if row is None:
             raise NoSuchCase(f"There is no case {numbers.show(digits)}.")
         return row
 
-    def _steps(self, session: Session, row: Case, since: int) -> Documents:
+    def _steps(self, session: Session, row: CaseRow, since: int) -> Sequence[CaseStep]:
         if since >= row.version:
             return []
-        query = select(CaseStep).where(CaseStep.case_order == row.order, CaseStep.version > since)
-        found = session.scalars(query.order_by(CaseStep.version))
-        return [step(one, self.knowledge) for one in found]
+        query = select(StepRow).where(StepRow.case_order == row.order, StepRow.version > since)
+        found = session.scalars(query.order_by(StepRow.version))
+        return [step_of(one, self.knowledge) for one in found]
 
-    def _step(self, task: "_Task") -> Document:
+    def _step(self, task: "_Task") -> Case:
         _check_by(task.by)
         for _ in range(FREE_TRIES):
             with self.database.reading() as session:
-                draft = self._seen(session, task)
-            worked = self._worked(draft, task)
+                case = self._seen(session, task)
+            worked = self._worked(case, task)
             if worked is None:
-                return document(draft)
+                return case
             try:
                 return self.database.write(partial(self._write, task=task, worked=worked))
             except _OvertakenError:
                 continue
         return self.database.write(partial(self._write_held, task=task))
 
-    def _seen(self, session: Session, task: "_Task", hold: bool = False) -> Draft:
+    def _seen(self, session: Session, task: "_Task", hold: bool = False) -> Case:
         row = self._row(session, task.number, hold)
         expected = row.version if task.expected is None else task.expected
         if row.version != expected:
             since = expected if 0 < expected < row.version else 0
             changes = self._steps(session, row, since)
-            raise StaleCase(row.version, changes, document(from_row(row)))
-        return from_row(row)
+            raise StaleCase(case_of(row), changes)
+        return case_of(row)
 
-    def _worked(self, draft: Draft, task: "_Task") -> "_Worked | None":
-        at = max(draft.changed_at, self._now())  # the clock may step back; versions do not
-        done = task.edit(draft, at)
+    def _worked(self, case: Case, task: "_Task") -> "_Worked | None":
+        at = max(case.changed_at, self._now())  # the clock may step back; versions do not
+        done = task.edit(case, at)
         if done is None:
             return None
-        return _Worked(draft.version, at, done, judge(self.engine, done.draft, done.sent))
+        return _Worked(case.version, at, done, diagnose_case(self.engine, done.case, done.sent))
 
     def _write_new(
-        self, session: Session, done: Done, judged: Judged, by: str, also: Also | None
-    ) -> Document:
-        row = new_row(done.draft, summary(judged), self.knowledge)
+        self, session: Session, done: Edit, diagnosis: CaseDiagnosis, by: str, also: Also | None
+    ) -> Case:
+        row = new_row(done.case, summary(diagnosis), self.knowledge)
         session.add(row)
         return self._finish(session, row, done, by, also)
 
-    def _write(self, session: Session, task: "_Task", worked: "_Worked") -> Document:
+    def _write(self, session: Session, task: "_Task", worked: "_Worked") -> Case:
         row = self._row(session, task.number, hold=True)
         if row.version != worked.version:
             raise _OvertakenError
         done = worked.done
-        update_row(row, done.draft, worked.at, summary(worked.judged), self.knowledge)
+        update_row(row, done.case, worked.at, summary(worked.diagnosis), self.knowledge)
         return self._finish(session, row, done, task.by, task.also)
 
-    def _write_held(self, session: Session, task: "_Task") -> Document:
-        draft = self._seen(session, task, hold=True)
-        worked = self._worked(draft, task)
-        return document(draft) if worked is None else self._write(session, task, worked)
+    def _write_held(self, session: Session, task: "_Task") -> Case:
+        case = self._seen(session, task, hold=True)
+        worked = self._worked(case, task)
+        return case if worked is None else self._write(session, task, worked)
 
     def _finish(
-        self, session: Session, row: Case, done: Done, by: str, also: Also | None
-    ) -> Document:
+        self, session: Session, row: CaseRow, done: Edit, by: str, also: Also | None
+    ) -> Case:
         """Add the step and the event, and let the caller add what belongs to it."""
         session.flush()
         session.add(
-            CaseStep(
+            StepRow(
                 case_order=row.order, version=row.version, kind=done.kind, by=by,
-                at=row.changed_at, body=done.body, diagnosis=row.leading,
+                at=row.changed_at, body=done.changed, diagnosis=row.leading,
             )
         )  # fmt: skip
-        found = document(from_row(row))
+        found = case_of(row)
         if EVENTS[done.kind] in KINDS:
-            data = {"case": found, "by": by, "changed": done.body}
+            data = {"case": found.to_dict(), "by": by, "changed": done.changed}
             enqueue(session, EVENTS[done.kind], data, self._now())
         session.flush()
         if also is not None:
@@ -286,7 +280,7 @@ class _Task:
     number: str
     by: str
     expected: int | None
-    edit: Callable[[Draft, datetime], Done | None]
+    edit: Callable[[Case, datetime], Edit | None]
     also: Also | None
 
 
@@ -296,13 +290,13 @@ class _Worked:
 
     version: int
     at: datetime
-    done: Done
-    judged: Judged
+    done: Edit
+    diagnosis: CaseDiagnosis
 
 
 def _unknown(session: Session, error: numbers.NotANumberError) -> NoSuchCase:
     near = numbers.neighbours(error.digits) if error.slip else []
-    found = session.scalars(select(Case.number).where(Case.number.in_(near))) if near else ()
+    found = session.scalars(select(CaseRow.number).where(CaseRow.number.in_(near))) if near else ()
     return NoSuchCase(str(error), error.slip, sorted(numbers.show(one) for one in found))
 
 

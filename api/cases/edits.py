@@ -1,4 +1,4 @@
-"""What can be done to a case: each edit turns a draft into the next one and says what it changed.
+"""What can be done to a case: each edit turns a case into the next one and says what it changed.
 
 No session, clock or engine in here; faults carry the path in what the caller sent.
 """
@@ -9,9 +9,18 @@ from datetime import datetime
 from typing import Any
 
 from api.cases import texts
-from api.cases.draft import CLOSED, OPEN, SETTINGS, Draft, Kept, Withdrawal
+from api.cases.case import (
+    CLOSED,
+    OPEN,
+    SETTINGS,
+    Case,
+    CaseFinding,
+    Json,
+    Outcome,
+    Withdrawal,
+)
+from api.cases.diagnosis import Sent
 from api.cases.errors import ClosedCase, NoSuchFinding, OpenCase
-from api.cases.judging import Sent
 from engine import Fault, Knowledge, RequestError
 from engine.knowledge.cross import applies
 from engine.knowledge.faults import unknown
@@ -24,12 +33,12 @@ NOT_A_CAUSE = {"healthy": "nothing was wrong", "outside": "it was outside this c
 
 
 @dataclass(frozen=True)
-class Done:
-    """The next draft, the kind of step, what it changed, and which part the caller sent."""
+class Edit:
+    """The next case, the kind of step, what it changed, and which part the caller sent."""
 
-    draft: Draft
+    case: Case
     kind: str
-    body: dict[str, Any]
+    changed: Json
     sent: Sent = NOTHING_SENT
 
 
@@ -50,10 +59,10 @@ def _name(key: Any) -> str:
     return str(key)[:60] if isinstance(key, str) and key.isprintable() else ""
 
 
-def opened(data: Any, number: str, by: str, at: datetime) -> Done:
+def opened(data: Any, number: str, by: str, at: datetime) -> Edit:
     """Return a new case. Raises RequestError with every fault that needs no engine to be seen."""
     faults = only(data, (*texts.TEXTS, "machine", "findings", *SETTINGS), "a case")
-    said = dict.fromkeys(texts.TEXTS, "") | texts.read_texts(data, faults)
+    said = texts.read_texts(data, faults)
     faults += texts.hidden_controls({key: data[key] for key in data if key not in texts.TEXTS}, "")
     if "machine" not in data:
         faults.append(Fault("machine", "is missing: an object with duty, control and coil"))
@@ -66,13 +75,12 @@ def opened(data: Any, number: str, by: str, at: datetime) -> Done:
         faults += _not_objects(findings)
     refuse(faults)
     settings = {name: data[name] for name in SETTINGS if data.get(name) is not None}
-    kept = tuple(Kept(place, body, by, at) for place, body in enumerate(findings, start=1))
-    draft = Draft(
-        number, 1, OPEN, at, by, at, dict(data["machine"]), settings, said, kept
-    )  # fmt: skip
+    kept = tuple(CaseFinding(place, body, by, at) for place, body in enumerate(findings, start=1))
+    machine = dict(data["machine"])
+    case = Case(number, 1, OPEN, at, by, at, machine, **said, settings=settings, findings=kept)
     told = {name: value for name, value in said.items() if value}
-    body = {**told, "machine": draft.machine, **settings, "findings": _told(kept)}
-    return Done(draft, "opened", body, Sent(first=1, head=True))
+    body = {**told, "machine": case.machine, **settings, "findings": _told(kept)}
+    return Edit(case, "opened", body, Sent(first=1, head=True))
 
 
 def _not_objects(findings: Sequence[Any]) -> list[Fault]:
@@ -85,46 +93,46 @@ def _not_objects(findings: Sequence[Any]) -> list[Fault]:
     ]
 
 
-def _told(kept: Sequence[Kept]) -> list[dict[str, Any]]:
+def _told(kept: Sequence[CaseFinding]) -> list[dict[str, Any]]:
     return [{"place": one.place, **one.body} for one in kept]
 
 
-def findings_added(draft: Draft, findings: Any, by: str, at: datetime) -> Done:
+def findings_added(case: Case, findings: Any, by: str, at: datetime) -> Edit:
     """Return the case with findings added behind those that it has."""
-    need_open(draft)
+    need_open(case)
     if not isinstance(findings, Sequence) or isinstance(findings, str) or not findings:
         raise RequestError([Fault("findings", "must be a list of at least one finding")])
     refuse(_not_objects(findings) + texts.hidden_controls(findings, "findings"))
-    before = len(draft.findings)
+    before = len(case.findings)
     if before + len(findings) > MOST_FINDINGS:
         message = f"a case takes {MOST_FINDINGS} findings and has {before}"
         raise RequestError([Fault("findings", message)])
     first = before + 1
-    kept = tuple(Kept(place, dict(body), by, at) for place, body in enumerate(findings, first))
-    after = replace(draft, findings=draft.findings + kept)
-    return Done(after, "finding-added", {"findings": _told(kept)}, Sent(first=first))
+    new = tuple(CaseFinding(place, dict(one), by, at) for place, one in enumerate(findings, first))
+    after = replace(case, findings=case.findings + new)
+    return Edit(after, "finding-added", {"findings": _told(new)}, Sent(first=first))
 
 
-def withdrawn(draft: Draft, place: int, by: str, because: Any, at: datetime) -> Done | None:
+def withdrawn(case: Case, place: int, by: str, because: Any, at: datetime) -> Edit | None:
     """Return the case with one finding withdrawn; None when it was already."""
-    need_open(draft)
+    need_open(case)
     fault = texts.fault_of(because, texts.BECAUSE, lines=True)
     refuse([Fault("because", fault)] if fault else [])
-    found = next((one for one in draft.findings if one.place == place), None)
+    found = next((one for one in case.findings if one.place == place), None)
     if found is None:
-        raise NoSuchFinding(f"This case has {len(draft.findings)} findings; none is number "
+        raise NoSuchFinding(f"This case has {len(case.findings)} findings; none is number "
                             f"{str(place)[:20]}.")  # fmt: skip
     if found.withdrawn is not None:
         return None
     gone = replace(found, withdrawn=Withdrawal(by, at, because))
-    after = tuple(gone if one.place == place else one for one in draft.findings)
+    after = tuple(gone if one.place == place else one for one in case.findings)
     body = {"place": place, "because": because, "finding": dict(found.body)}
-    return Done(replace(draft, findings=after), "finding-withdrawn", body)
+    return Edit(replace(case, findings=after), "finding-withdrawn", body)
 
 
-def changed(draft: Draft, changes: Any) -> Done | None:
+def changed(case: Case, changes: Any) -> Edit | None:
     """Return the case with changes merged in (RFC 7396); None when they change nothing."""
-    need_open(draft)
+    need_open(case)
     faults = only(changes, (*texts.TEXTS, "machine", *SETTINGS), "what changes")
     said = texts.read_texts(changes, faults)
     faults += texts.hidden_controls(
@@ -133,14 +141,14 @@ def changed(draft: Draft, changes: Any) -> Done | None:
     if "machine" in changes and not isinstance(changes["machine"], Mapping):
         faults.append(Fault("machine", "must be an object"))
     refuse(faults)
-    settings = merged(draft.settings, {k: changes[k] for k in SETTINGS if k in changes})
-    machine = merged(draft.machine, changes.get("machine", {}))
-    after = replace(draft, texts={**draft.texts, **said}, settings=settings, machine=machine)
-    fields = _differences(draft, after)
+    settings = merged(case.settings, {k: changes[k] for k in SETTINGS if k in changes})
+    machine = merged(case.machine, changes.get("machine", {}))
+    after = replace(case, **said, settings=settings, machine=machine)
+    fields = _differences(case, after)
     if not fields:
         return None
     head = any(name not in texts.TEXTS for name in fields)
-    return Done(after, "changed", {"fields": fields}, Sent(head=head))
+    return Edit(after, "changed", {"fields": fields}, Sent(head=head))
 
 
 def merged(old: Mapping[str, Any], patch: Mapping[str, Any]) -> dict[str, Any]:
@@ -149,34 +157,30 @@ def merged(old: Mapping[str, Any], patch: Mapping[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in both.items() if value is not None}
 
 
-def _differences(old: Draft, new: Draft) -> dict[str, Any]:
+def _differences(old: Case, new: Case) -> dict[str, Any]:
     pairs = {
-        **{name: (old.texts[name], new.texts[name]) for name in texts.TEXTS},
+        **{name: (getattr(old, name), getattr(new, name)) for name in texts.TEXTS},
         "machine": (dict(old.machine), dict(new.machine)),
         **{name: (old.settings.get(name), new.settings.get(name)) for name in SETTINGS},
     }
     return {name: {"from": a, "to": b} for name, (a, b) in pairs.items() if a != b}
 
 
-def closed(draft: Draft, outcome: Any, knowledge: Knowledge, by: str, at: datetime) -> Done:
+def closed(case: Case, outcome: Any, knowledge: Knowledge, by: str, at: datetime) -> Edit:
     """Return the case closed with its outcome."""
-    need_open(draft)
+    need_open(case)
     faults = only(outcome, ("cause", "replaced", "minutes", "note"), "an outcome")
     cause = outcome.get("cause")
-    if fault := _cause_fault(draft, cause, knowledge):
+    if fault := _cause_fault(case, cause, knowledge):
         faults.append(Fault("cause", fault))
     faults += _work_faults(outcome)
     refuse(faults)
-    kept = {
-        "cause": cause,
-        "replaced": list(_given(outcome, "replaced", [])),
-        "minutes": outcome.get("minutes"),
-        "note": _given(outcome, "note", ""),
-        "by": by,
-        "at": moment(at),
-    }
-    after = replace(draft, state=CLOSED, outcome=kept)
-    return Done(after, "closed", {"outcome": kept})
+    ended = Outcome(
+        str(cause), tuple(_given(outcome, "replaced", ())), outcome.get("minutes"),
+        _given(outcome, "note", ""), by, at,
+    )  # fmt: skip
+    after = replace(case, state=CLOSED, outcome=ended)
+    return Edit(after, "closed", {"outcome": ended.to_dict()})
 
 
 def _given(sent: Mapping[str, Any], name: str, default: Any) -> Any:
@@ -184,7 +188,7 @@ def _given(sent: Mapping[str, Any], name: str, default: Any) -> Any:
     return default if sent.get(name) is None else sent[name]
 
 
-def _cause_fault(draft: Draft, cause: Any, knowledge: Knowledge) -> str | None:
+def _cause_fault(case: Case, cause: Any, knowledge: Knowledge) -> str | None:
     if cause is None:
         return "is missing: the id of what it was, or 'healthy', 'outside' or 'unknown'"
     if not isinstance(cause, str):
@@ -193,10 +197,10 @@ def _cause_fault(draft: Draft, cause: Any, knowledge: Knowledge) -> str | None:
         return None
     if cause not in knowledge.causes:
         return unknown("cause", cause, [*NOT_A_CAUSE, *knowledge.causes])
-    control = draft.machine["control"]
+    control = case.machine["control"]
     circuits = [
         one for one in knowledge.circuits.values()
-        if one.duty == draft.machine["duty"] and control in (one.control, "unknown")
+        if one.duty == case.machine["duty"] and control in (one.control, "unknown")
     ]  # fmt: skip
     possible = any(applies(knowledge.causes[cause].applies, circuit=one) for one in circuits)
     return None if possible else f"'{cause}' cannot be on this machine"
@@ -220,22 +224,17 @@ def _work_faults(outcome: Mapping[str, Any]) -> list[Fault]:
     return faults + [Fault(f"replaced[{place}]", fault) for place, fault in found if fault]
 
 
-def reopened(draft: Draft, because: Any) -> Done:
+def reopened(case: Case, because: Any) -> Edit:
     """Return the case open again; how it had ended stands in the step."""
-    if draft.state != CLOSED:
+    if case.state != CLOSED:
         raise OpenCase("The case is open.")
     fault = texts.fault_of(because, texts.BECAUSE, lines=True)
     refuse([Fault("because", fault)] if fault else [])
-    body = {"because": because, "outcome": draft.outcome}
-    return Done(replace(draft, state=OPEN, outcome=None), "reopened", body)
+    body = {"because": because, "outcome": case.outcome and case.outcome.to_dict()}
+    return Edit(replace(case, state=OPEN, outcome=None), "reopened", body)
 
 
-def need_open(draft: Draft) -> None:
+def need_open(case: Case) -> None:
     """Raise ClosedCase unless the case is open."""
-    if draft.state != OPEN:
+    if case.state != OPEN:
         raise ClosedCase("The case is closed. Reopen it first, and say why.")
-
-
-def moment(at: datetime) -> str:
-    """Return a time in UTC as RFC 3339, to the microsecond."""
-    return at.isoformat(timespec="microseconds").replace("+00:00", "Z")

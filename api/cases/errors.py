@@ -1,7 +1,10 @@
 """Why a case could not be read or written; the messages are for people."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from api.cases.case import Case, CaseStep
 
 
 class CaseError(Exception):
@@ -32,15 +35,11 @@ class OpenCase(CaseError):  # noqa: N818
 class StaleCase(CaseError):  # noqa: N818
     """Somebody else changed the case since the version that the caller had seen.
 
-    ``version`` is the present one, ``changes`` are the steps since then as ``Book.steps`` has them,
-    ``current`` is the case document.
+    ``current`` is the case as it is now, ``changes`` are the steps since the version seen.
     """
 
-    def __init__(
-        self, version: int, changes: list[dict[str, Any]], current: dict[str, Any]
-    ) -> None:
-        told = " ".join(step["words"] for step in changes[-3:])
+    def __init__(self, current: "Case", changes: "Sequence[CaseStep]") -> None:
+        told = " ".join(step.words for step in changes[-3:])
         super().__init__(f"The case has changed meanwhile. {told}".strip())
-        self.version = version
-        self.changes = changes
         self.current = current
+        self.changes = list(changes)

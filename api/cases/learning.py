@@ -14,10 +14,10 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from api.cases.draft import CLOSED
+from api.cases.case import CLOSED
 from api.cases.edits import NOT_A_CAUSE
 from api.store import Database, StoreUnavailableError
-from api.store.models import Case
+from api.store.models import CaseRow
 from engine import Diagnoser, Knowledge, RequestError, updated_shares, with_learning
 from engine.reasoning.learning import PRIOR_CASES
 
@@ -29,10 +29,10 @@ _log = logging.getLogger("threewire.cases")
 def counts_of(database: Database) -> Counts:
     """Return how many closed cases each circuit and confirmed cause has, in a fixed order."""
     query = (
-        select(Case.circuit, Case.confirmed, func.count())
-        .where(Case.state == CLOSED)
-        .group_by(Case.circuit, Case.confirmed)
-        .order_by(Case.circuit, Case.confirmed)
+        select(CaseRow.circuit, CaseRow.confirmed, func.count())
+        .where(CaseRow.state == CLOSED)
+        .group_by(CaseRow.circuit, CaseRow.confirmed)
+        .order_by(CaseRow.circuit, CaseRow.confirmed)
     )
     with database.reading() as session:
         rows = [(circuit, cause, int(count)) for circuit, cause, count in session.execute(query)]

@@ -15,9 +15,9 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session, lazyload
 
 from api.cases import texts
-from api.cases.document import document
-from api.cases.draft import CLOSED, OPEN, from_row
-from api.store.models import Case
+from api.cases.case import CLOSED, OPEN, CasePage
+from api.cases.rows import case_of
+from api.store.models import CaseRow
 from engine import Fault, RequestError
 from engine.knowledge.faults import unknown
 
@@ -41,23 +41,16 @@ class Wanted:
         return hashlib.sha256(repr(self).encode("utf-8", "backslashreplace")).hexdigest()[:8]
 
 
-def listed(session: Session, wanted: Wanted, cursor: str | None, limit: int) -> dict[str, Any]:
+def listed(session: Session, wanted: Wanted, cursor: str | None, limit: int) -> CasePage:
     """Return one page of cases and the cursor of the next. Raises RequestError naming faults."""
     _check(wanted, limit)
     asked, query = wanted.mark(), _query(wanted)
     if cursor is not None:
-        query = query.where(Case.order < _read(cursor, asked))
+        query = query.where(CaseRow.order < _read(cursor, asked))
     rows = list(session.scalars(query.limit(limit + 1)))
     more = len(rows) > limit
-    return {
-        "cases": [_entry(row) for row in rows[:limit]],
-        "next_cursor": _cursor(rows[limit - 1].order, asked) if more else None,
-    }
-
-
-def searched(said: dict[str, str], number: str, by: str) -> str:
-    """Return what words are looked for in."""
-    return "\n".join([number, *said.values(), by]).casefold()
+    cases = tuple(case_of(row, whole=False) for row in rows[:limit])
+    return CasePage(cases, _cursor(rows[limit - 1].order, asked) if more else None)
 
 
 def _check(wanted: Wanted, limit: Any) -> None:
@@ -76,20 +69,14 @@ def _check(wanted: Wanted, limit: Any) -> None:
 
 
 def _query(wanted: Wanted) -> Select[Any]:
-    query = select(Case).options(lazyload(Case.findings)).order_by(Case.order.desc())
+    query = select(CaseRow).options(lazyload(CaseRow.findings)).order_by(CaseRow.order.desc())
     if wanted.state is not None:
-        query = query.where(Case.state == wanted.state)
+        query = query.where(CaseRow.state == wanted.state)
     if wanted.fleet_number is not None:
-        query = query.where(Case.fleet_number == wanted.fleet_number)
+        query = query.where(CaseRow.fleet_number == wanted.fleet_number)
     for word in (wanted.text or "").casefold().split():
-        query = query.where(Case.search.contains(word, autoescape=True))
+        query = query.where(CaseRow.search.contains(word, autoescape=True))
     return query
-
-
-def _entry(row: Case) -> dict[str, Any]:
-    whole = document(from_row(row, whole=False))
-    del whole["findings"]
-    return whole
 
 
 def _cursor(order: int, asked: str) -> str:

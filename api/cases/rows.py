@@ -1,40 +1,61 @@
-"""From a draft to its rows in the store."""
+"""Between a case and its rows in the store."""
 
-from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
 
-from api.cases.draft import CLOSED, Draft, Kept
-from api.cases.lists import searched
-from api.store.models import Case, CaseFinding
+from api.cases.case import Case, CaseFinding, CaseStep, Json, Outcome, Withdrawal
+from api.cases.texts import TEXTS
+from api.cases.wording import words
+from api.store.models import CaseRow, FindingRow, StepRow
 from engine import Knowledge
 
 
-def new_row(draft: Draft, leading: Mapping[str, Any], knowledge: Knowledge) -> Case:
-    """Return the row of a new case, its findings with it."""
-    row = Case(
-        number=draft.number, version=draft.version, opened_at=draft.opened_at,
-        opened_by=draft.opened_by, findings=[_finding(one) for one in draft.findings],
+def case_of(row: CaseRow, whole: bool = True) -> Case:
+    """Return a case as it stands in the store; without its findings where it is not ``whole``."""
+    return Case(
+        number=row.number, version=row.version, state=row.state, opened_at=row.opened_at,
+        opened_by=row.opened_by, changed_at=row.changed_at, machine=row.machine,
+        **{name: getattr(row, name) for name in TEXTS}, settings=row.settings,
+        findings=tuple(_finding_of(one) for one in row.findings) if whole else (),
+        outcome=None if row.outcome is None else Outcome.of(row.outcome), leading=row.leading,
     )  # fmt: skip
-    _set(row, draft, draft.changed_at, leading, knowledge)
+
+
+def _finding_of(row: FindingRow) -> CaseFinding:
+    gone = None
+    if row.withdrawn_at is not None:
+        gone = Withdrawal(row.withdrawn_by or "", row.withdrawn_at, row.withdrawn_because or "")
+    return CaseFinding(row.place, row.body, row.by, row.at, gone)
+
+
+def step_of(row: StepRow, knowledge: Knowledge) -> CaseStep:
+    """Return a step with its sentence."""
+    told = words(row.kind, row.by, row.body, knowledge)
+    return CaseStep(row.version, row.kind, row.by, row.at, told, row.body, row.diagnosis)
+
+
+def new_row(case: Case, leading: Json, knowledge: Knowledge) -> CaseRow:
+    """Return the row of a new case, its findings with it."""
+    row = CaseRow(
+        number=case.number, version=case.version, opened_at=case.opened_at,
+        opened_by=case.opened_by, findings=[_finding(one) for one in case.findings],
+    )  # fmt: skip
+    _set(row, case, case.changed_at, leading, knowledge)
     return row
 
 
-def update_row(
-    row: Case, draft: Draft, at: datetime, leading: Mapping[str, Any], knowledge: Knowledge
-) -> None:
+def update_row(row: CaseRow, case: Case, at: datetime, leading: Json, knowledge: Knowledge) -> None:
     """Write the next version into the row; findings are added or withdrawn, never taken out."""
     row.version += 1
     kept = {one.place: one for one in row.findings}
-    for one in draft.findings:
+    for one in case.findings:
         if one.place not in kept:
             row.findings.append(_finding(one))
         elif one.withdrawn is not None and kept[one.place].withdrawn_at is None:
-            _withdraw(kept[one.place], one)
-    _set(row, draft, at, leading, knowledge)
+            _withdraw(kept[one.place], one.withdrawn)
+    _set(row, case, at, leading, knowledge)
 
 
-def circuit_of(machine: Mapping[str, Any], knowledge: Knowledge) -> str:
+def circuit_of(machine: Json, knowledge: Knowledge) -> str:
     """Return the id of the one circuit that the machine can have, or nothing."""
     found = [
         name
@@ -44,25 +65,22 @@ def circuit_of(machine: Mapping[str, Any], knowledge: Knowledge) -> str:
     return found[0] if len(found) == 1 else ""
 
 
-def _set(
-    row: Case, draft: Draft, at: datetime, leading: Mapping[str, Any], knowledge: Knowledge
-) -> None:
-    row.state, row.changed_at = draft.state, at
-    for name, value in draft.texts.items():
+def _set(row: CaseRow, case: Case, at: datetime, leading: Json, knowledge: Knowledge) -> None:
+    row.state, row.changed_at = case.state, at
+    said = {name: str(getattr(case, name)) for name in TEXTS}
+    for name, value in said.items():
         setattr(row, name, value)
-    row.machine, row.settings = dict(draft.machine), dict(draft.settings)
-    row.circuit = circuit_of(draft.machine, knowledge)
-    row.outcome = None if draft.outcome is None else dict(draft.outcome)
-    row.confirmed = row.outcome["cause"] if row.outcome and draft.state == CLOSED else ""
+    row.machine, row.settings = dict(case.machine), dict(case.settings)
+    row.circuit = circuit_of(case.machine, knowledge)
+    row.outcome = case.outcome.to_dict() if case.outcome else None
+    row.confirmed = case.outcome.cause if case.outcome else ""
     row.leading = dict(leading)
-    row.search = searched(dict(draft.texts), draft.number, draft.opened_by)
+    row.search = "\n".join([case.number, *said.values(), case.opened_by]).casefold()
 
 
-def _finding(one: Kept) -> CaseFinding:
-    return CaseFinding(place=one.place, body=dict(one.body), by=one.by, at=one.at)
+def _finding(one: CaseFinding) -> FindingRow:
+    return FindingRow(place=one.place, body=dict(one.body), by=one.by, at=one.at)
 
 
-def _withdraw(row: CaseFinding, one: Kept) -> None:
-    assert one.withdrawn is not None  # the caller looked
-    row.withdrawn_by, row.withdrawn_at = one.withdrawn.by, one.withdrawn.at
-    row.withdrawn_because = one.withdrawn.because
+def _withdraw(row: FindingRow, gone: Withdrawal) -> None:
+    row.withdrawn_by, row.withdrawn_at, row.withdrawn_because = gone.by, gone.at, gone.because

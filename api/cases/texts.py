@@ -38,7 +38,7 @@ def _control(character: str) -> bool:
     return unicodedata.category(character) in ("Cc", "Cs")
 
 
-def read_texts(data: Mapping[str, Any], faults: list[Fault]) -> dict[str, str]:
+def read_texts(data: Mapping[str, Any], faults: list[Fault]) -> dict[str, Any]:
     """Return the case's own texts that ``data`` gives; null clears one. Faults are added."""
     found = {}
     for name, (most, lines) in LIMITS.items():

@@ -9,6 +9,7 @@ from api import strict_json
 from api.access import role
 from api.cases import StaleCase
 from api.cases.book import Also
+from api.cases.case import Case
 from api.desk import idempotency as once
 from api.desk import pages, steps
 from api.desk import view_model as showing
@@ -22,9 +23,9 @@ from api.interview.wording import observed
 from engine import RequestError
 
 
-def call_of(document: Mapping[str, Any], side: str | None = None) -> Call:
-    """Return a case document as a call of this browser."""
-    return Call.of(document, pages.audience(), side or request.args.get("side"))
+def call_of(case: Case, side: str | None = None) -> Call:
+    """Return a case as a call of this browser."""
+    return Call.of(case.to_dict(), pages.audience(), side or request.args.get("side"))
 
 
 def page(call: Call, status: int = 200, check: str | None = None, replaces: int | None = None,
@@ -90,9 +91,9 @@ def version(number: str) -> Response:
     """Say which version the case has, and what was done since the one that a page shows."""
     seen = request.args.get("since", "")
     since = int(seen) if seen.isdecimal() and len(seen) < 10 else 0
-    document = book().get(number)
+    document = book().get(number).to_dict()
     done = book().steps(number, since) if document["version"] > since else []
-    told = {"version": document["version"], "words": [one["words"] for one in done[-3:]]}
+    told = {"version": document["version"], "words": [one.words for one in done[-3:]]}
     return current_app.response_class(strict_json.dumps(told), mimetype="application/json")
 
 
@@ -102,8 +103,8 @@ def answer(number: str) -> Response:
     """Take an answer, or one in the place of another."""
     if done := once.already(book()):
         return go(done)
-    form, document = request.form, book().get(number)
-    call = call_of(document, form.get("side"))
+    form = request.form
+    call = call_of(book().get(number), form.get("side"))
     check = form.get("check", "")
     if check not in call.desk.knowledge.checks:
         return page(call, 422, faults={"form": "That check is not known here."})
@@ -138,9 +139,13 @@ def _take(call: Call, body: dict[str, Any], replaces: int | None) -> dict[str, A
         number = len(call.told) + 1
         seen = book().withdraw(
             call.number, replaces, by(), f"changed, see answer {number}", seen
-        )["version"]  # fmt: skip
-    return book().add_findings(
-        call.number, [body], by(), seen, also=once.keep(lambda made: _back(made, call.side))
+        ).version  # fmt: skip
+    return (
+        book()
+        .add_findings(
+            call.number, [body], by(), seen, also=once.keep(lambda made: _back(made, call.side))
+        )
+        .to_dict()
     )
 
 
@@ -215,13 +220,13 @@ def strike(number: str) -> Response:
     )
 
 
-def _stepped(number: str, step: Callable[[Also], dict[str, Any]]) -> Response:
+def _stepped(number: str, step: Callable[[Also], Case]) -> Response:
     """Take one step of a case, once, and lead back to it; a stale or bad step is told there."""
     if done := once.already(book()):
         return go(done)
     side = request.form.get("side")
     try:
-        document = step(once.keep(lambda made: _back(made, side)))
+        document = step(once.keep(lambda made: _back(made, side))).to_dict()
     except StaleCase as stale:
         return page(call_of(stale.current, side), 412, stale=stale.changes)
     except RequestError as error:
@@ -240,7 +245,7 @@ def control(number: str) -> Response:
 @role("agent")
 def put_right(number: str) -> Response:
     """Note that a cause was put right and the complaint is unchanged, or take that note back."""
-    known = book().get(number)["excluded"]
+    known = book().get(number).excluded
     cause = request.form.get("cause", "")[:60]
     excluded = [one for one in known if one != cause]
     return changed(number, {"excluded": [*excluded, cause] if cause not in known else excluded})

@@ -8,6 +8,7 @@ from flask import Response, request, url_for
 from api.access import role
 from api.access import session as signed
 from api.cases import NoSuchCase
+from api.cases.case import CasePage
 from api.cases.texts import fault_of
 from api.desk import pages
 from api.desk.blueprint import NAME_LETTERS, blueprint, book, go, keep_name, name_typed
@@ -34,17 +35,17 @@ def _home(faults: Mapping[str, str], typed: str, nearest: list[str], status: int
     asked = request.args.get("state", "open")
     state = asked if asked in STATES else "open"
     found = _listed(words, state, request.args.get("after"))
-    more = {"q": words, "state": state, "after": found["next_cursor"]}
+    more = {"q": words, "state": state, "after": found.next_cursor}
     return pages.respond(
         "home.html", status, faults=faults, typed=typed, words=words, state=state,
-        nearest=[shown(book().get(one)) for one in nearest],
-        cases=[shown(one) for one in found["cases"]], name=name_typed(),
+        nearest=[shown(book().get(one).to_dict()) for one in nearest],
+        cases=[shown(one.to_dict()) for one in found.cases], name=name_typed(),
         heading={"open": "Open cases", "closed": "Closed cases", "all": "All cases"}[state],
-        more=url_for(".home", **more) if found["next_cursor"] else "",
+        more=url_for(".home", **more) if found.next_cursor else "",
     )  # fmt: skip
 
 
-def _listed(words: str, state: str, after: str | None) -> dict[str, Any]:
+def _listed(words: str, state: str, after: str | None) -> CasePage:
     only = None if state == "all" else state
     try:
         return book().list(state=only, text=words or None, cursor=after, limit=SHOWN)
@@ -89,7 +90,7 @@ def resume() -> Response:
         found = book().get(typed)
     except NoSuchCase as error:
         return _home({"number": str(error)}, typed, error.nearest, 404)
-    return go(url_for(".case_page", number=found["number"].replace(" ", "")))
+    return go(url_for(".case_page", number=found.number))
 
 
 @blueprint.post("/desk/name")

@@ -10,6 +10,7 @@ from flask import request
 from sqlalchemy.orm import Session
 
 from api.cases import Book
+from api.cases.case import Case
 from api.desk import csrf as guard
 from api.store.models import KeptAnswer
 
@@ -32,14 +33,15 @@ def already(book: Book) -> str | None:
         return kept.body if kept is not None else None
 
 
-def keep(address: Callable[[dict[str, Any]], str]) -> Callable[[Session, dict[str, Any]], None]:
+def keep(address: Callable[[dict[str, Any]], str]) -> Callable[[Session, Case], None]:
     """Return what a step of the book does besides: keep the form's mark and where it led."""
     mark = request.form.get("nonce", "")
 
-    def also(session: Session, document: dict[str, Any]) -> None:
+    def also(session: Session, case: Case) -> None:
         if _SHAPE.fullmatch(mark):
             session.add(KeptAnswer(
-                caller=_who(), key=mark, status=_SEE_OTHER, headers={}, body=address(document),
+                caller=_who(), key=mark, status=_SEE_OTHER, headers={},
+                body=address(case.to_dict()),
                 fingerprint=hashlib.sha256(request.path.encode()).hexdigest(),
                 at=datetime.now(UTC),
             ))  # fmt: skip

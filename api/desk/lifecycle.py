@@ -124,7 +124,7 @@ def close(number: str) -> Response:
     except RequestError as error:
         found = {fault.path.split("[")[0]: _sentence(fault.message) for fault in error.faults}
         return _close(call_of(book().get(number)), form, found, 422)
-    return go(address_of(document))
+    return go(address_of(document.to_dict()))
 
 
 def _outcome(form: Form) -> tuple[dict[str, Any], dict[str, str]]:
@@ -165,7 +165,7 @@ def reopen(number: str) -> Response:
         )
     except StaleCase as stale:
         return page(call_of(stale.current), 412, stale=stale.changes)
-    return go(address_of(document))
+    return go(address_of(document.to_dict()))
 
 
 @blueprint.get("/desk/cases/<number>/sheet")

@@ -35,7 +35,7 @@ def call_page() -> Response:
     form = Form()
     if request.args.get("like"):
         try:
-            earlier = book().get(request.args["like"])
+            earlier = book().get(request.args["like"]).to_dict()
         except NoSuchCase:
             return _new(form, {})
         texts = {name: earlier[name] for name in ("fleet_number", "machine_type")}
@@ -49,7 +49,7 @@ def _new(form: Form, faults: Mapping[str, str], status: int = 200) -> Response:
         "machine.html", status, title="Start a call", action=url_for(".start"), number="",
         version=None,
         form=form, faults=faults, button="Start", stale="", complaints=_complaints(),
-        known=known_machines(book().list(limit=100)["cases"]), **_questions(),
+        known=known_machines(book().list(limit=100).to_dict()["cases"]), **_questions(),
     )  # fmt: skip
 
 
@@ -96,7 +96,7 @@ def start() -> Response:
         document = book().open(
             {**texts, "machine": machine, **case_settings, "findings": findings}, by(),
             also=once.keep(address_of),
-        )  # fmt: skip
+        ).to_dict()  # fmt: skip
     except FormFault as fault:
         return _new(request.form, fault.faults, 422)
     except RequestError as error:
@@ -139,7 +139,7 @@ def engine_faults(error: RequestError) -> dict[str, str]:
 @role("agent")
 def machine_page(number: str) -> Response:
     """Show what is known of the machine, to change it."""
-    document = book().get(number)
+    document = book().get(number).to_dict()
     texts = {name: document[name] for name in ("fleet_number", "machine_type", "reference",
                                                "complaint")}  # fmt: skip
     form = machine_form(document["machine"], {"on_hand": document["on_hand"]}, texts)
@@ -165,20 +165,22 @@ def change_machine(number: str) -> Response:
     """Change what is known of the machine."""
     if done := once.already(book()):
         return go(done)
-    document = book().get(number)
+    document = book().get(number).to_dict()
     try:
         machine, case_settings, texts = machine_of(request.form)
         gone = dict.fromkeys(key for key in document["machine"] if key not in machine)
         changes = {**texts, "machine": {**machine, **gone}, "on_hand": None} | case_settings
-        document = book().change(
-            number, changes, by(), version_of(request.form), also=once.keep(address_of)
+        document = (
+            book()
+            .change(number, changes, by(), version_of(request.form), also=once.keep(address_of))
+            .to_dict()
         )
     except FormFault as fault:
         return _known(document, request.form, fault.faults, 422)
     except RequestError as error:
         return _known(document, request.form, engine_faults(error), 422)
     except StaleCase as stale:
-        return _known(stale.current, request.form, {}, 412, str(stale))
+        return _known(stale.current.to_dict(), request.form, {}, 412, str(stale))
     return go(address_of(document))
 
 

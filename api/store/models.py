@@ -62,7 +62,7 @@ class Base(DeclarativeBase):
     type_annotation_map: ClassVar = {datetime: UtcTime(), dict[str, Any]: JSON(), list[Any]: JSON()}
 
 
-class Case(Base):
+class CaseRow(Base):
     """One machine and its complaint, from the first call to the confirmed cause."""
 
     __tablename__ = "cases"
@@ -92,15 +92,13 @@ class Case(Base):
     leading: Mapped[dict[str, Any] | None]  # leading causes and next check at this version
     search: Mapped[str] = mapped_column(Text, default="")  # what text is looked for in, lower case
 
-    findings: Mapped[list["CaseFinding"]] = relationship(
-        back_populates="case", order_by="CaseFinding.place", lazy="selectin"
+    findings: Mapped[list["FindingRow"]] = relationship(
+        back_populates="case", order_by="FindingRow.place", lazy="selectin"
     )
-    steps: Mapped[list["CaseStep"]] = relationship(
-        back_populates="case", order_by="CaseStep.version"
-    )
+    steps: Mapped[list["StepRow"]] = relationship(back_populates="case", order_by="StepRow.version")
 
 
-class CaseFinding(Base):
+class FindingRow(Base):
     """One finding as it came in; withdrawn, it stays and counts for nothing."""
 
     __tablename__ = "case_findings"
@@ -116,10 +114,10 @@ class CaseFinding(Base):
     withdrawn_at: Mapped[datetime | None]
     withdrawn_because: Mapped[str | None] = mapped_column(Text)
 
-    case: Mapped[Case] = relationship(back_populates="findings")
+    case: Mapped[CaseRow] = relationship(back_populates="findings")
 
 
-class CaseStep(Base):
+class StepRow(Base):
     """What one version of a case changed, and what the engine said at that point."""
 
     __tablename__ = "case_steps"
@@ -134,7 +132,7 @@ class CaseStep(Base):
     body: Mapped[dict[str, Any]]
     diagnosis: Mapped[dict[str, Any] | None]  # leading causes, next check, knowledge_version
 
-    case: Mapped[Case] = relationship(back_populates="steps")
+    case: Mapped[CaseRow] = relationship(back_populates="steps")
 
 
 class ApiKey(Base):

@@ -9,10 +9,9 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from api.cases import edits, numbers
-from api.cases.document import diagnosed, document
-from api.cases.draft import Draft
-from api.cases.edits import Done
-from api.cases.judging import Engine, judge, summary
+from api.cases.case import Case
+from api.cases.diagnosis import Engine, diagnose_case, diagnosed, summary
+from api.cases.edits import Edit
 from api.cases.work_order import work_order
 from engine import Knowledge
 
@@ -64,8 +63,8 @@ def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
     """Give the requests of a case's life in their order, each with its answer."""
     case = "/v1/cases/{id}"
     opened = edits.opened(_bare(OPENING), NUMBER, "Dana", BEGIN)
-    at = replace(opened.draft, leading=summary(judge(engine, opened.draft, opened.sent)))
-    yield Example("post", "/v1/cases", "opening", "A call comes in", OPENING, document(at))
+    at = replace(opened.case, leading=summary(diagnose_case(engine, opened.case, opened.sent)))
+    yield Example("post", "/v1/cases", "opening", "A call comes in", OPENING, at.to_dict())
     steps = (
         ("/findings", "one", "A reading", FINDING),
         ("/findings", "several", "Several at once", FINDINGS),
@@ -78,21 +77,21 @@ def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
         if end == "/close":
             answer = diagnosed(engine, at)
             yield Example("get", f"{case}/diagnosis", "diagnosis", "So far", None, answer)
-            order = work_order(document(at), answer, knowledge)
+            order = work_order(at.to_dict(), answer, knowledge)
             yield Example("get", f"{case}/work-order.json", "order", "To take along", None, order)
         at = _next(engine, at, _done(name, at, sent, knowledge))
         method = "post" if end else "patch"
-        yield Example(method, case + end, name, about, sent, document(at))
+        yield Example(method, case + end, name, about, sent, at.to_dict())
 
 
 def _bare(sent: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in sent.items() if name != "by"}
 
 
-def _done(name: str, at: Draft, sent: dict[str, Any], knowledge: Knowledge) -> Done:
+def _done(name: str, at: Case, sent: dict[str, Any], knowledge: Knowledge) -> Edit:
     """Return what a request of the story does to the case."""
     by, bare, when = sent["by"], _bare(sent), _later(at)
-    steps: dict[str, Callable[[], Done | None]] = {
+    steps: dict[str, Callable[[], Edit | None]] = {
         "one": lambda: edits.findings_added(at, [bare], by, when),
         "several": lambda: edits.findings_added(at, bare["findings"], by, when),
         "withdrawal": lambda: edits.withdrawn(at, 2, by, bare["because"], when),
@@ -105,10 +104,10 @@ def _done(name: str, at: Draft, sent: dict[str, Any], knowledge: Knowledge) -> D
     return found
 
 
-def _later(at: Draft) -> datetime:
+def _later(at: Case) -> datetime:
     return at.changed_at + timedelta(minutes=10)
 
 
-def _next(engine: Engine, at: Draft, done: Done) -> Draft:
-    leading = summary(judge(engine, done.draft, done.sent))
-    return replace(done.draft, version=at.version + 1, changed_at=_later(at), leading=leading)
+def _next(engine: Engine, at: Case, done: Edit) -> Case:
+    leading = summary(diagnose_case(engine, done.case, done.sent))
+    return replace(done.case, version=at.version + 1, changed_at=_later(at), leading=leading)

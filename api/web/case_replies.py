@@ -3,7 +3,6 @@
 import re
 from collections.abc import Callable
 from functools import partial
-from typing import Any
 
 from flask import Blueprint, Response, current_app, request
 from sqlalchemy.orm import Session
@@ -15,11 +14,12 @@ from api.answers.problems import ProblemError
 from api.cases import Book, CaseError, NoSuchCase, NoSuchFinding, StaleCase
 from api.cases import idempotency as kept
 from api.cases.book import Also
+from api.cases.case import Case
 from api.web import negotiation
 from engine import RequestError
 
 _KEY = re.compile(r"[!-~]{1,255}", re.ASCII)
-Work = Callable[[Also | None], dict[str, Any]]
+Work = Callable[[Also | None], Case]
 
 
 def etag(version: object) -> str:
@@ -27,12 +27,12 @@ def etag(version: object) -> str:
     return f'"{version}"'
 
 
-def case_answer(document: dict[str, Any], status: int = 200) -> kept.Answer:
-    """Return the answer that carries a case document."""
-    headers = {"ETag": etag(document["version"])}
+def case_answer(case: Case, status: int = 200) -> kept.Answer:
+    """Return the answer that carries a case."""
+    headers = {"ETag": etag(case.version)}
     if status == 201:
-        headers["Location"] = f"/v1/cases/{document['number'].replace(' ', '')}"
-    return kept.Answer(status, headers, strict_json.dumps(document))
+        headers["Location"] = f"/v1/cases/{case.number}"
+    return kept.Answer(status, headers, strict_json.dumps(case.to_dict()))
 
 
 def send(answer: kept.Answer, mimetype: str = negotiation.JSON) -> Response:
@@ -69,8 +69,8 @@ def once(book: Book, work: Work, status: int = 200) -> Response:
     return response
 
 
-def _keep(mark: kept.Mark, status: int, session: Session, document: dict[str, Any]) -> None:
-    kept.keep(session, mark, case_answer(document, status))
+def _keep(mark: kept.Mark, status: int, session: Session, case: Case) -> None:
+    kept.keep(session, mark, case_answer(case, status))
 
 
 def _mark() -> kept.Mark | None:
@@ -110,8 +110,11 @@ def _on_refused(error: CaseError) -> Response:
 def _on_stale(error: StaleCase) -> Response:
     """Answer 412 with the case as it is and what the others did to it."""
     found = problems.document(412, str(error))
-    more = {"current": error.current, "changes": error.changes}
-    return problems.respond(found | more, {"ETag": etag(error.version)})
+    more = {
+        "current": error.current.to_dict(),
+        "changes": [one.to_dict() for one in error.changes],
+    }
+    return problems.respond(found | more, {"ETag": etag(error.current.version)})
 
 
 def _on_faults(error: RequestError) -> Response:

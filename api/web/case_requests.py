@@ -83,7 +83,7 @@ def expected(number: str, required: bool = False) -> int | None:
     }
     if len(versions) < 2:
         return max(versions, default=NEVER)
-    there = int(book().get(number)["version"])
+    there = book().get(number).version
     return there if there in versions else max(versions)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 from marshmallow import Schema, fields, validate
 
 from api.cases import edits, numbers, texts
-from api.cases.draft import CLOSED, OPEN
+from api.cases.case import CLOSED, OPEN
 from api.web import request_words
 from api.web.schemas import SideAnswerSchema, each, number, text, whole
 from engine.knowledge import items

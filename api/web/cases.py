@@ -50,7 +50,7 @@ def list_cases() -> Response:
     except RequestError as error:
         errors = [(f"query.{fault.path}", fault.message) for fault in error.faults]
         raise ProblemError(422, "The query does not fit.", errors=errors) from None
-    return _tagged(page)
+    return _tagged(page.to_dict())
 
 
 def _tagged(value: dict[str, Any], tag: str | None = None) -> Response:
@@ -65,8 +65,8 @@ def get_case(id_: str) -> Response:
     """Return one case."""
     query(())
     seen, found = expected(id_), book().get(id_)
-    if seen not in (None, found["version"]):
-        raise StaleCase(found["version"], book().steps(id_, seen or 0), found)
+    if seen not in (None, found.version):
+        raise StaleCase(found, book().steps(id_, seen or 0))
     return send(case_answer(found))
 
 
@@ -142,7 +142,7 @@ def get_diagnosis(id_: str) -> Response:
 def get_steps(id_: str) -> Response:
     """Return what was done to the case, step by step."""
     since = whole(query(("since",)), "since", 0, 0, MOST_STEPS)
-    return _tagged({"steps": book().steps(id_, since)})
+    return _tagged({"steps": [one.to_dict() for one in book().steps(id_, since)]})
 
 
 @blueprint.post("/v1/cases/<id_>/close")

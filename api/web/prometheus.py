@@ -19,7 +19,7 @@ from sqlalchemy import func, select
 
 from api.service import Service
 from api.store import StoreUnavailableError
-from api.store.models import Case, Delivery
+from api.store.models import CaseRow, Delivery
 from api.store.schema import newest
 
 FOLDER = "PROMETHEUS_MULTIPROC_DIR"
@@ -98,7 +98,7 @@ class _Kept(Collector):
         try:
             with self._service.database.reading() as session:
                 number = select(func.count())
-                opened = number.select_from(Case).where(Case.state == "open")
+                opened = number.select_from(CaseRow).where(CaseRow.state == "open")
                 queued = number.select_from(Delivery).where(Delivery.state == "waiting")
                 cases, waiting = session.scalar(opened) or 0, session.scalar(queued) or 0
         except StoreUnavailableError:

@@ -47,8 +47,7 @@ def book(database: Database, engine: Diagnoser, knowledge: Knowledge, clock: Clo
 @pytest.fixture
 def number(book: Book) -> str:
     """The number of a case with one finding."""
-    found: str = book.open({"machine": MACHINE, "findings": [CRANKS]}, "Dana")["number"]
-    return found
+    return book.open({"machine": MACHINE, "findings": [CRANKS]}, "Dana").number
 
 
 @pytest.fixture

@@ -1,5 +1,6 @@
 """The life of a case: every step is kept, and nothing that was told is lost."""
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -18,22 +19,22 @@ def paths(error: pytest.ExceptionInfo[RequestError]) -> list[str]:
 def test_the_whole_life(book: Book) -> None:
     """Opened, added to, withdrawn from, closed and reopened: each step counts one version."""
     case = book.open({"machine": MACHINE, "fleet_number": "L-07", "complaint": "Dies."}, "Dana")
-    number = case["number"]
-    assert (case["version"], case["state"], case["findings"]) == (1, "open", [])
+    number = case.number
+    assert (case.version, case.state, case.findings) == (1, "open", ())
     case = book.add_findings(number, [CRANKS, VOLTS], "Ana")
-    assert [one["place"] for one in case["findings"]] == [1, 2]
+    assert [one.place for one in case.findings] == [1, 2]
     case = book.withdraw(number, 2, "Ana", "wrong pin")
-    assert case["findings"][1]["withdrawn"]["because"] == "wrong pin"
+    assert case.findings[1].withdrawn.because == "wrong pin"
     case = book.change(number, {"handed_to": "Bo"}, "Dana", 3)
-    assert case["handed_to"] == "Bo"
+    assert case.handed_to == "Bo"
     case = book.close(number, {"cause": "pull-winding-open", "minutes": 40}, "Bo", 4)
-    assert (case["state"], case["outcome"]["cause"]) == ("closed", "pull-winding-open")
+    assert (case.state, case.outcome.cause) == ("closed", "pull-winding-open")
     case = book.reopen(number, "came back", "Dana")
-    assert (case["state"], case["outcome"], case["version"]) == ("open", None, 6)
-    kinds = [one["kind"] for one in book.steps(number)]
+    assert (case.state, case.outcome, case.version) == ("open", None, 6)
+    kinds = [one.kind for one in book.steps(number)]
     assert kinds == ["opened", "finding-added", "finding-withdrawn", "changed", "closed",
                      "reopened"]  # fmt: skip
-    assert book.steps(number)[5]["changed"]["outcome"]["minutes"] == 40
+    assert book.steps(number)[5].changed["outcome"]["minutes"] == 40
     assert book.get(number) == case
 
 
@@ -41,12 +42,12 @@ def test_steps_say_what_was_done(book: Book, number: str) -> None:
     """Each step is a sentence with the person, the check's name and the reading."""
     book.add_findings(number, [VOLTS], "Ana")
     book.withdraw(number, 2, "Ana", "wrong pin.")
-    said = [one["words"] for one in book.steps(number)]
+    said = [one.words for one in book.steps(number)]
     assert said[0] == "Dana opened the case with 1 finding."
     assert said[1].startswith("Ana added finding 2 (")
     assert said[1].endswith(": 11.4 V).")
     assert said[2].endswith("11.4 V), because: wrong pin.")
-    assert [one["version"] for one in book.steps(number, since=2)] == [3]
+    assert [one.version for one in book.steps(number, since=2)] == [3]
     assert book.steps(number, since=99) == []
 
 
@@ -59,9 +60,9 @@ def test_each_step_keeps_the_diagnosis_of_its_time(
     for step, findings in zip(book.steps(number), [[CRANKS], [CRANKS, VOLTS, AMPS],
                                                    [CRANKS, VOLTS]], strict=True):  # fmt: skip
         answer = engine.diagnose({"machine": MACHINE, "findings": findings})
-        told = [(one["id"], one["probability"]) for one in step["diagnosis"]["causes"]]
+        told = [(one["id"], one["probability"]) for one in step.diagnosis["causes"]]
         assert told == [(one["id"], one["probability"]) for one in answer["causes"]]
-        assert step["diagnosis"]["knowledge_version"] == answer["knowledge_version"]
+        assert step.diagnosis["knowledge_version"] == answer["knowledge_version"]
 
 
 def test_diagnosis_is_the_engines_own(book: Book, number: str, engine: Diagnoser) -> None:
@@ -77,13 +78,14 @@ def test_diagnosis_is_the_engines_own(book: Book, number: str, engine: Diagnoser
 
 def test_a_withdrawn_finding_stays(book: Book, number: str) -> None:
     """It keeps its place, its body and its author; the next finding gets a new place."""
-    before = book.get(number)["findings"][0]
+    before = book.get(number).findings[0]
     book.withdraw(number, 1, "Ana", "misheard")
     case = book.add_findings(number, [VOLTS], "Ana")
-    gone, added = case["findings"]
-    assert gone == before | {"withdrawn": gone["withdrawn"]}
-    assert gone["withdrawn"]["by"] == "Ana"
-    assert added["place"] == 2
+    gone, added = case.findings
+    assert replace(gone, withdrawn=None) == before
+    assert gone.withdrawn is not None
+    assert gone.withdrawn.by == "Ana"
+    assert added.place == 2
 
 
 def test_withdrawing_twice_changes_nothing(book: Book, number: str) -> None:
@@ -110,7 +112,7 @@ def test_a_closed_case_takes_nothing(book: Book, number: str) -> None:
     for one in tries:
         with pytest.raises(ClosedCase, match="Reopen it"):
             one()
-    assert book.get(number)["version"] == 2
+    assert book.get(number).version == 2
     book.reopen(number, "", "Ana")
     with pytest.raises(OpenCase):
         book.reopen(number, "", "Ana")
@@ -122,8 +124,8 @@ def test_stale_write_shows_what_the_others_did(book: Book, number: str) -> None:
     book.change(number, {"complaint": "Dies."}, "Bo", 2)
     with pytest.raises(StaleCase, match="Bo changed the complaint") as caught:
         book.close(number, {"cause": "healthy"}, "Dana", 1)
-    assert caught.value.version == 3
-    assert [one["by"] for one in caught.value.changes] == ["Ana", "Bo"]
+    assert caught.value.current.version == 3
+    assert [one.by for one in caught.value.changes] == ["Ana", "Bo"]
     assert caught.value.current == book.get(number)
 
 
@@ -131,7 +133,7 @@ def test_adding_without_a_version_merges(book: Book, number: str) -> None:
     """Two people who add findings to the same version both get them in."""
     book.add_findings(number, [VOLTS], "Ana")
     case = book.add_findings(number, [AMPS], "Bo")
-    assert [(one["place"], one["by"]) for one in case["findings"]] == [
+    assert [(one.place, one.by) for one in case.findings] == [
         (1, "Dana"), (2, "Ana"), (3, "Bo"),
     ]  # fmt: skip
 
@@ -141,7 +143,7 @@ def test_faults_stand_in_what_was_sent(book: Book, number: str) -> None:
     with pytest.raises(RequestError) as caught:
         book.add_findings(number, [VOLTS, VOLTS | {"unit": "W"}, {"check": "pull-pin-volts"}], "A")
     assert paths(caught) == ["findings[1].unit", "findings[2].check"]
-    assert book.get(number)["version"] == 1
+    assert book.get(number).version == 1
 
 
 def test_every_fault_of_an_opening_is_told(book: Book) -> None:
@@ -167,23 +169,23 @@ def test_unknown_control_and_coil_are_taken(book: Book) -> None:
         {"machine": {"duty": "brake-release", "control": "unknown", "coil": "unknown"}}, "Dana"
     )
     told = {"machine": {"control": "ignition-timed", "coil": "case-ground"}}
-    case = book.change(case["number"], told, "Dana", 1)
-    assert case["machine"]["control"] == "ignition-timed"
+    case = book.change(case.number, told, "Dana", 1)
+    assert case.machine["control"] == "ignition-timed"
 
 
 def test_changes_merge_into_the_machine(book: Book, number: str) -> None:
     """Fields of the machine that are not named stay; null takes one out."""
     case = book.change(number, {"machine": {"fuse_amps": 30, "system_volts": 24}}, "Ana", 1)
-    assert case["machine"] == MACHINE | {"fuse_amps": 30, "system_volts": 24}
+    assert case.machine == MACHINE | {"fuse_amps": 30, "system_volts": 24}
     case = book.change(number, {"machine": {"fuse_amps": None}, "complaint": None}, "Ana", 2)
-    assert case["machine"] == MACHINE | {"system_volts": 24}
-    changed = book.steps(number, since=2)[0]["changed"]["fields"]
+    assert case.machine == MACHINE | {"system_volts": 24}
+    changed = book.steps(number, since=2)[0].changed["fields"]
     assert changed["machine"]["from"]["fuse_amps"] == 30
 
 
 def test_a_change_of_nothing_is_no_step(book: Book, number: str) -> None:
     """The version stays when everything is as it was."""
-    assert book.change(number, {"complaint": "", "machine": {}}, "Ana", 1)["version"] == 1
+    assert book.change(number, {"complaint": "", "machine": {}}, "Ana", 1).version == 1
 
 
 def test_a_machine_that_cannot_have_a_finding_is_refused(book: Book, number: str) -> None:
@@ -214,7 +216,7 @@ def test_a_bad_outcome_is_refused(
     with pytest.raises(RequestError) as caught:
         book.close(number, outcome, "Dana", 1)
     assert path in paths(caught)
-    assert book.get(number)["state"] == "open"
+    assert book.get(number).state == "open"
 
 
 def test_a_cause_of_another_circuit_is_refused(book: Book, number: str) -> None:
@@ -231,16 +233,16 @@ def test_a_cause_of_another_circuit_is_refused(book: Book, number: str) -> None:
 
 def test_a_clock_that_steps_back_breaks_no_order(book: Book, clock: Clock, number: str) -> None:
     """Versions order the steps; a case is never changed before it was last changed."""
-    before = book.get(number)["changed_at"]
+    before = book.get(number).changed_at
     clock.at -= timedelta(days=400)
     case = book.add_findings(number, [VOLTS], "Ana")
-    assert case["changed_at"] == before
+    assert case.changed_at == before
     case = book.add_findings(number, [AMPS], "Ana")
     steps = book.steps(number)
-    assert [one["version"] for one in steps] == [1, 2, 3]
-    assert [one["at"] for one in steps] == sorted(one["at"] for one in steps)
+    assert [one.version for one in steps] == [1, 2, 3]
+    assert [one.at for one in steps] == sorted(one.at for one in steps)
     new = book.open({"machine": MACHINE}, "Dana")
-    assert [one["number"] for one in book.list()["cases"]] == [new["number"], number]
+    assert [one.number for one in book.list().cases] == [new.number, number]
 
 
 def test_two_sides_are_shown(book: Book) -> None:
@@ -254,7 +256,7 @@ def test_two_sides_are_shown(book: Book) -> None:
         {"check": check, "outcome": "open", "side": "left"},
         {"check": check, "outcome": "not-known", "side": "right"},
     ]
-    leading = book.open({"machine": machine, "findings": findings}, "Dana")["leading"]
+    leading = book.open({"machine": machine, "findings": findings}, "Dana").leading
     assert leading["side"] == "left"
     assert set(leading["sides"]) == {"left", "right"}
     assert leading["sides"]["left"]["causes"] == leading["causes"]

@@ -14,7 +14,7 @@ import pytest
 from api.answers import problems
 from api.cases import Book
 from api.store import Database, upgrade
-from api.store.models import Case
+from api.store.models import CaseRow
 from engine import Diagnoser, Knowledge
 from tests.serving import ROOT, Running
 
@@ -115,7 +115,7 @@ def test_shop_system_opens_one_case(
     assert re.match(r"case \d{4} \d{4}\nask .+", first)
     database = Database(environment["THREEWIRE_DATABASE"])
     with database.reading() as session:
-        (row,) = session.query(Case).all()
+        (row,) = session.query(CaseRow).all()
     database.close()
     order = json.loads((EXAMPLES / "work-order.json").read_text(encoding="utf-8"))
     assert (row.reference, row.fleet_number) == (order["order"], order["asset"])

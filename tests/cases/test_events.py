@@ -33,19 +33,19 @@ def waiting(database: Database) -> list[tuple[str, dict[str, object]]]:
 def test_steps_are_told(book: Book, database: Database, endpoint: None) -> None:
     """Findings and closings are among the events; each carries the case at that version."""
     assert {"finding.added", "case.closed"} <= set(KINDS) <= set(EVENTS.values()) | set(KINDS)
-    number = book.open({"machine": MACHINE}, "Dana")["number"]
+    number = book.open({"machine": MACHINE}, "Dana").number
     book.add_findings(number, [VOLTS], "Ana")
     book.close(number, {"cause": "healthy"}, "Bo", 2)
     found = dict(waiting(database))
     assert found["finding.added"]["case"]["version"] == 2  # type: ignore[index]
     assert found["finding.added"]["changed"] == {"findings": [{"place": 1, **VOLTS}]}
     assert found["case.closed"]["by"] == "Bo"
-    assert found["case.closed"]["case"] == book.get(number)
+    assert found["case.closed"]["case"] == book.get(number).to_dict()
 
 
 def test_a_step_that_fails_is_not_told(book: Book, database: Database, endpoint: None) -> None:
     """A refused step, and one that is undone at the end, leave no event."""
-    number = book.open({"machine": MACHINE}, "Dana")["number"]
+    number = book.open({"machine": MACHINE}, "Dana").number
     before = waiting(database)
     with pytest.raises(StaleCase):
         book.add_findings(number, [VOLTS], "Ana", 7)
@@ -56,5 +56,5 @@ def test_a_step_that_fails_is_not_told(book: Book, database: Database, endpoint:
     with pytest.raises(RuntimeError):
         book.add_findings(number, [VOLTS], "Ana", also=fail)
     assert waiting(database) == before
-    assert book.get(number)["version"] == 1
+    assert book.get(number).version == 1
     assert len(book.steps(number)) == 1

@@ -22,7 +22,7 @@ def close(book: Book, cause: str, count: int = 1, machine: Any = MACHINE) -> lis
     """Open and close cases with a cause; return their numbers."""
     found = []
     for _ in range(count):
-        found.append(book.open({"machine": machine}, "Dana")["number"])
+        found.append(book.open({"machine": machine}, "Dana").number)
         book.close(found[-1], {"cause": cause}, "Dana", None)
     return found
 
@@ -123,9 +123,11 @@ def test_what_cannot_be_learned_from_is_listed(
     close(book, "unknown")
     close(book, CAUSE, machine=MACHINE | {"control": "unknown"})
     with database.writing() as session:  # a cause that a later knowledge base dropped
-        from api.store.models import Case
+        from api.store.models import CaseRow
 
-        session.query(Case).filter(Case.confirmed == "unknown").update({"confirmed": "dropped"})
+        session.query(CaseRow).filter(CaseRow.confirmed == "unknown").update(
+            {"confirmed": "dropped"}
+        )
     told = report(database, knowledge, on=True)
     assert (told["closed_cases"], told["learned_from"], told["outcomes"]) == (3, 0, [])
     assert told["shares"] == []

@@ -43,7 +43,7 @@ class Life(RuleBasedStateMachine):
     def open(self, findings: list[Any], complaint: str) -> str:
         """Open a case."""
         data = {"machine": MACHINE, "findings": findings, "complaint": complaint}
-        number: str = self.book.open(data, "Dana")["number"]
+        number: str = self.book.open(data, "Dana").number
         kept = [(one, "Dana", None) for one in findings]
         self.models[number] = Model(complaint=complaint, findings=kept)
         self.agree(number)
@@ -66,17 +66,15 @@ class Life(RuleBasedStateMachine):
     def agree(self, number: str) -> None:
         """Compare the case, its steps and its diagnosis with the model."""
         model, case = self.models[number], self.book.get(number)
-        assert (case["version"], case["state"]) == (model.version, model.state)
-        assert case["complaint"] == model.complaint
-        assert (case["outcome"] or {}).get("cause") == model.outcome
+        assert (case.version, case.state) == (model.version, model.state)
+        assert case.complaint == model.complaint
+        assert (case.outcome and case.outcome.cause) == model.outcome
         found = [
-            ({key: one[key] for key in body}, one["by"], (one["withdrawn"] or {}).get("by"))
-            for one, (body, _, _) in zip(case["findings"], model.findings, strict=True)
+            (one.body, one.by, one.withdrawn and one.withdrawn.by)
+            for one, (body, _, _) in zip(case.findings, model.findings, strict=True)
         ]
         assert found == model.findings
-        assert [one["version"] for one in self.book.steps(number)] == list(
-            range(1, model.version + 1)
-        )
+        assert [one.version for one in self.book.steps(number)] == list(range(1, model.version + 1))
 
     @rule(number=numbers, findings=FINDINGS, by=TEXTS, seen=SEEN, bad=st.booleans())
     def add(self, number: str, findings: list[Any], by: str, seen: int | None, bad: bool) -> None:
@@ -134,9 +132,9 @@ class Life(RuleBasedStateMachine):
     def list_all(self) -> None:
         """The list has every case of this run, the newest first, in its state."""
         wanted = list(self.models)[::-1]
-        mine = [one for one in self.book.list(limit=200)["cases"] if one["number"] in self.models]
-        assert [one["number"] for one in mine] == wanted
-        states = {one["number"]: one["state"] for one in mine}
+        mine = [one for one in self.book.list(limit=200).cases if one.number in self.models]
+        assert [one.number for one in mine] == wanted
+        states = {one.number: one.state for one in mine}
         assert states == {number: model.state for number, model in self.models.items()}
 
 

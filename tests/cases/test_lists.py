@@ -6,18 +6,19 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.cases import Book
+from api.cases.case import CasePage
 from engine import RequestError
 from tests.cases.conftest import CRANKS, MACHINE
 
 
-def numbers(page: dict[str, Any]) -> list[str]:
+def numbers(page: CasePage) -> list[str]:
     """Return the numbers of a page's cases."""
-    return [one["number"] for one in page["cases"]]
+    return [one.number for one in page.cases]
 
 
 def fill(book: Book, count: int, **texts: str) -> list[str]:
     """Open cases and return their numbers, the newest first."""
-    opened = [book.open({"machine": MACHINE, **texts}, "Dana")["number"] for _ in range(count)]
+    opened = [book.open({"machine": MACHINE, **texts}, "Dana").number for _ in range(count)]
     return opened[::-1]
 
 
@@ -27,7 +28,7 @@ def walk(book: Book, between: Any = lambda: None, **filters: Any) -> list[list[s
     while True:
         page = book.list(cursor=cursor, **filters)
         pages.append(numbers(page))
-        cursor = page["next_cursor"]
+        cursor = page.next_cursor
         if cursor is None:
             return pages
         between()
@@ -46,7 +47,7 @@ def test_cases_opened_and_closed_in_between_shift_no_page(book: Book) -> None:
 
     def meanwhile() -> None:
         fill(book, 2)
-        book.change(opened[-1], {"complaint": book.get(opened[-1])["complaint"] + "x"}, "A", None)
+        book.change(opened[-1], {"complaint": book.get(opened[-1]).complaint + "x"}, "A", None)
 
     pages = walk(book, meanwhile, limit=2)
     assert [one for page in pages for one in page] == opened
@@ -54,7 +55,7 @@ def test_cases_opened_and_closed_in_between_shift_no_page(book: Book) -> None:
 
 def test_an_empty_store_has_an_empty_list(book: Book) -> None:
     """No cases, no cursor."""
-    assert book.list() == {"cases": [], "next_cursor": None}
+    assert book.list() == CasePage((), None)
 
 
 def test_state_and_fleet_number_filter(book: Book) -> None:
@@ -80,7 +81,7 @@ def test_words_are_found_wherever_they_stand(book: Book, text: str) -> None:
         "machine": MACHINE, "complaint": "Dies on the hill, 100% a_b \\ Straße",
         "reference": "W-77", "machine_type": "sweeper", "handed_to": "Zora",
     }  # fmt: skip
-    wanted = book.open(data, "Dana")["number"]
+    wanted = book.open(data, "Dana").number
     assert numbers(book.list(text=text)) == [wanted]
     assert numbers(book.list(text=f"{text} nowhere")) == []
 
@@ -99,15 +100,15 @@ def test_a_changed_text_is_found_at_once(book: Book, number: str) -> None:
 
 def test_an_entry_is_the_case_without_its_findings(book: Book, number: str) -> None:
     """What a list shows of a case is what the case says, leading causes included."""
-    case = book.get(number)
+    case = book.get(number).to_dict()
     assert case.pop("findings")[0]["check"] == CRANKS["check"]
-    assert book.list()["cases"] == [case]
+    assert book.list().to_dict()["cases"] == [case]
 
 
 def test_a_cursor_belongs_to_its_list(book: Book) -> None:
     """A cursor sent with other filters, cut, or made up is refused."""
     fill(book, 3)
-    cursor = book.list(limit=1)["next_cursor"]
+    cursor = book.list(limit=1).next_cursor
     assert numbers(book.list(cursor=cursor, limit=50))  # the page may have another length
     for bad, filters in (
         (cursor, {"state": "open"}), (cursor[:-2], {}), (cursor + "A", {}), ("", {}), ("é", {}),
@@ -123,6 +124,7 @@ def test_pages_over_http(client: FlaskClient, opened: Any) -> None:
     first = client.get("/v1/cases?limit=2&fleet_number=L-1&state=open&text=l-1").json
     query = {"limit": 2, "fleet_number": "L-1", "state": "open", "text": "l-1"}
     second = client.get("/v1/cases", query_string=query | {"cursor": first["next_cursor"]}).json
-    found = [f"/v1/cases/{one.replace(' ', '')}" for one in numbers(first) + numbers(second)]
+    both = [*first["cases"], *second["cases"]]
+    found = [f"/v1/cases/{one['number'].replace(' ', '')}" for one in both]
     assert found == addresses[::-1]
     assert second["next_cursor"] is None

@@ -42,12 +42,12 @@ def old(book: Book, number: str, engine: Diagnoser) -> str:
 def test_an_old_finding_stands_in_nobodys_way(book: Book, old: str, engine: Diagnoser) -> None:
     """A new finding is taken; the diagnosis rests on the others and names the one left out."""
     case = book.add_findings(old, [CRANKS | {"note": "again"}], "Bo")
-    assert case["leading"]["left_out"] == [{"place": 2, "because": "unknown check"}]
-    assert case["findings"][1]["withdrawn"] is None
+    assert (case.leading or {})["left_out"] == [{"place": 2, "because": "unknown check"}]
+    assert case.findings[1].withdrawn is None
     found = book.diagnosis(old)
     assert found["places"] == [1, 3, 4]
     findings = [CRANKS, AMPS, CRANKS | {"note": "again"}]
-    answer = engine.diagnose({"machine": case["machine"], "findings": findings})
+    answer = engine.diagnose({"machine": case.machine, "findings": findings})
     assert found["causes"] == answer["causes"]
 
 
@@ -62,10 +62,10 @@ def test_a_machine_that_is_not_taken_any_more(book: Book, number: str, engine: D
     """The case can be read, added to, exported and closed; it has no diagnosis, and says why."""
     book.engine = Changed(engine, machine=True)
     case = book.add_findings(number, [VOLTS], "Ana")
-    assert case["leading"]["causes"] == []
-    assert "unknown control" in case["leading"]["left_out"][0]["because"]
+    assert (case.leading or {})["causes"] == []
+    assert "unknown control" in (case.leading or {})["left_out"][0]["because"]
     found = book.diagnosis(number)
     assert (found["causes"], found["places"]) == ([], [])
     assert book.work_order(number)["causes"] == []
-    assert book.close(number, {"cause": "healthy"}, "Dana", None)["state"] == "closed"
-    assert [one["words"] for one in book.steps(number)]
+    assert book.close(number, {"cause": "healthy"}, "Dana", None).state == "closed"
+    assert [one.words for one in book.steps(number)]

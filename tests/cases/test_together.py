@@ -9,9 +9,9 @@ from flask import Flask
 from sqlalchemy import func, select
 
 from api.cases import Book, StaleCase
-from api.cases.judging import judge
+from api.cases.diagnosis import diagnose_case
 from api.store import Database
-from api.store.models import Case, CaseFinding, CaseStep, KeptAnswer
+from api.store.models import CaseRow, FindingRow, KeptAnswer, StepRow
 from tests.cases.conftest import CRANKS, MACHINE, VOLTS
 
 PEOPLE = 8
@@ -44,11 +44,11 @@ def test_findings_added_at_once_are_all_there(book: Book, number: str) -> None:
 
     together(add)
     case = book.get(number)
-    assert case["version"] == 1 + PEOPLE * 4
-    assert [one["place"] for one in case["findings"]] == list(range(1, 2 + PEOPLE * 4))
-    notes = [one["note"] for one in case["findings"][1:]]
+    assert case.version == 1 + PEOPLE * 4
+    assert [one.place for one in case.findings] == list(range(1, 2 + PEOPLE * 4))
+    notes = [one.body["note"] for one in case.findings[1:]]
     assert sorted(notes) == sorted(f"{p}.{c}" for p in range(PEOPLE) for c in range(4))
-    assert [one["version"] for one in book.steps(number)] == list(range(1, 34))
+    assert [one.version for one in book.steps(number)] == list(range(1, 34))
 
 
 def test_of_changes_to_one_version_one_wins(book: Book, number: str) -> None:
@@ -58,13 +58,13 @@ def test_of_changes_to_one_version_one_wins(book: Book, number: str) -> None:
         try:
             book.change(number, {"handed_to": f"p{person}"}, f"p{person}", 1)
         except StaleCase as stale:
-            return stale.changes[0]["by"]
+            return stale.changes[0].by
         return ""
 
     told = together(change)
-    winner = book.get(number)["handed_to"]
+    winner = book.get(number).handed_to
     assert sorted(told) == ["", *[winner] * 7]
-    assert book.get(number)["version"] == 2
+    assert book.get(number).version == 2
 
 
 def test_reading_and_writing_never_mix_versions(book: Book, number: str) -> None:
@@ -76,7 +76,7 @@ def test_reading_and_writing_never_mix_versions(book: Book, number: str) -> None
                 book.add_findings(number, [VOLTS], f"p{person}")
             else:
                 found = book.get(number)
-                assert len(found["findings"]) == found["version"]
+                assert len(found.findings) == found.version
 
     together(work)
 
@@ -87,17 +87,17 @@ def test_a_case_under_constant_fire_lets_everybody_through(
     """Whoever is overtaken five times holds the case and gets in."""
     overtaken = 0
 
-    def slow(engine: Any, draft: Any, sent: Any) -> Any:
+    def slow(engine: Any, case: Any, sent: Any) -> Any:
         nonlocal overtaken
-        if draft.texts["complaint"] == "slow" and overtaken < 5:
+        if case.complaint == "slow" and overtaken < 5:
             overtaken += 1
             book.add_findings(number, [VOLTS], "other")
-        return judge(engine, draft, sent)
+        return diagnose_case(engine, case, sent)
 
-    monkeypatch.setattr("api.cases.book.judge", slow)
+    monkeypatch.setattr("api.cases.book.diagnose_case", slow)
     case = book.change(number, {"complaint": "slow"}, "Ana", None)
-    assert (case["complaint"], case["version"]) == ("slow", 7)
-    assert len(case["findings"]) == 6
+    assert (case.complaint, case.version) == ("slow", 7)
+    assert len(case.findings) == 6
 
 
 def test_the_same_key_at_once_opens_one_case(app: Flask, database: Database) -> None:
@@ -114,7 +114,11 @@ def test_the_same_key_at_once_opens_one_case(app: Flask, database: Database) -> 
     assert len({one.headers["Location"] for one in answers}) == 1
     replayed = [one.headers.get("Idempotent-Replayed") for one in answers]
     assert sorted(map(str, replayed)) == ["None", *["true"] * 7]
-    assert (rows(database, Case), rows(database, CaseStep), rows(database, KeptAnswer)) == (1, 1, 1)
+    assert (rows(database, CaseRow), rows(database, StepRow), rows(database, KeptAnswer)) == (
+        1,
+        1,
+        1,
+    )
 
 
 def test_the_same_key_at_once_adds_one_finding(app: Flask, database: Database, opened: Any) -> None:
@@ -129,7 +133,7 @@ def test_the_same_key_at_once_adds_one_finding(app: Flask, database: Database, o
     answers = together(send)
     assert {one.status_code for one in answers} == {201}
     assert len({one.data for one in answers}) == 1
-    assert rows(database, CaseFinding) == 2
+    assert rows(database, FindingRow) == 2
 
 
 def test_different_keys_at_once_open_different_cases(app: Flask, database: Database) -> None:
@@ -141,4 +145,4 @@ def test_different_keys_at_once_open_different_cases(app: Flask, database: Datab
         )
 
     assert len({one.headers["Location"] for one in together(send)}) == PEOPLE
-    assert rows(database, Case) == PEOPLE
+    assert rows(database, CaseRow) == PEOPLE

@@ -21,10 +21,10 @@ def row_of(text: str) -> dict[str, str]:
 @pytest.fixture
 def closed(book: Book) -> str:
     """The number of a closed case with a withdrawn finding."""
-    number: str = book.open(
+    number = book.open(
         {"machine": MACHINE, "fleet_number": "L-07", "machine_type": "sweeper",
          "complaint": 'Dies, says "Bo";\nsince rain', "findings": [CRANKS, VOLTS, AMPS]}, "Dana",
-    )["number"]  # fmt: skip
+    ).number  # fmt: skip
     book.withdraw(number, 2, "Ana", "wrong pin")
     book.close(number, {"cause": "ground-resistive", "replaced": ["strap", "eye"], "minutes": 40,
                         "note": "paint under the eye"}, "Bo", None)  # fmt: skip
@@ -35,7 +35,7 @@ def test_the_row_says_what_the_case_says(book: Book, closed: str) -> None:
     """Quotes, lines and commas survive; what was withdrawn is not in the row."""
     row = row_of(csv_text(book.work_order(closed)))
     assert list(row) == list(COLUMNS)
-    case = book.get(closed)
+    case = book.get(closed).to_dict()
     for name in ("number", "fleet_number", "complaint", "opened_by", "changed_at", "state"):
         assert row[name] == case[name]
     assert "pull-current 3.1 A" in row["findings"]
@@ -58,7 +58,7 @@ def test_no_cell_is_a_formula(book: Book, text: str) -> None:
     number = book.open(
         {"machine": MACHINE, "complaint": text, "reference": line, "fleet_number": line[:40],
          "handed_to": line, "machine_type": line}, line,
-    )["number"]  # fmt: skip
+    ).number  # fmt: skip
     book.close(number, {"cause": "unknown", "replaced": [line], "note": text}, "x", None)
     row = row_of(csv_text(book.work_order(number)))
     for name in ("complaint", "reference", "fleet_number", "handed_to", "opened_by", "replaced",
@@ -72,7 +72,7 @@ def test_the_page_shows_text_as_text(book: Book) -> None:
     """What people typed is never markup."""
     bad = "<script>alert(1)</script>"
     number = book.open({"machine": MACHINE, "complaint": bad, "findings": [CRANKS | {"note": bad}]},
-                       bad)["number"]  # fmt: skip
+                       bad).number  # fmt: skip
     page = html_text(book.work_order(number))
     assert "<script" not in page
     assert page.count("&lt;script&gt;") == 4  # complaint, note, and its author twice

@@ -12,7 +12,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import selectinload
 
 from api.store import Database
-from api.store.models import Case, CaseStep
+from api.store.models import CaseRow, StepRow
 
 MACHINE = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
 
@@ -91,9 +91,9 @@ def hold_to(database: Database, seen: Acknowledged) -> dict[str, int]:
     finding that it has.
     """
     with database.reading() as session:
-        query = select(Case).options(selectinload(Case.findings), selectinload(Case.steps))
+        query = select(CaseRow).options(selectinload(CaseRow.findings), selectinload(CaseRow.steps))
         cases = {case.number: case for case in session.scalars(query)}
-        assert session.scalar(select(CaseStep.id).where(CaseStep.diagnosis.is_(None))) is None
+        assert session.scalar(select(StepRow.id).where(StepRow.diagnosis.is_(None))) is None
     missing = set(seen.cases) - set(cases)
     assert not missing
     for number, notes in seen.cases.items():

@@ -5,36 +5,37 @@ from collections.abc import Iterator
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.cases.draft import CLOSED, Draft, from_row
+from api.cases.case import CLOSED, Case
+from api.cases.rows import case_of
 from api.store import Database
-from api.store.models import Case
+from api.store.models import CaseRow
 
 PAGE = 200
 
 
-def closed_cases(database: Database) -> Iterator[Draft]:
+def closed_cases(database: Database) -> Iterator[Case]:
     """Yield each case that is closed, in the order in which they were opened.
 
     Each page is a short transaction of its own, so a long run holds up nobody; cases opened after
     it began are left out. Raises StoreUnavailableError.
     """
     with database.reading() as session:
-        last = session.scalar(select(func.max(Case.order))) or 0
+        last = session.scalar(select(func.max(CaseRow.order))) or 0
     done = 0
     while done < last:
         with database.reading() as session:
             page = _page(session, done, last)
         if not page:
             return
-        yield from (draft for _, draft in page)
+        yield from (case for _, case in page)
         done = page[-1][0]
 
 
-def _page(session: Session, after: int, last: int) -> list[tuple[int, Draft]]:
+def _page(session: Session, after: int, last: int) -> list[tuple[int, Case]]:
     query = (
-        select(Case)
-        .where(Case.state == CLOSED, Case.order > after, Case.order <= last)
-        .order_by(Case.order)
+        select(CaseRow)
+        .where(CaseRow.state == CLOSED, CaseRow.order > after, CaseRow.order <= last)
+        .order_by(CaseRow.order)
         .limit(PAGE)
     )
-    return [(row.order, from_row(row)) for row in session.scalars(query)]
+    return [(row.order, case_of(row)) for row in session.scalars(query)]

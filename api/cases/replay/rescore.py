@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from api.cases.draft import Draft
-from api.cases.judging import MOST_CAUSES, Engine, Sent, judge, summary
+from api.cases.case import Case
+from api.cases.diagnosis import MOST_CAUSES, Engine, Sent, diagnose_case, summary
 
 # A cause's probability must change by this much, its rank being the same, to count as a change.
 NOTICED = 0.01
@@ -18,25 +18,25 @@ _NOT_THERE = 10**6  # rank of a cause that an answer does not have
 Row = dict[str, Any]
 
 
-def rescore(engine: Engine, draft: Draft) -> Row:
+def rescore(engine: Engine, case: Case) -> Row:
     """Return one row of the report.
 
     ``before`` is what the case kept of its diagnosis when it was closed: the first five causes and
     the next check. ``after`` is what the engine says now; of its causes every one is looked at.
     """
-    confirmed = (draft.outcome or {}).get("cause", NEVER_FOUND)
-    judged = judge(engine, replace(draft, settings={**draft.settings, "limit": 0}), Sent())
-    now = summary(judged)
-    if judged.answer is not None:
-        now |= {"causes": judged.answer["causes"], "sides": judged.answer.get("sides", {})}
-    before, after = seen(draft.leading or {}, confirmed), seen(now, confirmed)
+    confirmed = case.outcome.cause if case.outcome else NEVER_FOUND
+    found = diagnose_case(engine, replace(case, settings={**case.settings, "limit": 0}), Sent())
+    now = summary(found)
+    if found.answer is not None:
+        now |= {"causes": found.answer["causes"], "sides": found.answer.get("sides", {})}
+    before, after = seen(case.leading or {}, confirmed), seen(now, confirmed)
     return {
-        "case": draft.number,
+        "case": case.number,
         "confirmed": confirmed,
         "before": before,
         "after": after,
         "change": change(confirmed, before, after),
-        "left_out": list(judged.left_out),
+        "left_out": list(found.left_out),
     }
 
 

@@ -6,7 +6,7 @@ from functools import partial
 from typing import Any
 
 from api.answers.batch.spread import AHEAD, groups, in_order
-from api.cases.draft import Draft
+from api.cases.case import Case
 from api.cases.replay.rescore import Row, rescore
 from api.service import Engine
 from engine import Diagnoser, Knowledge
@@ -18,19 +18,19 @@ class ClusterError(Exception):
     """The cluster cannot be reached, or the library that speaks to it is not installed."""
 
 
-def here(knowledge: Knowledge, drafts: Iterable[Draft]) -> Iterator[Row]:
+def here(knowledge: Knowledge, cases: Iterable[Case]) -> Iterator[Row]:
     """Yield a row for each case, worked out in this process."""
     engine = Diagnoser(knowledge)
-    return (rescore(engine, draft) for draft in drafts)
+    return (rescore(engine, case) for case in cases)
 
 
-def in_processes(knowledge: Knowledge, drafts: Iterable[Draft], jobs: int) -> Iterator[Row]:
+def in_processes(knowledge: Knowledge, cases: Iterable[Case], jobs: int) -> Iterator[Row]:
     """Yield the same rows, worked out in ``jobs`` processes. Raises WorkerLostError."""
     work = partial(_group_of, knowledge.version)
-    return in_order(work, drafts, jobs, partial(_prepare, knowledge))
+    return in_order(work, cases, jobs, partial(_prepare, knowledge))
 
 
-def on_dask(knowledge: Knowledge, drafts: Iterable[Draft], address: str) -> Iterator[Row]:
+def on_dask(knowledge: Knowledge, cases: Iterable[Case], address: str) -> Iterator[Row]:
     """Yield the same rows, worked out by the workers of a Dask scheduler.
 
     The knowledge base goes to each worker once; no file of this machine is needed there, but the
@@ -47,15 +47,15 @@ def on_dask(knowledge: Knowledge, drafts: Iterable[Draft], address: str) -> Iter
             f"{address}: no Dask scheduler answers ({type(error).__name__})"
         ) from None
     with client:
-        yield from _by(client, knowledge, drafts)
+        yield from _by(client, knowledge, cases)
 
 
-def _by(client: Any, knowledge: Knowledge, drafts: Iterable[Draft]) -> Iterator[Row]:
+def _by(client: Any, knowledge: Knowledge, cases: Iterable[Case]) -> Iterator[Row]:
     """Hand groups out, some more than there are workers, and take the rows in order."""
     shared = client.scatter(knowledge, broadcast=True)
     most = AHEAD * max(1, sum(client.ncores().values()))
     waiting: deque[Any] = deque()
-    for group in groups(drafts):
+    for group in groups(cases):
         waiting.append(client.submit(_group, shared, group, pure=False))
         if len(waiting) >= most:
             yield from waiting.popleft().result()
@@ -67,13 +67,13 @@ def _prepare(knowledge: Knowledge) -> None:
     _engines[knowledge.version] = Diagnoser(knowledge)
 
 
-def _group(knowledge: Knowledge, drafts: list[Draft]) -> list[Row]:
+def _group(knowledge: Knowledge, cases: list[Case]) -> list[Row]:
     """Return the rows of some cases; a worker builds its engine once for each knowledge base."""
     if knowledge.version not in _engines:
         _engines.clear()
         _prepare(knowledge)
-    return _group_of(knowledge.version, drafts)
+    return _group_of(knowledge.version, cases)
 
 
-def _group_of(version: str, drafts: list[Draft]) -> list[Row]:
-    return [rescore(_engines[version], draft) for draft in drafts]
+def _group_of(version: str, cases: list[Case]) -> list[Row]:
+    return [rescore(_engines[version], case) for case in cases]

@@ -37,6 +37,6 @@ def book(database: Database, engine: Diagnoser, knowledge: Knowledge) -> Book:
     made = Book(database, engine, knowledge)
     for findings, cause in HISTORY:
         case = made.open({"machine": MACHINE, "findings": findings}, by="yard")
-        made.close(case["number"], {"cause": cause}, "yard", None)
+        made.close(case.number, {"cause": cause}, "yard", None)
     made.open({"machine": MACHINE, "findings": [CRANKS]}, by="yard")
     return made

@@ -5,7 +5,7 @@ from sqlalchemy import event
 
 from api.cases import Book
 from api.cases.replay import history
-from api.store.models import Case
+from api.store.models import CaseRow
 from tests.cases.replay.conftest import HISTORY
 
 
@@ -14,9 +14,7 @@ def test_every_closed_case_once(book: Book, monkeypatch: pytest.MonkeyPatch, pag
     """Whatever the size of a page, each closed case comes once, in the order of opening, and the
     open one does not."""
     monkeypatch.setattr(history, "PAGE", page)
-    found = [
-        draft.outcome["cause"] for draft in history.closed_cases(book.database) if draft.outcome
-    ]
+    found = [case.outcome.cause for case in history.closed_cases(book.database) if case.outcome]
     assert found == [cause for _, cause in HISTORY]
 
 
@@ -25,17 +23,17 @@ def test_no_more_than_a_page_is_held(book: Book, monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr(history, "PAGE", 2)
     loaded = []
 
-    def count(case: Case, _: object) -> None:
+    def count(case: CaseRow, _: object) -> None:
         loaded.append(case.order)
 
-    event.listen(Case, "load", count)
+    event.listen(CaseRow, "load", count)
     try:
-        drafts = history.closed_cases(book.database)
-        next(drafts)
+        cases = history.closed_cases(book.database)
+        next(cases)
         assert len(loaded) == 2
-        assert sum(1 for _ in drafts) == len(HISTORY) - 1
+        assert sum(1 for _ in cases) == len(HISTORY) - 1
     finally:
-        event.remove(Case, "load", count)
+        event.remove(CaseRow, "load", count)
 
 
 def test_what_is_closed_meanwhile_does_not_disturb(
@@ -43,9 +41,9 @@ def test_what_is_closed_meanwhile_does_not_disturb(
 ) -> None:
     """A case that is reopened behind, or opened and closed after the start, changes nothing."""
     monkeypatch.setattr(history, "PAGE", 1)
-    drafts = history.closed_cases(book.database)
-    first = next(drafts)
+    cases = history.closed_cases(book.database)
+    first = next(cases)
     book.reopen(first.number, "the same again", "yard")
     new = book.open({"machine": dict(first.machine), "findings": []}, by="yard")
-    book.close(new["number"], {"cause": "unknown"}, "yard", None)
-    assert sum(1 for _ in drafts) == len(HISTORY) - 1
+    book.close(new.number, {"cause": "unknown"}, "yard", None)
+    assert sum(1 for _ in cases) == len(HISTORY) - 1

@@ -15,10 +15,10 @@ from tests.cases.replay.conftest import HISTORY, MACHINE
 def test_before_is_what_the_service_said(book: Book, engine: Diagnoser) -> None:
     """Under the same base nothing changes, and what was kept is what the engine says to that day's
     request, found here without the case book."""
-    drafts = list(closed_cases(book.database))
-    assert len(drafts) == len(HISTORY)
-    for draft, (findings, cause) in zip(drafts, HISTORY, strict=True):
-        row = rescore(engine, draft)
+    cases = list(closed_cases(book.database))
+    assert len(cases) == len(HISTORY)
+    for case, (findings, cause) in zip(cases, HISTORY, strict=True):
+        row = rescore(engine, case)
         answer = engine.diagnose({"machine": MACHINE, "findings": findings, "limit": 0})
         ids = [one["id"] for one in answer["causes"]]
         rank = ids.index(cause) + 1 if cause in ids else None

@@ -11,7 +11,7 @@ import pytest
 
 from api.answers.batch.spread import WorkerLostError
 from api.cases import Book
-from api.cases.draft import Draft
+from api.cases.case import Case
 from api.cases.replay import spread
 from api.cases.replay.history import closed_cases
 from engine import Knowledge, load_knowledge
@@ -27,7 +27,7 @@ def newer(shop: Shop) -> Knowledge:
     return load_knowledge([shop.folder])
 
 
-def _many(book: Book, times: int) -> list[Draft]:
+def _many(book: Book, times: int) -> list[Case]:
     """Return the history over and over: more groups than are read ahead."""
     return list(closed_cases(book.database)) * times
 
@@ -43,8 +43,8 @@ def test_a_change_of_the_base_is_seen(book: Book, newer: Knowledge) -> None:
 
 def test_two_processes_give_the_same_rows(book: Book, newer: Knowledge) -> None:
     """The same rows in the same order."""
-    drafts = _many(book, 30)
-    assert list(spread.in_processes(newer, drafts, 2)) == list(spread.here(newer, drafts))
+    cases = _many(book, 30)
+    assert list(spread.in_processes(newer, cases, 2)) == list(spread.here(newer, cases))
 
 
 def test_a_process_that_is_killed_is_told(book: Book, newer: Knowledge) -> None:
@@ -73,11 +73,11 @@ def cluster() -> Iterator[Any]:
 def test_dask_gives_the_same_rows(book: Book, newer: Knowledge, cluster: Any) -> None:
     """Two worker processes of an existing engine give what one process gives, in order; then they
     take another base, and do not answer from the one before."""
-    drafts = _many(book, 20)
+    cases = _many(book, 20)
     address = cluster.scheduler_address
-    assert list(spread.on_dask(newer, drafts, address)) == list(spread.here(newer, drafts))
-    assert list(spread.on_dask(book.knowledge, drafts[:5], address)) == list(
-        spread.here(book.knowledge, drafts[:5])
+    assert list(spread.on_dask(newer, cases, address)) == list(spread.here(newer, cases))
+    assert list(spread.on_dask(book.knowledge, cases[:5], address)) == list(
+        spread.here(book.knowledge, cases[:5])
     )
 
 

@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from api.cases.draft import Draft, Kept
+from api.cases.case import Case, CaseFinding
 from engine import Fault, RequestError
 
 _PLACE = re.compile(r"findings\[(\d+)\]")
@@ -31,7 +31,7 @@ class Sent:
 
 
 @dataclass(frozen=True)
-class Judged:
+class CaseDiagnosis:
     """The engine's answer, the places of the findings that it saw, and what it was not shown."""
 
     answer: dict[str, Any] | None
@@ -39,30 +39,32 @@ class Judged:
     left_out: tuple[dict[str, Any], ...] = ()
 
 
-def judge(engine: Engine, draft: Draft, sent: Sent) -> Judged:
+def diagnose_case(engine: Engine, case: Case, sent: Sent) -> CaseDiagnosis:
     """Diagnose the case. Raises RequestError with paths into what was sent, if that is at fault."""
-    shown = draft.counted
+    shown = case.counted
     try:
-        answer = engine.diagnose(draft.request())
+        answer = engine.diagnose(case.request())
     except RequestError as error:
-        return _without_old_faults(engine, draft, sent, error)
-    return Judged(answer, tuple(one.place for one in shown))
+        return _without_old_faults(engine, case, sent, error)
+    return CaseDiagnosis(answer, tuple(one.place for one in shown))
 
 
-def _without_old_faults(engine: Engine, draft: Draft, sent: Sent, error: RequestError) -> Judged:
-    mine, old, stuck = _sorted(draft.counted, error, sent)
+def _without_old_faults(
+    engine: Engine, case: Case, sent: Sent, error: RequestError
+) -> CaseDiagnosis:
+    mine, old, stuck = _sorted(case.counted, error, sent)
     if mine:
         raise RequestError(mine)
     if stuck or not old:
         messages = [{"place": None, "because": str(fault)} for fault in stuck]
-        return Judged(None, (), tuple(messages))
-    judged = judge(engine, draft.without(set(old)), sent)
+        return CaseDiagnosis(None, (), tuple(messages))
+    found = diagnose_case(engine, case.without(set(old)), sent)
     left_out = [{"place": place, "because": why} for place, why in sorted(old.items())]
-    return Judged(judged.answer, judged.places, (*left_out, *judged.left_out))
+    return CaseDiagnosis(found.answer, found.places, (*left_out, *found.left_out))
 
 
 def _sorted(
-    shown: tuple[Kept, ...], error: RequestError, sent: Sent
+    shown: tuple[CaseFinding, ...], error: RequestError, sent: Sent
 ) -> tuple[list[Fault], dict[int, str], list[Fault]]:
     """Return the faults of what was sent, those of older findings by place, and the rest."""
     mine: list[Fault] = []
@@ -85,17 +87,25 @@ def _sorted(
     return mine, old, stuck
 
 
-def summary(judged: Judged) -> dict[str, Any]:
+def summary(diagnosis: CaseDiagnosis) -> dict[str, Any]:
     """Return what a case shows of its diagnosis: the leading causes and the next check."""
-    left_out = list(judged.left_out)
-    if judged.answer is None:
+    left_out, answer = list(diagnosis.left_out), diagnosis.answer
+    if answer is None:
         return {"knowledge_version": None, "causes": [], "next_check": None, "fit": None,
                 "advice": None, "covered": None, "left_out": left_out}  # fmt: skip
-    found = {"knowledge_version": judged.answer["knowledge_version"], **_short(judged.answer)}
-    if "sides" in judged.answer:
-        found["side"] = judged.answer["side"]
-        found["sides"] = {side: _short(one) for side, one in judged.answer["sides"].items()}
-    return {**found, "left_out": left_out}
+    short = {"knowledge_version": answer["knowledge_version"], **_short(answer)}
+    if "sides" in answer:
+        short["side"] = answer["side"]
+        short["sides"] = {side: _short(one) for side, one in answer["sides"].items()}
+    return {**short, "left_out": left_out}
+
+
+def diagnosed(engine: Engine, case: Case) -> dict[str, Any]:
+    """Return the engine's whole answer on the case, and where its findings stand in the case."""
+    found = diagnose_case(engine, case, Sent())
+    more = {"places": [*found.places], "left_out": [*found.left_out]}
+    about = {"number": case.shown_number, "version": case.version}
+    return {**about, **(found.answer or {"causes": [], "next_checks": []}), **more}
 
 
 def _short(answer: dict[str, Any]) -> dict[str, Any]:
