@@ -35,7 +35,7 @@ def _home(faults: Mapping[str, str], typed: str, nearest: list[str], status: int
     asked = request.args.get("state", "open")
     state = asked if asked in STATES else "open"
     found = _listed(words, state, request.args.get("after"))
-    more = {"q": words, "state": state, "after": found.next_cursor}
+    more: dict[str, Any] = {"q": words, "state": state, "after": found.next_cursor}
     return pages.respond(
         "home.html", status, faults=faults, typed=typed, words=words, state=state,
         nearest=[shown(book().get(one).to_dict()) for one in nearest],
