@@ -54,7 +54,7 @@ def sums(ctx: click.Context) -> None:
         _print([Section("Bench sums", [*lines, how])])
 
 
-def _command(sum_: Sum) -> click.Command:
+def _command(sum_: Sum[Any]) -> click.Command:
     """Return the click command of one sum."""
 
     @click.command(sum_.id, help=_help(sum_), short_help=sum_.title)
@@ -80,13 +80,13 @@ def _command(sum_: Sum) -> click.Command:
     return work
 
 
-def _help(sum_: Sum) -> str:
+def _help(sum_: Sum[Any]) -> str:
     """Return the help text of a sum: what it tells and its fields, each on a line of its own."""
     rows = "\n".join(f"{lead} {text}" for lead, text in _field_rows(sum_))
     return f"{sum_.tells}\n\n\b\nFields (* must be given):\n{rows}\n\n\b\n{_example(sum_)}"
 
 
-def _field_rows(sum_: Sum) -> list[tuple[str, str]]:
+def _field_rows(sum_: Sum[Any]) -> list[tuple[str, str]]:
     return [
         (f"{one['name']}{'*' if one['required'] else ''}:", f"{one['what']} {_limits(one)}")
         for one in explain(sum_)["fields"]
@@ -109,12 +109,12 @@ def _value(value: float | str) -> str:
     return value if isinstance(value, str) else shown(value)
 
 
-def _example(sum_: Sum) -> str:
+def _example(sum_: Sum[Any]) -> str:
     given = " ".join(f"{name}={_value(value)}" for name, value in sum_.example.items())
     return f"threewire sum {sum_.id} {given}"
 
 
-def _explanation(sum_: Sum) -> list[Section]:
+def _explanation(sum_: Sum[Any]) -> list[Section]:
     rows = [Line(text, lead=lead) for lead, text in _field_rows(sum_)]
     return [
         Section(sum_.title, [Line(sum_.tells)]),
@@ -123,7 +123,7 @@ def _explanation(sum_: Sum) -> list[Section]:
     ]
 
 
-def _work(sum_: Sum, values: Sequence[str], overlay: Sequence[str]) -> dict[str, Any]:
+def _work(sum_: Sum[Any], values: Sequence[str], overlay: Sequence[str]) -> dict[str, Any]:
     """Return the document. Raises BadInput with a line for every value that does not fit."""
     given = _given(values)
     knowledge = knowledge_from(overlay)

@@ -12,7 +12,7 @@ from api.sums.entries import fields_of, read, unknown_sum
 from api.sums.feed import FEED_DROP
 from api.sums.fuse import FUSE_OPENING
 from api.sums.margin import PULL_IN_MARGIN
-from api.sums.model import Sum
+from api.sums.model import Sum, told
 from api.sums.pins import WHICH_PIN
 from api.sums.pull_time import PULL_ON_TIME
 from api.sums.verdict import METER_VERDICT
@@ -23,7 +23,7 @@ from engine.rules.views import CaseView
 
 __all__ = ["MANUAL", "SUMS", "compute", "explain", "listed", "unknown_sum"]
 
-SUMS: Mapping[str, Sum] = {
+SUMS: Mapping[str, Sum[Any]] = {
     one.id: one
     for one in (
         WINDING_CURRENT, FEED_DROP, FUSE_OPENING, PULL_ON_TIME, PULL_IN_MARGIN, WHICH_PIN,
@@ -42,23 +42,23 @@ def compute(knowledge: Knowledge, name: str, raw: object) -> dict[str, Any]:
     """
     sum_ = SUMS[name]
     given = read(sum_.schema, raw)
-    found = sum_.work(knowledge, given)
+    found = sum_.work(knowledge, sum_.inputs(**given))
     return {
         "knowledge_version": knowledge.version,
         "sum": sum_.id,
         "title": sum_.title,
         "inputs": {key: value for key, value in given.items() if value is not None},
         "says": found.says,
-        "results": [figure.as_dict() for figure in found.figures],
+        "results": told(found.figures),
         "formula": found.formula,
         "source": found.source,
         "assumptions": list(found.assumptions),
         "cautions": [*found.cautions, *_cautions(knowledge, sum_), MANUAL],
-        "curve": found.curve.as_dict() if found.curve else None,
+        "curve": told(found.curve),
     }
 
 
-def _cautions(knowledge: Knowledge, sum_: Sum) -> list[str]:
+def _cautions(knowledge: Knowledge, sum_: Sum[Any]) -> list[str]:
     """Return the knowledge base's cautions for the sum, on whichever duty, each once."""
     book = Cautions(knowledge)
     said = dict.fromkeys(
@@ -75,7 +75,7 @@ def _standing(rule: items.Rule) -> str:
     return f"{rule.title}. {rule.because.points} {rule.because.next}"
 
 
-def explain(sum_: Sum) -> dict[str, Any]:
+def explain(sum_: Sum[Any]) -> dict[str, Any]:
     """Return what a sum answers, its fields with units and limits, and an example."""
     return {
         "id": sum_.id,

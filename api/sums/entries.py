@@ -1,19 +1,22 @@
 """The fields of the sums: what may be typed, within which limits, and how each says so itself.
 
-One schema a sum serves every door: it refuses, it explains (``fields_of``), and it stands in
-/openapi.json (``json_schema``).
+A sum's inputs are one dataclass whose fields say what they take. Its schema (``schema_of``) serves
+every door: it refuses, it explains (``fields_of``), it stands in /openapi.json (``json_schema``).
 """
 
+import dataclasses
 from collections.abc import Mapping, Sequence
+from dataclasses import field
 from typing import Any
 
-from marshmallow import ValidationError, fields, validate
+from marshmallow import Schema, ValidationError, fields, validate
 
 from engine.knowledge import Fault, RequestError
 from engine.knowledge.faults import unknown
 from engine.knowledge.shapes import Number, OneOf, StrictSchema, flatten
 
 OPEN = "open"
+ENTRY = "entry"  # where a dataclass field keeps the marshmallow field that reads it
 
 Field = fields.Field[Any]
 
@@ -38,42 +41,48 @@ class _WithinOrOpen(validate.Range):
         return value if value == OPEN else super().__call__(value)
 
 
-def quantity(what: str, unit: str, low: float, high: float, default: float | None = None) -> Number:
+def quantity(what: str, unit: str, low: float, high: float, default: float | None = None) -> Any:
     """Return a field that may be left out, for a number of ``unit`` from ``low`` to ``high``."""
     within = _range(validate.Range, low, high, unit)
-    return Number(validate=within, **_about(what, unit, default, required=False))
+    return _entry(Number, within, what, unit, load_default=default, allow_none=False)
 
 
-def needed(what: str, unit: str, low: float, high: float) -> Number:
+def needed(what: str, unit: str, low: float, high: float) -> Any:
     """Return a field that must be given, for a number of ``unit`` from ``low`` to ``high``."""
-    within = _range(validate.Range, low, high, unit)
-    return Number(validate=within, **_about(what, unit, None, required=True))
+    return _entry(Number, _range(validate.Range, low, high, unit), what, unit, required=True)
 
 
-def _about(what: str, unit: str, default: Any, required: bool) -> dict[str, Any]:
-    """Return what every field says of itself; left out, it is its default or None."""
-    about = {"description": what, "unit": unit}
-    if required:
-        return {"required": True, "metadata": about}
-    return {"load_default": default, "allow_none": False, "metadata": about}
-
-
-def ohms_or_open(what: str, high: float) -> OhmsOrOpen:
+def ohms_or_open(what: str, high: float) -> Any:
     """Return a required field for ohms up to ``high``, or the word 'open'."""
-    return OhmsOrOpen(
-        required=True,
-        validate=_range(_WithinOrOpen, 0.0, high, "ohm"),
-        metadata={"description": what, "unit": "ohm", "or_word": OPEN},
-    )
+    within = _range(_WithinOrOpen, 0.0, high, "ohm")
+    return _entry(OhmsOrOpen, within, what, "ohm", {"or_word": OPEN}, required=True)
 
 
 def choice(what: str, known: Sequence[Any], default: Any = None, unit: str = "",
-           required: bool = False) -> Field:  # fmt: skip
+           required: bool = False) -> Any:  # fmt: skip
     """Return a field for one word, or one number, of a closed set."""
-    about = _about(what, unit, default, required)
-    if isinstance(known[0], str):
-        return fields.String(validate=OneOf("word", known), **about)
-    return Number(validate=_Listed(known, unit), **about)
+    kind, one_of = (
+        (fields.String, OneOf("word", known))
+        if isinstance(known[0], str)
+        else (Number, _Listed(known, unit))
+    )
+    left_out = {"required": True} if required else {"load_default": default, "allow_none": False}
+    return _entry(kind, one_of, what, unit, **left_out)
+
+
+def _entry(
+    kind: type[Field], within: validate.Validator, what: str, unit: str,
+    more: Mapping[str, str] | None = None, **when: Any,
+) -> Any:  # fmt: skip
+    """Return a dataclass field that carries the marshmallow field which reads it."""
+    about = {"description": what, "unit": unit, **(more or {})}
+    return field(metadata={ENTRY: kind(validate=within, metadata=about, **when)})
+
+
+def schema_of(inputs: type[Any]) -> Schema:
+    """Return the schema of a dataclass whose fields were made by the functions above."""
+    entries = {one.name: one.metadata[ENTRY] for one in dataclasses.fields(inputs)}
+    return StrictSchema.from_dict(entries, name=inputs.__name__)()
 
 
 class _Listed(OneOf):
@@ -95,15 +104,15 @@ def _range(kind: type[validate.Range], low: float, high: float, unit: str) -> va
     return kind(min=low, max=high, error=words)
 
 
-def read(schema: StrictSchema, raw: object) -> dict[str, Any]:
+def read(schema: Schema, raw: object) -> dict[str, Any]:
     """Return the inputs with defaults filled in. Raises RequestError that carries every fault."""
     if not isinstance(raw, Mapping):
         raise RequestError([Fault("", "a sum takes an object: the name of each field, its value")])
     try:
-        values: Any = schema.load(dict(raw))
+        values: dict[str, Any] = schema.load(dict(raw))
     except ValidationError as error:
         raise RequestError(_shortened(flatten(error.messages))) from None
-    return dict(values)
+    return values
 
 
 def _shortened(faults: Sequence[Fault]) -> list[Fault]:
@@ -114,31 +123,31 @@ def _shortened(faults: Sequence[Fault]) -> list[Fault]:
     ]
 
 
-def fields_of(schema: StrictSchema) -> list[dict[str, Any]]:
+def fields_of(schema: Schema) -> list[dict[str, Any]]:
     """Return what each field is: name, meaning, unit, limits or words, and its default."""
     return [_explained(name, field) for name, field in schema.fields.items()]
 
 
-def _explained(name: str, field: Field) -> dict[str, Any]:
+def _explained(name: str, entry: Field) -> dict[str, Any]:
     about: dict[str, Any] = {
         "name": name,
-        "what": field.metadata["description"],
-        "unit": field.metadata["unit"],
-        "required": field.required,
+        "what": entry.metadata["description"],
+        "unit": entry.metadata["unit"],
+        "required": entry.required,
     }
-    if isinstance(field.load_default, (int, float, str)):
-        about["default"] = field.load_default
-    for one in field.validators:
+    if isinstance(entry.load_default, (int, float, str)):
+        about["default"] = entry.load_default
+    for one in entry.validators:
         if isinstance(one, OneOf):
             about["one_of"] = list(one.known)
         elif isinstance(one, validate.Range):
             about |= {"low": one.min, "high": one.max}
-    if "or_word" in field.metadata:
-        about["or_word"] = field.metadata["or_word"]
+    if "or_word" in entry.metadata:
+        about["or_word"] = entry.metadata["or_word"]
     return about
 
 
-def json_schema(title: str, schema: StrictSchema) -> dict[str, Any]:
+def json_schema(title: str, schema: Schema) -> dict[str, Any]:
     """Return the JSON Schema of the inputs; nothing beside its properties is taken."""
     told = fields_of(schema)
     return {
@@ -164,12 +173,12 @@ def _property(about: Mapping[str, Any]) -> dict[str, Any]:
     return found | number
 
 
-def need_one_of(given: Mapping[str, Any], names: Sequence[str], how_many: int = 1) -> None:
+def need_one_of(given: object, names: Sequence[str], how_many: int = 1) -> None:
     """Raise RequestError unless exactly ``how_many`` of the fields are given.
 
     It stands at the last that is too many, or at the first that is missing.
     """
-    there = [name for name in names if given.get(name) is not None]
+    there = [name for name in names if getattr(given, name) is not None]
     if len(there) == how_many:
         return
     missing = [name for name in names if name not in there]

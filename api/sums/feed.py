@@ -15,7 +15,6 @@ from engine.calculations.conductor import (
     ohms_per_metre,
     smallest_size,
 )
-from engine.knowledge.shapes import StrictSchema
 
 AWG = (20, 18, 16, 14, 12, 10, 8)
 MM2 = (0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10)
@@ -27,23 +26,33 @@ CIRCULAR_MIL = 5.067075e-10  # m2: a circle of a thousandth of an inch
 Row = Mapping[str, Any]
 
 
-class FeedDropSchema(StrictSchema):
+@dataclass(frozen=True, kw_only=True)
+class FeedDrop:
     """The wire, what flows through it, and what may be lost."""
 
-    amperes = needed("Amperes through the wire.", "A", 0.001, 1000)
-    awg = choice("Size by American wire gauge; or give mm2.", AWG, unit="AWG")
-    mm2 = choice("Copper cross-section; or give awg.", MM2, unit="mm2")
-    cable = choice("Kind of cable: vehicle for both; full-awg with awg; class-5, class-2 with mm2.",
-                   CABLES, "vehicle")  # fmt: skip
-    one_way_metres = needed("Length of the feed, one way.", "m", 0.01, 200)
-    return_metres = quantity(
+    amperes: float = needed("Amperes through the wire.", "A", 0.001, 1000)
+    awg: float | None = choice("Size by American wire gauge; or give mm2.", AWG, unit="AWG")
+    mm2: float | None = choice("Copper cross-section; or give awg.", MM2, unit="mm2")
+    cable: str = choice(
+        "Kind of cable: vehicle for both; full-awg with awg; class-5, class-2 with mm2.",
+        CABLES,
+        "vehicle",
+    )
+    one_way_metres: float = needed("Length of the feed, one way.", "m", 0.01, 200)
+    return_metres: float = quantity(
         "Length of a return wire of the same size; 0 where it returns through the frame.",
-        "m", 0, 200, 0.0,
-    )  # fmt: skip
-    celsius = quantity("Temperature of the wire.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0)
-    system_volts = quantity("Volts of the system, of which the loss is a share.", "V", 1, 100, 12.0)
-    limit_percent = quantity("What may be lost, in percent of the system volts.", "%", 0.01, 100,
-                             5.0)  # fmt: skip
+        "m",
+        0,
+        200,
+        0.0,
+    )
+    celsius: float = quantity("Temperature of the wire.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0)
+    system_volts: float = quantity(
+        "Volts of the system, of which the loss is a share.", "V", 1, 100, 12.0
+    )
+    limit_percent: float = quantity(
+        "What may be lost, in percent of the system volts.", "%", 0.01, 100, 5.0
+    )
 
 
 @dataclass(frozen=True)
@@ -55,10 +64,10 @@ class Size:
     ohm_per_km: float
 
 
-def _sizes(knowledge: Knowledge, given: Mapping[str, Any]) -> list[Size]:
+def _sizes(knowledge: Knowledge, given: FeedDrop) -> list[Size]:
     """Return the sizes there are in this kind of cable, the thinnest first."""
     rows = knowledge.tables[_table_name(given)].rows
-    found = [_size(row, given["cable"]) for row in rows]
+    found = [_size(row, given.cable) for row in rows]
     return sorted((one for one in found if one is not None), key=lambda one: one.mm2)
 
 
@@ -76,50 +85,50 @@ def _size(row: Row, cable: str) -> Size | None:
     return None if ohms is None else Size(f"{row['mm2']:g} mm2", float(row["mm2"]), float(ohms))
 
 
-def _chosen(sizes: Sequence[Size], given: Mapping[str, Any]) -> Size:
+def _chosen(sizes: Sequence[Size], given: FeedDrop) -> Size:
     """Return the size asked for. Raises RequestError where there is none in this cable."""
-    column = "awg" if given["awg"] is not None else "mm2"
+    column = "awg" if given.awg is not None else "mm2"
     known = CABLES_OF[column]
-    if given["cable"] not in known:
+    if given.cable not in known:
         raise refuse("cable", f"with {column} it is one of {', '.join(known)}")
-    label = f"{given[column]:g} {'AWG' if column == 'awg' else 'mm2'}"
+    label = f"{getattr(given, column):g} {'AWG' if column == 'awg' else 'mm2'}"
     for size in sizes:
         if size.label == label:
             return size
-    raise refuse(column, f"the table has no {given['cable']} cable of {label}")
+    raise refuse(column, f"the table has no {given.cable} cable of {label}")
 
 
-def _table_name(given: Mapping[str, Any]) -> str:
-    return "conductors-awg" if given["awg"] is not None else "conductors-metric"
+def _table_name(given: FeedDrop) -> str:
+    return "conductors-awg" if given.awg is not None else "conductors-metric"
 
 
-def _metres(given: Mapping[str, Any]) -> float:
-    return float(given["one_way_metres"] + given["return_metres"])
+def _metres(given: FeedDrop) -> float:
+    return float(given.one_way_metres + given.return_metres)
 
 
-def _drop(size: Size, given: Mapping[str, Any]) -> float:
+def _drop(size: Size, given: FeedDrop) -> float:
     per_metre = size.ohm_per_km / 1000
-    return feed_drop(given["amperes"], _metres(given), per_metre, given["celsius"])
+    return feed_drop(given.amperes, _metres(given), per_metre, given.celsius)
 
 
-def _smallest(sizes: Sequence[Size], given: Mapping[str, Any]) -> Size | None:
+def _smallest(sizes: Sequence[Size], given: FeedDrop) -> Size | None:
     """Return the smallest wire of the table that keeps the limit, or None."""
-    volts = given["limit_percent"] / 100 * given["system_volts"]
-    most = highest_ohms_per_metre(given["amperes"], _metres(given), volts, given["celsius"])
+    volts = given.limit_percent / 100 * given.system_volts
+    most = highest_ohms_per_metre(given.amperes, _metres(given), volts, given.celsius)
     found = smallest_size([vars(one) for one in sizes], "ohm_per_km", at_most=1000 * most)
     return None if found is None else Size(**found)
 
 
-def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+def _work(knowledge: Knowledge, given: FeedDrop) -> Outcome:
     need_one_of(given, ("awg", "mm2"))
     sizes = _sizes(knowledge, given)
     size = _chosen(sizes, given)
     found = _smallest(sizes, given)
     drop = _drop(size, given)
-    percent = 100 * drop / given["system_volts"]
+    percent = 100 * drop / given.system_volts
     return Outcome(
         says=f"{size.label} loses {shown(drop, 3)} V, {shown(percent, 3)} % of "
-        f"{given['system_volts']:g} V: " + _verdict(percent, size, found, given),
+        f"{given.system_volts:g} V: " + _verdict(percent, size, found, given),
         figures=_figures(size, found, drop, given),
         formula="U = I x length (there and back) x ohm/m at 20 C x (t + 234.5) / 254.5",
         source=f"{knowledge.tables[_table_name(given)].source.rstrip('.')}; {_LAWS}",
@@ -138,25 +147,25 @@ _LAWS = (
 )
 
 
-def _verdict(percent: float, size: Size, found: Size | None, given: Mapping[str, Any]) -> str:
-    limit = f"{given['limit_percent']:g} %"
+def _verdict(percent: float, size: Size, found: Size | None, given: FeedDrop) -> str:
+    limit = f"{given.limit_percent:g} %"
     if found is None:
         return f"over {limit}. No size of the table keeps {limit}; shorten the run."
-    if percent > given["limit_percent"] * (1 + 1e-9):
+    if percent > given.limit_percent * (1 + 1e-9):
         return f"over {limit}. {found.label} is the smallest that keeps it."
     within = f"within {limit}"
     return f"{within}." if found == size else f"{within}; {found.label} would also keep it."
 
 
-def _assumptions(given: Mapping[str, Any]) -> tuple[str, ...]:
+def _assumptions(given: FeedDrop) -> tuple[str, ...]:
     back = (
         "The return wire has the same size as the feed."
-        if given["return_metres"]
+        if given.return_metres
         else "The return through frame and straps is left out: measure it, it is often the worse."
     )
     return (
         back,
-        _CABLE_WORDS[_table_name(given), given["cable"] == "vehicle"],
+        _CABLE_WORDS[_table_name(given), given.cable == "vehicle"],
         "Joints, fuse, contacts and plugs come on top: the sum is about sound copper alone.",
         "A wire that loses more than the sum says has a bad joint or broken strands.",
     )
@@ -170,26 +179,24 @@ _CABLE_WORDS = {
 }
 
 
-def _figures(
-    size: Size, found: Size | None, drop: float, given: Mapping[str, Any]
-) -> tuple[Figure, ...]:
-    volts = given["system_volts"]
-    ohms = feed_ohms(_metres(given), size.ohm_per_km / 1000, given["celsius"])
+def _figures(size: Size, found: Size | None, drop: float, given: FeedDrop) -> tuple[Figure, ...]:
+    volts = given.system_volts
+    ohms = feed_ohms(_metres(given), size.ohm_per_km / 1000, given.celsius)
     best = None if found is None else _drop(found, given)
     label = None if found is None else found.label
     return (
         Figure("drop_volts", "Volts lost", drop, "V"),
         Figure("drop_percent", "Share of the system volts", 100 * drop / volts, "%"),
         Figure("wire_ohms", "Ohms of the wire at its temperature", ohms, "ohm"),
-        Figure("limit_volts", "Volts that may be lost", given["limit_percent"] / 100 * volts, "V"),
+        Figure("limit_volts", "Volts that may be lost", given.limit_percent / 100 * volts, "V"),
         Figure("smallest_size", "Smallest size that keeps the limit", label),
         Figure("smallest_drop_volts", "Volts that it loses", best, "V"),
     )
 
 
-def _curve(sizes: Sequence[Size], size: Size, drop: float, given: Mapping[str, Any]) -> Curve:
+def _curve(sizes: Sequence[Size], size: Size, drop: float, given: FeedDrop) -> Curve:
     """Return the share lost by each size of the table."""
-    volts, limit = given["system_volts"], given["limit_percent"]
+    volts, limit = given.system_volts, given.limit_percent
     lost = tuple((one.mm2, 100 * _drop(one, given) / volts) for one in sizes)
     ends = ((lost[0][0], limit), (lost[-1][0], limit))
     return Curve(
@@ -204,7 +211,7 @@ FEED_DROP = Sum(
     id="feed-drop",
     title="Volts lost in a feed",
     tells="What a wire loses on the way, and the smallest size that keeps within a limit.",
-    schema=FeedDropSchema(),
+    inputs=FeedDrop,
     example={"amperes": 40, "mm2": 2.5, "one_way_metres": 5, "celsius": 80},
     work=_work,
 )

@@ -1,60 +1,68 @@
 """Whether a blade fuse opens at a current, and between which times."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from api.sums.entries import needed, quantity, refuse
 from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.fuse import Window, opening_window, opening_words, percent_of_rating
-from engine.knowledge.shapes import StrictSchema
 
 STEADY_PERCENT = 75.0  # fuse makers' general rule at 25 C, as kb/tables/blade-fuses.yaml says
 
 Row = Mapping[str, Any]
 
 
-class FuseOpeningSchema(StrictSchema):
+@dataclass(frozen=True, kw_only=True)
+class FuseOpening:
     """The fuse and the current; or volts and ohms, which give it."""
 
-    fuse_amps = needed("Rating printed on the blade fuse.", "A", 1, 40)
-    amperes = quantity("Amperes through it; or give volts and ohms.", "A", 0.001, 5000)
-    volts = quantity("Volts that drive the current, with ohms.", "V", 0.01, 100)
-    ohms = quantity("Ohms of all that the current flows through.", "ohm", 0.001, 100_000)
-    seconds = quantity("How long the current flows, when you know.", "s", 0.001, 1_000_000)
+    fuse_amps: float = needed("Rating printed on the blade fuse.", "A", 1, 40)
+    amperes: float | None = quantity(
+        "Amperes through it; or give volts and ohms.", "A", 0.001, 5000
+    )
+    volts: float | None = quantity("Volts that drive the current, with ohms.", "V", 0.01, 100)
+    ohms: float | None = quantity(
+        "Ohms of all that the current flows through.", "ohm", 0.001, 100_000
+    )
+    seconds: float | None = quantity(
+        "How long the current flows, when you know.", "s", 0.001, 1_000_000
+    )
 
 
-def _amperes(given: Mapping[str, Any]) -> float:
+def _amperes(given: FuseOpening) -> float:
     """Return the current, given or from volts and ohms. Raises RequestError for neither or both."""
-    pair = [name for name in ("volts", "ohms") if given[name] is not None]
-    if pair and given["amperes"] is not None:
-        raise refuse(pair[0], "give either amperes, or volts and ohms")
-    if not pair and given["amperes"] is None:
+    pair = {"volts": given.volts, "ohms": given.ohms}
+    there = [name for name, value in pair.items() if value is not None]
+    if given.amperes is not None:
+        if there:
+            raise refuse(there[0], "give either amperes, or volts and ohms")
+        return given.amperes
+    if not there:
         raise refuse("amperes", "is missing; give amperes, or volts and ohms")
-    if given["amperes"] is not None:
-        return float(given["amperes"])
-    if len(pair) == 1:
-        lacking = "ohms" if pair == ["volts"] else "volts"
-        raise refuse(lacking, f"is missing; {pair[0]} alone give no current")
-    return float(given["volts"] / given["ohms"])
+    if given.volts is None or given.ohms is None:
+        lacking = "ohms" if given.ohms is None else "volts"
+        raise refuse(lacking, f"is missing; {there[0]} alone give no current")
+    return given.volts / given.ohms
 
 
-def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+def _work(knowledge: Knowledge, given: FuseOpening) -> Outcome:
     table = knowledge.tables["blade-fuses"]
-    amperes, rating = _amperes(given), given["fuse_amps"]
+    amperes, rating = _amperes(given), given.fuse_amps
     window = opening_window(amperes, rating, table.rows)
     words = opening_words(amperes, rating, table.rows)
     percent = percent_of_rating(amperes, rating)
     return Outcome(
         says=f"{shown(amperes)} A is {shown(percent)} % of {rating:g} A. "
-        + _says(words, window, given),
+        + _says(words, window, given.seconds),
         figures=(
             Figure("amperes", "Current", amperes, "A"),
             Figure("percent", "Share of the rating", percent, "%"),
             Figure("opens", "Opens by the standard", words),
             Figure("earliest_seconds", "Not before", window.earliest, "s"),
             Figure("latest_seconds", "Within", window.latest, "s"),
-            *_later(words, window, given),
+            *_later(words, window, given.seconds),
         ),
         formula="share = I / rating; between two rows the latest time is that of the lower row, "
         "the earliest that of the higher",
@@ -70,12 +78,14 @@ def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
     )
 
 
-def _later(words: str, window: Window, given: Mapping[str, Any]) -> tuple[Figure, ...]:
-    then = _by_then(words, window, given)
-    return (Figure("by_then", f"After {_time(given['seconds'])}", then),) if then else ()
+def _later(words: str, window: Window, seconds: float | None) -> tuple[Figure, ...]:
+    if seconds is None:
+        return ()
+    then = _by_then(words, window, seconds)
+    return (Figure("by_then", f"After {_time(seconds)}", then),)
 
 
-def _says(words: str, window: Window, given: Mapping[str, Any]) -> str:
+def _says(words: str, window: Window, seconds: float | None) -> str:
     if words == "never opens":
         return "The fuse does not open, so it does not protect a winding that stays on."
     if words == "cannot say":
@@ -84,8 +94,7 @@ def _says(words: str, window: Window, given: Mapping[str, Any]) -> str:
             "perhaps never. Do not count on it to open."
         )
     first = f"not before {_time(window.earliest)}" if window.earliest else "at once or later"
-    then = _by_then(words, window, given)
-    end = f" After {_time(given['seconds'])}: {then}." if then else ""
+    end = "".join(f" {one.name}: {one.value}." for one in _later(words, window, seconds))
     return f"The fuse opens: {first}, within {_time(window.latest or 0)}." + end
 
 
@@ -95,11 +104,8 @@ def _time(seconds: float) -> str:
     return f"{shown(seconds / 60, 3)} min" if seconds < 7200 else f"{shown(seconds / 3600, 3)} h"
 
 
-def _by_then(words: str, window: Window, given: Mapping[str, Any]) -> str | None:
-    """Return what a good fuse has done after the seconds given."""
-    seconds = given["seconds"]
-    if seconds is None:
-        return None
+def _by_then(words: str, window: Window, seconds: float) -> str:
+    """Return what a good fuse has done after so many seconds."""
     if words == "never opens" or seconds < window.earliest:
         return "still whole"
     if window.latest is not None and seconds >= window.latest:
@@ -159,7 +165,7 @@ FUSE_OPENING = Sum(
     id="fuse-opening",
     title="Will this fuse open",
     tells="Whether a blade fuse opens at a current, not before and within which time.",
-    schema=FuseOpeningSchema(),
+    inputs=FuseOpening,
     example={"fuse_amps": 30, "volts": 12.6, "ohms": 0.36},
     work=_work,
     rules=("never-a-larger-fuse",),

@@ -1,8 +1,7 @@
 """Whether a sagging supply still pulls the plunger in, and by what margin."""
 
 import math
-from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtr
@@ -13,24 +12,29 @@ from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 from engine.knowledge import items
-from engine.knowledge.shapes import StrictSchema
 
 SURE = 0.95  # judgement, as for the verdict on a reading
 _POINTS = 31
 
 
-class PullInMarginSchema(StrictSchema):
+@dataclass(frozen=True, kw_only=True)
+class PullInMargin:
     """The supply under load, and the winding."""
 
-    supply_volts = needed("Volts at the pull pin, to its ground, while the pull is on.",
-                            "V", 0.1, 100)  # fmt: skip
-    system_volts = choice("Volts of the system.", items.SYSTEM_VOLTS, 12, unit="V")
-    pull_ohms = quantity("Ohms of the good pull winding at 20 C; a typical one when left out.",
-                         "ohm", 0.02, 20)  # fmt: skip
-    path_ohms = quantity("Ohms between where the volts are taken and the winding.", "ohm", 0, 5,
-                         0.0)  # fmt: skip
-    winding_celsius = quantity("Temperature of the winding.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0)
-    duty = choice("What the solenoid does.", items.DUTIES, "fuel-shutoff")
+    supply_volts: float = needed(
+        "Volts at the pull pin, to its ground, while the pull is on.", "V", 0.1, 100
+    )
+    system_volts: float = choice("Volts of the system.", items.SYSTEM_VOLTS, 12, unit="V")
+    pull_ohms: float | None = quantity(
+        "Ohms of the good pull winding at 20 C; a typical one when left out.", "ohm", 0.02, 20
+    )
+    path_ohms: float = quantity(
+        "Ohms between where the volts are taken and the winding.", "ohm", 0, 5, 0.0
+    )
+    winding_celsius: float = quantity(
+        "Temperature of the winding.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0
+    )
+    duty: str = choice("What the solenoid does.", items.DUTIES, "fuel-shutoff")
 
 
 def _circuit(knowledge: Knowledge, duty: str) -> items.Circuit:
@@ -41,25 +45,25 @@ def _circuit(knowledge: Knowledge, duty: str) -> items.Circuit:
     raise refuse("duty", "no circuit of this duty is in the knowledge base")
 
 
-def _good_ohms(circuit: items.Circuit, given: Mapping[str, Any]) -> float:
+def _good_ohms(circuit: items.Circuit, given: PullInMargin) -> float:
     """Return the ohms of the good pull winding at 20 C, stated or typical."""
-    if given["pull_ohms"] is not None:
-        return float(given["pull_ohms"])
+    if given.pull_ohms is not None:
+        return float(given.pull_ohms)
     typical = circuit.parts["pull-winding"].ohms or 1.0
-    return typical * items.ohms_factor(int(given["system_volts"]))
+    return typical * items.ohms_factor(int(given.system_volts))
 
 
-def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
-    circuit = _circuit(knowledge, given["duty"])
+def _work(knowledge: Knowledge, given: PullInMargin) -> Outcome:
+    circuit = _circuit(knowledge, given.duty)
     plunger, good = circuit.plunger, _good_ohms(circuit, given)
-    needed = plunger.pull_in_share * given["system_volts"] / good
-    total = _total(good, given["winding_celsius"], given)
-    amperes = given["supply_volts"] / total
+    needed = plunger.pull_in_share * given.system_volts / good
+    total = _total(good, given.winding_celsius, given)
+    amperes = given.supply_volts / total
     share = amperes / needed
     chance = float(ndtr(math.log(share) / plunger.pull_in_log_sigma))
     word = _word(chance)
     return Outcome(
-        says=f"{shown(given['supply_volts'])} V drive {shown(amperes)} A, "
+        says=f"{shown(given.supply_volts)} V drive {shown(amperes)} A, "
         f"{shown(100 * share, 3)} % of what pull-in needs: {word}. "
         f"It needs about {shown(needed * total, 3)} V.",
         figures=(
@@ -71,7 +75,7 @@ def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
             Figure("chance", "Chance that it pulls in", chance),
             Figure("verdict", "Verdict", word),
             Figure("pull_ohms", "Good winding at 20 C", good, "ohm"),
-            Figure("winding_ohms", "Winding at its temperature", total - given["path_ohms"], "ohm"),
+            Figure("winding_ohms", "Winding at its temperature", total - given.path_ohms, "ohm"),
         ),
         formula="I = U / (R(t) + path);  needed = pull-in share x system volts / R(20 C);  "
         "share = I / needed",
@@ -82,8 +86,8 @@ def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
     )
 
 
-def _total(good: float, celsius: float, given: Mapping[str, Any]) -> float:
-    return float(resistance_at(good, REFERENCE_CELSIUS, celsius)) + float(given["path_ohms"])
+def _total(good: float, celsius: float, given: PullInMargin) -> float:
+    return float(resistance_at(good, REFERENCE_CELSIUS, celsius)) + float(given.path_ohms)
 
 
 def _word(chance: float) -> str:
@@ -93,11 +97,11 @@ def _word(chance: float) -> str:
     return "it does not pull in" if chance <= 1 - SURE else "cannot say"
 
 
-def _assumptions(given: Mapping[str, Any], plunger: items.Plunger) -> tuple[str, ...]:
+def _assumptions(given: PullInMargin, plunger: items.Plunger) -> tuple[str, ...]:
     spread = 100 * (math.exp(2 * plunger.pull_in_log_sigma) - 1)
     winding = (
         "The ohms of a typical winding were taken: read the part, or its maker's figure."
-        if given["pull_ohms"] is None
+        if given.pull_ohms is None
         else "The ohms are those of the good part, not of one with shorted turns."
     )
     return (
@@ -108,9 +112,9 @@ def _assumptions(given: Mapping[str, Any], plunger: items.Plunger) -> tuple[str,
     )
 
 
-def _curve(good: float, needed: float, given: Mapping[str, Any]) -> Curve:
+def _curve(good: float, needed: float, given: PullInMargin) -> Curve:
     """Return the share of what pull-in needs against the supply volts."""
-    system, supply, at = given["system_volts"], given["supply_volts"], given["winding_celsius"]
+    system, supply, at = given.system_volts, given.supply_volts, given.winding_celsius
     ends = (min(0.4 * system, supply), max(1.3 * system, supply))
     volts = [float(one) for one in np.linspace(*ends, _POINTS)]
 
@@ -132,7 +136,7 @@ PULL_IN_MARGIN = Sum(
     id="pull-in-margin",
     title="Pull-in margin at a sagging supply",
     tells="What the pull winding draws at a low supply, and whether that still pulls in.",
-    schema=PullInMarginSchema(),
+    inputs=PullInMargin,
     example={"supply_volts": 8, "pull_ohms": 0.3, "winding_celsius": 80},
     work=_work,
     hazards=frozenset({"energises", "live", "releases-brake"}),

@@ -1,12 +1,17 @@
 """What a sum is, and what comes out of one: figures with units, words, and perhaps a curve."""
 
+import dataclasses
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Generic, Literal, TypeVar
 
+from marshmallow import Schema
+
+from api.sums.entries import schema_of
 from engine import Knowledge
-from engine.knowledge.shapes import StrictSchema
 
+Inputs = TypeVar("Inputs")
 Scale = Literal["linear", "log"]
 DIGITS = 6
 
@@ -33,11 +38,6 @@ class Figure:
     value: float | str | None
     unit: str = ""
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as the service gives it."""
-        value = rounded(self.value) if isinstance(self.value, (int, float)) else self.value
-        return {"id": self.id, "name": self.name, "value": value, "unit": self.unit}
-
 
 @dataclass(frozen=True)
 class Axis:
@@ -46,10 +46,6 @@ class Axis:
     name: str
     unit: str
     scale: Scale = "linear"
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as the service gives it."""
-        return {"name": self.name, "unit": self.unit, "scale": self.scale}
 
 
 @dataclass(frozen=True)
@@ -60,11 +56,6 @@ class Line:
     points: tuple[tuple[float, float], ...]
     limit: bool = False
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as the service gives it."""
-        points = [[rounded(x), rounded(y)] for x, y in self.points]
-        return {"name": self.name, "limit": self.limit, "points": points}
-
 
 @dataclass(frozen=True)
 class Mark:
@@ -73,10 +64,6 @@ class Mark:
     name: str
     x: float
     y: float
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as the service gives it."""
-        return {"name": self.name, "x": rounded(self.x), "y": rounded(self.y)}
 
 
 @dataclass(frozen=True)
@@ -87,15 +74,6 @@ class Curve:
     y: Axis
     lines: tuple[Line, ...]
     marks: tuple[Mark, ...] = ()
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as the service gives it."""
-        return {
-            "x": self.x.as_dict(),
-            "y": self.y.as_dict(),
-            "lines": [line.as_dict() for line in self.lines],
-            "marks": [mark.as_dict() for mark in self.marks],
-        }
 
 
 @dataclass(frozen=True)
@@ -111,8 +89,18 @@ class Outcome:
     curve: Curve | None = None
 
 
+def told(value: Any) -> Any:
+    """Return figures, axes, lines and curves as the service gives them, numbers rounded."""
+    if dataclasses.is_dataclass(value):
+        return {one.name: told(getattr(value, one.name)) for one in dataclasses.fields(value)}
+    if isinstance(value, tuple):
+        return [told(one) for one in value]
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    return rounded(value) if number else value
+
+
 @dataclass(frozen=True)
-class Sum:
+class Sum(Generic[Inputs]):
     """One bench sum: what it answers, its inputs, an example, and the function that works it.
 
     ``hazards`` are those of taking its readings or acting on its answer; ``rules`` are caution
@@ -122,8 +110,13 @@ class Sum:
     id: str
     title: str
     tells: str
-    schema: StrictSchema
+    inputs: type[Inputs]
     example: Mapping[str, Any]
-    work: Callable[[Knowledge, Mapping[str, Any]], Outcome]
+    work: Callable[[Knowledge, Inputs], Outcome]
     hazards: frozenset[str] = frozenset()
-    rules: tuple[str, ...] = field(default=())
+    rules: tuple[str, ...] = ()
+
+    @cached_property
+    def schema(self) -> Schema:
+        """What reads the inputs, and explains them."""
+        return schema_of(self.inputs)

@@ -1,83 +1,107 @@
 """Which of three unmarked pins is pull, hold and ground."""
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from api.answers.text import sureness
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
-from api.sums.entries import OPEN, needed, ohms_or_open, quantity
+from api.sums.entries import needed, ohms_or_open, quantity
 from api.sums.model import Figure, Outcome, Sum
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 from engine.calculations.meter import half_width, standard_uncertainty
 from engine.calculations.pins import SURE, Expected, Pins, Reading, Winding, identify
 from engine.knowledge import Fault, RequestError
-from engine.knowledge.shapes import StrictSchema
 
 PAIRS = ("ab_ohms", "bc_ohms", "ca_ohms")
 METER = ("percent", "counts", "resolution")
 
 
-class WhichPinSchema(StrictSchema):
+@dataclass(frozen=True, kw_only=True)
+class WhichPin:
     """Three readings between the pins, what a good part has, and the meter."""
 
-    ab_ohms = ohms_or_open("Ohms between pin a and pin b.", 100_000)
-    bc_ohms = ohms_or_open("Ohms between pin b and pin c.", 100_000)
-    ca_ohms = ohms_or_open("Ohms between pin c and pin a.", 100_000)
-    pull_ohms = needed("Ohms of a good pull winding at 20 C.", "ohm", 0.02, 20)
-    hold_ohms = needed("Ohms of a good hold winding at 20 C.", "ohm", 1, 2000)
-    winding_celsius = quantity("Temperature of the part.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0)
-    lead_ohms = quantity("Ohms of the meter's leads; they are taken off.", "ohm", 0, 5, 0.0)
-    tolerance_percent = quantity("How far a good winding may be off.", "%", 1, 50, 15.0)
-    percent = quantity(
+    ab_ohms: float | str = ohms_or_open("Ohms between pin a and pin b.", 100_000)
+    bc_ohms: float | str = ohms_or_open("Ohms between pin b and pin c.", 100_000)
+    ca_ohms: float | str = ohms_or_open("Ohms between pin c and pin a.", 100_000)
+    pull_ohms: float = needed("Ohms of a good pull winding at 20 C.", "ohm", 0.02, 20)
+    hold_ohms: float = needed("Ohms of a good hold winding at 20 C.", "ohm", 1, 2000)
+    winding_celsius: float = quantity(
+        "Temperature of the part.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0
+    )
+    lead_ohms: float = quantity("Ohms of the meter's leads; they are taken off.", "ohm", 0, 5, 0.0)
+    tolerance_percent: float = quantity("How far a good winding may be off.", "%", 1, 50, 15.0)
+    percent: float | None = quantity(
         "Accuracy of the meter, percent of reading; a usual one's if left out.", "%", 0, 50
     )
-    counts = quantity("Accuracy of the meter, last digits on top; as above.", "counts", 0, 1000)
-    resolution = quantity("What its last digit is worth.", "ohm", 0.00001, 10)
+    counts: float | None = quantity(
+        "Accuracy of the meter, last digits on top; as above.", "counts", 0, 1000
+    )
+    resolution: float | None = quantity("What its last digit is worth.", "ohm", 0.00001, 10)
+
+    @property
+    def pairs(self) -> tuple[float | str, float | str, float | str]:
+        """The three readings, in the order of ``PAIRS``."""
+        return self.ab_ohms, self.bc_ohms, self.ca_ohms
 
 
-def meter_of(knowledge: Knowledge, instrument: str, given: Mapping[str, Any]) -> dict[str, float]:
-    """Return percent, counts and resolution: as given, else those of a usual meter."""
+@dataclass(frozen=True)
+class MeterAccuracy:
+    """Percent of the reading, and counts of the last digit, which is worth ``resolution``."""
+
+    percent: float
+    counts: float
+    resolution: float
+
+    def width(self, value: float) -> float:
+        """Return the half-width of a reading: never less than half of its last digit."""
+        half = half_width(value, self.percent, self.counts, self.resolution)
+        return max(half, self.resolution / 2)
+
+    def words(self, unit: str) -> str:
+        """Return what the meter is good for."""
+        return f"+-({self.percent:g} % + {self.counts:g} x {self.resolution:g} {unit})"
+
+
+def accuracy_of(
+    knowledge: Knowledge, instrument: str, stated: Sequence[float | None]
+) -> MeterAccuracy:
+    """Return percent, counts and resolution: as stated, else those of a usual meter."""
     usual = knowledge.rows("instruments")[instrument]
-    return {name: float(usual[name] if given[name] is None else given[name]) for name in METER}
+    figures = zip(METER, stated, strict=True)
+    return MeterAccuracy(*(float(usual[name] if one is None else one) for name, one in figures))
 
 
-def width_of(value: float, meter: Mapping[str, float]) -> float:
-    """Return the half-width of a reading: never less than half of its last digit."""
-    half = half_width(value, meter["percent"], meter["counts"], meter["resolution"])
-    return max(half, meter["resolution"] / 2)
-
-
-def _reading(value: float | str, leads: float, meter: Mapping[str, float]) -> Reading:
+def _reading(value: float | str, leads: float, meter: MeterAccuracy) -> Reading:
     """Return one reading without its leads."""
     if isinstance(value, str):
         return Reading(None)
-    return Reading(value - leads, float(standard_uncertainty(width_of(value, meter))))
+    return Reading(value - leads, float(standard_uncertainty(meter.width(value))))
 
 
-def _check(given: Mapping[str, Any]) -> None:
+def _check(given: WhichPin) -> None:
     """Raise RequestError for readings below the leads, or expected ohms in the wrong order."""
     faults = [
         Fault(name, "is less than the leads alone; read the leads again")
-        for name in PAIRS
-        if given[name] != OPEN and given[name] < given["lead_ohms"]
+        for name, value in zip(PAIRS, given.pairs, strict=True)
+        if not isinstance(value, str) and value < given.lead_ohms
     ]
-    if given["pull_ohms"] >= given["hold_ohms"]:
+    if given.pull_ohms >= given.hold_ohms:
         message = "must be more than pull_ohms: a hold winding has more ohms than its pull winding"
         faults.append(Fault("hold_ohms", message))
     if faults:
         raise RequestError(faults)
 
 
-def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+def _work(knowledge: Knowledge, given: WhichPin) -> Outcome:
     _check(given)
-    meter = meter_of(knowledge, "ohmmeter", given)
-    ab, bc, ca = (_reading(given[name], given["lead_ohms"], meter) for name in PAIRS)
-    at = given["winding_celsius"]
+    meter = accuracy_of(knowledge, "ohmmeter", (given.percent, given.counts, given.resolution))
+    ab, bc, ca = (_reading(value, given.lead_ohms, meter) for value in given.pairs)
+    at = given.winding_celsius
     expected = Expected(
-        float(resistance_at(given["pull_ohms"], REFERENCE_CELSIUS, at)),
-        float(resistance_at(given["hold_ohms"], REFERENCE_CELSIUS, at)),
-        given["tolerance_percent"] / 100,
+        float(resistance_at(given.pull_ohms, REFERENCE_CELSIUS, at)),
+        float(resistance_at(given.hold_ohms, REFERENCE_CELSIUS, at)),
+        given.tolerance_percent / 100,
     )
     found = identify(ab, bc, ca, expected)
     return Outcome(
@@ -89,8 +113,7 @@ def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
         "1899, from memory); u = a / sqrt 3, JCGM 100:2008 clause 4.3.7; 95 %: judgement",
         assumptions=(
             "The part is unplugged, and its hold winding has more ohms than its pull winding.",
-            f"The meter is good for +-({meter['percent']:g} % + {meter['counts']:g} x "
-            f"{meter['resolution']:g} ohm).",
+            f"The meter is good for {meter.words('ohm')}.",
             "A coil that grounds through its body may have a pin that is joined to nothing: "
             "measure to bare metal on the body as well.",
         ),
@@ -176,7 +199,7 @@ WHICH_PIN = Sum(
     id="which-pin",
     title="Which pin is which",
     tells="Pull, hold and ground of an unmarked part from three readings between its pins.",
-    schema=WhichPinSchema(),
+    inputs=WhichPin,
     example={"ab_ohms": 0.61, "bc_ohms": 19.11, "ca_ohms": 18.7, "lead_ohms": 0.2,
              "pull_ohms": 0.4, "hold_ohms": 18.5,
              "percent": 0.2, "counts": 2, "resolution": 0.01},

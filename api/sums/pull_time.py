@@ -1,7 +1,7 @@
 """How long a pull winding may stay on until it reaches the temperature of its insulation."""
 
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,7 +14,6 @@ from engine.calculations.heating import (
     constant_voltage_celsius,
     constant_voltage_seconds,
 )
-from engine.knowledge.shapes import StrictSchema
 
 CLASSES = ("A", "E", "B", "F", "H")
 MASS_HEAT = VOLUMETRIC_HEAT / DENSITY  # J/(kg K) of copper: the heat by volume over the density
@@ -22,30 +21,39 @@ _POINTS = 41
 _BEYOND = 1.25  # the curve runs on past the class: the heat does too
 
 
-class PullOnTimeSchema(StrictSchema):
+@dataclass(frozen=True, kw_only=True)
+class PullOnTime:
     """What feeds the winding, what it is made of, and how hot it is at the start."""
 
-    volts = needed("Volts across the winding while it is on.", "V", 0.1, 100)
-    ohms = needed("Ohms of the pull winding, the meter's leads taken off.", "ohm", 0.01, 1000)
-    measured_celsius = quantity("Temperature at which the ohms were read.", "C", -60, 150, 20.0)
-    wire_mm = quantity("Diameter of the bare wire; or give copper_grams or joules_per_kelvin.",
-                       "mm", 0.05, 5)  # fmt: skip
-    copper_grams = quantity("Copper in the winding.", "g", 1, 20_000)
-    joules_per_kelvin = quantity("Heat that warms the winding by one degree.", "J/K", 0.1, 10_000)
-    start_celsius = quantity("Temperature of the winding at the start.", "C", -60, 150, 20.0)
-    thermal_class = choice("Thermal class of the insulation; A, the lowest, when not known.",
-                           CLASSES, "A")  # fmt: skip
+    volts: float = needed("Volts across the winding while it is on.", "V", 0.1, 100)
+    ohms: float = needed(
+        "Ohms of the pull winding, the meter's leads taken off.", "ohm", 0.01, 1000
+    )
+    measured_celsius: float = quantity(
+        "Temperature at which the ohms were read.", "C", -60, 150, 20.0
+    )
+    wire_mm: float | None = quantity(
+        "Diameter of the bare wire; or give copper_grams or joules_per_kelvin.", "mm", 0.05, 5
+    )
+    copper_grams: float | None = quantity("Copper in the winding.", "g", 1, 20_000)
+    joules_per_kelvin: float | None = quantity(
+        "Heat that warms the winding by one degree.", "J/K", 0.1, 10_000
+    )
+    start_celsius: float = quantity("Temperature of the winding at the start.", "C", -60, 150, 20.0)
+    thermal_class: str = choice(
+        "Thermal class of the insulation; A, the lowest, when not known.", CLASSES, "A"
+    )
 
 
-def _heat_capacity(given: Mapping[str, Any]) -> float:
+def _heat_capacity(given: PullOnTime) -> float:
     """Return J/K from whichever way the winding was described."""
     need_one_of(given, ("wire_mm", "copper_grams", "joules_per_kelvin"))
-    if given["joules_per_kelvin"] is not None:
-        return float(given["joules_per_kelvin"])
-    if given["copper_grams"] is not None:
-        return float(given["copper_grams"]) / 1000 * MASS_HEAT
-    wire = given["wire_mm"] / 1000
-    return coil_from_wire(given["ohms"], wire, given["measured_celsius"]).heat_capacity
+    if given.joules_per_kelvin is not None:
+        return given.joules_per_kelvin
+    if given.copper_grams is not None:
+        return given.copper_grams / 1000 * MASS_HEAT
+    assert given.wire_mm is not None  # need_one_of has seen to it
+    return coil_from_wire(given.ohms, given.wire_mm / 1000, given.measured_celsius).heat_capacity
 
 
 def _classes(knowledge: Knowledge) -> dict[str, float]:
@@ -53,16 +61,16 @@ def _classes(knowledge: Knowledge) -> dict[str, float]:
     return {str(row["class"]): float(row["celsius"]) for row in rows}
 
 
-def _work(knowledge: Knowledge, given: Mapping[str, Any]) -> Outcome:
+def _work(knowledge: Knowledge, given: PullOnTime) -> Outcome:
     heat = _heat_capacity(given)
     classes = _classes(knowledge)
-    named, start, volts = given["thermal_class"], given["start_celsius"], given["volts"]
+    named, start, volts = given.thermal_class, given.start_celsius, given.volts
     if named not in classes:
         raise refuse("thermal_class", "this class is not in the table of thermal classes")
     limit = classes[named]
     if start >= limit:
         raise refuse("start_celsius", f"is not below class {named}, {limit:g} C: let it cool")
-    ohms = float(resistance_at(given["ohms"], given["measured_celsius"], start))
+    ohms = float(resistance_at(given.ohms, given.measured_celsius, start))
     seconds = constant_voltage_seconds(volts, ohms, heat, start, limit)
     return Outcome(
         says=f"On {shown(volts)} V the winding goes from {start:g} C to class {named}, "
@@ -90,10 +98,10 @@ _ASSUMPTIONS = (
 
 
 def _figures(
-    seconds: float, ohms: float, heat: float, classes: Mapping[str, float], given: Mapping[str, Any]
+    seconds: float, ohms: float, heat: float, classes: Mapping[str, float], given: PullOnTime
 ) -> tuple[Figure, ...]:
-    volts, start = given["volts"], given["start_celsius"]
-    hot = resistance_at(ohms, start, classes[given["thermal_class"]])
+    volts, start = given.volts, given.start_celsius
+    hot = resistance_at(ohms, start, classes[given.thermal_class])
     reached = [
         Figure(
             f"class_{name.lower()}_seconds",
@@ -105,7 +113,7 @@ def _figures(
         if celsius > start
     ]
     return (
-        Figure("seconds", f"Until class {given['thermal_class']}", seconds, "s"),
+        Figure("seconds", f"Until class {given.thermal_class}", seconds, "s"),
         Figure("start_amperes", "Current at the start", volts / ohms, "A"),
         Figure("end_amperes", "Current at the class's temperature", volts / hot, "A"),
         Figure("joules_per_kelvin", "Heat capacity", heat, "J/K"),
@@ -113,9 +121,9 @@ def _figures(
     )
 
 
-def _curve(ohms: float, heat: float, limit: float, given: Mapping[str, Any]) -> Curve:
+def _curve(ohms: float, heat: float, limit: float, given: PullOnTime) -> Curve:
     """Return the temperature against the time that the winding is on."""
-    volts, start = given["volts"], given["start_celsius"]
+    volts, start = given.volts, given.start_celsius
     seconds = constant_voltage_seconds(volts, ohms, heat, start, limit)
     times = [float(one) for one in np.linspace(0, seconds * _BEYOND, _POINTS)]
     warm = tuple((t, constant_voltage_celsius(t, volts, ohms, heat, start)) for t in times)
@@ -124,7 +132,7 @@ def _curve(ohms: float, heat: float, limit: float, given: Mapping[str, Any]) -> 
         Axis("temperature of the winding", "C"),
         (
             Line(f"on {shown(volts)} V", warm),
-            Line(f"class {given['thermal_class']}", ((0.0, limit), (times[-1], limit)), limit=True),
+            Line(f"class {given.thermal_class}", ((0.0, limit), (times[-1], limit)), limit=True),
         ),
         (Mark("reaches the class", seconds, limit),),
     )
@@ -134,7 +142,7 @@ PULL_ON_TIME = Sum(
     id="pull-on-time",
     title="How long the pull may stay on",
     tells="The time until a pull winding that stays on reaches the limit of its insulation.",
-    schema=PullOnTimeSchema(),
+    inputs=PullOnTime,
     example={"volts": 12, "ohms": 0.3, "wire_mm": 1.2, "thermal_class": "F"},
     work=_work,
     hazards=frozenset({"energises", "hot", "releases-brake"}),
