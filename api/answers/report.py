@@ -9,8 +9,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from api.answers.text import Line, Section, listed, strength, sureness
+from api.answers.text import Line, Section, strength, sureness
 from engine import Knowledge
+from engine.answer.words import listed
 
 Answer = Mapping[str, Any]
 Row = Mapping[str, Any]

@@ -71,8 +71,3 @@ def strength(weight_db: float) -> str:
     """Return how much a finding says, in words and decibans."""
     words = next(words for least, words in _WEIGHTS if abs(weight_db) >= least)
     return f"{words}, {weight_db:+.1f} dB"
-
-
-def listed(words: Sequence[str]) -> str:
-    """Return words as a list in a sentence: 'a, b and c'."""
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

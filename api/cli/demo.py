@@ -1,4 +1,4 @@
-"""``threewire demo``: worked cases of an invented hire yard."""
+"""``threewire demo`` and ``threewire version``: what comes with the package."""
 
 import click
 
@@ -7,6 +7,7 @@ from api.answers import demos
 from api.answers.screen import print_report, print_text
 from api.cli.diagnose import write
 from api.cli.inputs import knowledge_from, overlay_option
+from api.web.openapi import version as installed_version
 from engine import Diagnoser
 from engine.knowledge.faults import unknown
 
@@ -38,3 +39,11 @@ def demo(
         return
     print_text([cases[name].title, "", cases[name].story, ""])
     print_report(answer, knowledge)
+
+
+@click.command()
+@overlay_option
+def version(overlay: tuple[str, ...]) -> None:
+    """Print the version of the program and of its knowledge."""
+    click.echo(f"threewire {installed_version()}")
+    click.echo(f"knowledge {knowledge_from(overlay).version}")

@@ -61,7 +61,7 @@ def knowledge_from(overlays: Iterable[str]) -> Knowledge:
         raise BadInput([f"{error.filename}: {error.strerror}"]) from None
 
 
-class Source:
+class RequestSource:
     """A request as it stood in a file: its name, its text, and the lines of its parts."""
 
     def __init__(self, name: str, raw: bytes) -> None:
@@ -134,7 +134,7 @@ def _inside(node: yaml.Node, step: str) -> yaml.Node | None:
     return None
 
 
-def read(name: str) -> Source:
+def read(name: str) -> RequestSource:
     """Read a file, or standard input for ``-``. Raises BadInput when it cannot be read."""
     try:
         with click.open_file(name, "rb") as stream:
@@ -143,4 +143,4 @@ def read(name: str) -> Source:
         raise BadInput([f"{name}: {error.strerror or 'cannot be read'}"]) from None
     if len(raw) > MAX_BYTES:
         raise BadInput([f"{name}: larger than 1 MiB; give one machine's findings"])
-    return Source(name, raw)
+    return RequestSource(name, raw)

@@ -14,7 +14,7 @@ from engine import Diagnoser
 from engine.knowledge.faults import unknown
 
 if TYPE_CHECKING:
-    from api.curation.cases import Cases
+    from api.curation.cases import CaseFiles
 
 
 @click.group()
@@ -147,7 +147,7 @@ def new(  # noqa: PLR0913, PLR0917 - one parameter an option
     """
     from api.cli import kb_new as adding
 
-    wanted = adding.Wanted(kind, name, folder, family, reading, cases)
+    wanted = adding.NewItem(kind, name, folder, family, reading, cases)
     for line in adding.add(knowledge_from(overlay), wanted):
         click.echo(line)
 
@@ -193,7 +193,7 @@ def _folder(name: str) -> Path:
     return Path(name)
 
 
-def _cases(diagnoser: Diagnoser, found: "Cases") -> list[str]:
+def _cases(diagnoser: Diagnoser, found: "CaseFiles") -> list[str]:
     """Run rule and worked cases, print what came of them, and return the faults."""
     from api.curation import cases as running
 
@@ -204,11 +204,11 @@ def _cases(diagnoser: Diagnoser, found: "Cases") -> list[str]:
     return ran.failures
 
 
-def _calls(diagnoser: Diagnoser, found: "Cases", as_json: bool) -> list[str]:
+def _calls(diagnoser: Diagnoser, found: "CaseFiles", as_json: bool) -> list[str]:
     """Run the calls, print the measures, and return the faults."""
     from api.curation import calls
 
-    tallied = calls.run(diagnoser, found.of(calls.Call).items())
+    tallied = calls.run(diagnoser, found.of(calls.CallCase).items())
     click.echo(strict_json.dumps(tallied.as_dict()) if as_json else "\n".join(tallied.table()))
     return [*found.faults, *tallied.faults]
 

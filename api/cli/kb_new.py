@@ -15,7 +15,7 @@ from engine.knowledge.shapes import KEBAB
 
 
 @dataclass(frozen=True)
-class Wanted:
+class NewItem:
     """What is to be added, and where."""
 
     kind: str
@@ -26,7 +26,7 @@ class Wanted:
     cases: Path | None
 
 
-def add(knowledge: Knowledge, wanted: Wanted) -> list[str]:
+def add(knowledge: Knowledge, wanted: NewItem) -> list[str]:
     """Write the starter, and one for its cases where they are wanted; return what to tell.
 
     Raises click.BadParameter for a kind, family or id of the wrong form, and BadInput for an id
@@ -53,7 +53,7 @@ def add(knowledge: Knowledge, wanted: Wanted) -> list[str]:
     return lines
 
 
-def _refuse_form(wanted: Wanted) -> None:
+def _refuse_form(wanted: NewItem) -> None:
     """Raise click.BadParameter for a kind, family or id that cannot be."""
     if wanted.kind not in starters.KINDS:
         raise click.BadParameter(unknown("kind", wanted.kind, starters.KINDS), param_hint="KIND")

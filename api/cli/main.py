@@ -23,7 +23,7 @@ COMMANDS: dict[str, str] = {
     "keys": "api.cli.keys:keys",
     "events": "api.cli.events:events",
     "replay": "api.cli.replay:replay",
-    "version": "api.cli.version:version",
+    "version": "api.cli.demo:version",
 }
 
 

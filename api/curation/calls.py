@@ -20,7 +20,7 @@ _LISTS = ("truth", "accept", "next", "never")
 
 
 @dataclass(frozen=True)
-class Call:
+class CallCase:
     """One call; the fields are told in the README beside the call files."""
 
     id: str
@@ -52,9 +52,9 @@ class CallSchema(StrictSchema):
     because = Text(required=True)
 
     @post_load
-    def _make(self, data: dict[str, Any], **_: Any) -> Call:
+    def _make(self, data: dict[str, Any], **_: Any) -> CallCase:
         lists: dict[str, Any] = {key: tuple(data.pop(key)) for key in _LISTS}
-        return Call(**lists, **data)
+        return CallCase(**lists, **data)
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ MEASURES: Mapping[str, str] = {
 }
 
 
-def mark(call: Call, answer: Mapping[str, Any]) -> Marked:
+def mark(call: CallCase, answer: Mapping[str, Any]) -> Marked:
     """Hold an answer against what the master signs.
 
     A course in ``next`` is compared with what the answer advises, a check with its first three
@@ -169,7 +169,7 @@ def _tally(group: str, marked: Sequence[Marked]) -> Tally:
     return Tally(group, len(marked), counts)
 
 
-def run(diagnoser: Diagnoser, calls: Iterable[tuple[str, Call]]) -> Tallied:
+def run(diagnoser: Diagnoser, calls: Iterable[tuple[str, CallCase]]) -> Tallied:
     """Diagnose each call, given with the name of its file, and mark the answers."""
     marked: list[Marked] = []
     faults: list[str] = []

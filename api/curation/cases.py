@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from marshmallow import Schema, ValidationError, fields, post_load, validate
 
-from api.curation.calls import Call, CallSchema
+from api.curation.calls import CallCase, CallSchema
 from engine import Diagnoser, Fault, Knowledge, KnowledgeError, RequestError
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
@@ -124,8 +124,8 @@ class _WorkedSchema(StrictSchema):
         return WorkedCase(data["id"], data["story"], data["request"], data["expect"]["lead"])
 
 
-CaseFile = RuleFile | WorkedCase | Call
-Kind = TypeVar("Kind", RuleFile, WorkedCase, Call)
+CaseFile = RuleFile | WorkedCase | CallCase
+Kind = TypeVar("Kind", RuleFile, WorkedCase, CallCase)
 # the key that tells a kind of file from the others
 _SCHEMAS: Mapping[str, type[Schema]] = {
     "rule": _RuleFileSchema,
@@ -135,7 +135,7 @@ _SCHEMAS: Mapping[str, type[Schema]] = {
 
 
 @dataclass(frozen=True)
-class Cases:
+class CaseFiles:
     """Case files by their names below the folders, and the faults of those that are none."""
 
     files: Mapping[str, CaseFile]
@@ -161,7 +161,7 @@ def shipped_folder() -> Path | None:
     return folder if folder.is_dir() else None
 
 
-def read(folders: Iterable[Path], knowledge: Knowledge) -> Cases:
+def read(folders: Iterable[Path], knowledge: Knowledge) -> CaseFiles:
     """Return every case file below the folders, in order of name, and what is wrong with others."""
     found: dict[str, CaseFile] = {}
     faults: list[str] = []
@@ -172,7 +172,7 @@ def read(folders: Iterable[Path], knowledge: Knowledge) -> Cases:
                 found[name] = _read(file, name, knowledge)
             except KnowledgeError as error:
                 faults += [str(fault) for fault in error.faults]
-    return Cases(found, tuple(faults))
+    return CaseFiles(found, tuple(faults))
 
 
 def _read(file: Path, name: str, knowledge: Knowledge) -> CaseFile:
@@ -207,7 +207,7 @@ def _unknown_names(content: Mapping[str, Any], knowledge: Knowledge) -> list[str
     return []
 
 
-def run(diagnoser: Diagnoser, found: Cases) -> Ran:
+def run(diagnoser: Diagnoser, found: CaseFiles) -> Ran:
     """Run rule cases and worked cases; calls have a runner of their own (``calls.run``)."""
     ran = Ran(failures=list(found.faults))
     for name, rule in found.of(RuleFile).items():

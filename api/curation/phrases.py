@@ -55,26 +55,31 @@ def condition(raw: Mapping[str, Any]) -> Phrase:
 
 
 def _finding(raw: Mapping[str, Any]) -> Phrase:
-    names = _listed(raw["check"] if "check" in raw else raw["checks"])
-    tokens: list[Token] = []
-    for place, name in enumerate(names):
-        if place:
-            tokens.append(Token(" or " if place == len(names) - 1 else ", "))
-        tokens.append(Token(name, "checks", name))
+    tokens = _links(raw["check"] if "check" in raw else raw["checks"], "checks", " or ")
     if raw.get("given") is False:
         return Phrase((Token("there is no finding of "), *tokens))
-    said = [_compared(raw)] if _compared(raw) else ["was done"]
+    said = [_compared(raw) or "was done"]
     said += [_attribute(name, value) for name, value in raw.get("with", {}).items()]
     return Phrase((*tokens, Token(" " + ", ".join(said))))
+
+
+def _links(names: Any, kind: str, last: str = ", ") -> list[Token]:
+    """Return ids as tokens that lead to their pages, with ``last`` before the last of them."""
+    listed = _listed(names)
+    tokens: list[Token] = []
+    for place, name in enumerate(listed):
+        if place:
+            tokens.append(Token(last if place == len(listed) - 1 else ", "))
+        tokens.append(Token(name, kind, name))
+    return tokens
 
 
 def _compared(raw: Mapping[str, Any]) -> str:
     """Return what a value is compared with."""
     said = []
-    for key, words in (("is", "is"), ("outcome", "is"), ("reads", "reads")):
-        if key in raw:
-            said.append(f"{words} {raw[key]}")
-    for key, words in (("in", "is"), ("reads_in", "reads")):
+    for key, words in (
+        ("is", "is"), ("outcome", "is"), ("reads", "reads"), ("in", "is"), ("reads_in", "reads"),
+    ):  # fmt: skip
         if key in raw:
             said.append(f"{words} {_either(raw[key])}")
     for key, words in (("above", "above"), ("below", "below")):
@@ -92,14 +97,18 @@ def _attribute(name: str, value: object) -> str:
     return f"{words} {value}"
 
 
+_PLAIN = {
+    "note": "say the three sentences",
+    "caution": "say the caution",
+    "out_of_scope": "say that this machine is out of scope",
+}
+
+
 def action(raw: Mapping[str, Any]) -> Phrase:
     """Return an action of a rule in words."""
-    plain = {"note": "say the three sentences", "caution": "say the caution"}
-    for kind, words in plain.items():
+    for kind, words in _PLAIN.items():
         if kind in raw:
             return Phrase((Token(words),))
-    if "out_of_scope" in raw:
-        return Phrase((Token("say that this machine is out of scope"),))
     if "conclude" in raw:
         return Phrase((Token(f"conclude '{_either(raw['conclude'])}'"),))
     if "shift" in raw:
@@ -127,27 +136,21 @@ _SIMPLE = {
 def _simple(raw: Mapping[str, Any]) -> Phrase:
     kind = next(kind for kind in _SIMPLE if kind in raw)
     words, target = _SIMPLE[kind]
-    tokens = [Token(words + " ")]
-    for place, name in enumerate(_listed(raw[kind])):
-        tokens += [Token(", ")] if place else []
-        tokens.append(Token(name, target, name))
+    tokens = [Token(words + " "), *_links(raw[kind], target)]
     if kind == "weaken":
         tokens.append(Token(f" to {100 * raw['keep']:g} % of its weight"))
     return Phrase(tuple(tokens))
 
 
 def _look_behind(raw: Mapping[str, Any]) -> Phrase:
-    tokens = [Token("look behind ")]
+    tokens: list[Token] = []
     for key, words, target in (
-        ("look_behind", "", "causes"),
+        ("look_behind", "look behind ", "causes"),
         ("roots", " for ", "causes"),
         ("before_replacing", "; before a part is fitted do ", "checks"),
     ):
-        names = _listed(raw[key]) if key in raw else []
-        tokens += [Token(words)] if names and words else []
-        for place, name in enumerate(names):
-            tokens += [Token(", ")] if place else []
-            tokens.append(Token(name, target, name))
+        if raw.get(key):
+            tokens += [Token(words), *_links(raw[key], target)]
     return Phrase(tuple(tokens))
 
 

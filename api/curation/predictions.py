@@ -1,7 +1,7 @@
 """What checks show under causes, in words and decibans: the tables of the pages."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -144,12 +144,10 @@ def _gathered(rows: Sequence[Shown]) -> list[Shown]:
     for row in rows:
         together.setdefault(row.mine, []).append(row)
     gathered = [
-        Shown(
-            same[0].check,
-            tuple(sorted(cause for row in same for cause in row.causes)),
-            same[0].mine,
-            same[0].other,
-            max(row.decibans for row in same),
+        replace(
+            same[0],
+            causes=tuple(sorted(cause for row in same for cause in row.causes)),
+            decibans=max(row.decibans for row in same),
         )
         for same in together.values()
     ]
@@ -169,15 +167,11 @@ def _on_circuit(
 
 def _merged(found: Sequence[OnCircuit]) -> list[OnCircuit]:
     """Return one entry for coil styles of a circuit whose tables say the same."""
-    merged: list[OnCircuit] = []
+    merged: dict[object, OnCircuit] = {}
     for one in found:
-        twin = next((n for n, other in enumerate(merged) if _says(one) == _says(other)), None)
-        if twin is None:
-            merged.append(one)
-        else:
-            coils = (*merged[twin].coils, *one.coils)
-            merged[twin] = OnCircuit(**{**vars(merged[twin]), "coils": coils})
-    return merged
+        twin = merged.get(_says(one))
+        merged[_says(one)] = replace(twin, coils=(*twin.coils, *one.coils)) if twin else one
+    return list(merged.values())
 
 
 def _says(one: OnCircuit) -> tuple[object, ...]:

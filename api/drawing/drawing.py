@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 from api.drawing import paint, words
 from api.drawing.diagram import Diagram, Shape, make_diagram
 from api.drawing.marks import Marks, make_marks
-from api.drawing.sheet import MARGIN, WIDTHS, Label, Line, Sheet, set_lines
+from api.drawing.sheet import MARGIN, WIDTHS, Label, Sheet, SheetLine, set_lines
 from api.drawing.text import LINE
 from engine import Knowledge
 
@@ -107,7 +107,7 @@ def _draw(knowledge: Knowledge, machine: Mapping[str, Any], marks: Marks, look: 
     )  # fmt: skip
     below, height = _below(diagram, marks, look, sheet.bottom + 8.0)
     names = [
-        Line(f.text_at, f.top + 13, f.name.capitalize(), "soft", False, "", f"frame {f.name}")
+        SheetLine(f.text_at, f.top + 13, f.name.capitalize(), "soft", False, "", f"frame {f.name}")
         for f in sheet.frames
     ]
     root = _root(look, (sheet.width, height))
@@ -125,13 +125,13 @@ def _draw(knowledge: Knowledge, machine: Mapping[str, Any], marks: Marks, look: 
     return tostring(root, encoding="unicode")
 
 
-def _below(diagram: Diagram, marks: Marks, look: Look, top: float) -> tuple[list[Line], float]:
+def _below(diagram: Diagram, marks: Marks, look: Look, top: float) -> tuple[list[SheetLine], float]:
     """Return the lists under the drawing, beside each other where it is wide, and its height."""
     blocks = [words.probe_list(diagram, marks), words.suspect_list(diagram, marks)]
     blocks = [*filter(None, blocks), words.key(marks)]
     abreast = len(blocks) if look.shape == "wide" else 1
     room = look.width / abreast - (12.0 if abreast > 1 else 0.0)
-    found: list[Line] = []
+    found: list[SheetLine] = []
     bottom = top
     for place, block in enumerate(blocks):
         x = MARGIN + (room + 12.0) * (place if abreast > 1 else 0)

@@ -33,7 +33,7 @@ class Suspect:
 
 
 @dataclass(frozen=True)
-class Probe:
+class ProbeMark:
     """Where to measure or look now; a node is empty where the check has no such lead."""
 
     name: str
@@ -52,7 +52,7 @@ class Marks:
 
     suspects: tuple[Suspect, ...] = ()
     good: frozenset[str] = frozenset()
-    probe: Probe | None = None
+    probe: ProbeMark | None = None
     instead: str = ""  # what to do when there is nothing to probe
     at_points: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     at_parts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -139,7 +139,7 @@ def _good(
 
 def _probe(
     knowledge: Knowledge, entry: Mapping[str, Any], coil: str, suspects: Sequence[Suspect]
-) -> Probe | None:
+) -> ProbeMark | None:
     check = knowledge.checks.get(str(entry["check"]))
     if check is None:
         return None
@@ -152,10 +152,12 @@ def _probe(
     if reading is None:
         row = knowledge.rows("drawing-checks").get(check.id, {})
         part = str(row.get("part", ""))
-        return Probe(check.name, check.kind, "", "", part, "", "", expected)
+        return ProbeMark(check.name, check.kind, "", "", part, "", "", expected)
     red, black = leads(reading, coil)
     plug = "plug fitted" if reading.plug_fitted else "plug off"
-    return Probe(check.name, check.kind, red, black, reading.part, reading.phase, plug, expected)
+    return ProbeMark(
+        check.name, check.kind, red, black, reading.part, reading.phase, plug, expected
+    )
 
 
 def leads(reading: items.Reading, coil: str) -> tuple[str, str]:

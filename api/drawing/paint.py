@@ -7,7 +7,7 @@ from api.drawing import text
 from api.drawing.diagram import Diagram, Drawn
 from api.drawing.marks import Marks
 from api.drawing.routes import End, Net
-from api.drawing.sheet import MARK_WIDTH, Frame, Line, Sheet
+from api.drawing.sheet import MARK_WIDTH, Frame, Sheet, SheetLine
 from api.drawing.symbols import SYMBOLS, Points, Symbol
 
 INK = "currentColor"
@@ -249,7 +249,7 @@ _STYLES: Mapping[str, str] = {
 }  # fmt: skip
 
 
-def paint_lines(parent: Element, lines: Sequence[Line]) -> None:
+def paint_lines(parent: Element, lines: Sequence[SheetLine]) -> None:
     """Write the labels and their marks."""
     group = _add(parent, "g", "tw-labels")
     for line in lines:

@@ -1,7 +1,7 @@
 """The geometry of a drawing: from parts, wires and labels to pixels, with room for every text."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from api.drawing import text
 from api.drawing.diagram import Diagram, Drawn
@@ -35,7 +35,7 @@ class Label:
 
 
 @dataclass(frozen=True)
-class Line:
+class SheetLine:
     """One line of text where it stands; ``y`` is its base line, ``owner`` what it is about."""
 
     x: float
@@ -54,15 +54,17 @@ class Line:
         return start, self.y - 10.0, end, self.y + 3.0
 
 
-def set_lines(labels: Sequence[Label], x: float, y: float, room: float, owner: str) -> list[Line]:
+def set_lines(
+    labels: Sequence[Label], x: float, y: float, room: float, owner: str
+) -> list[SheetLine]:
     """Break labels into lines from ``y`` (their top) downward, each at most ``room`` wide."""
-    lines: list[Line] = []
+    lines: list[SheetLine] = []
     for label in labels:
         indent = MARK_WIDTH if label.mark else 0.0
         mark = label.mark
         for piece in text.wrap(text.joined(label.text), room - indent, bold=label.bold):
             base = y + 11.0 + text.LINE * len(lines)
-            lines.append(Line(x + indent, base, piece, label.style, label.bold, mark, owner))
+            lines.append(SheetLine(x + indent, base, piece, label.style, label.bold, mark, owner))
             mark = ""
     return lines
 
@@ -109,7 +111,7 @@ class Sheet:
             for net in self.routes.nets
         }
         self._set_columns(part_labels, point_labels)
-        self.lines: list[Line] = []
+        self.lines: list[SheetLine] = []
         self.row_middle: dict[int, float] = {}
         self.row_edges: dict[int, tuple[float, float]] = {}
         self.line_height: dict[tuple[int, int], float] = {}
@@ -221,7 +223,7 @@ class Sheet:
         height = max([ROW_HEIGHT, *(text.LINE * len(one) + 4.0 for one in found.values())])
         for lines in found.values():
             lift = y + (height - text.LINE * len(lines)) / 2
-            self.lines += [_lifted(line, lift) for line in lines]
+            self.lines += [replace(line, y=line.y + lift) for line in lines]
         self.row_middle[row] = y + height / 2
         self.row_edges[row] = (y, y + height)
         return y + height
@@ -236,10 +238,6 @@ class Sheet:
             return self.line_height[channel, net.tracks[channel]]
         end = next(one for one in net.ends if one.channel == channel)
         return self.row_edges[channel if end.below else channel - 1][0 if end.below else 1]
-
-
-def _lifted(line: Line, by: float) -> Line:
-    return Line(line.x, line.y + by, line.text, line.style, line.bold, line.mark, line.owner)
 
 
 def _anchor(net: Net, part: str, faults: set[str]) -> End:

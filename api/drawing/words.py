@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from api.drawing.diagram import Diagram
-from api.drawing.marks import Marks, Probe
+from api.drawing.marks import Marks, ProbeMark
 from api.drawing.sheet import Label
 from engine.answer.words import listed, percent
 
@@ -44,7 +44,7 @@ def _point(node: str, label: str, marks: Marks) -> list[Label]:
     return found
 
 
-def _expected(probe: Probe) -> list[Label]:
+def _expected(probe: ProbeMark) -> list[Label]:
     """Return what the next reading would be; outcomes in sentences stand in the list below."""
     return [Label(line, "soft") for line in probe.expected if probe.phase]
 

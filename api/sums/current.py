@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from api.sums.entries import need_one_of, quantity, refuse
-from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 
@@ -115,8 +115,8 @@ def _curve(volts: float, ohms: float, given: WindingCurrent) -> Curve:
     return Curve(
         Axis("temperature of the winding", "C"),
         Axis("current", "A"),
-        (Line(f"at {shown(volts)} V", drawn),),
-        (Mark("this winding", at, volts / ohms),),
+        (CurveLine(f"at {shown(volts)} V", drawn),),
+        (CurveMark("this winding", at, volts / ohms),),
     )
 
 

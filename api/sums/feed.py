@@ -6,7 +6,7 @@ from typing import Any
 
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
 from api.sums.entries import choice, need_one_of, needed, quantity, refuse
-from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.conductor import (
     feed_drop,
@@ -202,8 +202,8 @@ def _curve(sizes: Sequence[Size], size: Size, drop: float, given: FeedDrop) -> C
     return Curve(
         Axis("cross-section", "mm2", "log"),
         Axis("share of the system volts lost", "%", "log"),
-        (Line("by size", lost), Line("limit", ends, limit=True)),
-        (Mark("this wire", size.mm2, 100 * drop / volts),),
+        (CurveLine("by size", lost), CurveLine("limit", ends, limit=True)),
+        (CurveMark("this wire", size.mm2, 100 * drop / volts),),
     )
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.sums.entries import needed, quantity, refuse
-from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.fuse import Window, opening_window, opening_words, percent_of_rating
 
@@ -125,7 +125,7 @@ def _curve(rows: Sequence[Row], amperes: float, rating: float, window: Window) -
     last = max(float(ordered[-1]["percent"]) * 1.15, 100 * amperes / rating)
     times = [window.earliest or None, window.latest]
     marks = [
-        Mark(name, amperes, at)
+        CurveMark(name, amperes, at)
         for name, at in zip(("not before", "within"), times, strict=True)
         if at
     ]
@@ -133,8 +133,8 @@ def _curve(rows: Sequence[Row], amperes: float, rating: float, window: Window) -
         Axis("current", "A", "log"),
         Axis("time until it opens", "s", "log"),
         (
-            Line("opens within", _latest(ordered, rating, last)),
-            Line("opens not before", _earliest(ordered, rating)),
+            CurveLine("opens within", _latest(ordered, rating, last)),
+            CurveLine("opens not before", _earliest(ordered, rating)),
         ),
         tuple(marks),
     )

@@ -8,7 +8,7 @@ from scipy.special import ndtr
 
 from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
 from api.sums.entries import choice, needed, quantity, refuse
-from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 from engine.knowledge import items
@@ -118,17 +118,21 @@ def _curve(good: float, needed: float, given: PullInMargin) -> Curve:
     ends = (min(0.4 * system, supply), max(1.3 * system, supply))
     volts = [float(one) for one in np.linspace(*ends, _POINTS)]
 
-    def line(celsius: float) -> Line:
+    def line(celsius: float) -> CurveLine:
         total = _total(good, celsius, given)
-        return Line(f"at {celsius:g} C", tuple((u, 100 * u / total / needed) for u in volts))
+        return CurveLine(f"at {celsius:g} C", tuple((u, 100 * u / total / needed) for u in volts))
 
     warm = line(at)
     cold = () if at == REFERENCE_CELSIUS else (line(REFERENCE_CELSIUS),)
     return Curve(
         Axis("supply while pulling", "V"),
         Axis("share of what pull-in needs", "%"),
-        (warm, *cold, Line("pull-in needs this", ((ends[0], 100.0), (ends[1], 100.0)), limit=True)),
-        (Mark("this supply", supply, 100 * supply / _total(good, at, given) / needed),),
+        (
+            warm,
+            *cold,
+            CurveLine("pull-in needs this", ((ends[0], 100.0), (ends[1], 100.0)), limit=True),
+        ),
+        (CurveMark("this supply", supply, 100 * supply / _total(good, at, given) / needed),),
     )
 
 

@@ -49,7 +49,7 @@ class Axis:
 
 
 @dataclass(frozen=True)
-class Line:
+class CurveLine:
     """A named line through points (x, y); ``limit`` marks a line that must not be crossed."""
 
     name: str
@@ -58,7 +58,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Mark:
+class CurveMark:
     """A point of the curve that the caller asked about."""
 
     name: str
@@ -72,8 +72,8 @@ class Curve:
 
     x: Axis
     y: Axis
-    lines: tuple[Line, ...]
-    marks: tuple[Mark, ...] = ()
+    lines: tuple[CurveLine, ...]
+    marks: tuple[CurveMark, ...] = ()
 
 
 @dataclass(frozen=True)

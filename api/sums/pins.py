@@ -10,7 +10,7 @@ from api.sums.model import Figure, Outcome, Sum
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 from engine.calculations.meter import half_width, standard_uncertainty
-from engine.calculations.pins import SURE, Expected, Pins, Reading, Winding, identify
+from engine.calculations.pins import SURE, Expected, PinReading, Pins, Winding, identify
 from engine.knowledge import Fault, RequestError
 
 PAIRS = ("ab_ohms", "bc_ohms", "ca_ohms")
@@ -72,11 +72,11 @@ def accuracy_of(
     return MeterAccuracy(*(float(usual[name] if one is None else one) for name, one in figures))
 
 
-def _reading(value: float | str, leads: float, meter: MeterAccuracy) -> Reading:
+def _reading(value: float | str, leads: float, meter: MeterAccuracy) -> PinReading:
     """Return one reading without its leads."""
     if isinstance(value, str):
-        return Reading(None)
-    return Reading(value - leads, float(standard_uncertainty(meter.width(value))))
+        return PinReading(None)
+    return PinReading(value - leads, float(standard_uncertainty(meter.width(value))))
 
 
 def _check(given: WhichPin) -> None:

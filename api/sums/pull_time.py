@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from api.sums.entries import choice, need_one_of, needed, quantity, refuse
-from api.sums.model import Axis, Curve, Figure, Line, Mark, Outcome, Sum, shown
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.copper import DENSITY, VOLUMETRIC_HEAT, resistance_at
 from engine.calculations.heating import (
@@ -131,10 +131,12 @@ def _curve(ohms: float, heat: float, limit: float, given: PullOnTime) -> Curve:
         Axis("time on", "s"),
         Axis("temperature of the winding", "C"),
         (
-            Line(f"on {shown(volts)} V", warm),
-            Line(f"class {given.thermal_class}", ((0.0, limit), (times[-1], limit)), limit=True),
+            CurveLine(f"on {shown(volts)} V", warm),
+            CurveLine(
+                f"class {given.thermal_class}", ((0.0, limit), (times[-1], limit)), limit=True
+            ),
         ),
-        (Mark("reaches the class", seconds, limit),),
+        (CurveMark("reaches the class", seconds, limit),),
     )
 
 

@@ -15,7 +15,7 @@ from engine.calculations.guard import above, not_negative, positive
 
 
 @dataclass(frozen=True)
-class Coil:
+class WoundCoil:
     """The wire of a winding: metres, m2, kg, and J/K to warm it."""
 
     length: float
@@ -24,7 +24,7 @@ class Coil:
     heat_capacity: float
 
 
-def coil_from_wire(ohms: float, wire_diameter: float, celsius: float = 20.0) -> Coil:
+def coil_from_wire(ohms: float, wire_diameter: float, celsius: float = 20.0) -> WoundCoil:
     """Return the wire that makes a coil of ``ohms`` at ``celsius`` from bare copper.
 
     ``wire_diameter`` in metres. Raises ValueError for ohms or diameter not above zero. Source:
@@ -33,7 +33,7 @@ def coil_from_wire(ohms: float, wire_diameter: float, celsius: float = 20.0) -> 
     area = round_area(positive("wire_diameter", wire_diameter))
     length = resistance_at_20(ohms, celsius) * area / RESISTIVITY_20
     volume = length * area
-    return Coil(length, area, volume * DENSITY, volume * VOLUMETRIC_HEAT)
+    return WoundCoil(length, area, volume * DENSITY, volume * VOLUMETRIC_HEAT)
 
 
 def _log_rise(from_celsius: float, to_celsius: float) -> float:

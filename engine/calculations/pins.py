@@ -26,7 +26,7 @@ SURE = 0.95
 
 
 @dataclass(frozen=True)
-class Reading:
+class PinReading:
     """Ohms between two pins with standard uncertainty; ``ohms`` None when over range (open)."""
 
     ohms: float | None
@@ -75,7 +75,7 @@ class Pins:
     may_be: tuple[Name, ...] = ()
 
 
-def _checked(name: str, reading: Reading) -> Reading:
+def _checked(name: str, reading: PinReading) -> PinReading:
     """Return the reading if its ohms are not negative and its uncertainty is above zero."""
     if reading.ohms is not None:
         not_negative(f"{name}.ohms", reading.ohms)
@@ -98,7 +98,7 @@ def _closure(left_over: float, uncertainty: float, allowed: float) -> Closure:
     return "closes" if found == "good" else "cannot-say"
 
 
-def _all_read(pairs: list[tuple[Reading, str]], expected: Expected) -> Pins:
+def _all_read(pairs: list[tuple[PinReading, str]], expected: Expected) -> Pins:
     """Return the pins when all three pairs gave ohms; each pair comes with the pin not in it."""
     (small, hold), (middle, pull), (large, ground) = sorted(pairs, key=lambda p: p[0].ohms or 0.0)
     x, y, z = (reading.ohms or 0.0 for reading in (small, middle, large))
@@ -166,7 +166,7 @@ def _star(found: Pins, arms: Mapping[str, float], expected: Expected) -> Pins:
     )
 
 
-def _one_read(reading: Reading, cut_off: str, expected: Expected) -> Pins:
+def _one_read(reading: PinReading, cut_off: str, expected: Expected) -> Pins:
     """Return what one pair tells when the third pin is open to both of its pins."""
     ohms, u = reading.ohms or 0.0, reading.uncertainty
     # What the pair would read if the pin that is cut off were this one.
@@ -198,7 +198,7 @@ def _one_read(reading: Reading, cut_off: str, expected: Expected) -> Pins:
     )
 
 
-def identify(ab: Reading, bc: Reading, ca: Reading, expected: Expected) -> Pins:
+def identify(ab: PinReading, bc: PinReading, ca: PinReading, expected: Expected) -> Pins:
     """Return which of the pins 'a', 'b', 'c' is pull, hold and ground, and what is wrong.
 
     Readings in ohm between the pins of the unplugged part, the ohms of the test leads taken off.

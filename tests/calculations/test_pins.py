@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from engine.calculations.pins import Expected, Pins, Reading, Winding, identify
+from engine.calculations.pins import Expected, PinReading, Pins, Winding, identify
 
 GOOD = Expected(pull_ohms=0.33, hold_ohms=18.5)
 FINE = 0.002  # ohm, standard uncertainty of a four-wire reading: judgement
@@ -29,7 +29,7 @@ def _identify(ohms: Ohms, order: tuple[str, ...], u: float = FINE) -> Pins:
     """Read the pins in some order as a, b, c; ``order`` says which each really is."""
     a, b, c = order
     pairs = [frozenset({a, b}), frozenset({b, c}), frozenset({c, a})]
-    ab, bc, ca = (Reading(ohms[pair], u) for pair in pairs)
+    ab, bc, ca = (PinReading(ohms[pair], u) for pair in pairs)
     return identify(ab, bc, ca, GOOD)
 
 
@@ -114,7 +114,7 @@ def test_coarse_meter_cannot_say() -> None:
 
 def test_sureness_is_the_probability_of_the_order() -> None:
     """How sure the names are is the chance, by SciPy's normal, that both orders are real."""
-    small, middle, large = Reading(1.0, 0.03), Reading(1.1, 0.04), Reading(2.1, 0.5)
+    small, middle, large = PinReading(1.0, 0.03), PinReading(1.1, 0.04), PinReading(2.1, 0.5)
     found = identify(small, middle, large, Expected(1.0, 1.1))
     hold = norm.cdf((1.1 - 1.0) / (0.03**2 + 0.04**2) ** 0.5)
     ground = norm.cdf((2.1 - 1.1) / (0.04**2 + 0.5**2) ** 0.5)
@@ -124,7 +124,7 @@ def test_sureness_is_the_probability_of_the_order() -> None:
 
 def test_less_than_nothing_left_over() -> None:
     """A largest reading above the sum of the others cannot come from one passive part."""
-    readings = Reading(0.33, FINE), Reading(25.0, FINE), Reading(18.5, FINE)
+    readings = PinReading(0.33, FINE), PinReading(25.0, FINE), PinReading(18.5, FINE)
     assert identify(*readings, GOOD).closure == "impossible"
 
 
@@ -150,7 +150,7 @@ def test_one_pin_cut_off(cut: str, ohms: float, may_be: tuple[str, ...]) -> None
 
 def test_open_hold_winding_leaves_the_pull_winding_read() -> None:
     """With only the pull winding's ohms left, the hold winding is open and the pull is good."""
-    found = identify(Reading(0.33, FINE), Reading(None), Reading(None), GOOD)
+    found = identify(PinReading(0.33, FINE), PinReading(None), PinReading(None), GOOD)
     assert (found.pull, found.hold, found.ground) == (None, "c", None)
     assert found.hold_winding == Winding(None, 0.0, "open")
     assert found.pull_winding == Winding(0.33, FINE, "good")
@@ -160,19 +160,19 @@ def test_open_hold_winding_leaves_the_pull_winding_read() -> None:
 def test_open_pull_winding_where_the_sum_differs() -> None:
     """With windings of like ohms the sum differs enough to name the pin that is cut off."""
     alike = Expected(pull_ohms=8.0, hold_ohms=18.5)
-    pull_gone = identify(Reading(None), Reading(18.5, 0.1), Reading(None), alike)
+    pull_gone = identify(PinReading(None), PinReading(18.5, 0.1), PinReading(None), alike)
     assert (pull_gone.pull, pull_gone.ground) == ("a", None)
     assert pull_gone.pull_winding == Winding(None, 0.0, "open")
-    ground_gone = identify(Reading(None), Reading(26.5, 0.1), Reading(None), alike)
+    ground_gone = identify(PinReading(None), PinReading(26.5, 0.1), PinReading(None), alike)
     assert (ground_gone.pull, ground_gone.ground) == (None, "a")
     assert ground_gone.pull_winding is None
 
 
 def test_one_or_three_pairs_open() -> None:
     """One open pair contradicts the other two; three open pairs tell nothing about the names."""
-    one = identify(Reading(0.33, FINE), Reading(18.5, FINE), Reading(None), GOOD)
+    one = identify(PinReading(0.33, FINE), PinReading(18.5, FINE), PinReading(None), GOOD)
     assert (one.closure, one.pull) == ("impossible", None)
-    none = identify(Reading(None), Reading(None), Reading(None), GOOD)
+    none = identify(PinReading(None), PinReading(None), PinReading(None), GOOD)
     assert (none.closure, none.pull, none.may_be) == ("cannot-say", None, ())
 
 
@@ -206,11 +206,11 @@ def test_left_over_is_never_blamed_on_a_good_winding(shared: float, order: tuple
 @pytest.mark.parametrize("bad", [float("nan"), float("inf"), -1.0])
 def test_figures_that_mean_nothing(bad: float) -> None:
     """Ohms, uncertainties and expected ohms that mean nothing are refused by name."""
-    good = Reading(1.0, FINE)
+    good = PinReading(1.0, FINE)
     with pytest.raises(ValueError, match=r"bc\.ohms must be"):
-        identify(good, Reading(bad, FINE), good, GOOD)
+        identify(good, PinReading(bad, FINE), good, GOOD)
     with pytest.raises(ValueError, match=r"ca\.uncertainty must be"):
-        identify(good, good, Reading(1.0, bad), GOOD)
+        identify(good, good, PinReading(1.0, bad), GOOD)
     with pytest.raises(ValueError, match=r"expected\.hold_ohms must be"):
         identify(good, good, good, Expected(0.3, bad))
     with pytest.raises(ValueError, match=r"expected\.pull_ohms must be"):

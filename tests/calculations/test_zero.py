@@ -5,9 +5,9 @@ from collections.abc import Callable
 import pytest
 
 from engine.calculations import conductor, copper, fuse, heating, meter
-from engine.calculations.pins import Expected, Reading, identify
+from engine.calculations.pins import Expected, PinReading, identify
 
-PAIR = Reading(1.0, 0.1)
+PAIR = PinReading(1.0, 0.1)
 
 IMPOSSIBLE: list[tuple[str, Callable[[], object]]] = [
     ("ohms", lambda: copper.resistance_at(0.0, 20.0, 30.0)),
@@ -27,7 +27,7 @@ IMPOSSIBLE: list[tuple[str, Callable[[], object]]] = [
     ("volts", lambda: heating.constant_voltage_celsius(1.0, 0.0, 0.3, 77.0, 20.0)),
     ("ohms", lambda: heating.constant_voltage_celsius(1.0, 12.0, 0.0, 77.0, 20.0)),
     ("heat_capacity", lambda: heating.constant_voltage_celsius(1.0, 12.0, 0.3, 0.0, 20.0)),
-    (r"ab\.uncertainty", lambda: identify(Reading(1.0), PAIR, PAIR, Expected(0.3, 18.0))),
+    (r"ab\.uncertainty", lambda: identify(PinReading(1.0), PAIR, PAIR, Expected(0.3, 18.0))),
     (r"expected\.pull_ohms", lambda: identify(PAIR, PAIR, PAIR, Expected(0.0, 18.0))),
     (r"expected\.hold_ohms", lambda: identify(PAIR, PAIR, PAIR, Expected(0.3, 0.0))),
     (r"expected\.share", lambda: identify(PAIR, PAIR, PAIR, Expected(0.3, 18.0, 0.0))),
@@ -61,7 +61,10 @@ def test_zero_where_nothing_happens(call: Callable[[], object], expected: float)
 def test_dead_short_between_pins_is_a_reading() -> None:
     """A winding that reads 0.00 ohm is shorted, not nonsense: its state is low."""
     short = identify(
-        Reading(0.0, 0.002), Reading(18.5, 0.002), Reading(18.5, 0.002), Expected(0.33, 18.5)
+        PinReading(0.0, 0.002),
+        PinReading(18.5, 0.002),
+        PinReading(18.5, 0.002),
+        Expected(0.33, 18.5),
     )
     assert short.pull_winding is not None
     assert short.pull_winding.state == "low"

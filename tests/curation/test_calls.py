@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from click.testing import Result
 
-from api.curation.calls import MEASURES, Call, Tallied, mark
+from api.curation.calls import MEASURES, CallCase, Tallied, mark
 
 Run = Callable[..., Result]
-CALL = Call(
+CALL = CallCase(
     id="roller-will-not-start", group="plain", story="Roller 7 cranks and does not start.",
     request={}, guess="battery-weak", truth=("ground-open",), accept=("ground-open",),
     next=("ground-jumper",), never=("timer-dead", "bench-pull"), confidence=0.8, because="So.",
