@@ -5,8 +5,7 @@ import click
 from api import strict_json
 from api.answers import demos
 from api.answers.screen import print_report, print_text
-from api.cli.diagnose import write
-from api.cli.inputs import knowledge_from, overlay_option
+from api.cli.inputs import knowledge_from, overlay_option, write
 from api.web.openapi import version as installed_version
 from engine import Diagnoser
 from engine.knowledge.faults import unknown

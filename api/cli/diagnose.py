@@ -1,8 +1,5 @@
 """``threewire diagnose``: one request from a file, or many, one a line."""
 
-import sys
-from typing import Any, cast
-
 import click
 
 from api import strict_json
@@ -11,8 +8,8 @@ from api.answers.batch.lines import split
 from api.answers.batch.progress import Progress
 from api.answers.batch.spread import WorkerLostError
 from api.answers.screen import print_report
-from api.cli.inputs import BadInput, knowledge_from, overlay_option, read
-from engine import Diagnoser, Knowledge, RequestError
+from api.cli.inputs import BadInput, answered, knowledge_from, overlay_option, read, write
+from engine import Knowledge
 
 BLOCK = 64 * 1024
 
@@ -58,20 +55,11 @@ def diagnose(file: str, as_json: bool, ndjson: bool, jobs: int, overlay: tuple[s
         diagnose_lines(knowledge, file, jobs)
         return
     source = read(file)
-    try:
-        answer = Diagnoser(knowledge).diagnose(cast(dict[str, Any], source.request()))
-    except RequestError as error:
-        raise source.complaint(error.faults) from None
+    answer = answered(knowledge, source, source.request())
     if as_json:
         write(strict_json.dumps(answer))
     else:
         print_report(answer, knowledge)
-
-
-def write(text: str) -> None:
-    """Write JSON to standard output as UTF-8, whatever the terminal's encoding is, at once."""
-    sys.stdout.buffer.write(text.encode("utf-8"))
-    sys.stdout.buffer.flush()
 
 
 def diagnose_lines(knowledge: Knowledge, file: str, jobs: int) -> None:

@@ -1,13 +1,11 @@
 """``threewire draw``: the circuit of one machine as SVG, with what its diagnosis says."""
 
-import sys
 from typing import Any, cast
 
 import click
 
-from api.cli.inputs import BadInput, knowledge_from, overlay_option, read
+from api.cli.inputs import BadInput, answered, knowledge_from, overlay_option, read, write
 from api.drawing import SHAPES, Shape, in_full, svg
-from engine import Diagnoser, RequestError
 
 
 @click.command()
@@ -29,23 +27,7 @@ def draw(
     knowledge = knowledge_from(overlay)
     source = read(file)
     request = cast(dict[str, Any], in_full(source.request()))
-    try:
-        answer = Diagnoser(knowledge).diagnose(request)
-    except RequestError as error:
-        raise source.complaint(error.faults) from None
+    answer = answered(knowledge, source, request)
     if side is not None and side not in answer.get("sides", {}):
         raise BadInput([f"--side {side}: no finding in {source.name} is of that side"])
-    _write(svg(knowledge, request, answer, shape=shape, side=side) + "\n", output)
-
-
-def _write(picture: str, output: str | None) -> None:
-    """Write to a file, or to standard output. Raises BadInput when the file cannot be written."""
-    if output is None or output == "-":
-        sys.stdout.buffer.write(picture.encode("utf-8"))
-        sys.stdout.buffer.flush()
-        return
-    try:
-        with open(output, "wb") as stream:
-            stream.write(picture.encode("utf-8"))
-    except OSError as error:
-        raise BadInput([f"{output}: {error.strerror or 'cannot be written'}"]) from None
+    write(svg(knowledge, request, answer, shape=shape, side=side) + "\n", output)

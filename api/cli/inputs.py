@@ -1,12 +1,13 @@
-"""What the commands read: a request from a file or standard input, and the knowledge base.
+"""What the commands read and write: a request, its answer, the knowledge base, a file.
 
 Whatever is wrong with it ends in one exception that prints file, line and path, and exits with 1.
 """
 
 import re
+import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import IO, Any, TypeVar
+from typing import IO, Any, TypeVar, cast
 
 import click
 import yaml
@@ -14,7 +15,7 @@ import yaml
 from api import strict_json
 from api.answers.answering import MAX_BYTES
 from api.service import SETTING
-from engine import Knowledge, KnowledgeError, load_knowledge
+from engine import Diagnoser, Knowledge, KnowledgeError, RequestError, load_knowledge
 from engine.knowledge.text import load_yaml
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -144,3 +145,26 @@ def read(name: str) -> RequestSource:
     if len(raw) > MAX_BYTES:
         raise BadInput([f"{name}: larger than 1 MiB; give one machine's findings"])
     return RequestSource(name, raw)
+
+
+def answered(knowledge: Knowledge, source: RequestSource, request: object) -> dict[str, Any]:
+    """Return the answer to a request. Raises BadInput with the line of every fault in it."""
+    try:
+        return Diagnoser(knowledge).diagnose(cast(dict[str, Any], request))
+    except RequestError as error:
+        raise source.complaint(error.faults) from None
+
+
+def write(text: str, name: str | None = None) -> None:
+    """Write UTF-8 into a file, or at once to standard output, whatever the terminal's encoding is.
+
+    Raises BadInput when the file cannot be written.
+    """
+    if name is None or name == "-":
+        sys.stdout.buffer.write(text.encode("utf-8"))
+        sys.stdout.buffer.flush()
+        return
+    try:
+        Path(name).write_bytes(text.encode("utf-8"))
+    except OSError as error:
+        raise BadInput([f"{name}: {error.strerror or 'cannot be written'}"]) from None

@@ -2,15 +2,13 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 import click
 
 from api import strict_json
 from api.answers.text import Line, Section, as_text
-from api.cli.diagnose import write
-from api.cli.inputs import BadInput, knowledge_from, overlay_option
+from api.cli.inputs import BadInput, knowledge_from, overlay_option, write
 from api.sums import SUMS, compute, explain, unknown_sum
 from api.sums.model import Sum, shown
 from api.sums.plot import svg
@@ -161,10 +159,7 @@ def _draw(document: Mapping[str, Any], name: str) -> None:
     """Write the picture. Raises BadInput where there is no curve or the file cannot be written."""
     if document["curve"] is None:
         raise BadInput([f"the sum {document['sum']} has no curve to draw"])
-    try:
-        Path(name).write_text(svg(document["curve"], document["title"]) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise BadInput([f"{name}: {error.strerror or 'cannot be written'}"]) from None
+    write(svg(document["curve"], document["title"]) + "\n", name)
 
 
 def _sections(document: Mapping[str, Any]) -> list[Section]:

@@ -133,7 +133,7 @@ def test_pages_work_under_the_strict_policy(pages: dict[str, Reader]) -> None:
         assert not {one for one in page.attributes if one.startswith("on")} | (
             page.attributes & {"style"}
         ), path
-    sheet = Path(__file__).parents[2] / "api" / "static" / "reference.css"
+    sheet = Path(__file__).parents[2] / "api" / "curation" / "reference.css"
     assert "url(" not in sheet.read_text(encoding="utf-8")
     assert "@import" not in sheet.read_text(encoding="utf-8")
 
