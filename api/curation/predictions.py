@@ -61,8 +61,7 @@ def expected(separation: Separation, check: str, cause: str) -> str:
     model = separation.model
     prediction = model.prediction(Asked(check))
     if not isinstance(prediction, OutcomePrediction):
-        band = model.band(Asked(check), cause)
-        return words.band_words(band, prediction.unit, prediction.low)
+        return words.band_words(model.band(Asked(check), cause))
     outcomes = model.knowledge.checks[check].outcomes
     assert outcomes is not None
     mine = np.where(model.cause_of == model.causes.index(cause), model.prior, 0.0)

@@ -10,6 +10,7 @@ from api.answers.text import strength
 from api.desk import bands
 from api.interview.desk import Desk
 from api.interview.state import Case
+from engine.physics.band import OPEN_OHMS
 from engine.physics.conditions import Asked
 from engine.physics.model import HEALTHY, Model
 from engine.physics.prediction import OutcomePrediction
@@ -99,9 +100,8 @@ def _picture(row: Mapping[str, Any], cause: str, corrected: Corrected, model: Mo
 
 
 def _band(model: Model, asked: Asked, cause: str) -> tuple[float, float] | None:
-    """Return a band as it can be read: ohms and seconds are not negative; None is open."""
+    """Return a band's limits; None is open."""
     band = model.band(asked, cause)
-    if isinstance(band, str):
+    if band.open:
         return None
-    low = 0.0 if getattr(model.prediction(asked), "unit", "") in ("ohm", "s") else -np.inf
-    return max(band[0], low), max(band[1], low)
+    return band.low, OPEN_OHMS if band.high is None else band.high

@@ -122,8 +122,7 @@ class Desk:
         """Return in words what a check gives under a cause."""
         prediction = model.prediction(Asked(name))
         if not isinstance(prediction, OutcomePrediction):
-            band = model.band(Asked(name), cause)
-            return words.band_words(band, prediction.unit, prediction.low)
+            return words.band_words(model.band(Asked(name), cause))
         outcomes = self.knowledge.checks[name].outcomes
         assert outcomes is not None  # an outcome is predicted
         mine = model.cause_of == model.causes.index(cause)

@@ -47,7 +47,7 @@ def expected(scene: Scene, asked: Asked, cause: str, weights: Floats | None = No
         mine = scene.model.cause_of == scene.model.causes.index(cause)
         share = np.where(mine, scene.model.prior if weights is None else weights, 0.0)
         return words.outcome_words(prediction, share / max(share.sum(), 1e-300), outcomes)
-    return words.band_words(scene.model.band(asked, cause), prediction.unit, prediction.low)
+    return words.band_words(scene.model.band(asked, cause))
 
 
 def evidence(scene: Scene, cause: str) -> list[dict[str, Any]]:
@@ -66,7 +66,11 @@ def _evidence(scene: Scene, cause: str, corrected: Corrected, weight: float) -> 
     finding = corrected.finding
     check = scene.knowledge.checks[finding.check]
     if_cause = expected(scene, asked_of(finding), cause)
-    if_healthy = expected(scene, asked_of(finding), HEALTHY)
+    if_healthy = (
+        words.band_words(corrected.healthy)
+        if corrected.healthy is not None
+        else expected(scene, asked_of(finding), HEALTHY)
+    )
     observed = finding.stated + (f" ({corrected.said})" if corrected.said else "")
     name = scene.knowledge.causes[cause].name
     speaks = "speaks for it" if weight > 0 else "speaks against it"

@@ -3,36 +3,37 @@
 from collections.abc import Sequence
 
 from engine.knowledge import items
+from engine.physics.band import Band, rounded
 from engine.physics.circuit import Floats
-from engine.physics.prediction import OPEN_OHMS, OutcomePrediction
+from engine.physics.prediction import OutcomePrediction
 
 OPEN_WORDS = "over range (open)"
+DOUBTS = {
+    "meter": "too fine for this meter to tell",
+    "machine": "by the kind of machine, which is not known",
+}
 
 
 def number(value: float) -> str:
     """Return a number with the digits that a reading deserves: 0.42, 3.1, 24, 1800."""
-    size = abs(value)
-    if size < 0.005:
-        return "0"
-    digits = 2 if size < 1 else 1 if size < 20 else 0
-    text = f"{value:.{digits}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return _plain(rounded(value))
 
 
-def band_words(band: tuple[float, float] | str, unit: str, low: float) -> str:
-    """Return a band in words, cut at what the quantity can be: ``0.6 to 14 A``."""
-    if isinstance(band, str):
+def _plain(value: float) -> str:
+    return f"{value:.6f}".rstrip("0").rstrip(".")
+
+
+def band_words(band: Band) -> str:
+    """Return a band in words: ``0.6 to 14 A``."""
+    if band.open:
         return OPEN_WORDS
-    start, end = (max(limit, low if low >= 0 else limit) for limit in band)
-    if unit in ("ohm", "s"):
-        start, end = max(start, 0.0), max(end, 0.0)
-    if unit == "ohm" and end >= OPEN_OHMS:
-        return f"{number(start)} {unit} or more"
-    # a millivolt below zero is a meter's noise, not a reading
-    start = 0.0 if -0.5 < start < 0 <= end else start
-    if number(start) == number(end):
-        return f"{number(end)} {unit}"
-    return f"{number(start)} to {number(end)} {unit}"
+    if band.high is None:
+        words = f"{_plain(band.low)} {band.unit} or more"
+    elif band.low == band.high:
+        words = f"{_plain(band.high)} {band.unit}"
+    else:
+        words = f"{_plain(band.low)} to {_plain(band.high)} {band.unit}"
+    return words if band.doubt is None else f"{words} ({DOUBTS[band.doubt]})"
 
 
 def outcome_words(prediction: OutcomePrediction, weights: Floats, outcomes: items.Outcomes) -> str:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from engine.knowledge import Knowledge, items
 from engine.knowledge.cross import applies
 from engine.physics import behaviour
+from engine.physics.band import Band
 from engine.physics.circuit import Floats
 from engine.physics.conditions import Asked, as_done
 from engine.physics.hypotheses import Hypothesis, enumerate_hypotheses, make_cases
@@ -62,7 +63,7 @@ class Model:
     membership: Floats  # (hypothesis, cause): 1 where it belongs
     built: tuple[VariantModel, ...] = field(repr=False)
     knowledge: Knowledge = field(repr=False)
-    bands: dict[tuple[Asked, str], tuple[float, float] | str] = field(repr=False)
+    bands: dict[tuple[Asked, str], Band] = field(repr=False)
     special: dict[Asked, Prediction] = field(repr=False)
 
     def by_cause(self, weights: Floats) -> Floats:
@@ -86,14 +87,18 @@ class Model:
             )
         return self.special[asked]
 
-    def band(self, asked: Asked, cause: str) -> tuple[float, float] | str:
-        """Return what a reading would be under a cause, 5 to 95 % of cases, or "open"."""
+    def band(self, asked: Asked, cause: str) -> Band:
+        """Return what a reading would be under a cause, 5 to 95 % of cases.
+
+        Of the healthy circuit the band that readings are judged by.
+        """
         key = (asked, cause)
         if key not in self.bands:
             prediction = self.prediction(asked)
             assert isinstance(prediction, ReadingPrediction)
-            mine = self.cause_of == self.causes.index(cause)
-            self.bands[key] = prediction.band(np.where(mine, self.prior, 0.0))
+            mine = np.where(self.cause_of == self.causes.index(cause), self.prior, 0.0)
+            good = prediction.good_band(mine) if cause == HEALTHY else None
+            self.bands[key] = good or prediction.band(mine)
         return self.bands[key]
 
 

@@ -23,19 +23,20 @@ from scipy.special import ndtr
 
 from engine.calculations import meter as meter_sums
 from engine.knowledge import items
+from engine.physics.band import OPEN_OHMS, Band, open_band, readable
 from engine.physics.circuit import Floats, current_through, resistance_between, voltage_between
 from engine.physics.hypotheses import Cases
 from engine.physics.machine import Variant
 from engine.physics.solution import Situation, Solution
 
 FLAT_SHARE = 0.02
-OPEN_OHMS = 1e6  # what a common ohmmeter shows as over range on its working ranges (judgement)
 OPEN_SURE = 0.97  # chance that an open circuit shows as over range, and not as some leakage
 FALSE_OPEN = 0.01
 # The foot is about what a common ohmmeter and its leads add: below it the scale is linear.
 OHMS_FOOT, SECONDS_FOOT = 0.3, 0.2
 LEAD_ZEROED_U = 0.02  # ohm, left after subtracting the stated leads (judgement)
 BINS = 10
+TAIL = float(ndtr(-2.0))  # what lies outside two standard uncertainties, on either side
 
 
 @dataclass(frozen=True)
@@ -181,27 +182,63 @@ class ReadingPrediction:
         even: Floats = np.where(self.flat[:, None], 1.0 / shares.shape[1], shares)
         return even
 
-    def band(self, weights: Floats, share: float = 0.9) -> tuple[float, float] | str:
-        """Return the limits of the middle ``share`` of readings for weighted hypotheses.
+    def band(self, weights: Floats, share: float = 0.9) -> Band:
+        """Return the middle ``share`` of readings for weighted hypotheses, with the usual meter.
 
-        Returns ``"open"`` when an over-range display is the likelier, and the limits in the
-        check's unit otherwise. Raises ValueError when the weights are all zero.
+        Open when an over-range display is the likelier. Raises ValueError when the weights are
+        all zero.
         """
-        total = weights.sum()
-        if not total > 0:
-            raise ValueError("no hypothesis carries weight")
-        if (weights * self.open).sum() > total / 2:
-            return "open"
+        if self._open_part(weights) > 0.5:
+            return open_band(self.unit)
         use = (weights > 0) & ~self.open & ~self.flat
         if not use.any():
-            return (self.low, self.high)
-        middle, sigma = self.scale.of(self.mu[use]), self.default_sigma[use]
+            return readable(self.low, self.high, self.unit, self.low)
+        low, high = self._limits(weights, use, self.default_sigma, (1 - share) / 2, (1 + share) / 2)
+        return readable(low, high, self.unit, self.low)
+
+    def good_band(self, weights: Floats) -> Band | None:
+        """Return what good machines are within: the middle 95 % of weighted healthy hypotheses.
+
+        Their own spread only: what the meter adds is for the verdict to say. An over-range display
+        counts as more than any number. None where the check says nothing.
+        """
+        known = np.where(self.flat, 0.0, weights)
+        if not known.any():
+            return None
+        opens = self._open_part(known)
+        if opens > 1 - TAIL:
+            return open_band(self.unit)
+        use = (known > 0) & ~self.open
+        spread = np.sqrt(self.tolerance_var + self.repeatability**2) * self.scale.slope(self.mu)
+        low, high = self._limits(known, use, spread, TAIL / (1 - opens), 1 - TAIL)
+        high = self.high if opens > TAIL else high
+        band = readable(low, high, self.unit, self.low, fine=True)
+        return band.doubted("machine" if _far_apart(self.scale.of(self.mu[use]), spread[use])
+                            else None)  # fmt: skip
+
+    def _open_part(self, weights: Floats) -> float:
+        total = float(weights.sum())
+        if not total > 0:
+            raise ValueError("no hypothesis carries weight")
+        return float((weights * self.open).sum()) / total
+
+    def _limits(
+        self, weights: Floats, use: NDArray[np.bool_], sigma: Floats, *shares: float
+    ) -> tuple[float, float]:
+        """Return the values below which two shares of the hypotheses in ``use`` read."""
+        middle, sigma = self.scale.of(self.mu[use]), sigma[use]
         grid = np.linspace((middle - 4 * sigma).min(), (middle + 4 * sigma).max(), 160)
-        shares = weights[use] / weights[use].sum()
-        below = shares @ ndtr((grid - middle[:, None]) / sigma[:, None])
-        tail = (1 - share) / 2
-        low, high = np.interp([tail, 1 - tail], below, grid)
-        return (float(self.scale.back(low)), float(self.scale.back(high)))
+        below = weights[use] / weights[use].sum() @ ndtr((grid - middle[:, None]) / sigma[:, None])
+        low, high = np.interp(shares, below, grid)
+        return float(self.scale.back(low)), float(self.scale.back(high))
+
+
+def _far_apart(middle: Floats, spread: Floats) -> bool:
+    """Return whether what good machines read falls into parts with more between than in them."""
+    order = np.argsort(middle)
+    low, high = (middle - 2 * spread)[order], (middle + 2 * spread)[order]
+    gaps = low[1:] - np.maximum.accumulate(high)[:-1]
+    return bool((gaps > (4 * spread).max()).any())
 
 
 @dataclass(frozen=True)

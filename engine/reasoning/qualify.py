@@ -10,14 +10,14 @@ import numpy as np
 from engine.calculations import copper, meter
 from engine.knowledge import Knowledge, items
 from engine.knowledge.rule_language import FindingTest, Program
+from engine.physics.band import Band
 from engine.physics.conditions import Asked
-from engine.physics.model import Model
+from engine.physics.model import HEALTHY, Model
 from engine.physics.prediction import LEAD_ZEROED_U, Instrument, ReadingPrediction
 from engine.reasoning.request import NOT_KNOWN, OPEN, Finding, Request
 from engine.rules.compile import Firing
 from engine.rules.views import CaseView, FindingView, holds, matching
 
-GOOD_SPAN = 2.0  # standard uncertainties either side of what a healthy machine shows
 SURE = 0.9  # conformance probability from which a verdict is given (JCGM 106:2012 for the idea)
 LEAST_U = 1e-6  # in the unit of the reading
 WINDINGS = ("pull-winding", "hold-winding")
@@ -25,12 +25,16 @@ WINDINGS = ("pull-winding", "hold-winding")
 
 @dataclass(frozen=True)
 class Corrected:
-    """A finding with the value and meter that are weighed, and what was done to the value."""
+    """A finding with the value and meter that are weighed, and what was done to the value.
+
+    ``healthy`` is the band that the verdict is by; None where there is no verdict.
+    """
 
     finding: Finding
     value: float | None
     meter: Instrument | None
     verdict: str | None
+    healthy: Band | None = None
     said: str = ""
 
 
@@ -41,11 +45,14 @@ def asked_of(finding: Finding) -> Asked:
 
 def correct(model: Model, finding: Finding) -> Corrected:
     """Correct a reading for leads and temperature and give its verdict."""
-    prediction = model.prediction(asked_of(finding))
+    asked = asked_of(finding)
+    prediction = model.prediction(asked)
     if not isinstance(prediction, ReadingPrediction) or finding.outcome == NOT_KNOWN:
         return Corrected(finding, None, None, None)
+    healthy = None if prediction.flat.all() else model.band(asked, HEALTHY)
     if finding.outcome == OPEN or finding.value is None:
-        return Corrected(finding, None, None, "good" if prediction.open[0] else "open")
+        verdict = healthy and ("good" if healthy.high is None else "open")
+        return Corrected(finding, None, None, verdict, healthy)
     value, said = finding.value, []
     instrument = finding.meter or prediction.instrument
     if finding.lead_ohms is not None:
@@ -59,9 +66,10 @@ def correct(model: Model, finding: Finding) -> Corrected:
         value = float(copper.resistance_at(value, finding.celsius, ambient)) if value else 0.0
         said.append(f"referred from {finding.celsius:g} C to {ambient:g} C")
     changed = finding.meter is not None or finding.lead_ohms is not None
+    healthy = healthy and judged_by(healthy, instrument)
     return Corrected(
         finding, value, instrument if changed else None,
-        verdict_of(prediction, value, instrument), ", ".join(said),
+        healthy and verdict_of(healthy, value, instrument), healthy, ", ".join(said),
     )  # fmt: skip
 
 
@@ -71,25 +79,39 @@ def _is_winding(check: str) -> bool:
     )
 
 
-def verdict_of(prediction: ReadingPrediction, value: float, instrument: Instrument) -> str:
-    """Return good, low, high or cannot-say: the reading against the healthy circuit.
+def judged_by(band: Band, instrument: Instrument) -> Band:
+    """Return the band of good machines, in doubt where the meter is too coarse for it.
 
-    The limits are what good machines show, the tolerances of their parts taken twice either side;
-    the meter decides whether the reading can be told to lie inside or outside.
+    A reading inside is accepted as it stands only if the meter could tell one in the middle to be
+    inside (simple acceptance with a limit on the uncertainty, JCGM 106:2012 clause 8, from memory).
     """
-    if prediction.open[0]:
+    if band.open or band.high is None:
+        return band
+    middle = (band.low + band.high) / 2
+    coarse = _chance_inside(band, middle, instrument) < SURE
+    return band.doubted("meter" if coarse else None)
+
+
+def verdict_of(band: Band, value: float, instrument: Instrument) -> str:
+    """Return good, low, high or cannot-say: a reading against the band of good machines.
+
+    Good is exactly what lies inside the band, as printed, that carries no doubt. Outside, and in a
+    doubtful band, the meter decides whether the reading can be told to lie outside.
+    """
+    if band.open:
         return "low"
-    middle = float(prediction.mu[0])
-    spread = math.sqrt(float(prediction.tolerance_var[0]) + prediction.repeatability**2)
-    low, high = middle - GOOD_SPAN * spread, middle + GOOD_SPAN * spread
+    if band.holds(value):
+        return "good" if band.doubt is None else "cannot-say"
+    if _chance_inside(band, value, instrument) > 1 - SURE:
+        return "cannot-say"
+    return "low" if value < band.low else "high"
+
+
+def _chance_inside(band: Band, value: float, instrument: Instrument) -> float:
+    """Return the chance that the true value is within the band, from the meter alone."""
     # a meter stated as exact, or one that reads zero without counts, still has some uncertainty
     u = max(math.sqrt(float(instrument.variance(np.array([value]))[0])), LEAST_U)
-    inside = float(meter.conformance_probability(value, u, low, high))
-    if inside >= SURE:
-        return "good"
-    if inside > 1 - SURE:
-        return "cannot-say"
-    return "low" if value < middle else "high"
+    return float(meter.conformance_probability(value, u, band.low, band.high))
 
 
 def finding_view(corrected: Corrected) -> FindingView:

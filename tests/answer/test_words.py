@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.answer import words
+from engine.physics.band import Band, open_band, readable
 from engine.physics.prediction import OutcomePrediction
 
 
@@ -41,13 +42,29 @@ def test_a_number_in_words_is_near_the_number(value: float) -> None:
         ((11.96, 12.01), "V", -2.0, "12 V"),
         ((-0.4, 0.2), "ohm", 0.0, "0 to 0.2 ohm"),
         ((5e4, 2e7), "ohm", 0.0, "50000 ohm or more"),
-        ("open", "ohm", 0.0, "over range (open)"),
         ((-0.1, 1.4), "s", 0.0, "0 to 1.4 s"),
     ],
 )  # fmt: skip
 def test_band(band: Any, unit: str, low: float, said: str) -> None:
     """A band is said from limit to limit, cut at what the quantity can be."""
-    assert words.band_words(band, unit, low) == said
+    assert words.band_words(readable(*band, unit, low)) == said
+
+
+def test_a_band_that_cannot_be_judged_by_says_why() -> None:
+    """An open band is said as the meter shows it, a doubt stands behind the limits."""
+    assert words.band_words(open_band("ohm")) == "over range (open)"
+    doubtful = Band(0.24, 0.61, "ohm", doubt="meter")
+    assert words.band_words(doubtful) == "0.24 to 0.61 ohm (too fine for this meter to tell)"
+
+
+@given(low=st.floats(-50, 1e4), width=st.floats(1e-3, 1e4))
+def test_limits_that_are_judged_by_keep_their_digits(low: float, width: float) -> None:
+    """A fine band's limits move by at most a twentieth of its width."""
+    band = readable(low, low + width, "V", -1e3, fine=True)
+    assert band.high is not None
+    if low >= 0:
+        assert abs(band.low - low) <= max(width / 20, 0.5) + 1e-9
+        assert band.low <= band.high
 
 
 @pytest.mark.parametrize(

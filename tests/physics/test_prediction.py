@@ -9,16 +9,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
+from scipy.optimize import brentq
 from scipy.stats import norm
 
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge
+from engine.physics.band import OPEN_OHMS, Band, open_band
 from engine.physics.conditions import Asked
 from engine.physics.machine import Machine, Variant
 from engine.physics.model import Model, build_variant
 from engine.physics.prediction import (
     FLAT_SHARE,
-    OPEN_OHMS,
     OPEN_SURE,
     SCALES,
     Instrument,
@@ -119,13 +120,47 @@ def test_the_middle_of_a_density() -> None:
 
 
 def test_a_band_holds_nine_in_ten() -> None:
-    """The band of one hypothesis runs from 5 to 95 % of its normal law (SciPy)."""
-    prediction = reading([12.0, 3.0])
-    sigma = float(prediction.sigma()[0])
+    """The band of one hypothesis runs from 5 to 95 % of its normal law (SciPy), as rounded."""
+    prediction = reading([0.5, 3.0])
+    low, high = norm.interval(0.9, 0.5, float(prediction.sigma()[0]))
     band = prediction.band(np.array([1.0, 0.0]))
-    assert band == pytest.approx(norm.interval(0.9, 12.0, sigma), abs=0.01)
+    assert band == Band(round(low, 2) if low > 0 else 0.0, round(high, 1 + (high < 1)), "V")
     with pytest.raises(ValueError, match="no hypothesis carries weight"):
         prediction.band(np.zeros(2))
+
+
+def test_good_machines_of_two_kinds_make_one_band() -> None:
+    """The band that is judged by holds 95.45 % of the mixture of healthy machines (SciPy), their
+    own spread only: 0.1 V of repeatability and 0.2 V of tolerance."""
+    spread = math.hypot(0.1, 0.2)
+    band = reading([11.0, 12.0]).good_band(np.array([0.5, 0.5]))
+    assert band is not None
+    for limit, share in ((band.low, norm.cdf(-2)), (band.high, norm.cdf(2))):
+
+        def excess(value: float, share: float = share) -> float:
+            mixed = norm.cdf(value, [11.0, 12.0], spread).mean()
+            return float(mixed - share)
+
+        assert limit == pytest.approx(brentq(excess, 5.0, 20.0), abs=0.06)
+    assert band.doubt is None
+
+
+def test_good_machines_far_apart_are_in_doubt() -> None:
+    """Where one kind reads 1 V and another 12 V, what lies between is not good."""
+    band = reading([1.0, 12.0]).good_band(np.array([0.5, 0.5]))
+    assert band is not None
+    assert band.doubt == "machine"
+
+
+def test_over_range_counts_as_more_than_any_number() -> None:
+    """Where half of the good machines read over range, the band has no upper limit; all: open."""
+    prediction = reading([1e9, 1000.0], "ohm", 2e7)
+    band = prediction.good_band(np.array([0.5, 0.5]))
+    assert band is not None
+    assert (band.high, band.open) == (None, False)
+    assert band.holds(5e5)
+    assert not band.holds(1.0)
+    assert prediction.good_band(np.array([1.0, 0.0])) == open_band("ohm")
 
 
 def test_an_open_circuit_shows_over_range() -> None:
@@ -133,7 +168,7 @@ def test_an_open_circuit_shows_over_range() -> None:
     prediction = reading([1e9, 5.0], "ohm", 2e7)
     assert prediction.open.tolist() == [True, False]
     assert prediction.open_share().tolist() == [OPEN_SURE, 0.01]
-    assert prediction.band(np.array([1.0, 0.0])) == "open"
+    assert prediction.band(np.array([1.0, 0.0])) == open_band("ohm")
     assert float(prediction.density(5.0)[0]) < 0.01 * float(prediction.density(5.0)[1])
 
 

@@ -9,10 +9,11 @@ import numpy as np
 
 from engine import Knowledge
 from engine.knowledge import items
+from engine.physics.band import OPEN_OHMS
 from engine.physics.circuit import Floats
 from engine.physics.machine import Machine
 from engine.physics.model import Model
-from engine.physics.prediction import OPEN_OHMS, OutcomePrediction, Prediction, ReadingPrediction
+from engine.physics.prediction import OutcomePrediction, Prediction, ReadingPrediction
 
 CIRCUITS = (
     ("fuel-shutoff", "ignition-timed"),

@@ -13,8 +13,8 @@ import pytest
 
 from engine import Knowledge
 from engine.knowledge import items
+from engine.physics.band import OPEN_OHMS
 from engine.physics.circuit import Sensitivity, current_through, resistance_between, voltage_between
-from engine.physics.prediction import OPEN_OHMS
 from tests.reference import draws, ngspice
 from tests.reference.networks import KINDS, Faulty, faulty_circuits, island
 from tests.reference.ngspice import DeckError, Island, Wire

@@ -10,12 +10,12 @@ from scipy import integrate, stats
 
 from engine import Knowledge
 from engine.knowledge import items
+from engine.physics.band import OPEN_OHMS
 from engine.physics.circuit import Floats
 from engine.physics.model import Model, ModelStore
 from engine.physics.prediction import (
     FALSE_OPEN,
     FLAT_SHARE,
-    OPEN_OHMS,
     OPEN_SURE,
     Instrument,
     ReadingPrediction,
