@@ -17,7 +17,7 @@ from engine.knowledge import items
 from engine.knowledge.faults import unknown
 from engine.knowledge.shapes import Named, Number, StrictSchema, Text, flatten, members
 from engine.knowledge.text import load_yaml
-from engine.reasoning.qualify import case_view, correct, with_beliefs
+from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import read_request
 from engine.rules.cautions import caution_text
 from engine.rules.views import CaseView
@@ -252,14 +252,14 @@ def _view(diagnoser: Diagnoser, request: Mapping[str, Any]) -> CaseView:
     """Return what the rules see of a request."""
     checked = read_request(request, diagnoser.knowledge)
     model = diagnoser.models.get(checked.machine)
-    return case_view(checked, [correct(model, one) for one in checked.findings])
+    return case_view(checked, [observe(model, one) for one in checked.findings])
 
 
 def _fired_with(
     diagnoser: Diagnoser, request: Mapping[str, Any], beliefs: Mapping[str, float]
 ) -> set[str]:
     """Return the rules that fire, stage by stage, when the beliefs are those given."""
-    view = with_beliefs(_view(diagnoser, request), beliefs)
+    view = _view(diagnoser, request).with_beliefs(beliefs)
     known: frozenset[str] = frozenset()
     found: set[str] = set()
     for rules in diagnoser.rule_sets.values():

@@ -9,7 +9,7 @@ from engine.answer import words
 from engine.audit.groups import PHONE, look_alikes
 from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
 from engine.knowledge import items
-from engine.physics.conditions import Asked
+from engine.physics.conditions import MeasurementConditions
 from engine.physics.machine import Machine
 from engine.physics.model import HEALTHY
 from engine.physics.prediction import OutcomePrediction
@@ -59,9 +59,9 @@ class OnCircuit:
 def expected(separation: Separation, check: str, cause: str) -> str:
     """Return in words what a check shows under a cause on a machine."""
     model = separation.model
-    prediction = model.prediction(Asked(check))
+    prediction = model.prediction(MeasurementConditions(check))
     if not isinstance(prediction, OutcomePrediction):
-        return words.band_words(model.band(Asked(check), cause))
+        return words.band_words(model.band(MeasurementConditions(check), cause))
     outcomes = model.knowledge.checks[check].outcomes
     assert outcomes is not None
     mine = np.where(model.cause_of == model.causes.index(cause), model.prior, 0.0)

@@ -11,10 +11,10 @@ from api.desk import bands
 from api.interview.desk import Desk
 from api.interview.state import Case
 from engine.physics.band import OPEN_OHMS
-from engine.physics.conditions import Asked
+from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, Model
 from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.qualify import Corrected, asked_of, correct
+from engine.reasoning.observe import Observation, observe
 from engine.reasoning.request import NOT_KNOWN, OPEN, read_request
 
 LEAST_DB = 0.5  # lighter findings say nothing to a person
@@ -45,7 +45,7 @@ def pieces(case: Case, desk: Desk, entry: Mapping[str, Any]) -> list[Piece]:
     """Return what bears on a cause of the answer, the weightiest first."""
     request = read_request(case.request(), desk.knowledge)
     model = desk.diagnoser.models.get(request.machine)
-    found = {one.index: correct(model, one) for one in request.findings}
+    found = {one.index: observe(model, one) for one in request.findings}
     return [
         _piece(row, entry["id"], found[row["finding"]], model, desk)
         for row in entry["evidence"]
@@ -54,7 +54,7 @@ def pieces(case: Case, desk: Desk, entry: Mapping[str, Any]) -> list[Piece]:
 
 
 def _piece(
-    row: Mapping[str, Any], cause: str, corrected: Corrected, model: Model, desk: Desk
+    row: Mapping[str, Any], cause: str, corrected: Observation, model: Model, desk: Desk
 ) -> Piece:
     finding = corrected.finding
     drawn = row["basis"].startswith("rule:") or finding.outcome == NOT_KNOWN
@@ -70,10 +70,10 @@ def _piece(
     )  # fmt: skip
 
 
-def _chances(model: Model, cause: str, corrected: Corrected) -> tuple[float, float] | None:
+def _chances(model: Model, cause: str, corrected: Observation) -> tuple[float, float] | None:
     """Return how often the outcome is seen with the cause and on a healthy circuit."""
     finding = corrected.finding
-    prediction = model.prediction(asked_of(finding))
+    prediction = corrected.prediction
     if not isinstance(prediction, OutcomePrediction) or finding.outcome is None:
         return None
     seen = prediction.likelihood(finding.outcome)
@@ -85,9 +85,11 @@ def _share(model: Model, cause: str, seen: Any) -> float:
     return float(prior @ seen / max(prior.sum(), 1e-300))
 
 
-def _picture(row: Mapping[str, Any], cause: str, corrected: Corrected, model: Model) -> str | None:
+def _picture(
+    row: Mapping[str, Any], cause: str, corrected: Observation, model: Model
+) -> str | None:
     """Return the two bands with the reading on them."""
-    asked = asked_of(corrected.finding)
+    asked = corrected.conditions
     label = (
         f"Observed {row['observed']}. This cause gives {row['expected_if_cause']}, a healthy "
         f"circuit {row['expected_if_healthy']}."
@@ -99,7 +101,7 @@ def _picture(row: Mapping[str, Any], cause: str, corrected: Corrected, model: Mo
     )  # fmt: skip
 
 
-def _band(model: Model, asked: Asked, cause: str) -> tuple[float, float] | None:
+def _band(model: Model, asked: MeasurementConditions, cause: str) -> tuple[float, float] | None:
     """Return a band's limits; None is open."""
     band = model.band(asked, cause)
     if band.open:

@@ -11,10 +11,10 @@ from api.interview.state import Case
 from engine import Diagnoser, Knowledge
 from engine.answer import explain, words
 from engine.knowledge import items
-from engine.physics.conditions import Asked
+from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, OUTSIDE, Model
 from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.qualify import case_view, correct, with_beliefs
+from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import Request, read_request
 from engine.rules.cautions import check_hazards
 
@@ -105,9 +105,9 @@ class Desk:
     def _cautions(
         self, check: items.Check, request: Request, model: Model, answer: Answer
     ) -> list[str]:
-        corrected = [correct(model, one) for one in request.findings]
+        corrected = [observe(model, one) for one in request.findings]
         beliefs = {one["id"]: one["probability"] for one in answer["causes"]}
-        view = with_beliefs(case_view(request, corrected), beliefs)
+        view = case_view(request, corrected).with_beliefs(beliefs)
         hazards = check_hazards(check, model.variants)
         return list(self.diagnoser.cautions.for_step(hazards, view))
 
@@ -120,9 +120,9 @@ class Desk:
 
     def _reads(self, model: Model, name: str, cause: str) -> str:
         """Return in words what a check gives under a cause."""
-        prediction = model.prediction(Asked(name))
+        prediction = model.prediction(MeasurementConditions(name))
         if not isinstance(prediction, OutcomePrediction):
-            return words.band_words(model.band(Asked(name), cause))
+            return words.band_words(model.band(MeasurementConditions(name), cause))
         outcomes = self.knowledge.checks[name].outcomes
         assert outcomes is not None  # an outcome is predicted
         mine = model.cause_of == model.causes.index(cause)

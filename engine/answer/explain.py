@@ -1,26 +1,45 @@
-"""Turns beliefs into the answer's words: evidence, bands, what to look behind, proofs, notes."""
+"""Turns what was concluded into the answer: evidence, bands, what to look behind, what to do."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from engine.answer import words
+from engine.answer.answer import (
+    Advice,
+    Answer,
+    CauseEntry,
+    Caution,
+    Evidence,
+    Expectation,
+    FitEntry,
+    Leader,
+    LookBehind,
+    MeaningEntry,
+    NextCheck,
+    Note,
+    ProofEntry,
+    Scope,
+    TraceRow,
+)
 from engine.knowledge import Knowledge, items
+from engine.physics.band import Band
 from engine.physics.circuit import Floats
-from engine.physics.conditions import Asked
+from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, OUTSIDE, Model
 from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.advice import Proposal
-from engine.reasoning.belief import Belief
-from engine.reasoning.qualify import Corrected, Effects, asked_of, findings_behind
+from engine.reasoning.advice import Meaning, Plan, Proposal
+from engine.reasoning.belief import Belief, fit_of
+from engine.reasoning.conclusions import Conclusions
+from engine.reasoning.effects import Effects, findings_behind
+from engine.reasoning.observe import Observation
+from engine.reasoning.pairs import weigh_pairs
+from engine.reasoning.request import Request
 from engine.rules.cautions import Cautions, caution_text, check_hazards, remedy_hazards
-from engine.rules.compile import Firing
-from engine.rules.views import CaseView
+from engine.rules.compile import concluded_by
 
 LEAST_WEIGHT_DB = 0.05
-CLEARED_BELOW = 0.01
 EXPECTED_CAUSES = 3  # how many causes a proposed check shows readings for
 
 
@@ -29,224 +48,223 @@ class Scene:
     """All that explaining one diagnosis needs."""
 
     knowledge: Knowledge
-    model: Model
-    belief: Belief
-    corrected: Sequence[Corrected]
-    effects: Effects
-    firings: Sequence[Firing]
-    view: CaseView
     cautions: Cautions
+    request: Request
+    model: Model
+    observations: Sequence[Observation]
+    effects: Effects
+    belief: Belief
+    conclusions: Conclusions
+    plan: Plan
+
+    def rule(self, name: str) -> items.Rule:
+        """Return a rule."""
+        return self.knowledge.rules[name]
 
 
-def expected(scene: Scene, asked: Asked, cause: str, weights: Floats | None = None) -> str:
-    """Return in words what a check, as it was or will be done, gives under a cause."""
-    prediction, check = scene.model.prediction(asked), asked.check
-    if isinstance(prediction, OutcomePrediction):
-        outcomes = scene.knowledge.checks[check].outcomes
-        assert outcomes is not None
-        mine = scene.model.cause_of == scene.model.causes.index(cause)
-        share = np.where(mine, scene.model.prior if weights is None else weights, 0.0)
-        return words.outcome_words(prediction, share / max(share.sum(), 1e-300), outcomes)
-    return words.band_words(scene.model.band(asked, cause))
+def answer(scene: Scene) -> Answer:
+    """Return the answer of one diagnosis."""
+    out_of_scope = scene.effects.out_of_scope
+    return Answer(
+        knowledge_version=scene.knowledge.version,
+        causes=_causes(scene),
+        set_aside=scene.effects.set_aside,
+        weakened=scene.effects.weakened,
+        proofs=_proofs(scene),
+        notes=_notes(scene),
+        fit=_fit(scene),
+        next_checks=tuple(_next_check(scene, one) for one in scene.plan.proposals),
+        advice=_advice(scene),
+        cautions=tuple(
+            Caution(name, caution_text(scene.rule(name))) for name in scene.conclusions.cautions
+        ),
+        scope=Scope(out_of_scope is None, out_of_scope),
+        trace=_trace(scene),
+        belief=scene.belief,
+    )
 
 
-def evidence(scene: Scene, cause: str) -> list[dict[str, Any]]:
+def expected(
+    model: Model, conditions: MeasurementConditions, cause: str, weights: Floats | None = None
+) -> tuple[str, Band | None]:
+    """Return what a check, as it was or will be done, gives under a cause: in words, and as a band.
+
+    ``weights`` of hypotheses (their priors where left out) mix the outcomes of a cause's states.
+    """
+    prediction = model.prediction(conditions)
+    if not isinstance(prediction, OutcomePrediction):
+        band = model.band(conditions, cause)
+        return words.band_words(band), band
+    outcomes = model.knowledge.checks[conditions.check].outcomes
+    assert outcomes is not None
+    mine = model.cause_of == model.causes.index(cause)
+    share = np.where(mine, model.prior if weights is None else weights, 0.0)
+    return words.outcome_words(prediction, share / max(share.sum(), 1e-300), outcomes), None
+
+
+def _causes(scene: Scene) -> tuple[CauseEntry, ...]:
+    """Return the answer's causes, most probable first; a limit of 0 is all."""
+    groups = scene.belief.groups()
+    order = scene.belief.order[: scene.request.limit or None]
+    return tuple(_cause(scene, column, groups[column]) for column in order)
+
+
+def _cause(scene: Scene, column: int, group: int) -> CauseEntry:
+    name = scene.model.causes[column]
+    cause = scene.knowledge.causes[name]
+    behind, before = _look_behind(scene, name)
+    hazards = remedy_hazards(cause, scene.model.variants)
+    return CauseEntry(
+        id=name,
+        name=cause.name,
+        probability=round(float(scene.belief.causes[column]), 6),
+        group=group,
+        section=cause.section,
+        minutes=cause.minutes,
+        evidence=_evidence(scene, name),
+        looks_like=cause.looks_like,
+        remedy=cause.remedy,
+        proof_of_repair=cause.proof_of_repair,
+        look_behind=behind,
+        before_replacing=before,
+        cautions=tuple(scene.cautions.for_step(hazards, scene.conclusions.view)),
+    )
+
+
+def _evidence(scene: Scene, cause: str) -> tuple[Evidence, ...]:
     """Return the findings that speak for or against a cause, the weightiest first."""
     column = scene.model.causes.index(cause)
-    found = []
-    for row, corrected in enumerate(scene.corrected):
-        weight = float(scene.belief.decibans[row, column])
-        if abs(weight) >= LEAST_WEIGHT_DB:
-            found.append(_evidence(scene, cause, corrected, weight))
-    found += _context_evidence(scene, cause)
-    return sorted(found, key=lambda one: (-abs(one["weight_db"]), one["finding"]))
+    weighed = zip(scene.observations, scene.belief.decibans[:, column].tolist(), strict=True)
+    found = [
+        _of_finding(scene, cause, observation, weight)
+        for observation, weight in weighed if abs(weight) >= LEAST_WEIGHT_DB
+    ]  # fmt: skip
+    found += _of_context(scene, cause)
+    return tuple(sorted(found, key=lambda one: (-abs(one.weight_db), one.finding)))
 
 
-def _evidence(scene: Scene, cause: str, corrected: Corrected, weight: float) -> dict[str, Any]:
-    finding = corrected.finding
-    check = scene.knowledge.checks[finding.check]
-    if_cause = expected(scene, asked_of(finding), cause)
-    if_healthy = (
-        words.band_words(corrected.healthy)
-        if corrected.healthy is not None
-        else expected(scene, asked_of(finding), HEALTHY)
-    )
-    observed = finding.stated + (f" ({corrected.said})" if corrected.said else "")
-    name = scene.knowledge.causes[cause].name
+def _of_finding(scene: Scene, cause: str, observation: Observation, weight: float) -> Evidence:
+    finding = observation.finding
+    check, name = scene.knowledge.checks[finding.check], scene.knowledge.causes[cause].name
+    if_cause, cause_band = expected(scene.model, observation.conditions, cause)
+    if_healthy, healthy_band = expected(scene.model, observation.conditions, HEALTHY)
+    if observation.healthy is not None:  # the meter that was used may put it in doubt
+        if_healthy, healthy_band = words.band_words(observation.healthy), observation.healthy
+    observed = finding.stated + (f" ({observation.said})" if observation.said else "")
     speaks = "speaks for it" if weight > 0 else "speaks against it"
-    entry = {
-        "finding": finding.index,
-        "check": finding.check,
-        "direction": "for" if weight > 0 else "against",
-        "weight_db": round(weight, 1) + 0.0,
-        "observed": observed,
-        "expected_if_cause": if_cause,
-        "expected_if_healthy": if_healthy,
-        "because": f"{check.name}: {observed}. {name} gives {if_cause}, a healthy circuit "
-        f"{if_healthy}; this {speaks}.",
-        "basis": _basis(scene, check),
-    }
-    if corrected.verdict is not None:
-        entry["verdict"] = corrected.verdict
     keep = scene.effects.shares.get(finding.index, 1.0)
-    if keep < 1.0:
-        entry["counted_share"] = keep
-    return entry
+    return Evidence(
+        finding=finding.index,
+        check=finding.check,
+        direction="for" if weight > 0 else "against",
+        weight_db=round(weight, 1) + 0.0,
+        observed=observed,
+        expected_if_cause=if_cause,
+        expected_if_healthy=if_healthy,
+        because=f"{check.name}: {observed}. {name} gives {if_cause}, a healthy circuit "
+        f"{if_healthy}; this {speaks}.",
+        basis=_basis(check),
+        verdict=observation.verdict,
+        counted_share=keep if keep < 1.0 else None,
+        expected_if_cause_range=cause_band,
+        expected_if_healthy_range=healthy_band,
+    )
 
 
-def _basis(scene: Scene, check: items.Check) -> str:
+def _basis(check: items.Check) -> str:
     """Return ``circuit`` where the solved circuit predicted the finding, else ``table``."""
     if check.outcomes is None or isinstance(check.outcomes.tree, items.Branch):
         return "circuit"
     return "table"
 
 
-def _context_evidence(scene: Scene, cause: str) -> list[dict[str, Any]]:
+def _of_context(scene: Scene, cause: str) -> list[Evidence]:
     """Return the context rules that shifted a cause, as evidence of the findings behind them."""
     found = []
-    for rule_id in scene.effects.shifted_by.get(cause, ()):
-        rule, program = scene.knowledge.rules[rule_id], scene.knowledge.programs[rule_id]
-        factor = dict(
-            pair for action in program.actions for pair in action.factors
-        ).get(cause, 1.0)  # fmt: skip
+    firings = scene.conclusions.firings
+    for name in scene.effects.shifted_by.get(cause, ()):
+        rule, program = scene.rule(name), scene.knowledge.programs[name]
+        factors = dict(pair for action in program.actions for pair in action.factors)
+        factor = factors.get(cause, 1.0)
         weight = float(10 * np.log10(factor))
-        firing = next(one for one in scene.firings if one.rule == rule_id)
-        for index in findings_behind(scene.knowledge, scene.firings, firing)[:1]:
-            finding = next(o.finding for o in scene.corrected if o.finding.index == index)
-            found.append({
-                "finding": index, "check": finding.check,
-                "direction": "for" if weight > 0 else "against",
-                "weight_db": round(weight, 1) + 0.0, "observed": finding.stated,
-                "expected_if_cause": f"{factor:g} times as likely in this context",
-                "expected_if_healthy": "no shift",
-                "because": f"{rule.because.found} {rule.because.points}",
-                "basis": f"rule:{rule_id}",
-            })  # fmt: skip
+        firing = next(one for one in firings if one.rule == name)
+        for index in findings_behind(scene.knowledge, firings, firing)[:1]:
+            finding = next(o.finding for o in scene.observations if o.finding.index == index)
+            found.append(Evidence(
+                index, finding.check, "for" if weight > 0 else "against", round(weight, 1) + 0.0,
+                finding.stated, f"{factor:g} times as likely in this context", "no shift",
+                f"{rule.because.found} {rule.because.points}", f"rule:{name}",
+            ))  # fmt: skip
     return found
 
 
-def causes(scene: Scene, limit: int) -> list[dict[str, Any]]:
-    """Return the answer's causes, most probable first; ``limit`` 0 is all."""
-    groups = scene.belief.groups()
-    order = scene.belief.order[: limit or None]
-    return [_cause(scene, column, groups[column]) for column in order]
-
-
-def _cause(scene: Scene, column: int, group: int) -> dict[str, Any]:
-    name = scene.model.causes[column]
-    cause = scene.knowledge.causes[name]
-    behind, before = look_behind(scene, name)
-    return {
-        "id": name,
-        "name": cause.name,
-        "probability": round(float(scene.belief.causes[column]), 6),
-        "group": group,
-        "section": cause.section,
-        "minutes": cause.minutes,
-        "evidence": evidence(scene, name),
-        "looks_like": cause.looks_like,
-        "remedy": cause.remedy,
-        "proof_of_repair": cause.proof_of_repair,
-        "look_behind": behind,
-        "before_replacing": before,
-        "cautions": scene.cautions.for_step(
-            remedy_hazards(cause, scene.model.variants), scene.view
-        ),
-    }
-
-
-def look_behind(scene: Scene, cause: str) -> tuple[list[dict[str, str]], list[str]]:
+def _look_behind(scene: Scene, cause: str) -> tuple[tuple[LookBehind, ...], tuple[str, ...]]:
     """Return what may have caused a cause, with reasons, and the checks before replacing."""
     roots: dict[str, str] = {}
     before: dict[str, None] = {}
-    for firing in scene.firings:
-        rule, program = scene.knowledge.rules[firing.rule], scene.knowledge.programs[firing.rule]
-        for action in program.actions:
-            if action.kind == "look_behind" and cause in action.about:
-                for root in action.roots:
-                    if root in scene.model.causes:
-                        roots.setdefault(root, f"{rule.because.found} {rule.because.points}")
-                known = [name for name in action.before if name in scene.model.predictions]
-                before.update(dict.fromkeys(known))
-    return [{"cause": root, "because": why} for root, why in roots.items()], list(before)
+    for chain in scene.conclusions.chains_of(cause):
+        because = scene.rule(chain.rule).because
+        for root in chain.roots:
+            if root in scene.model.causes:
+                roots.setdefault(root, f"{because.found} {because.points}")
+        before.update({name: None for name in chain.before if name in scene.model.predictions})
+    return tuple(LookBehind(root, why) for root, why in roots.items()), tuple(before)
 
 
-def proofs(scene: Scene) -> list[dict[str, Any]]:
-    """Return what the findings prove good.
-
-    A cause that other findings still speak for is not called cleared, whatever the rule says.
-    """
-    found = []
-    belief = dict(zip(scene.model.causes, scene.belief.causes, strict=True))
-    for firing in scene.firings:
-        rule, program = scene.knowledge.rules[firing.rule], scene.knowledge.programs[firing.rule]
-        clears = [
-            cause for action in program.actions if action.kind == "clears"
-            for cause in action.about if belief.get(cause, 1.0) < CLEARED_BELOW
-        ]  # fmt: skip
-        if clears:
-            found.append({
-                "rule": rule.id, "says": f"{rule.because.found} {rule.because.points}",
-                "next": rule.because.next, "from": list(firing.findings), "clears": clears,
-            })  # fmt: skip
-    return found
+def _proofs(scene: Scene) -> tuple[ProofEntry, ...]:
+    return tuple(
+        ProofEntry(
+            proof.rule, f"{rule.because.found} {rule.because.points}", rule.because.next,
+            proof.findings, proof.clears,
+        )
+        for proof in scene.conclusions.proofs
+        for rule in [scene.rule(proof.rule)]
+    )  # fmt: skip
 
 
-def notes(scene: Scene) -> list[dict[str, str]]:
+def _notes(scene: Scene) -> tuple[Note, ...]:
     """Return what rules have to say, each in its three parts."""
-    return [
-        {
-            "rule": rule.id, "found": rule.because.found, "points": rule.because.points,
-            "next": rule.because.next,
-        }
-        for firing in scene.firings
-        for rule in [scene.knowledge.rules[firing.rule]]
+    return tuple(
+        Note(rule.id, rule.because.found, rule.because.points, rule.because.next)
+        for firing in scene.conclusions.firings
+        for rule in [scene.rule(firing.rule)]
         if any(action.kind == "note" for action in scene.knowledge.programs[rule.id].actions)
-    ]  # fmt: skip
+    )
 
 
-def general_cautions(scene: Scene) -> list[dict[str, str]]:
-    """Return the cautions of the diagnosis as a whole; those that a finding raised come first."""
-    raised = [
-        firing for firing in scene.firings
-        if scene.knowledge.rules[firing.rule].family == "cautions"
-    ]  # fmt: skip
-    raised.sort(key=lambda firing: not findings_behind(scene.knowledge, scene.firings, firing))
-    return [
-        {"id": firing.rule, "text": caution_text(scene.knowledge.rules[firing.rule])}
-        for firing in raised
-    ]
+def _fit(scene: Scene) -> FitEntry:
+    """Return how well one cause explains the findings, and what else might."""
+    fit = fit_of(scene.belief)
+    if fit.verdict == "good":
+        return FitEntry(fit.verdict, fit.disagreeing)
+    two = weigh_pairs(scene.knowledge, scene.belief, scene.observations)
+    return FitEntry(fit.verdict, fit.disagreeing, round(two.chance, 6), two.pairs, two.repeat)
 
 
-def trace(scene: Scene) -> list[dict[str, Any]]:
+def _trace(scene: Scene) -> tuple[TraceRow, ...]:
     """Return which rules fired, on which findings and conclusions, and what they concluded."""
-    return [
-        {
-            "rule": firing.rule,
-            "findings": list(firing.findings),
-            "facts": list(firing.facts),
-            "concluded": [
-                fact for action in scene.knowledge.programs[firing.rule].actions
-                if action.kind == "conclude" for fact in action.about
-            ],
-        }
-        for firing in scene.firings
-    ]  # fmt: skip
+    programs = scene.knowledge.programs
+    return tuple(
+        TraceRow(one.rule, one.findings, one.facts, concluded_by(programs[one.rule]))
+        for one in scene.conclusions.firings
+    )
 
 
-def check_words(scene: Scene, check: items.Check) -> dict[str, Any]:
-    """Return how to do a check on this machine: placeholders filled, hazards into cautions."""
-    fill = placeholders(scene.model, check)
-    return {
-        "check": check.id,
-        "name": check.name,
-        "kind": check.kind,
-        "minutes": check.minutes,
-        "say": check.say.format_map(fill),
-        "how": check.how.format_map(fill),
-        "why": check.why.format_map(fill),
-        "cautions": scene.cautions.for_step(check_hazards(check, scene.model.variants), scene.view),
-    }
+def _advice(scene: Scene) -> Advice:
+    """Return what to do, and why where it is not a check."""
+    plan, belief = scene.plan, scene.belief
+    because = scene.effects.out_of_scope
+    if plan.action == "repair":
+        names = scene.model.causes
+        first = plan.repair_order[0] if plan.repair_order else names[belief.order[0]]
+        chance = float(belief.causes[names.index(first)])
+        at_hand = "at hand " if scene.request.on_hand is not None else ""
+        name = scene.knowledge.causes[first].name.lower()
+        because = (
+            f"No check {at_hand}is expected to save more time than it takes: repair in this "
+            f"order, first {name} ({words.percent(chance)})."
+        )
+    return Advice(plan.action, round(plan.minutes, 1), plan.repair_order, because)
 
 
 def placeholders(model: Model, check: items.Check) -> Mapping[str, str]:
@@ -268,18 +286,42 @@ def placeholders(model: Model, check: items.Check) -> Mapping[str, str]:
     }
 
 
-def next_check(scene: Scene, proposal: Proposal) -> dict[str, Any]:
-    """Return a proposed check with what the leading causes would make it read."""
-    check = scene.knowledge.checks[proposal.check]
-    leading = [scene.model.causes[column] for column in scene.belief.order]
+def _next_check(scene: Scene, proposal: Proposal) -> NextCheck:
+    """Return a proposed check: how it is done on this machine, and what its results would mean."""
+    check, model = scene.knowledge.checks[proposal.check], scene.model
+    fill = placeholders(model, check)
+    hazards = check_hazards(check, model.variants)
+    leading = [model.causes[column] for column in scene.belief.order]
     named = [name for name in leading if name not in (HEALTHY, OUTSIDE)][:EXPECTED_CAUSES]
-    posterior = scene.belief.hypotheses
-    asked = Asked(check.id)
-    return {
-        **check_words(scene, check),
-        "saves_minutes": round(proposal.saves_minutes, 1),
-        "expect": [
-            {"cause": name, "reads": expected(scene, asked, name, posterior)} for name in named
-        ]
-        + [{"cause": HEALTHY, "reads": expected(scene, asked, HEALTHY)}],
-    }
+    weights = {**dict.fromkeys(named, scene.belief.hypotheses), HEALTHY: None}
+    conditions = MeasurementConditions(check.id)
+    return NextCheck(
+        check=check.id,
+        name=check.name,
+        kind=check.kind,
+        minutes=check.minutes,
+        say=check.say.format_map(fill),
+        how=check.how.format_map(fill),
+        why=check.why.format_map(fill),
+        cautions=tuple(scene.cautions.for_step(hazards, scene.conclusions.view)),
+        saves_minutes=round(proposal.saves_minutes, 1),
+        expect=tuple(
+            Expectation(name, expected(model, conditions, name, weight)[0])
+            for name, weight in weights.items()
+        ),
+        meanings=meanings((scene.plan.meanings or {})[check.id]),
+    )
+
+
+def meanings(found: Sequence[Meaning]) -> tuple[MeaningEntry, ...]:
+    """Return what each result of a check would mean, readings in words too."""
+    return tuple(
+        MeaningEntry(
+            outcome=one.result if isinstance(one.result, str) else None,
+            reads=words.band_words(one.result) if isinstance(one.result, Band) else None,
+            range=one.result if isinstance(one.result, Band) else None,
+            chance=one.chance,
+            leaders=tuple(Leader(cause, probability) for cause, probability in one.leaders),
+        )
+        for one in found
+    )

@@ -1,5 +1,6 @@
 """Numbers and bands in words, as a person would say them."""
 
+import math
 from collections.abc import Sequence
 
 from engine.knowledge import items
@@ -29,6 +30,8 @@ def band_words(band: Band) -> str:
         return OPEN_WORDS
     if band.high is None:
         words = f"{_plain(band.low)} {band.unit} or more"
+    elif band.low == -math.inf:
+        words = f"under {_plain(band.high)} {band.unit}"
     elif band.low == band.high:
         words = f"{_plain(band.high)} {band.unit}"
     else:

@@ -119,7 +119,7 @@ def circuit_of(knowledge: Knowledge, machine: Machine) -> items.Circuit:
 def separate(diagnoser: Diagnoser, machine: Machine) -> Separation:
     """Return what the checks of a machine tell apart."""
     model = diagnoser.models.get(machine)
-    context = diagnoser.context_bins(model)
+    context = diagnoser.advisers.context_bins(model)
     checks = diagnoser.knowledge.checks
     names = tuple(name for name in model.predictions if name in checks)
     rows = []

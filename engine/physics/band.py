@@ -10,7 +10,7 @@ NOISE = 1.0  # V or A below zero that a meter shows of nothing
 
 @dataclass(frozen=True)
 class Band:
-    """Limits in a unit. ``high`` None is no limit at all, ``open`` an over-range display.
+    """Limits in a unit. ``high`` None or ``low`` -inf is no limit, ``open`` an over-range display.
 
     ``doubt`` says why no reading inside can be called good: ``meter`` (its uncertainty covers good
     and bad) or ``machine`` (good machines of the kinds that it may be read far apart).
@@ -35,7 +35,8 @@ class Band:
         if self.open:
             return {"open": True}
         doubt = {} if self.doubt is None else {"doubt": self.doubt}
-        return {"low": self.low, "high": self.high, "unit": self.unit, **doubt}
+        low = self.low if math.isfinite(self.low) else None
+        return {"low": low, "high": self.high, "unit": self.unit, **doubt}
 
 
 def open_band(unit: str) -> Band:

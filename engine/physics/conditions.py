@@ -10,7 +10,7 @@ _PLAIN_PHASES = ("running", "cranking", "off", "after-command", "on-command")
 
 
 @dataclasses.dataclass(frozen=True)
-class Asked:
+class MeasurementConditions:
     """A check as it was done; None where that is how it is meant to be done."""
 
     check: str
@@ -19,19 +19,21 @@ class Asked:
     measured_to: str | None = None
 
 
-def as_done(reading: items.Reading, asked: Asked, variant: Variant) -> items.Reading | None:
+def as_done(
+    reading: items.Reading, conditions: MeasurementConditions, variant: Variant
+) -> items.Reading | None:
     """Return the reading as it was done; None when it then touches nothing at all.
 
     A moment that the circuit has no phase for (key-on on a controller type) changes nothing: what
     such a reading is worth is for the rules to say.
     """
     done = reading
-    if asked.moment is not None and reading.quantity in ("voltage", "current"):
-        done = dataclasses.replace(done, phase=_phase_at(reading.phase, asked.moment, variant))
-    if asked.plug is not None and reading.quantity in ("voltage", "current"):
-        done = dataclasses.replace(done, plug_fitted=asked.plug == "fitted")
-    if asked.measured_to is not None and _is_to_coil_ground(reading, variant):
-        node = variant.circuit.coils[variant.coil].probe[asked.measured_to]
+    if conditions.moment is not None and reading.quantity in ("voltage", "current"):
+        done = dataclasses.replace(done, phase=_phase_at(reading.phase, conditions.moment, variant))
+    if conditions.plug is not None and reading.quantity in ("voltage", "current"):
+        done = dataclasses.replace(done, plug_fitted=conditions.plug == "fitted")
+    if conditions.measured_to is not None and _is_to_coil_ground(reading, variant):
+        node = variant.circuit.coils[variant.coil].probe[conditions.measured_to]
         if node == items.NOWHERE:
             return None
         done = dataclasses.replace(done, to_node={**reading.to_node, variant.coil: node})

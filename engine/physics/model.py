@@ -18,7 +18,7 @@ from engine.knowledge.cross import applies
 from engine.physics import behaviour
 from engine.physics.band import Band
 from engine.physics.circuit import Floats
-from engine.physics.conditions import Asked, as_done
+from engine.physics.conditions import MeasurementConditions, as_done
 from engine.physics.hypotheses import Hypothesis, enumerate_hypotheses, make_cases
 from engine.physics.machine import Machine, Variant, make_variant
 from engine.physics.prediction import (
@@ -63,8 +63,8 @@ class Model:
     membership: Floats  # (hypothesis, cause): 1 where it belongs
     built: tuple[VariantModel, ...] = field(repr=False)
     knowledge: Knowledge = field(repr=False)
-    bands: dict[tuple[Asked, str], Band] = field(repr=False)
-    special: dict[Asked, Prediction] = field(repr=False)
+    bands: dict[tuple[MeasurementConditions, str], Band] = field(repr=False)
+    special: dict[MeasurementConditions, Prediction] = field(repr=False)
 
     def by_cause(self, weights: Floats) -> Floats:
         """Return weights of hypotheses summed to causes."""
@@ -73,28 +73,28 @@ class Model:
         ).astype(np.float64)
         return sums
 
-    def prediction(self, asked: Asked) -> Prediction:
+    def prediction(self, conditions: MeasurementConditions) -> Prediction:
         """Return the prediction of a check as it was really done."""
-        if asked == Asked(asked.check):
-            return self.predictions[asked.check]
-        if asked not in self.special:
-            check = self.knowledge.checks[asked.check]
-            found = [_predict_asked(self.knowledge, one, check, asked) for one in self.built]
-            self.special[asked] = (
-                _silent(self.predictions[asked.check])
+        if conditions == MeasurementConditions(conditions.check):
+            return self.predictions[conditions.check]
+        if conditions not in self.special:
+            check = self.knowledge.checks[conditions.check]
+            found = [_predict_asked(self.knowledge, one, check, conditions) for one in self.built]
+            self.special[conditions] = (
+                _silent(self.predictions[conditions.check])
                 if all(isinstance(one, int) for one in found)
                 else _side_by_side(found)
             )
-        return self.special[asked]
+        return self.special[conditions]
 
-    def band(self, asked: Asked, cause: str) -> Band:
+    def band(self, conditions: MeasurementConditions, cause: str) -> Band:
         """Return what a reading would be under a cause, 5 to 95 % of cases.
 
         Of the healthy circuit the band that readings are judged by.
         """
-        key = (asked, cause)
+        key = (conditions, cause)
         if key not in self.bands:
-            prediction = self.prediction(asked)
+            prediction = self.prediction(conditions)
             assert isinstance(prediction, ReadingPrediction)
             mine = np.where(self.cause_of == self.causes.index(cause), self.prior, 0.0)
             good = prediction.good_band(mine) if cause == HEALTHY else None
@@ -145,14 +145,14 @@ def solve_hypotheses(
 
 
 def _predict_asked(
-    knowledge: Knowledge, model: VariantModel, check: items.Check, asked: Asked
+    knowledge: Knowledge, model: VariantModel, check: items.Check, conditions: MeasurementConditions
 ) -> Prediction | int:
     """Predict a reading as it was done; its number of hypotheses where it says nothing."""
     if check.id not in model.predictions:
         return len(model.hypotheses)
     if check.reading is None:
         return model.predictions[check.id]
-    done = as_done(check.reading, asked, model.variant)
+    done = as_done(check.reading, conditions, model.variant)
     if done is None:
         return len(model.hypotheses)
     if done == check.reading:

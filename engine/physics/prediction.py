@@ -111,6 +111,11 @@ class ReadingPrediction:
         """Return the scale on which the check is compared."""
         return SCALES[self.unit]
 
+    @property
+    def size(self) -> int:
+        """Return the number of hypotheses."""
+        return len(self.mu)
+
     @cached_property
     def open(self) -> NDArray[np.bool_]:
         """Return where an ohmmeter would show over range."""
@@ -247,6 +252,11 @@ class OutcomePrediction:
 
     names: tuple[str, ...]
     shares: Floats  # (hypothesis, outcome), rows sum to 1
+
+    @property
+    def size(self) -> int:
+        """Return the number of hypotheses."""
+        return len(self.shares)
 
     @property
     def bins(self) -> Floats:

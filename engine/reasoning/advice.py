@@ -1,18 +1,33 @@
-"""Which check to do next on a machine: the planner fed with a model and what checks cost."""
+"""What to do next on a machine: the planner fed with a model and what checks cost."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
+from threading import Lock
 
 import numpy as np
 
-from engine.knowledge import Knowledge
+from engine.knowledge import Knowledge, items
+from engine.physics.band import Band, fine_digits, open_band, rounded
 from engine.physics.circuit import Floats
-from engine.physics.model import Model
+from engine.physics.model import HEALTHY, OUTSIDE, Model
+from engine.physics.prediction import OutcomePrediction, ReadingPrediction
+from engine.reasoning.belief import Belief
+from engine.reasoning.conclusions import Conclusions
+from engine.reasoning.effects import Effects, effects_of
+from engine.reasoning.observe import case_view, observe
 from engine.reasoning.planning import Problem, minutes_of_order, rank, repair_order
+from engine.reasoning.request import NOT_KNOWN, Finding, Request
 from engine.rules.cautions import check_hazards
+from engine.rules.compile import RuleSet
 
+MAX_PROPOSALS = 5
 MIN_SAVING = 0.5  # minutes; less is not worth a question
 LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
+LEAST_REPAIR, MOST_REPAIRS = 0.01, 5  # causes whose repair is worth naming, and how many
+LEADERS = 3  # causes named for each result of a check
+KEPT_ADVISERS = 64
 
 
 @dataclass(frozen=True)
@@ -35,6 +50,29 @@ class Situation:
     forbidden: frozenset[str] = frozenset()
     excepted: frozenset[str] = frozenset()  # checks that stand although their hazard is ruled out
     reached: frozenset[str] = frozenset()  # setups (places) that are open already
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """A result that a check may have: its chance, and the leading causes if it came.
+
+    ``result`` is an outcome or a stretch of readings; ``leaders`` are causes with probabilities.
+    """
+
+    result: str | Band
+    chance: float
+    leaders: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do: check, repair or refer; the checks with what each result would mean."""
+
+    action: str
+    proposals: tuple[Proposal, ...] = ()
+    meanings: Mapping[str, tuple[Meaning, ...]] | None = None
+    repair_order: tuple[str, ...] = ()
+    minutes: float = 0.0  # expected to the fix, if repair starts now
 
 
 class Adviser:
@@ -67,6 +105,47 @@ class Adviser:
             for name in self._names
         ])  # fmt: skip
 
+    def plan(
+        self, request: Request, belief: Belief, effects: Effects, conclusions: Conclusions
+    ) -> Plan:
+        """Return what to do next."""
+        if effects.out_of_scope is not None:
+            return Plan("refer")
+        situation = self._situation(request, effects, conclusions)
+        ranked, repair_first = self.proposals(belief.hypotheses, situation)
+        worth = [] if repair_first else [one for one in ranked if one.saves_minutes >= MIN_SAVING]
+        promoted = _promoted(ranked, worth, conclusions)
+        chosen = {one.check: one for one in [*promoted, *worth]}
+        proposals = tuple(chosen.values())[:MAX_PROPOSALS]
+        return Plan(
+            "check" if proposals else "repair", proposals,
+            {one.check: self.meanings(belief, one.check) for one in proposals},
+            self._repairs(belief), self.expected_minutes(belief.causes),
+        )  # fmt: skip
+
+    def meanings(self, belief: Belief, check: str) -> tuple[Meaning, ...]:
+        """Return what each result of a check would mean: neighbours with one leader together.
+
+        Raises KeyError for a check that the machine cannot have.
+        """
+        place = self._names.index(check) if check in self._names else None
+        if place is None:
+            raise KeyError(check)
+        bins = self._bins[:, self._starts[place] : self._starts[place + 1]]
+        joint = np.stack([self._model.by_cause(column) for column in
+                          (bins * belief.hypotheses[:, None]).T])  # fmt: skip
+        return tuple(
+            self._meaning(result, weights)
+            for result, weights in _results(self._model, check, joint)
+        )
+
+    def _meaning(self, result: str | Band, weights: Floats) -> Meaning:
+        chance = float(weights.sum())
+        after = weights / max(chance, 1e-300)
+        order = _leading(self._model, after)[:LEADERS]
+        leaders = tuple((self._model.causes[n], round(float(after[n]), 6)) for n in order)
+        return Meaning(result, round(chance, 6), leaders)
+
     def expected_minutes(self, causes: Floats) -> float:
         """Return the minutes to the fix when repair starts now, as a clock would show them."""
         return minutes_of_order(causes, self.minutes, self.repair_order(causes))
@@ -74,6 +153,15 @@ class Adviser:
     def repair_order(self, causes: Floats) -> list[int]:
         """Return the causes in the best order of trying their repairs."""
         return repair_order(causes, self.minutes, self._wrong)
+
+    def _repairs(self, belief: Belief) -> tuple[str, ...]:
+        """Return the order in which repairs would be tried, the likely ones only."""
+        names = self._model.causes
+        likely = [
+            names[n] for n in self.repair_order(belief.causes)
+            if belief.causes[n] >= LEAST_REPAIR and names[n] not in (HEALTHY, OUTSIDE)
+        ]  # fmt: skip
+        return tuple(likely[:MOST_REPAIRS])
 
     def proposals(self, hypotheses: Floats, situation: Situation) -> tuple[list[Proposal], bool]:
         """Return the checks that can be done, best plan first, and whether to repair instead.
@@ -84,9 +172,20 @@ class Adviser:
         if not chosen:
             return [], True
         problem, weights = self._problem(hypotheses, situation)
-        plan = rank(problem, weights, chosen)
-        found = [Proposal(self._names[one.check], plan.worth(one)) for one in plan.options]
-        return found, plan.repair_first
+        ranking = rank(problem, weights, chosen)
+        found = [Proposal(self._names[one.check], ranking.worth(one)) for one in ranking.options]
+        return found, ranking.repair_first
+
+    def _situation(self, request: Request, effects: Effects, conclusions: Conclusions) -> Situation:
+        """Return what limits the choice of the next check."""
+        known = [one.check for one in request.findings if one.outcome != NOT_KNOWN]
+        return Situation(
+            left_out=frozenset({*_answered(request.findings, effects), *effects.dropped_checks}),
+            kinds=request.on_hand,
+            forbidden=conclusions.forbidden,
+            excepted=conclusions.excepted,
+            reached=frozenset(self._checks[name].setup for name in known),
+        )
 
     def _open(self, name: str, situation: Situation) -> bool:
         """Return whether a check may be proposed."""
@@ -113,3 +212,114 @@ class Adviser:
             wrong_repair=self._wrong,
         )  # fmt: skip
         return problem, hypotheses[keep]
+
+
+def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:
+    """Return the checks that need no asking: answered, unless the answer was set aside.
+
+    A check whose repeat was set aside too is not asked a third time.
+    """
+    aside = {entry.finding for entry in effects.set_aside}
+    times = Counter(one.check for one in findings)
+    return {one.check for one in findings if one.index not in aside or times[one.check] > 1}
+
+
+def _promoted(
+    ranked: Sequence[Proposal], worth: Sequence[Proposal], conclusions: Conclusions
+) -> list[Proposal]:
+    """Return up to two checks that rules put before the others.
+
+    A trap or context rule can only prefer a check that saves at least half of what the best one
+    does; a chain (do this before the new part is fitted) stands whatever the minutes say.
+    """
+    saving = {one.check: one for one in ranked}
+    enough = 0.5 * max((one.saves_minutes for one in worth), default=np.inf)
+    chosen = {
+        wish.check: saving[wish.check]
+        for wish in conclusions.preferred
+        if wish.check in saving and (wish.always or saving[wish.check].saves_minutes >= enough)
+    }
+    return sorted(chosen.values(), key=lambda one: -round(one.saves_minutes, 6))[:2]
+
+
+def _leading(model: Model, weights: Floats) -> list[int]:
+    """Return causes, most probable first; equal ones by name."""
+    near = np.round(weights, 9)
+    return sorted(range(len(weights)), key=lambda n: (-near[n], model.causes[n]))
+
+
+def _results(model: Model, check: str, joint: Floats) -> list[tuple[str | Band, Floats]]:
+    """Return the results of a check with the weight of each cause, ``joint`` (result, cause).
+
+    Stretches of readings that lie side by side and have the same leader are taken together.
+    """
+    prediction = model.predictions[check]
+    if isinstance(prediction, OutcomePrediction):
+        return list(zip(prediction.names, joint, strict=True))
+    stretches = _stretches(prediction)
+    leaders = [_leading(model, row)[0] for row in joint[: len(stretches)]]
+    found: list[tuple[str | Band, Floats]] = []
+    for _, places in groupby(range(len(stretches)), key=leaders.__getitem__):
+        rows = list(places)
+        low, high = stretches[rows[0]].low, stretches[rows[-1]].high
+        found.append((Band(low, high, prediction.unit), joint[rows].sum(axis=0)))
+    if len(joint) > len(stretches):
+        found.append((open_band(prediction.unit), joint[-1]))
+    return found
+
+
+def _stretches(prediction: ReadingPrediction) -> list[Band]:
+    """Return the stretches of readings that the planner tells apart, without the over range."""
+    edges = np.asarray(prediction.scale.back(prediction.edges))
+    digits = fine_digits(float(np.diff(edges).min())) if len(edges) > 1 else 3
+    inner = [rounded(float(edge), digits) for edge in edges]
+    return [
+        Band(low, high, prediction.unit)
+        for low, high in zip([-np.inf, *inner], [*inner, None], strict=True)
+    ]  # fmt: skip
+
+
+class Advisers:
+    """The adviser of each model, kept as long as the model is; safe to share between threads."""
+
+    def __init__(self, knowledge: Knowledge, qualify: RuleSet) -> None:
+        self._knowledge, self._qualify = knowledge, qualify
+        self._kept: dict[int, tuple[Model, Adviser]] = {}
+        self._lock = Lock()
+
+    def of(self, model: Model) -> Adviser:
+        """Return the adviser of a model."""
+        with self._lock:
+            kept = self._kept.get(id(model))
+            if kept is None or kept[0] is not model:
+                if len(self._kept) > KEPT_ADVISERS:
+                    self._kept.clear()
+                adviser = Adviser(self._knowledge, model, self.context_bins(model))
+                kept = self._kept[id(model)] = (model, adviser)
+            return kept[1]
+
+    def context_bins(self, model: Model) -> dict[str, Floats]:
+        """Return what to expect of the checks that say something only through context rules.
+
+        P(outcome | cause) is taken in proportion to the check's base rate and to the shift that
+        the rules give the cause when that outcome alone is known.
+        """
+        bins = {}
+        for name, prediction in model.predictions.items():
+            outcomes = self._knowledge.checks[name].outcomes
+            if not isinstance(prediction, OutcomePrediction) or outcomes is None:
+                continue
+            if outcomes.given or isinstance(outcomes.tree, items.Branch):
+                continue
+            rows = np.stack([self._shift_row(model, name, one) for one in prediction.names])
+            shares = prediction.shares * rows.T[model.cause_of]
+            bins[name] = shares / shares.sum(axis=1, keepdims=True)
+        return bins
+
+    def _shift_row(self, model: Model, check: str, outcome: str) -> Floats:
+        """Return the factor that context rules give each cause for one answer on its own."""
+        finding = Finding(0, check, outcome, None, None, outcome)
+        request = Request(model.machine, None, (finding,), None, 0, ())
+        view = case_view(request, [observe(model, finding)])
+        effects = effects_of(self._knowledge, view, self._qualify.run(view))
+        return np.array([effects.shifts.get(name, 1.0) for name in model.causes])

@@ -8,9 +8,10 @@ from functools import cached_property
 import numpy as np
 
 from engine.physics.circuit import Floats
-from engine.physics.conditions import Asked
 from engine.physics.model import Model
-from engine.physics.prediction import Instrument, OutcomePrediction
+from engine.physics.prediction import OutcomePrediction
+from engine.reasoning.effects import Effects, shares_of
+from engine.reasoning.observe import Observation
 from engine.reasoning.request import NOT_KNOWN, OPEN, Finding
 
 MAX_DECIBANS = 200.0
@@ -27,17 +28,11 @@ class Weighed:
     surprise: Floats  # log of the likelihood over the best that any result could have had
 
 
-def weigh(model: Model, finding: Finding, value: float | None, meter: Instrument | None) -> Weighed:
-    """Return the log-likelihood of a finding under every hypothesis.
-
-    ``value`` is the finding's, corrected for leads and temperature; ``meter`` None stands for the
-    check's usual instrument.
-    """
-    prediction = model.prediction(
-        Asked(finding.check, finding.moment, finding.plug, finding.measured_to)
-    )
+def weigh(observation: Observation) -> Weighed:
+    """Return the log-likelihood of a finding under every hypothesis of its prediction."""
+    finding, prediction = observation.finding, observation.prediction
     if finding.outcome == NOT_KNOWN:
-        nothing = np.zeros(len(model.hypotheses))
+        nothing = np.zeros(prediction.size)
         return Weighed(finding, nothing, nothing)
     if isinstance(prediction, OutcomePrediction):
         assert finding.outcome is not None
@@ -47,8 +42,9 @@ def weigh(model: Model, finding: Finding, value: float | None, meter: Instrument
         chance = prediction.open_share()
         best = np.maximum(chance, 1 - chance)
     else:
-        assert value is not None
-        chance, best = prediction.density(value, meter), prediction.peak(meter)
+        assert observation.value is not None
+        chance = prediction.density(observation.value, observation.meter)
+        best = prediction.peak(observation.meter)
     logs = np.log(np.maximum(chance, TINY))
     return Weighed(finding, logs, logs - np.log(np.maximum(best, TINY)))
 
@@ -140,6 +136,15 @@ class Belief:
                 heads.append(cause)
                 found[cause] = len(heads)
         return found
+
+
+def believe(model: Model, observations: Sequence[Observation], effects: Effects) -> Belief:
+    """Return the belief: shifted priors times what each observation says, as far as it counts."""
+    return Belief(
+        model, log_prior(model, effects.shifts, effects.dropped_causes),
+        tuple(weigh(observation) for observation in observations),
+        shares_of(effects, [observation.finding for observation in observations]),
+    )  # fmt: skip
 
 
 def normalised(logs: Floats) -> Floats:

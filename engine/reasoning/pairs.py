@@ -10,7 +10,6 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -19,7 +18,7 @@ from engine.physics.circuit import Floats
 from engine.physics.hypotheses import Hypothesis, both
 from engine.physics.model import HEALTHY, OUTSIDE, Model, combine, solve_hypotheses, split_fuses
 from engine.reasoning.belief import BAD_SURPRISE, Belief, Weighed, weigh
-from engine.reasoning.qualify import Corrected
+from engine.reasoning.observe import Observation
 
 SECOND_FAULT = 0.05  # judgement: how often a machine that is called in has a second, unrelated one
 MOST_CAUSES = 11
@@ -29,21 +28,34 @@ LEAST_SHARE = 0.02
 
 
 @dataclass(frozen=True)
+class Pair:
+    """Two causes that together explain the findings ``needed_for``, and a check between them."""
+
+    causes: tuple[str, str]
+    names: tuple[str, str]
+    probability: float
+    needed_for: tuple[int, ...]
+    told_apart_by: str | None
+
+
+@dataclass(frozen=True)
 class PairFit:
     """The chance that two faults are there, the pairs, and the findings to take again."""
 
     chance: float
-    pairs: list[dict[str, Any]]
-    repeat: list[int]
+    pairs: tuple[Pair, ...] = ()
+    repeat: tuple[int, ...] = ()
 
 
-def weigh_pairs(knowledge: Knowledge, belief: Belief, corrected: Sequence[Corrected]) -> PairFit:
+def weigh_pairs(
+    knowledge: Knowledge, belief: Belief, observations: Sequence[Observation]
+) -> PairFit:
     """Weigh pairs of causes against single ones."""
     chosen = _candidates(belief)
     if len(chosen) < 2:
-        return PairFit(0.0, [], [])
+        return PairFit(0.0)
     model, priors = _pair_model(knowledge, belief, chosen)
-    weighed = [_weigh(model, one) for one in corrected]
+    weighed = [_weigh(model, one) for one in observations]
     logs = priors + sum(
         one.log_likelihood * share for one, share in zip(weighed, belief.shares, strict=True)
     )
@@ -54,21 +66,21 @@ def weigh_pairs(knowledge: Knowledge, belief: Belief, corrected: Sequence[Correc
     chance = 1.0 / (1.0 + math.exp(min(700.0, single - together)))
     ranked = _ranked(model, pair_logs, chance)
     bad = _unexplained(belief)
+    if chance < 0.5:
+        return PairFit(chance, repeat=tuple(belief.weighed[n].finding.index for n in bad))
     pairs = [
-        _entry(knowledge, belief, model, weighed, name, share, number, bad)
+        _pair(knowledge, belief, name, share, [n for n in bad if _explains(weighed[n], number)])
         for name, share, number in ranked[:REPORTED]
     ]
-    if chance < 0.5:
-        return PairFit(chance, [], [belief.weighed[n].finding.index for n in bad])
-    return PairFit(chance, pairs, [])
+    return PairFit(chance, tuple(pairs))
 
 
-def _weigh(model: Model, corrected: Corrected) -> Weighed:
+def _weigh(model: Model, observation: Observation) -> Weighed:
     """Weigh a finding; one of a check that this variant of the machine lacks says nothing."""
-    if corrected.finding.check not in model.predictions:
+    if observation.finding.check not in model.predictions:
         nothing = np.zeros(len(model.hypotheses))
-        return Weighed(corrected.finding, nothing, nothing)
-    return weigh(model, corrected.finding, corrected.value, corrected.meter)
+        return Weighed(observation.finding, nothing, nothing)
+    return weigh(replace(observation, prediction=model.prediction(observation.conditions)))
 
 
 def _candidates(belief: Belief) -> list[int]:
@@ -158,23 +170,20 @@ def _unexplained(belief: Belief) -> list[int]:
     ]  # fmt: skip
 
 
-def _entry(  # noqa: PLR0913, PLR0917 - one place, one caller
-    knowledge: Knowledge, belief: Belief, model: Model, weighed: Sequence[Weighed], name: str,
-    share: float, number: int, bad: Sequence[int],
-) -> dict[str, Any]:  # fmt: skip
-    """Return what to say of a pair."""
+def _explains(weighed: Weighed, hypothesis: int) -> bool:
+    return bool(weighed.surprise[hypothesis] >= BAD_SURPRISE)
+
+
+def _pair(
+    knowledge: Knowledge, belief: Belief, name: str, share: float, needed: Sequence[int]
+) -> Pair:
+    """Return what to say of a pair; ``needed`` are the rows that it explains and no one does."""
     first, second = name.split("+")
-    needed = [
-        belief.weighed[n].finding.index for n in bad
-        if weighed[n].surprise[number] >= BAD_SURPRISE
-    ]  # fmt: skip
-    return {
-        "causes": [first, second],
-        "names": [knowledge.causes[one].name for one in (first, second)],
-        "probability": round(share, 6),
-        "needed_for": needed,
-        "told_apart_by": _separator(belief.model, first, second),
-    }
+    return Pair(
+        (first, second), (knowledge.causes[first].name, knowledge.causes[second].name),
+        round(share, 6), tuple(belief.weighed[n].finding.index for n in needed),
+        _separator(belief.model, first, second),
+    )  # fmt: skip
 
 
 def _separator(model: Model, first: str, second: str) -> str | None:

@@ -196,7 +196,7 @@ class Option:
 
 
 @dataclass(frozen=True)
-class Plan:
+class Ranking:
     """What to do next: the checks, best first, against repairing first; minutes a case."""
 
     options: list[Option]
@@ -222,13 +222,13 @@ class Plan:
 
 def rank(
     problem: Problem, weights: Floats, checks: Sequence[int], bounds: Bounds | None = None
-) -> Plan:
-    """Return the plan. ``weights`` need not sum to 1."""
+) -> Ranking:
+    """Return the checks ranked. ``weights`` need not sum to 1."""
     bounds = bounds or bounds_for(problem)
     total = max(float(weights.sum()), TINY)
     stop = float(problem.stop(weights))
     if not checks:
-        return Plan([], stop / total, stop / total)
+        return Ranking([], stop / total, stop / total)
     costs = problem.one_ahead(weights[None, :], checks)[0] / total
     order = sorted(range(len(checks)), key=lambda n: (round(float(costs[n]), 9), checks[n]))
     ranked = [checks[n] for n in order]
@@ -247,7 +247,7 @@ def rank(
     behind = ahead[min(bounds.first, len(ranked)) :]
     if len(behind):
         after = np.minimum(behind.reshape(len(repaired), -1).min(axis=1), after)
-    return Plan(found, stop / total, min([stop, *(paid + after.ravel()).tolist()]) / total)
+    return Ranking(found, stop / total, min([stop, *(paid + after.ravel()).tolist()]) / total)
 
 
 def _place(problem: Problem, option: Option, stop: float) -> tuple[bool, float, float, int]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from engine.knowledge import Knowledge
 from engine.knowledge.items import Rule
 from engine.knowledge.rule_language import (
     BeliefTest,
@@ -23,10 +24,11 @@ from engine.knowledge.rule_language import (
     Program,
 )
 from engine.knowledge.rule_layers import layers
-from engine.rules import experta_gate as experta
+from engine.rules import experta_engine as experta
 from engine.rules.views import CaseView, finding_holds, holds, machine_holds, matching
 
 RULES_A_LAYER = 100_000
+STAGES = ("qualify", "prove", "conclude")
 MAX_FIRINGS = 20_000  # no base of this kind comes near; a loop in a base must end
 
 
@@ -146,10 +148,7 @@ class RuleSet:
         self._ranked = sorted(rules, key=lambda name: (order[name], name))
         self._order = order
         self._rank = {name: place for place, name in enumerate(self._ranked)}
-        self._concludes = {
-            name: tuple(f for a in programs[name].actions if a.kind == "conclude" for f in a.about)
-            for name in rules
-        }
+        self._concludes = {name: concluded_by(programs[name]) for name in rules}
         self._fields = _fields_used(programs[name] for name in rules)
         self._width = max((len(programs[name].conditions) for name in rules), default=1)
         self._local = threading.local()
@@ -221,6 +220,25 @@ class RuleSet:
         fire.__name__ = _name("rule", name)
         salience = -(self._order[name] * RULES_A_LAYER + self._rank[name])
         return experta.Rule(*_patterns(self._programs[name]), salience=salience)(fire)
+
+
+def concluded_by(program: Program) -> tuple[str, ...]:
+    """Return what a rule concludes."""
+    return tuple(
+        fact for action in program.actions if action.kind == "conclude" for fact in action.about
+    )
+
+
+def rule_sets(knowledge: Knowledge, left_out: frozenset[str]) -> dict[str, RuleSet]:
+    """Return the rules of each stage, compiled; ``left_out`` are rules about steps."""
+    chosen = {name: rule for name, rule in knowledge.rules.items() if name not in left_out}
+    return {
+        stage: RuleSet(
+            {name: rule for name, rule in chosen.items() if rule.stage == stage},
+            knowledge.programs,
+        )
+        for stage in STAGES
+    }
 
 
 def matched_findings(program: Program, view: CaseView) -> list[int]:

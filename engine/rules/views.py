@@ -1,7 +1,7 @@
 """What the rules see of a case, and how a condition is tested against it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from engine.knowledge.rule_language import (
@@ -44,6 +44,10 @@ class CaseView:
     def of(self, check: str) -> tuple[FindingView, ...]:
         """Return the findings of one check."""
         return tuple(one for one in self.findings if one.check == check)
+
+    def with_beliefs(self, beliefs: Mapping[str, float]) -> "CaseView":
+        """Return what the conclude stage sees: the case and the belief in each cause."""
+        return replace(self, beliefs=beliefs)
 
 
 def machine_holds(test: MachineTest, value: Any) -> bool:

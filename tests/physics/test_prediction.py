@@ -15,7 +15,7 @@ from scipy.stats import norm
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge
 from engine.physics.band import OPEN_OHMS, Band, open_band
-from engine.physics.conditions import Asked
+from engine.physics.conditions import MeasurementConditions
 from engine.physics.machine import Machine, Variant
 from engine.physics.model import Model, build_variant
 from engine.physics.prediction import (
@@ -248,7 +248,7 @@ def test_the_third_pin_of_a_body_ground_part_leads_nowhere(
 ) -> None:
     """From pull pin to the plug's ground pin a body-ground part says nothing of its winding; a
     case-ground part says the same as measured to the body's joint (common practice, no source)."""
-    asked = Asked("pull-winding-ohms", measured_to="ground-pin")
+    asked = MeasurementConditions("pull-winding-ohms", measured_to="ground-pin")
     body = diagnoser.models.get(Machine("fuel-shutoff", "ignition-timed", "body-ground"))
     case = diagnoser.models.get(Machine("fuel-shutoff", "ignition-timed", "case-ground"))
     there = case.prediction(asked)

@@ -11,7 +11,7 @@ from engine.answer.words import band_words
 from engine.diagnosis import shipped
 from engine.physics.machine import Machine
 from engine.physics.prediction import ReadingPrediction
-from engine.reasoning.qualify import Corrected, correct
+from engine.reasoning.observe import Observation, observe
 from engine.reasoning.request import read_request
 
 CONTROLS = {
@@ -36,7 +36,7 @@ def machines(draw: st.DrawFn) -> dict[str, Any]:
 
 
 @st.composite
-def readings(draw: st.DrawFn) -> Corrected:
+def readings(draw: st.DrawFn) -> Observation:
     """Draw a reading near the limits of what good machines show, or anywhere."""
     machine = draw(machines())
     diagnoser = shipped()
@@ -53,7 +53,7 @@ def readings(draw: st.DrawFn) -> Corrected:
     if meter is not None:
         finding["meter"] = meter
     request = read_request({"machine": machine, "findings": [finding]}, diagnoser.knowledge)
-    return correct(model, request.findings[0])
+    return observe(model, request.findings[0])
 
 
 def printed(words: str) -> tuple[float, float] | None:
@@ -66,7 +66,7 @@ def printed(words: str) -> tuple[float, float] | None:
 
 @settings(max_examples=150, deadline=None)
 @given(reading=readings())
-def test_good_is_exactly_what_lies_inside_the_printed_healthy_band(reading: Corrected) -> None:
+def test_good_is_exactly_what_lies_inside_the_printed_healthy_band(reading: Observation) -> None:
     """On every machine a reading is good if and only if it lies inside the band as printed, which
     says so where no reading can be told to be good: then a reading inside is cannot-say."""
     assert reading.value is not None

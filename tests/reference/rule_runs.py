@@ -8,7 +8,8 @@ import clips
 
 from engine import Diagnoser, Knowledge
 from engine.knowledge.items import Rule
-from engine.reasoning.qualify import effects_of, with_beliefs
+from engine.reasoning.conclusions import late_firings
+from engine.reasoning.effects import effects_of
 from engine.rules.compile import Firing
 from engine.rules.views import CaseView, FindingView
 from tests.reference.clips_export import constructs, tag_slot, walk
@@ -169,10 +170,10 @@ class Engine:
         view, diagnoser = view_of(case), self._diagnoser
         first = diagnoser.rule_sets["qualify"].run(view)
         effects = effects_of(self._knowledge, view, first)
-        late_view = with_beliefs(view, case.beliefs)
-        firings = [*first, *diagnoser._late(late_view, first, effects)]
-        hit = [(one["rule"], one["finding"], 0.0) for one in effects.set_aside]
-        hit += [(one["rule"], one["finding"], one["keep"]) for one in effects.weakened]
+        late_view = view.with_beliefs(case.beliefs)
+        firings = [*first, *late_firings(diagnoser.rule_sets, late_view, first, effects)]
+        hit = [(one.rule, one.finding, 0.0) for one in effects.set_aside]
+        hit += [(one.rule, one.finding, one.keep) for one in effects.weakened]
         outcome = Outcome(
             frozenset(one.rule for one in firings),
             frozenset(fact for one in firings for fact in self._concluded(one)),

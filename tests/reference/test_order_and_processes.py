@@ -15,7 +15,7 @@ import yaml
 
 from engine import Diagnoser, Knowledge
 from engine.reasoning.belief import Belief, log_prior, weigh
-from engine.reasoning.qualify import correct
+from engine.reasoning.observe import observe
 from engine.reasoning.request import read_request
 from tests.reference import draws
 
@@ -127,8 +127,8 @@ def test_probabilities_in_any_order(
         model = diagnoser.models.get(rng.choice(machines))
         stated = draws.findings(rng, knowledge, model, rng.randrange(2, 13))
         raw = {"machine": draws.as_request(model.machine), "findings": stated}
-        found = [correct(model, one) for one in read_request(raw, knowledge).findings]
-        weighed = [weigh(model, one.finding, one.value, one.meter) for one in found]
+        found = [observe(model, one) for one in read_request(raw, knowledge).findings]
+        weighed = [weigh(one) for one in found]
         shares = [rng.choice([1.0, 0.3]) for _ in found]
         pairs = list(zip(weighed, shares, strict=True))
         beliefs = []

@@ -18,7 +18,8 @@ from engine.physics.circuit import Floats
 from engine.physics.model import Model
 from engine.physics.prediction import OutcomePrediction
 from engine.reasoning.belief import MAX_DECIBANS, Belief, Weighed, log_prior, weigh
-from engine.reasoning.qualify import Corrected, asked_of, case_view, correct, effects_of
+from engine.reasoning.effects import effects_of
+from engine.reasoning.observe import Observation, case_view, observe
 from engine.reasoning.request import NOT_KNOWN, OPEN, read_request
 from tests.reference import draws
 from tests.reference.bayes_net import Child, Network, decibans, factors_of, of_likelihood
@@ -33,12 +34,12 @@ Figure = Callable[[str], None]
 Sized = Callable[[int], int]
 
 
-def child_of(model: Model, corrected: Corrected, share: float) -> Child:
+def child_of(model: Model, corrected: Observation, share: float) -> Child:
     """Return a finding's node: all outcomes of a check, or a reading's likelihood.
 
     A finding that counts a share enters with its likelihood to that power.
     """
-    finding, prediction = corrected.finding, model.prediction(asked_of(corrected.finding))
+    finding, prediction = corrected.finding, model.prediction(corrected.conditions)
     if finding.outcome == NOT_KNOWN:
         return of_likelihood(np.ones(len(model.hypotheses)))
     if isinstance(prediction, OutcomePrediction):
@@ -58,16 +59,14 @@ class Drawn:
 
     request: dict[str, Any]
     model: Model
-    corrected: tuple[Corrected, ...]
+    corrected: tuple[Observation, ...]
     shares: tuple[float, ...]
     shifts: dict[str, float]
     dropped: tuple[str, ...]
 
     def belief(self) -> Belief:
         """Return the engine's belief."""
-        weighed: list[Weighed] = [
-            weigh(self.model, one.finding, one.value, one.meter) for one in self.corrected
-        ]
+        weighed: list[Weighed] = [weigh(one) for one in self.corrected]
         prior = log_prior(self.model, self.shifts, self.dropped)
         return Belief(self.model, prior, tuple(weighed), self.shares)
 
@@ -89,7 +88,7 @@ def draw(rng: random.Random, knowledge: Knowledge, model: Model) -> Drawn:
     shares = tuple(rng.choice([1.0, 1.0, 1.0, 0.5, 0.3, 0.0]) for _ in found)
     causes = rng.sample(model.causes, 5) if rng.random() < 0.5 else []
     return Drawn(
-        raw, model, tuple(correct(model, one) for one in found), shares,
+        raw, model, tuple(observe(model, one) for one in found), shares,
         {name: round(rng.uniform(0.05, 20), 2) for name in causes[:3]}, tuple(causes[3:]),
     )  # fmt: skip
 

@@ -12,7 +12,7 @@ import yaml
 from engine import Diagnoser, Knowledge
 from engine.knowledge.items import Rule
 from engine.physics.model import HEALTHY, ModelStore
-from engine.reasoning.qualify import case_view, correct
+from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import read_request
 from tests.reference.clips_export import walk
 from tests.reference.rule_facts import Case, Drawer
@@ -152,7 +152,7 @@ class Reader:
     def _case(self, rule: str, body: Mapping[str, Any]) -> Case:
         request = read_request(body["request"], self._knowledge)
         model = self._models.get(request.machine)
-        view = case_view(request, [correct(model, one) for one in request.findings])
+        view = case_view(request, [observe(model, one) for one in request.findings])
         beliefs = body.get("beliefs")
         if beliefs is None and rule in self._with_beliefs:
             answer = self._diagnoser.diagnose({**body["request"], "limit": 0, "on_hand": []})

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from engine.knowledge import Knowledge, items
-from engine.rules import experta_gate
+from engine.rules import experta_engine
 from engine.rules.compile import Firing, RuleSet
 from engine.rules.views import CaseView, FindingView
 
@@ -73,7 +73,7 @@ def test_quick_matcher_fires_what_the_stock_matcher_fires(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """experta's own engine and matcher give the same firings in the same order."""
-    monkeypatch.setattr(experta_gate, "QuickEngine", experta_gate.KnowledgeEngine)
+    monkeypatch.setattr(experta_engine, "QuickEngine", experta_engine.KnowledgeEngine)
     stock = rule_sets(knowledge)
     fired = 0
     for seed in range(0, 400, 10):
@@ -82,7 +82,7 @@ def test_quick_matcher_fires_what_the_stock_matcher_fires(
         fired += len(quick["qualify"])
     assert fired > 40
     engine = stock["qualify"]._local.engine
-    assert type(engine.matcher) is experta_gate.ReteMatcher
+    assert type(engine.matcher) is experta_engine.ReteMatcher
 
 
 def test_a_reused_rule_set_equals_a_fresh_one_and_does_not_grow(

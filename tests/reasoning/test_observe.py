@@ -11,7 +11,8 @@ from engine.knowledge import Knowledge, items
 from engine.knowledge.rule_language import read_rule
 from engine.physics.machine import Machine
 from engine.physics.model import Model
-from engine.reasoning.qualify import Corrected, correct, effects_of, shares_of
+from engine.reasoning.effects import effects_of, shares_of
+from engine.reasoning.observe import Observation, observe
 from engine.reasoning.request import read_request
 from engine.rules.compile import Firing
 from engine.rules.views import CaseView, FindingView
@@ -19,21 +20,21 @@ from engine.rules.views import CaseView, FindingView
 CASE = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
 BRAKE = {"duty": "brake-release", "control": "controller-on-request", "coil": "case-ground"}
 SHARP = {"percent": 0.5, "counts": 2, "resolution": 0.001}
-Correct = Callable[..., Corrected]
+Correct = Callable[..., Observation]
 
 
 @pytest.fixture(scope="module")
 def corrected(diagnoser: Diagnoser) -> Correct:
     """Give a function that corrects one reading on a timed machine."""
 
-    def make(check: str, value: float | None = None, unit: str = "ohm", **more: Any) -> Corrected:
+    def make(check: str, value: float | None = None, unit: str = "ohm", **more: Any) -> Observation:
         machine = {**CASE, **more.pop("machine", {})}
         finding: dict[str, Any] = {"check": check, **more}
         if value is not None:
             finding |= {"value": value, "unit": unit}
         checked = read_request({"machine": machine, "findings": [finding]}, diagnoser.knowledge)
         model = diagnoser.models.get(checked.machine)
-        return correct(model, checked.findings[0])
+        return observe(model, checked.findings[0])
 
     return make
 
@@ -121,11 +122,11 @@ def test_only_the_findings_that_match_are_set_aside(knowledge: Knowledge) -> Non
     firing = Firing("ohms-to-dead-pin-body-ground", (0, 2), ())
     effects = effects_of(knowledge, case, [firing])
     assert effects.shares == {0: 0.0, 2: 0.0}
-    assert [one["finding"] for one in effects.set_aside] == [0, 2]
+    assert [one.finding for one in effects.set_aside] == [0, 2]
     entry = effects.set_aside[0]
-    assert entry["rule"] == "ohms-to-dead-pin-body-ground"
-    assert entry["because"]
-    assert entry["instead"]
+    assert entry.rule == "ohms-to-dead-pin-body-ground"
+    assert entry.because
+    assert entry.instead
 
 
 def discounting(knowledge: Knowledge, **actions: dict[str, Any]) -> Knowledge:
@@ -154,7 +155,7 @@ def test_the_strictest_rule_counts(order: str, knowledge: Knowledge) -> None:
     firings = [Firing(name, (0,), ()) for name in order.split()]
     effects = effects_of(base, view(to_pin(0)), firings)
     assert effects.shares == {0: min(keeps[name] for name in order.split())}
-    said = [one["rule"] for one in [*effects.set_aside, *effects.weakened]]
+    said = [one.rule for one in [*effects.set_aside, *effects.weakened]]
     assert sorted(said) == sorted(order.split())
 
 
@@ -189,7 +190,7 @@ def test_context_shifts_multiply(knowledge: Knowledge) -> None:
     effects = effects_of(knowledge, view(), [Firing(first, (), ()), Firing(second, (), ())])
     expected = shifting[first][cause] * shifting[second][cause]
     assert effects.shifts[cause] == pytest.approx(expected)
-    assert effects.shifted_by[cause] == [first, second]
+    assert effects.shifted_by[cause] == (first, second)
 
 
 def test_each_of_two_brakes_is_diagnosed_by_itself(diagnoser: Diagnoser) -> None:

@@ -1,0 +1,234 @@
+"""The answer as values: numbers as numbers, words beside them; ``to_dict`` is the contract's JSON.
+
+A field marked ``known`` is left out of the JSON where it is None; ``key`` is its name there.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, is_dataclass
+from functools import cache
+from typing import Any
+
+from engine.physics.band import Band
+from engine.reasoning.belief import Belief
+from engine.reasoning.effects import Discount
+from engine.reasoning.pairs import Pair
+
+KNOWN = {"known": True}
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """A finding, or a rule on it, that speaks for or against a cause; the weight in decibans."""
+
+    finding: int
+    check: str
+    direction: str
+    weight_db: float
+    observed: str
+    expected_if_cause: str
+    expected_if_healthy: str
+    because: str
+    basis: str
+    verdict: str | None = field(default=None, metadata=KNOWN)
+    counted_share: float | None = field(default=None, metadata=KNOWN)
+    expected_if_cause_range: Band | None = field(default=None, metadata=KNOWN)
+    expected_if_healthy_range: Band | None = field(default=None, metadata=KNOWN)
+
+
+@dataclass(frozen=True)
+class LookBehind:
+    """What may have brought a cause about."""
+
+    cause: str
+    because: str
+
+
+@dataclass(frozen=True)
+class CauseEntry:
+    """A cause with its probability, evidence, remedy and what to mind."""
+
+    id: str
+    name: str
+    probability: float
+    group: int
+    section: str
+    minutes: float
+    evidence: tuple[Evidence, ...]
+    looks_like: str
+    remedy: str
+    proof_of_repair: str
+    look_behind: tuple[LookBehind, ...]
+    before_replacing: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ProofEntry:
+    """Causes that findings prove good, and by what."""
+
+    rule: str
+    says: str
+    next: str
+    findings: tuple[int, ...] = field(metadata={"key": "from"})
+    clears: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Note:
+    """What a rule has to say, in its three parts."""
+
+    rule: str
+    found: str
+    points: str
+    next: str
+
+
+@dataclass(frozen=True)
+class FitEntry:
+    """How well one cause explains the findings, and what else might."""
+
+    verdict: str
+    disagreeing: tuple[int, ...]
+    two_faults_probability: float | None = field(default=None, metadata=KNOWN)
+    pairs: tuple[Pair, ...] | None = field(default=None, metadata=KNOWN)
+    repeat: tuple[int, ...] | None = field(default=None, metadata=KNOWN)
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What a check gives under a cause."""
+
+    cause: str
+    reads: str
+
+
+@dataclass(frozen=True)
+class Leader:
+    """A cause and its probability, if a check came out as it may."""
+
+    cause: str
+    probability: float
+
+
+@dataclass(frozen=True)
+class MeaningEntry:
+    """A result that a check may have, its chance, and the leading causes if it came."""
+
+    outcome: str | None = field(default=None, metadata=KNOWN)
+    reads: str | None = field(default=None, metadata=KNOWN)
+    range: Band | None = field(default=None, metadata=KNOWN)
+    chance: float = 0.0
+    leaders: tuple[Leader, ...] = ()
+
+
+@dataclass(frozen=True)
+class NextCheck:
+    """A check to do next: how, what it saves, and what each result would mean."""
+
+    check: str
+    name: str
+    kind: str
+    minutes: float
+    say: str
+    how: str
+    why: str
+    cautions: tuple[str, ...]
+    saves_minutes: float
+    expect: tuple[Expectation, ...]
+    meanings: tuple[MeaningEntry, ...]
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Whether to check, repair or refer."""
+
+    do: str
+    expected_minutes_if_repair_now: float
+    repair_order: tuple[str, ...]
+    because: str | None
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A caution of the diagnosis as a whole."""
+
+    id: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Scope:
+    """Whether the knowledge covers the case."""
+
+    covered: bool
+    because: str | None
+
+
+@dataclass(frozen=True)
+class TraceRow:
+    """A rule that fired, what it rests on, and what it concluded."""
+
+    rule: str
+    findings: tuple[int, ...]
+    facts: tuple[str, ...]
+    concluded: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A diagnosis. On a machine with two sides the first side's, with those of both in ``sides``.
+
+    ``belief`` is what a further question about the same case needs; it is not in the JSON.
+    """
+
+    knowledge_version: str
+    causes: tuple[CauseEntry, ...]
+    set_aside: tuple[Discount, ...]
+    weakened: tuple[Discount, ...]
+    proofs: tuple[ProofEntry, ...]
+    notes: tuple[Note, ...]
+    fit: FitEntry
+    next_checks: tuple[NextCheck, ...]
+    advice: Advice
+    cautions: tuple[Caution, ...]
+    scope: Scope
+    trace: tuple[TraceRow, ...]
+    side: str | None = field(default=None, metadata=KNOWN)
+    sides: Mapping[str, "Answer"] | None = field(default=None, metadata=KNOWN)
+    belief: Belief | None = field(default=None, repr=False, metadata={"hidden": True})
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the contract's JSON as plain data, keys in their fixed order."""
+        plain: dict[str, Any] = to_plain(self)
+        return plain
+
+
+def to_plain(value: Any) -> Any:
+    """Return dataclasses as dicts and tuples as lists, all the way down."""
+    if isinstance(value, Band):
+        return value.to_dict()
+    if is_dataclass(value):
+        return {
+            key: to_plain(getattr(value, name))
+            for name, key, optional in _keys(value.__class__)
+            if not optional or getattr(value, name) is not None
+        }
+    if isinstance(value, tuple):
+        return [to_plain(member) for member in value]
+    if isinstance(value, Mapping):
+        return {key: to_plain(member) for key, member in value.items()}
+    return value
+
+
+# a discount that leaves nothing has no ``keep``
+_OPTIONAL = {(Discount, "keep")}
+
+
+@cache
+def _keys(kind: type[Any]) -> list[tuple[str, str, bool]]:
+    """Return the fields of a dataclass: attribute, JSON key, and whether None leaves it out."""
+    return [
+        (one.name, one.metadata.get("key") or one.name,
+         bool(one.metadata.get("known")) or (kind, one.name) in _OPTIONAL)
+        for one in fields(kind) if not one.metadata.get("hidden")
+    ]  # fmt: skip

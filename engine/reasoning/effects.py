@@ -1,0 +1,168 @@
+"""What the qualify rules do to a case: findings discounted, causes shifted or dropped, scope."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from engine.knowledge import Knowledge
+from engine.knowledge.rule_language import FindingTest, Program
+from engine.physics.model import HEALTHY
+from engine.reasoning.request import NOT_KNOWN, Finding
+from engine.rules.compile import Firing, concluded_by
+from engine.rules.views import CaseView, FindingView, holds, matching
+
+
+@dataclass(frozen=True)
+class Discount:
+    """A finding that a rule lets count in part (``keep``), or not at all (None), and why."""
+
+    finding: int
+    rule: str
+    because: str
+    instead: str
+    keep: float | None = None
+
+
+@dataclass(frozen=True)
+class Effects:
+    """What the qualify rules do to the case, in the fixed order of the rules."""
+
+    discounts: tuple[Discount, ...] = ()
+    shifts: Mapping[str, float] = field(default_factory=dict)  # cause -> factor on its prior
+    shifted_by: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # cause -> rules
+    dropped_causes: tuple[str, ...] = ()
+    dropped_checks: tuple[str, ...] = ()
+    out_of_scope: str | None = None
+
+    @property
+    def set_aside(self) -> tuple[Discount, ...]:
+        """Return the findings that do not count."""
+        return tuple(entry for entry in self.discounts if entry.keep is None)
+
+    @property
+    def weakened(self) -> tuple[Discount, ...]:
+        """Return the findings that count in part."""
+        return tuple(entry for entry in self.discounts if entry.keep is not None)
+
+    @property
+    def shares(self) -> dict[int, float]:
+        """Return how much counts of each finding that some rule discounts, the least of any."""
+        found: dict[int, float] = {}
+        for entry in self.discounts:
+            found[entry.finding] = min(entry.keep or 0.0, found.get(entry.finding, 1.0))
+        return found
+
+    def without(self, excluded: Sequence[str]) -> "Effects":
+        """Return the effects when causes were put right and the complaint is unchanged."""
+        if not excluded:
+            return self
+        return replace(self, dropped_causes=(*self.dropped_causes, *excluded, HEALTHY))
+
+
+def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) -> Effects:
+    """Collect what the rules that fired do, in their fixed order."""
+    concluded = frozenset(
+        fact for firing in firings for fact in concluded_by(knowledge.programs[firing.rule])
+    )
+    discounts: list[Discount] = []
+    shifts: dict[str, float] = {}
+    shifted_by: dict[str, tuple[str, ...]] = {}
+    dropped: dict[str, list[str]] = {"drop_causes": [], "drop_checks": []}
+    out_of_scope = None
+    for firing in firings:
+        rule, program = knowledge.rules[firing.rule], knowledge.programs[firing.rule]
+        because = f"{rule.because.found} {rule.because.points}"
+        for action in program.actions:
+            if action.kind in ("set_aside", "weaken"):
+                keep = None if action.kind == "set_aside" else action.keep
+                discounts += [
+                    Discount(index, rule.id, because, rule.because.next, keep)
+                    for index in _targets(program, action.about, view, concluded)
+                ]
+            elif action.kind == "shift":
+                weighed = _weighed_by_tables(knowledge, view, firings, firing)
+                for cause, factor in action.factors:
+                    if cause not in weighed:
+                        shifts[cause] = shifts.get(cause, 1.0) * factor
+                        shifted_by[cause] = (*shifted_by.get(cause, ()), rule.id)
+            elif action.kind in dropped:
+                dropped[action.kind] += action.about
+            elif action.kind == "out_of_scope":
+                out_of_scope = f"{because} {rule.because.next}"
+    return Effects(
+        tuple(discounts), shifts, shifted_by, tuple(dropped["drop_causes"]),
+        tuple(dropped["drop_checks"]), out_of_scope,
+    )  # fmt: skip
+
+
+def findings_behind(knowledge: Knowledge, firings: Sequence[Firing], firing: Firing) -> list[int]:
+    """Return the findings that a firing rests on, through other rules' conclusions too."""
+    found, seen, todo = set(firing.findings), {firing.rule}, list(firing.facts)
+    while todo:
+        fact = todo.pop()
+        for other in firings:
+            actions = knowledge.programs[other.rule].actions
+            makes = any(one.kind == "conclude" and fact in one.about for one in actions)
+            if makes and other.rule not in seen:
+                seen.add(other.rule)
+                found.update(other.findings)
+                todo += other.facts
+    return sorted(found)
+
+
+def _weighed_by_tables(
+    knowledge: Knowledge, view: CaseView, firings: Sequence[Firing], firing: Firing
+) -> set[str]:
+    """Return the causes that the tables of the findings behind a firing weigh already.
+
+    A finding speaks once: shifting those causes as well would count it twice.
+    """
+    behind = set(findings_behind(knowledge, firings, firing))
+    checks = {one.check for one in view.findings if one.index in behind}
+    tables = [knowledge.checks[name].outcomes for name in checks]
+    return {row.split("/")[0] for table in tables if table is not None for row in table.given}
+
+
+def _targets(
+    program: Program, checks: Sequence[str], view: CaseView, concluded: frozenset[str]
+) -> list[int]:
+    """Return the findings that an action on checks hits.
+
+    Those that the rule's own tests of these checks matched; all of a check that the rule does not
+    test (it then speaks of a finding because of something else). Of several findings of one check
+    only those are hit for which the rule holds without the others, if there are such.
+    """
+    hit: list[int] = []
+    for check in checks:
+        tests = [
+            test
+            for test in program.walk()
+            if isinstance(test, FindingTest) and check in test.checks and not test.absent
+        ]
+        found = (
+            {one for test in tests for one in matching(test, view) if one.check == check}
+            if tests
+            else set(view.of(check))
+        )
+        alone = {one for one in found if _holds_alone(program, one, view, concluded)}
+        hit += [one.index for one in alone or found]
+    return sorted(set(hit))
+
+
+def _holds_alone(
+    program: Program, finding: FindingView, view: CaseView, concluded: frozenset[str]
+) -> bool:
+    """Return whether a rule holds when a finding is the only one of its check."""
+    if len(view.of(finding.check)) == 1:
+        return True
+    kept = tuple(one for one in view.findings if one.check != finding.check or one is finding)
+    narrowed = replace(view, findings=kept)
+    return all(holds(test, narrowed, concluded) for test in program.conditions)
+
+
+def shares_of(effects: Effects, findings: Sequence[Finding]) -> tuple[float, ...]:
+    """Return how much of each finding counts."""
+    shares = effects.shares
+    return tuple(
+        0.0 if finding.outcome == NOT_KNOWN else shares.get(finding.index, 1.0)
+        for finding in findings
+    )
