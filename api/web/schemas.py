@@ -51,6 +51,22 @@ def positions(
     return fields.List(place, required=required, data_key=data_key, metadata=about)
 
 
+class BandSchema(Schema):
+    """Limits of what a check would read, as printed; null is no limit."""
+
+    open = fields.Boolean(metadata={"description": "True: over range, and there are no limits."})
+    low = fields.Float(allow_none=True, metadata={"description": "Least that it would read."})
+    high = fields.Float(allow_none=True, metadata={"description": "Most that it would read."})
+    unit = fields.String(metadata={"description": "Unit of the limits."})
+    doubt = fields.String(
+        validate=validate.OneOf(["meter", "machine"]),
+        metadata={
+            "description": "Why no reading inside can be called good: the meter is too coarse, or "
+            "good machines of the kinds that it may be read far apart."
+        },
+    )
+
+
 class EvidenceSchema(Schema):
     """What one finding says about one cause."""
 
@@ -80,6 +96,8 @@ class EvidenceSchema(Schema):
         validate=validate.Range(min=0, max=1),
         metadata={"description": "How much of the finding counts, when a rule weakened it."},
     )
+    expected_if_cause_range = fields.Nested(BandSchema)
+    expected_if_healthy_range = fields.Nested(BandSchema)
 
 
 class LookBehindSchema(Schema):
@@ -191,6 +209,23 @@ class ExpectSchema(Schema):
     reads = text("What the check would read or show, with its unit.")
 
 
+class LeaderSchema(Schema):
+    """A cause, if a check came out as it may."""
+
+    cause = text("Id of the cause.")
+    probability = number("Belief in it then, from 0 to 1.", validate=validate.Range(0, 1))
+
+
+class MeaningSchema(Schema):
+    """A result that a check may have, and what it would mean."""
+
+    outcome = fields.String(metadata={"description": "Id of the outcome."})
+    reads = fields.String(metadata={"description": "A stretch of readings, in words."})
+    range = fields.Nested(BandSchema)
+    chance = number("How likely this result is, from 0 to 1.", validate=validate.Range(0, 1))
+    leaders = each(LeaderSchema, "The most probable causes if it came, the likeliest first.")
+
+
 class NextCheckSchema(Schema):
     """A check that is worth doing next."""
 
@@ -207,6 +242,7 @@ class NextCheckSchema(Schema):
         "the saving, puts it first."
     )
     expect = each(ExpectSchema, "What it would read under each likely cause.")
+    meanings = each(MeaningSchema, "What each of its results would mean.")
     cautions = texts("Dangers of this step, and what to do about them.")
 
 

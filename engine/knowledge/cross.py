@@ -187,7 +187,7 @@ def _twice_faults(rule: items.Rule, knowledge: "Knowledge") -> list[Fault]:
     """Return a fault for each cause that a rule shifts and its findings' tables weigh already.
 
     Only the rule's own tests are looked at; for what stands behind conclusions the engine leaves
-    the shift out when the case is at hand (engine.reasoning.qualify.effects_of).
+    the shift out when the case is at hand (engine.reasoning.effects.effects_of).
     """
     faults = []
     tests = list(knowledge.programs[rule.id].walk())
