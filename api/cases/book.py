@@ -7,7 +7,8 @@ so that everybody gets through.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -17,27 +18,33 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.cases import edits, lists, numbers, texts
-from api.cases.case import Case, CasePage, CaseStep
-from api.cases.diagnosis import CaseDiagnosis, Engine, diagnose_case, diagnosed, summary
+from api.cases.case import Case, CaseDiagnosis, CasePage, CaseStep
+from api.cases.diagnosis import Engine, diagnose_case
 from api.cases.edits import Edit
 from api.cases.errors import NoSuchCase, StaleCase
 from api.cases.events import KINDS, enqueue
+from api.cases.idempotency import Also
+from api.cases.kept_diagnoses import keep, kept, made_with
+from api.cases.learning import LearningDiagnoser
 from api.cases.rows import case_of, new_row, step_of, update_row
 from api.cases.work_order import work_order
-from api.store import Database
+from api.store import Database, StoreUnavailableError
 from api.store.models import BY, CaseRow, StepRow
 from engine import Fault, Knowledge, RequestError
 
 if TYPE_CHECKING:
     from api.service import Service
 
-Also = Callable[[Session, Case], None]
 DRAWS = 20
 FREE_TRIES = 5  # beside the store; then the case is held while the engine is asked
 EVENTS = {
     "opened": "case.opened", "finding-added": "finding.added", "changed": "case.changed",
     "finding-withdrawn": "finding.withdrawn", "closed": "case.closed", "reopened": "case.reopened",
 }  # fmt: skip
+
+
+class _NumberTakenError(Exception):
+    """A case has the number that was drawn."""
 
 
 class _OvertakenError(Exception):
@@ -83,20 +90,43 @@ class Book:
     def open(self, data: Mapping[str, Any], by: str, also: Also | None = None) -> Case:
         """Open a case."""
         _check_by(by)
+        edit = edits.opened(data, "", by, self._now())
+        case = diagnose_case(self.engine, edit.case, edit.sent)
         for _ in range(DRAWS):  # a number that is taken is drawn again
-            done = edits.opened(data, self._draw(), by, self._now())
-            diagnosis = diagnose_case(self.engine, done.case, done.sent)
-            write = partial(self._write_new, done=done, diagnosis=diagnosis, by=by, also=also)
-            try:
+            numbered = replace(edit, case=replace(case, number=self._draw()))
+            write = partial(self._write_new, edit=numbered, by=by, also=also)
+            with suppress(_NumberTakenError):
                 return self.database.write(write)
-            except IntegrityError:
-                continue
         raise RuntimeError(f"no free case number was drawn in {DRAWS} tries")
 
     def get(self, number: str) -> Case:
-        """Return the case as it stands."""
+        """Return the case as it stands, without its diagnosis."""
         with self.database.reading() as session:
             return case_of(self._row(session, number))
+
+    def diagnosed(self, number: str) -> Case:
+        """Return the case with its diagnosis: the kept one, where it is still what would be said.
+
+        Else the engine is asked, and what it says is kept.
+        """
+        with self.database.reading() as session:
+            row = self._row(session, number)
+            found = kept(session, row.order, row.version, self._made_with())
+            case = case_of(row, found)
+        if found is not None:
+            return case
+        found = diagnose_case(self.engine, case).diagnosis
+        assert found is not None  # it was just made
+        write = partial(keep, order=row.order, version=case.version, found=found)
+        with suppress(IntegrityError, StoreUnavailableError):  # somebody else may have kept it
+            self.database.write(write)
+        return replace(case, diagnosis=found)
+
+    def diagnosis_before(self, case: Case) -> CaseDiagnosis | None:
+        """Return the kept diagnosis of the version before; None where it is not there any more."""
+        with self.database.reading() as session:
+            row = self._row(session, case.number)
+            return kept(session, row.order, case.version - 1, self._made_with())
 
     def list(
         self, *, state: str | None = None, fleet_number: str | None = None, text: str | None = None,
@@ -171,17 +201,22 @@ class Book:
         ``places[i]`` is the place in the case of what the answer calls finding ``i``;
         ``left_out`` are findings that the present knowledge does not take, and why.
         """
-        return diagnosed(self.engine, self.get(number))
+        return self.diagnosed(number).diagnosis_dict()
 
     def work_order(self, number: str) -> dict[str, Any]:
         """Return the case as a work order, with the present diagnosis; see api.cases.work_order."""
-        case = self.get(number)
-        return work_order(case.to_dict(), diagnosed(self.engine, case), self.knowledge)
+        case = self.diagnosed(number)
+        return work_order(case.to_dict(), case.diagnosis_dict(), self.knowledge)
 
     def steps(self, number: str, since: int = 0) -> Sequence[CaseStep]:
         """Return the steps after version ``since``, oldest first."""
         with self.database.reading() as session:
             return self._steps(session, self._row(session, number), since)
+
+    def _made_with(self) -> str:
+        engine = self.engine
+        present = engine.present() if isinstance(engine, LearningDiagnoser) else self
+        return made_with(present.knowledge.version)
 
     def _row(self, session: Session, number: str, hold: bool = False) -> CaseRow:
         """Return the case's row. Raises NoSuchCase that tells a slip and what it may have been."""
@@ -207,11 +242,11 @@ class Book:
         for _ in range(FREE_TRIES):
             with self.database.reading() as session:
                 case = self._seen(session, task)
-            worked = self._worked(case, task)
-            if worked is None:
+            edit = self._edited(case, task)
+            if edit is None:
                 return case
             try:
-                return self.database.write(partial(self._write, task=task, worked=worked))
+                return self.database.write(partial(self._write, task=task, edit=edit))
             except _OvertakenError:
                 continue
         return self.database.write(partial(self._write_held, task=task))
@@ -225,52 +260,57 @@ class Book:
             raise StaleCase(case_of(row), changes)
         return case_of(row)
 
-    def _worked(self, case: Case, task: "_Task") -> "_Worked | None":
+    def _edited(self, case: Case, task: "_Task") -> Edit | None:
+        """Return the next version with its diagnosis; None when nothing changes."""
         at = max(case.changed_at, self._now())  # the clock may step back; versions do not
-        done = task.edit(case, at)
-        if done is None:
+        edit = task.edit(case, at)
+        if edit is None:
             return None
-        return _Worked(case.version, at, done, diagnose_case(self.engine, done.case, done.sent))
+        after = replace(edit.case, version=case.version + 1, changed_at=at)
+        return replace(edit, case=diagnose_case(self.engine, after, edit.sent))
 
-    def _write_new(
-        self, session: Session, done: Edit, diagnosis: CaseDiagnosis, by: str, also: Also | None
-    ) -> Case:
-        row = new_row(done.case, summary(diagnosis), self.knowledge)
+    def _write_new(self, session: Session, edit: Edit, by: str, also: Also | None) -> Case:
+        row = new_row(edit.case, self.knowledge)
         session.add(row)
-        return self._finish(session, row, done, by, also)
+        try:
+            session.flush()
+        except IntegrityError as error:
+            raise _NumberTakenError from error
+        return self._finish(session, row, edit, by, also)
 
-    def _write(self, session: Session, task: "_Task", worked: "_Worked") -> Case:
+    def _write(self, session: Session, task: "_Task", edit: Edit) -> Case:
         row = self._row(session, task.number, hold=True)
-        if row.version != worked.version:
+        if row.version != edit.case.version - 1:
             raise _OvertakenError
-        done = worked.done
-        update_row(row, done.case, worked.at, summary(worked.diagnosis), self.knowledge)
-        return self._finish(session, row, done, task.by, task.also)
+        update_row(row, edit.case, self.knowledge)
+        return self._finish(session, row, edit, task.by, task.also)
 
     def _write_held(self, session: Session, task: "_Task") -> Case:
         case = self._seen(session, task, hold=True)
-        worked = self._worked(case, task)
-        return case if worked is None else self._write(session, task, worked)
+        edit = self._edited(case, task)
+        return case if edit is None else self._write(session, task, edit)
 
     def _finish(
-        self, session: Session, row: CaseRow, done: Edit, by: str, also: Also | None
+        self, session: Session, row: CaseRow, edit: Edit, by: str, also: Also | None
     ) -> Case:
-        """Add the step and the event, and let the caller add what belongs to it."""
+        """Add step, diagnosis and event, and let the caller add what belongs to it."""
+        case = edit.case
         session.flush()
         session.add(
             StepRow(
-                case_order=row.order, version=row.version, kind=done.kind, by=by,
-                at=row.changed_at, body=done.changed, diagnosis=row.leading,
+                case_order=row.order, version=case.version, kind=edit.kind, by=by,
+                at=case.changed_at, body=edit.changed, diagnosis=case.leading,
             )
         )  # fmt: skip
-        found = case_of(row)
-        if EVENTS[done.kind] in KINDS:
-            data = {"case": found.to_dict(), "by": by, "changed": done.changed}
-            enqueue(session, EVENTS[done.kind], data, self._now())
+        if case.diagnosis is not None:
+            keep(session, row.order, case.version, case.diagnosis)
+        if EVENTS[edit.kind] in KINDS:
+            data = {"case": case.to_dict(), "by": by, "changed": edit.changed}
+            enqueue(session, EVENTS[edit.kind], data, self._now())
         session.flush()
         if also is not None:
-            also(session, found)
-        return found
+            also(session, case)
+        return case
 
 
 @dataclass(frozen=True)
@@ -282,16 +322,6 @@ class _Task:
     expected: int | None
     edit: Callable[[Case, datetime], Edit | None]
     also: Also | None
-
-
-@dataclass(frozen=True)
-class _Worked:
-    """What a task makes of the case at one version."""
-
-    version: int
-    at: datetime
-    done: Edit
-    diagnosis: CaseDiagnosis
 
 
 def _unknown(session: Session, error: numbers.NotANumberError) -> NoSuchCase:

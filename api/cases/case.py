@@ -88,6 +88,42 @@ class Outcome:
 
 
 @dataclass(frozen=True)
+class CaseDiagnosis:
+    """The engine's answer on a case, the places of the findings that it saw, and the others.
+
+    ``answer`` has every cause; it is None when the present knowledge takes no such case.
+    ``places[i]`` is the place in the case of what the answer calls finding ``i``; ``left_out``
+    are findings that the present knowledge does not take, and why.
+    """
+
+    answer: Json | None
+    places: tuple[int, ...]
+    left_out: tuple[Json, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as JSON, as it is kept."""
+        return vars(self) | {"places": list(self.places), "left_out": list(self.left_out)}
+
+    @classmethod
+    def of(cls, kept: Json) -> "CaseDiagnosis":
+        """Return the diagnosis that ``to_dict`` gave."""
+        return cls(kept["answer"], tuple(kept["places"]), tuple(kept["left_out"]))
+
+    def shown(self, limit: int) -> dict[str, Any]:
+        """Return the answer as callers get it: its first ``limit`` causes, 0 for all."""
+        found = cut(self.answer, limit) if self.answer else {"causes": [], "next_checks": []}
+        return {**found, "places": list(self.places), "left_out": list(self.left_out)}
+
+
+def cut(answer: Json, limit: int) -> dict[str, Any]:
+    """Return an answer with its first ``limit`` causes, of each side where there are two."""
+    shorter = {**answer, "causes": answer["causes"][: limit or None]}
+    if "sides" in answer:
+        shorter["sides"] = {side: cut(one, limit) for side, one in answer["sides"].items()}
+    return shorter
+
+
+@dataclass(frozen=True)
 class Case:
     """A case at one version, or as the next version will be."""
 
@@ -106,7 +142,9 @@ class Case:
     settings: Json = field(default_factory=dict)  # of SETTINGS, those that were given
     findings: tuple[CaseFinding, ...] = ()
     outcome: Outcome | None = None
-    leading: Json | None = None  # leading causes and next check, see judging.summary
+    leading: Json | None = None  # leading causes and next check, see diagnosis.summary
+    # the engine's whole answer; None where the case was read without it, see Book.diagnosed
+    diagnosis: CaseDiagnosis | None = field(default=None, compare=False, repr=False)
 
     @property
     def shown_number(self) -> str:
@@ -143,6 +181,12 @@ class Case:
         """Return the request that the engine is asked with."""
         findings = [dict(one.body) for one in self.counted]
         return {"machine": dict(self.machine), "findings": findings, **self.settings}
+
+    def diagnosis_dict(self) -> dict[str, Any]:
+        """Return the diagnosis as JSON, as callers see it. Needs a case that has one."""
+        assert self.diagnosis is not None
+        about = {"number": self.shown_number, "version": self.version}
+        return about | self.diagnosis.shown(self.limit)
 
     def without(self, places: set[int]) -> "Case":
         """Return the case without the findings at these places."""
@@ -188,7 +232,7 @@ class CaseStep:
     at: datetime
     words: str
     changed: Json
-    diagnosis: Json | None  # see judging.summary
+    diagnosis: Json | None  # see diagnosis.summary
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as JSON."""

@@ -5,14 +5,15 @@ out and named, never lost, and never stands in the way of what is added to the c
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
-from api.cases.case import Case, CaseFinding
+from api.cases.case import Case, CaseDiagnosis, CaseFinding, Json, cut
 from engine import Fault, RequestError
 
 _PLACE = re.compile(r"findings\[(\d+)\]")
 MOST_CAUSES = 5
+LIMITS = range(1001)  # as the engine's request has them
 
 
 class Engine(Protocol):
@@ -30,23 +31,32 @@ class Sent:
     head: bool = False  # machine, on_hand, excluded or limit were sent
 
 
-@dataclass(frozen=True)
-class CaseDiagnosis:
-    """The engine's answer, the places of the findings that it saw, and what it was not shown."""
-
-    answer: dict[str, Any] | None
-    places: tuple[int, ...]
-    left_out: tuple[dict[str, Any], ...] = ()
+NOTHING_SENT = Sent()
 
 
-def diagnose_case(engine: Engine, case: Case, sent: Sent) -> CaseDiagnosis:
-    """Diagnose the case. Raises RequestError with paths into what was sent, if that is at fault."""
+def diagnose_case(engine: Engine, case: Case, sent: Sent = NOTHING_SENT) -> Case:
+    """Return the case with its diagnosis, and with what it shows of it.
+
+    Raises RequestError with paths into what was sent, if that is at fault.
+    """
+    found = _diagnosed(engine, case, sent)
+    return replace(case, diagnosis=found, leading=summary(found, case.limit))
+
+
+def _diagnosed(engine: Engine, case: Case, sent: Sent) -> CaseDiagnosis:
     shown = case.counted
     try:
-        answer = engine.diagnose(case.request())
+        answer = engine.diagnose(_request(case))
     except RequestError as error:
         return _without_old_faults(engine, case, sent, error)
     return CaseDiagnosis(answer, tuple(one.place for one in shown))
+
+
+def _request(case: Case) -> dict[str, Any]:
+    """Return the request for every cause. A limit that is none is left for the engine to refuse."""
+    request, limit = case.request(), case.settings.get("limit", 0)
+    whole = type(limit) is int and limit in LIMITS
+    return request | {"limit": 0} if whole else request
 
 
 def _without_old_faults(
@@ -58,7 +68,7 @@ def _without_old_faults(
     if stuck or not old:
         messages = [{"place": None, "because": str(fault)} for fault in stuck]
         return CaseDiagnosis(None, (), tuple(messages))
-    found = diagnose_case(engine, case.without(set(old)), sent)
+    found = _diagnosed(engine, case.without(set(old)), sent)
     left_out = [{"place": place, "because": why} for place, why in sorted(old.items())]
     return CaseDiagnosis(found.answer, found.places, (*left_out, *found.left_out))
 
@@ -87,12 +97,13 @@ def _sorted(
     return mine, old, stuck
 
 
-def summary(diagnosis: CaseDiagnosis) -> dict[str, Any]:
+def summary(diagnosis: CaseDiagnosis, limit: int) -> dict[str, Any]:
     """Return what a case shows of its diagnosis: the leading causes and the next check."""
-    left_out, answer = list(diagnosis.left_out), diagnosis.answer
-    if answer is None:
+    left_out = list(diagnosis.left_out)
+    if diagnosis.answer is None:
         return {"knowledge_version": None, "causes": [], "next_check": None, "fit": None,
                 "advice": None, "covered": None, "left_out": left_out}  # fmt: skip
+    answer = cut(diagnosis.answer, limit)
     short = {"knowledge_version": answer["knowledge_version"], **_short(answer)}
     if "sides" in answer:
         short["side"] = answer["side"]
@@ -100,15 +111,7 @@ def summary(diagnosis: CaseDiagnosis) -> dict[str, Any]:
     return {**short, "left_out": left_out}
 
 
-def diagnosed(engine: Engine, case: Case) -> dict[str, Any]:
-    """Return the engine's whole answer on the case, and where its findings stand in the case."""
-    found = diagnose_case(engine, case, Sent())
-    more = {"places": [*found.places], "left_out": [*found.left_out]}
-    about = {"number": case.shown_number, "version": case.version}
-    return {**about, **(found.answer or {"causes": [], "next_checks": []}), **more}
-
-
-def _short(answer: dict[str, Any]) -> dict[str, Any]:
+def _short(answer: Json) -> dict[str, Any]:
     first = answer["next_checks"][0] if answer["next_checks"] else None
     keys = ("check", "name", "kind", "minutes", "say")
     return {

@@ -19,7 +19,7 @@ from api.cases.case import (
     Outcome,
     Withdrawal,
 )
-from api.cases.diagnosis import Sent
+from api.cases.diagnosis import NOTHING_SENT, Sent
 from api.cases.errors import ClosedCase, NoSuchFinding, OpenCase
 from engine import Fault, Knowledge, RequestError
 from engine.knowledge.cross import applies
@@ -27,7 +27,6 @@ from engine.knowledge.faults import unknown
 
 MOST_FINDINGS = 1000  # withdrawn ones too; the engine takes 500 that count
 MOST_MINUTES = 100_000
-NOTHING_SENT = Sent()
 NOT_A_CAUSE = {"healthy": "nothing was wrong", "outside": "it was outside this circuit",
                "unknown": "it was never found"}  # fmt: skip
 

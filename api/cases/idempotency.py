@@ -1,36 +1,46 @@
-"""Answers kept under an Idempotency-Key, each written in the transaction that it tells of.
+"""What is sent twice is done once: HTTP requests with an Idempotency-Key, and the desk's forms.
 
-So a request that is sent twice, or twice at once, is done once: whoever comes second finds the
-answer, or finds that it was written meanwhile and takes that. Answers are kept for a day.
+The key is claimed before any work, by a row that only one caller can insert; whoever comes second
+waits for the reply and gets it. The reply is written in the transaction of the step that it tells
+of, so it is there exactly when the step is. A claim whose caller died is free after ``LEASE``.
 """
 
 import hashlib
-from collections.abc import Mapping
+import time
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from functools import partial
 
-from sqlalchemy import delete, select, tuple_
+from sqlalchemy import ColumnElement, delete, select, tuple_, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from api.store import Database
+from api.cases.case import Case
+from api.store import Database, StoreUnavailableError
 from api.store.models import KeptAnswer
 
 KEPT = timedelta(hours=24)
-PRUNED = 50  # old answers thrown away with each new one
+LEASE = timedelta(seconds=10)  # longer than a step takes; who is slower is undone, not doubled
+LOOK_SECONDS = 0.05  # between two looks for the other one's reply
+WAIT_SECONDS = 30.0
+PRUNED = 50  # old replies thrown away with each new one
+UNANSWERED = 0  # the status of a claim
+Also = Callable[[Session, Case], None]  # what a step of the book does besides, in its transaction
+_COLUMNS = (KeptAnswer.caller, KeptAnswer.key)
 
 
 class KeyReusedError(Exception):
     """The same key came with another request."""
 
 
-class KeptMeanwhileError(Exception):
-    """An answer to the same key was written by somebody else; this step is undone."""
+class _LostClaimError(Exception):
+    """The claim ran out and somebody else has it; this step is undone."""
 
 
 @dataclass(frozen=True)
-class Mark:
+class RequestKey:
     """What tells one request from another: who sent it, its key, and what it asks."""
 
     caller: str
@@ -39,12 +49,57 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Answer:
-    """An answer as it is sent."""
+class Reply:
+    """An answer as it is sent; ``replayed`` where it is to an earlier request."""
 
     status: int
-    headers: Mapping[str, Any]
+    headers: dict[str, str]
     body: str
+    replayed: bool = False
+
+
+@dataclass(frozen=True)
+class _Claim:
+    """A key that is this caller's until ``at`` + LEASE."""
+
+    key: RequestKey
+    at: datetime
+
+    @property
+    def row(self) -> tuple[ColumnElement[bool], ...]:
+        """Return what tells this claim's row from every other."""
+        return (
+            KeptAnswer.caller == self.key.caller,
+            KeptAnswer.key == self.key.key,
+            KeptAnswer.at == self.at,
+        )
+
+    def finish(self, session: Session, case: Case, reply: Callable[[Case], Reply]) -> None:
+        """Write the reply in the step's transaction. Raises _LostClaimError to undo it all."""
+        made = reply(case)
+        values = {"status": made.status, "headers": made.headers, "body": made.body}
+        mine = update(KeptAnswer).where(*self.row, KeptAnswer.status == UNANSWERED)
+        if not session.scalars(mine.values(**values).returning(KeptAnswer.key)).all():
+            raise _LostClaimError
+        _prune(session)
+
+    def release(self, database: Database) -> None:
+        """Give the key back, unless it was answered: the next one may try."""
+        mine = delete(KeptAnswer).where(*self.row, KeptAnswer.status == UNANSWERED)
+        with suppress(StoreUnavailableError):  # the lease runs out
+            database.write(lambda session: session.execute(mine))
+
+    def take(self, session: Session, over: "_Claim | None") -> None:
+        """Insert the claim, in place of one that is over. IntegrityError: somebody was first."""
+        if over is not None:
+            session.execute(delete(KeptAnswer).where(*over.row))
+        session.add(
+            KeptAnswer(
+                caller=self.key.caller, key=self.key.key, fingerprint=self.key.fingerprint,
+                status=UNANSWERED, headers={}, body="", at=self.at,
+            )
+        )  # fmt: skip
+        session.flush()
 
 
 def fingerprint(method: str, path: str, body: bytes) -> str:
@@ -52,46 +107,65 @@ def fingerprint(method: str, path: str, body: bytes) -> str:
     return hashlib.sha256(b"\n".join([method.encode(), path.encode(), body])).hexdigest()
 
 
-def find(database: Database, mark: Mark) -> Answer | None:
-    """Return the answer that is kept. Raises KeyReusedError when it is to another request."""
-    with database.reading() as session:
-        row = session.get(KeptAnswer, (mark.caller, mark.key))
-        if row is None or _old(row.at):
-            return None
-        if row.fingerprint != mark.fingerprint:
-            raise KeyReusedError
-        return Answer(row.status, row.headers, row.body)
+def once(
+    database: Database, key: RequestKey | None, step: Callable[[Also | None], Case],
+    reply: Callable[[Case], Reply],
+) -> Reply:  # fmt: skip
+    """Take a step of the book, or return the reply to the same request.
 
-
-def keep(session: Session, mark: Mark, answer: Answer) -> None:
-    """Write the answer in the caller's transaction. Raises KeptMeanwhileError to undo it all."""
-    kept = session.get(KeptAnswer, (mark.caller, mark.key))
-    if kept is not None and not _old(kept.at):
-        raise KeptMeanwhileError
-    if kept is not None:
-        session.delete(kept)
-        session.flush()
-    session.add(
-        KeptAnswer(
-            caller=mark.caller, key=mark.key, fingerprint=mark.fingerprint, status=answer.status,
-            headers=dict(answer.headers), body=answer.body, at=datetime.now(UTC),
-        )
-    )  # fmt: skip
+    ``step`` hands what it is given to the book as ``also``. Raises KeyReusedError when the key came
+    with another request, StoreUnavailableError, and what ``step`` raises; the key is free then.
+    """
+    if key is None:
+        return reply(step(None))
+    claim = _claimed(database, key)
+    if isinstance(claim, Reply):
+        return claim
     try:
-        session.flush()
-    except IntegrityError as error:  # PostgreSQL waited here for the other one's end
-        raise KeptMeanwhileError from error
-    _prune(session)
+        case = step(partial(claim.finish, reply=reply))
+    except _LostClaimError:
+        return once(database, key, step, reply)
+    finally:
+        claim.release(database)  # of a step that failed, or changed nothing and wrote no reply
+    return reply(case)
 
 
-def _old(at: datetime) -> bool:
-    return datetime.now(UTC) - at > KEPT
+def _claimed(database: Database, key: RequestKey) -> _Claim | Reply:
+    """Return a claim, or the reply that another request with this key has got."""
+    end = time.monotonic() + WAIT_SECONDS
+    while time.monotonic() < end:
+        found = _look(database, key)
+        if isinstance(found, Reply):
+            return found
+        if found is None or _is_over(found):
+            claim = _Claim(key, datetime.now(UTC))
+            with suppress(IntegrityError):  # somebody was first
+                database.write(partial(claim.take, over=found))
+                return claim
+        else:
+            time.sleep(LOOK_SECONDS)
+    raise StoreUnavailableError("the same request is still being worked on; nothing was kept")
+
+
+def _look(database: Database, key: RequestKey) -> Reply | _Claim | None:
+    with database.reading() as session:
+        row = session.get(KeptAnswer, (key.caller, key.key))
+    if row is None or datetime.now(UTC) - row.at > KEPT:
+        return None if row is None else _Claim(key, row.at)
+    if row.fingerprint != key.fingerprint:
+        raise KeyReusedError
+    if row.status == UNANSWERED:
+        return _Claim(key, row.at)
+    return Reply(row.status, dict(row.headers), row.body, replayed=True)
+
+
+def _is_over(claim: _Claim) -> bool:
+    return datetime.now(UTC) - claim.at > LEASE
 
 
 def _prune(session: Session) -> None:
-    """Throw away some of the old answers; what another one is throwing away is left to it."""
-    columns = (KeptAnswer.caller, KeptAnswer.key)
-    old = select(*columns).where(KeptAnswer.at < datetime.now(UTC) - KEPT).limit(PRUNED)
+    """Throw away some of the old replies; what another one is throwing away is left to it."""
+    old = select(*_COLUMNS).where(KeptAnswer.at < datetime.now(UTC) - KEPT).limit(PRUNED)
     keys = [tuple(row) for row in session.execute(old.with_for_update(skip_locked=True))]
     if keys:
-        session.execute(delete(KeptAnswer).where(tuple_(*columns).in_(keys)))
+        session.execute(delete(KeptAnswer).where(tuple_(*_COLUMNS).in_(keys)))

@@ -1,15 +1,13 @@
 """Between a case and its rows in the store."""
 
-from datetime import datetime
-
-from api.cases.case import Case, CaseFinding, CaseStep, Json, Outcome, Withdrawal
+from api.cases.case import Case, CaseDiagnosis, CaseFinding, CaseStep, Json, Outcome, Withdrawal
 from api.cases.texts import TEXTS
 from api.cases.wording import words
 from api.store.models import CaseRow, FindingRow, StepRow
 from engine import Knowledge
 
 
-def case_of(row: CaseRow, whole: bool = True) -> Case:
+def case_of(row: CaseRow, diagnosis: CaseDiagnosis | None = None, whole: bool = True) -> Case:
     """Return a case as it stands in the store; without its findings where it is not ``whole``."""
     return Case(
         number=row.number, version=row.version, state=row.state, opened_at=row.opened_at,
@@ -17,6 +15,7 @@ def case_of(row: CaseRow, whole: bool = True) -> Case:
         **{name: getattr(row, name) for name in TEXTS}, settings=row.settings,
         findings=tuple(_finding_of(one) for one in row.findings) if whole else (),
         outcome=None if row.outcome is None else Outcome.of(row.outcome), leading=row.leading,
+        diagnosis=diagnosis,
     )  # fmt: skip
 
 
@@ -33,26 +32,26 @@ def step_of(row: StepRow, knowledge: Knowledge) -> CaseStep:
     return CaseStep(row.version, row.kind, row.by, row.at, told, row.body, row.diagnosis)
 
 
-def new_row(case: Case, leading: Json, knowledge: Knowledge) -> CaseRow:
+def new_row(case: Case, knowledge: Knowledge) -> CaseRow:
     """Return the row of a new case, its findings with it."""
     row = CaseRow(
         number=case.number, version=case.version, opened_at=case.opened_at,
         opened_by=case.opened_by, findings=[_finding(one) for one in case.findings],
     )  # fmt: skip
-    _set(row, case, case.changed_at, leading, knowledge)
+    _set(row, case, knowledge)
     return row
 
 
-def update_row(row: CaseRow, case: Case, at: datetime, leading: Json, knowledge: Knowledge) -> None:
+def update_row(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
     """Write the next version into the row; findings are added or withdrawn, never taken out."""
-    row.version += 1
+    row.version = case.version
     kept = {one.place: one for one in row.findings}
     for one in case.findings:
         if one.place not in kept:
             row.findings.append(_finding(one))
         elif one.withdrawn is not None and kept[one.place].withdrawn_at is None:
             _withdraw(kept[one.place], one.withdrawn)
-    _set(row, case, at, leading, knowledge)
+    _set(row, case, knowledge)
 
 
 def circuit_of(machine: Json, knowledge: Knowledge) -> str:
@@ -65,8 +64,8 @@ def circuit_of(machine: Json, knowledge: Knowledge) -> str:
     return found[0] if len(found) == 1 else ""
 
 
-def _set(row: CaseRow, case: Case, at: datetime, leading: Json, knowledge: Knowledge) -> None:
-    row.state, row.changed_at = case.state, at
+def _set(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
+    row.state, row.changed_at = case.state, case.changed_at
     said = {name: str(getattr(case, name)) for name in TEXTS}
     for name, value in said.items():
         setattr(row, name, value)
@@ -74,7 +73,7 @@ def _set(row: CaseRow, case: Case, at: datetime, leading: Json, knowledge: Knowl
     row.circuit = circuit_of(case.machine, knowledge)
     row.outcome = case.outcome.to_dict() if case.outcome else None
     row.confirmed = case.outcome.cause if case.outcome else ""
-    row.leading = dict(leading)
+    row.leading = None if case.leading is None else dict(case.leading)
     row.search = "\n".join([case.number, *said.values(), case.opened_by]).casefold()
 
 

@@ -8,14 +8,14 @@ from flask import Response, current_app, request, url_for
 from api import strict_json
 from api.access import role
 from api.cases import StaleCase
-from api.cases.book import Also
 from api.cases.case import Case
-from api.desk import idempotency as once
+from api.cases.idempotency import Also
 from api.desk import pages, steps
 from api.desk import view_model as showing
-from api.desk.blueprint import blueprint, book, by, go
+from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import SIDES, Call
 from api.desk.forms import Form, FormFault, finding_of
+from api.desk.idempotency import once
 from api.desk.machine import version_of
 from api.interview.record import Refused, accept
 from api.interview.state import Entry
@@ -101,8 +101,6 @@ def version(number: str) -> Response:
 @role("agent")
 def answer(number: str) -> Response:
     """Take an answer, or one in the place of another."""
-    if done := once.already(book()):
-        return go(done)
     form = request.form
     call = call_of(book().get(number), form.get("side"))
     check = form.get("check", "")
@@ -112,14 +110,15 @@ def answer(number: str) -> Response:
     place = replaces.place if replaces else None
     try:
         body = _body(call, check, replaces.body if replaces else None)
-        document = _take(call, body, place)
+        return once(
+            lambda also: _take(call, body, place, also), lambda made: _back(made, call.side)
+        )
     except FormFault as fault:
         return page(call, 422, check, place, form=form, faults=fault.faults)
     except RequestError as error:
         return page(call, 422, check, place, form=form, faults=_faults(error))
     except StaleCase as stale:
         return _stale(stale, check, place)
-    return go(_back(document, call.side))
 
 
 def _body(call: Call, check: str, old: Mapping[str, Any] | None) -> dict[str, Any]:
@@ -131,7 +130,7 @@ def _body(call: Call, check: str, old: Mapping[str, Any] | None) -> dict[str, An
     return {**found, "side": call.side} if call.side and not shared else found
 
 
-def _take(call: Call, body: dict[str, Any], replaces: int | None) -> dict[str, Any]:
+def _take(call: Call, body: dict[str, Any], replaces: int | None, also: Also | None) -> Case:
     """Add a finding; one that is changed is struck out first, when the new one is good."""
     seen = version_of(request.form)
     if replaces is not None:
@@ -140,13 +139,7 @@ def _take(call: Call, body: dict[str, Any], replaces: int | None) -> dict[str, A
         seen = book().withdraw(
             call.number, replaces, by(), f"changed, see answer {number}", seen
         ).version  # fmt: skip
-    return (
-        book()
-        .add_findings(
-            call.number, [body], by(), seen, also=once.keep(lambda made: _back(made, call.side))
-        )
-        .to_dict()
-    )
+    return book().add_findings(call.number, [body], by(), seen, also)
 
 
 def _try(call: Call, body: dict[str, Any]) -> None:
@@ -220,18 +213,15 @@ def strike(number: str) -> Response:
     )
 
 
-def _stepped(number: str, step: Callable[[Also], Case]) -> Response:
+def _stepped(number: str, step: Callable[[Also | None], Case]) -> Response:
     """Take one step of a case, once, and lead back to it; a stale or bad step is told there."""
-    if done := once.already(book()):
-        return go(done)
     side = request.form.get("side")
     try:
-        document = step(once.keep(lambda made: _back(made, side))).to_dict()
+        return once(step, lambda made: _back(made, side))
     except StaleCase as stale:
         return page(call_of(stale.current, side), 412, stale=stale.changes)
     except RequestError as error:
         return page(call_of(book().get(number), side), 422, faults=_faults(error))
-    return go(_back(document, side))
 
 
 @blueprint.post("/desk/cases/<number>/control")

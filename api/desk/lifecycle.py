@@ -13,11 +13,11 @@ from api.cases import StaleCase
 from api.cases.edits import NOT_A_CAUSE
 from api.cases.texts import fault_of
 from api.desk import evidence, pages, steps
-from api.desk import idempotency as once
 from api.desk.answering import call_of, page
-from api.desk.blueprint import blueprint, book, by, go
+from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import Call
 from api.desk.forms import Form, tidy
+from api.desk.idempotency import once
 from api.desk.machine import address_of, version_of
 from api.desk.view_model import answers, beliefs, drawing, lead_of
 from api.interview import views
@@ -65,21 +65,18 @@ def _is_loopback(address: str) -> bool:
 @role("agent")
 def hand_over(number: str) -> Response:
     """Note who has the case now."""
-    if done := once.already(book()):
-        return go(done)
     to = tidy(request.form.get("handed_to", ""), lines=False)
     address = url_for(".hand_over", number=number)
     try:
-        book().change(
-            number, {"handed_to": to}, by(), version_of(request.form),
-            also=once.keep(lambda _: address),
-        )  # fmt: skip
+        seen, changes = version_of(request.form), {"handed_to": to}
+        return once(
+            lambda also: book().change(number, changes, by(), seen, also), lambda _: address
+        )
     except StaleCase as stale:
         return _hand_over(call_of(stale.current), to, {}, 412, str(stale))
     except RequestError as error:
         fault = error.faults[0].message
         return _hand_over(call_of(book().get(number)), to, {"handed_to": f"This {fault}."}, 422)
-    return go(address)
 
 
 @blueprint.get("/desk/cases/<number>/close")
@@ -111,20 +108,18 @@ def _close(
 @role("agent")
 def close(number: str) -> Response:
     """Close the case with the confirmed cause."""
-    if done := once.already(book()):
-        return go(done)
     form = request.form
     outcome, faults = _outcome(form)
     if faults:
         return _close(call_of(book().get(number)), form, faults, 422)
     try:
-        document = book().close(number, outcome, by(), version_of(form), also=once.keep(address_of))
+        seen = version_of(form)
+        return once(lambda also: book().close(number, outcome, by(), seen, also), address_of)
     except StaleCase as stale:
         return _close(call_of(stale.current), form, {}, 412, str(stale))
     except RequestError as error:
         found = {fault.path.split("[")[0]: _sentence(fault.message) for fault in error.faults}
         return _close(call_of(book().get(number)), form, found, 422)
-    return go(address_of(document.to_dict()))
 
 
 def _outcome(form: Form) -> tuple[dict[str, Any], dict[str, str]]:
@@ -152,20 +147,16 @@ def _sentence(message: str) -> str:
 @role("agent")
 def reopen(number: str) -> Response:
     """Open a closed case again."""
-    if done := once.already(book()):
-        return go(done)
     because = tidy(request.form.get("because", ""), lines=True)
     fault = fault_of(because, 500, lines=True)
     call = call_of(book().get(number))
     if fault:
         return page(call, 422, faults={"because": f"The reason {fault}."})
     try:
-        document = book().reopen(
-            number, because, by(), version_of(request.form), also=once.keep(address_of)
-        )
+        seen = version_of(request.form)
+        return once(lambda also: book().reopen(number, because, by(), seen, also), address_of)
     except StaleCase as stale:
         return page(call_of(stale.current), 412, stale=stale.changes)
-    return go(address_of(document.to_dict()))
 
 
 @blueprint.get("/desk/cases/<number>/sheet")

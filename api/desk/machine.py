@@ -7,12 +7,12 @@ from flask import Response, request, url_for
 
 from api.access import role
 from api.cases import NoSuchCase, StaleCase
-from api.desk import idempotency as once
 from api.desk import pages
-from api.desk.blueprint import blueprint, book, by, go
+from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import desk
 from api.desk.forms import Form, FormFault, asked, field_of, machine_form, machine_of, side_of
 from api.desk.home import known_machines
+from api.desk.idempotency import once
 from api.desk.words import without_typing
 from api.interview.next_step import COMPLAINTS
 from api.interview.questions import settings
@@ -88,20 +88,15 @@ def _complaints() -> dict[str, dict[str, Any]]:
 @role("agent")
 def start() -> Response:
     """Open a case."""
-    if done := once.already(book()):
-        return go(done)
     try:
         machine, case_settings, texts = machine_of(request.form)
         findings = _complaint(machine)
-        document = book().open(
-            {**texts, "machine": machine, **case_settings, "findings": findings}, by(),
-            also=once.keep(address_of),
-        ).to_dict()  # fmt: skip
+        case = {**texts, "machine": machine, **case_settings, "findings": findings}
+        return once(lambda also: book().open(case, by(), also), address_of)
     except FormFault as fault:
         return _new(request.form, fault.faults, 422)
     except RequestError as error:
         return _new(request.form, engine_faults(error), 422)
-    return go(address_of(document))
 
 
 def _complaint(machine: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -163,25 +158,19 @@ def _known(
 @role("agent")
 def change_machine(number: str) -> Response:
     """Change what is known of the machine."""
-    if done := once.already(book()):
-        return go(done)
     document = book().get(number).to_dict()
     try:
         machine, case_settings, texts = machine_of(request.form)
         gone = dict.fromkeys(key for key in document["machine"] if key not in machine)
         changes = {**texts, "machine": {**machine, **gone}, "on_hand": None} | case_settings
-        document = (
-            book()
-            .change(number, changes, by(), version_of(request.form), also=once.keep(address_of))
-            .to_dict()
-        )
+        seen = version_of(request.form)
+        return once(lambda also: book().change(number, changes, by(), seen, also), address_of)
     except FormFault as fault:
         return _known(document, request.form, fault.faults, 422)
     except RequestError as error:
         return _known(document, request.form, engine_faults(error), 422)
     except StaleCase as stale:
         return _known(stale.current.to_dict(), request.form, {}, 412, str(stale))
-    return go(address_of(document))
 
 
 def version_of(form: Form) -> int:

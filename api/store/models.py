@@ -135,6 +135,17 @@ class StepRow(Base):
     case: Mapped[CaseRow] = relationship(back_populates="steps")
 
 
+class DiagnosisRow(Base):
+    """The engine's whole answer on a case at one version; the last two versions are kept."""
+
+    __tablename__ = "case_diagnoses"
+
+    case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"), primary_key=True)
+    version: Mapped[int] = mapped_column(primary_key=True)
+    made_with: Mapped[str] = mapped_column(String(160))  # program, knowledge and learned shares
+    body: Mapped[bytes]  # JSON, compressed with zlib
+
+
 class ApiKey(Base):
     """A caller's key: the part that names it is kept, of the secret only the hash."""
 
@@ -158,7 +169,10 @@ class Installation(Base):
 
 
 class KeptAnswer(Base):
-    """The answer to a request that carried an Idempotency-Key, written in its transaction."""
+    """An Idempotency-Key, or the mark of a desk's form, and the reply to what came with it.
+
+    Claimed first, with status 0; the reply is written in the transaction of the step.
+    """
 
     __tablename__ = "kept_answers"
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from api.cases import edits, numbers
 from api.cases.case import Case
-from api.cases.diagnosis import Engine, diagnose_case, diagnosed, summary
+from api.cases.diagnosis import Engine, diagnose_case
 from api.cases.edits import Edit
 from api.cases.work_order import work_order
 from engine import Knowledge
@@ -63,7 +63,7 @@ def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
     """Give the requests of a case's life in their order, each with its answer."""
     case = "/v1/cases/{id}"
     opened = edits.opened(_bare(OPENING), NUMBER, "Dana", BEGIN)
-    at = replace(opened.case, leading=summary(diagnose_case(engine, opened.case, opened.sent)))
+    at = diagnose_case(engine, opened.case, opened.sent)
     yield Example("post", "/v1/cases", "opening", "A call comes in", OPENING, at.to_dict())
     steps = (
         ("/findings", "one", "A reading", FINDING),
@@ -75,7 +75,7 @@ def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
     )
     for end, name, about, sent in steps:
         if end == "/close":
-            answer = diagnosed(engine, at)
+            answer = at.diagnosis_dict()
             yield Example("get", f"{case}/diagnosis", "diagnosis", "So far", None, answer)
             order = work_order(at.to_dict(), answer, knowledge)
             yield Example("get", f"{case}/work-order.json", "order", "To take along", None, order)
@@ -109,5 +109,5 @@ def _later(at: Case) -> datetime:
 
 
 def _next(engine: Engine, at: Case, done: Edit) -> Case:
-    leading = summary(diagnose_case(engine, done.case, done.sent))
-    return replace(done.case, version=at.version + 1, changed_at=_later(at), leading=leading)
+    after = replace(done.case, version=at.version + 1, changed_at=_later(at))
+    return diagnose_case(engine, after, done.sent)

@@ -5,16 +5,14 @@ from collections.abc import Callable
 from functools import partial
 
 from flask import Blueprint, Response, current_app, request
-from sqlalchemy.orm import Session
 
 from api import strict_json
 from api.access import caller
 from api.answers import problems
 from api.answers.problems import ProblemError
-from api.cases import Book, CaseError, NoSuchCase, NoSuchFinding, StaleCase
-from api.cases import idempotency as kept
-from api.cases.book import Also
+from api.cases import Book, CaseError, NoSuchCase, NoSuchFinding, StaleCase, idempotency
 from api.cases.case import Case
+from api.cases.idempotency import Also, Reply, RequestKey
 from api.web import negotiation
 from engine import RequestError
 
@@ -27,15 +25,15 @@ def etag(version: object) -> str:
     return f'"{version}"'
 
 
-def case_answer(case: Case, status: int = 200) -> kept.Answer:
-    """Return the answer that carries a case."""
+def case_reply(case: Case, status: int = 200) -> Reply:
+    """Return the reply that carries a case."""
     headers = {"ETag": etag(case.version)}
     if status == 201:
         headers["Location"] = f"/v1/cases/{case.number}"
-    return kept.Answer(status, headers, strict_json.dumps(case.to_dict()))
+    return Reply(status, headers, strict_json.dumps(case.to_dict()))
 
 
-def send(answer: kept.Answer, mimetype: str = negotiation.JSON) -> Response:
+def send(answer: Reply, mimetype: str = negotiation.JSON) -> Response:
     """Return the answer as a response; 304 when the caller has it already."""
     response = current_app.response_class(answer.body, answer.status, mimetype=mimetype)
     response.headers.update(answer.headers)
@@ -53,27 +51,16 @@ def once(book: Book, work: Work, status: int = 200) -> Response:
 
     Raises ProblemError 422 for a key that came with another request, and what ``work`` raises.
     """
-    mark = _mark()
-    if mark is None:
-        return send(case_answer(work(None), status))
-    found = kept.find(book.database, mark)
-    if found is None:
-        try:
-            return send(case_answer(work(partial(_keep, mark, status)), status))
-        except Exception:
-            found = kept.find(book.database, mark)  # the same request may have been first
-            if found is None:
-                raise
-    response = send(found)
-    response.headers["Idempotent-Replayed"] = "true"
+    reply = idempotency.once(
+        book.database, _request_key(), work, partial(case_reply, status=status)
+    )
+    response = send(reply)
+    if reply.replayed:
+        response.headers["Idempotent-Replayed"] = "true"
     return response
 
 
-def _keep(mark: kept.Mark, status: int, session: Session, case: Case) -> None:
-    kept.keep(session, mark, case_answer(case, status))
-
-
-def _mark() -> kept.Mark | None:
+def _request_key() -> RequestKey | None:
     key = request.headers.get("Idempotency-Key")
     if key is None:
         return None
@@ -83,8 +70,8 @@ def _mark() -> kept.Mark | None:
             422, "The key does not fit.", errors=[("header.Idempotency-Key", message)]
         )
     path = request.full_path if request.query_string else request.path
-    asked = kept.fingerprint(request.method, path, request.get_data())
-    return kept.Mark(caller().id, key, asked)
+    asked = idempotency.fingerprint(request.method, path, request.get_data())
+    return RequestKey(caller().id, key, asked)
 
 
 def register(blueprint: Blueprint) -> None:
@@ -93,7 +80,7 @@ def register(blueprint: Blueprint) -> None:
     blueprint.register_error_handler(CaseError, _on_refused)
     blueprint.register_error_handler(StaleCase, _on_stale)
     blueprint.register_error_handler(RequestError, _on_faults)
-    blueprint.register_error_handler(kept.KeyReusedError, _on_reused)
+    blueprint.register_error_handler(idempotency.KeyReusedError, _on_reused)
 
 
 def _on_no_case(error: NoSuchCase) -> Response:
@@ -124,7 +111,7 @@ def _on_faults(error: RequestError) -> Response:
     return problems.respond(problems.document(422, f"{said} wrong; nothing was kept.", errors))
 
 
-def _on_reused(_: kept.KeyReusedError) -> Response:
+def _on_reused(_: idempotency.KeyReusedError) -> Response:
     message = "was used for another request within a day; take a new one"
     found = problems.document(422, "The key does not fit.", [("header.Idempotency-Key", message)])
     return problems.respond(found)

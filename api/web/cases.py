@@ -7,12 +7,11 @@ from flask import Blueprint, Response
 from api import strict_json
 from api.access import role
 from api.answers.problems import ProblemError
-from api.cases import idempotency as kept
-from api.cases import lists
+from api.cases import idempotency, lists
 from api.cases.errors import StaleCase
 from api.web import case_replies, negotiation
 from api.web.case_operations import OPERATIONS
-from api.web.case_replies import case_answer, once, send
+from api.web.case_replies import case_reply, once, send
 from api.web.case_requests import body, book, expected, pop_author, query, whole
 from engine import RequestError
 
@@ -55,8 +54,8 @@ def list_cases() -> Response:
 
 def _tagged(value: dict[str, Any], tag: str | None = None) -> Response:
     text = strict_json.dumps(value)
-    found = tag or kept.fingerprint("", "", text.encode())[:32]
-    return send(kept.Answer(200, {"ETag": case_replies.etag(found)}, text))
+    found = tag or idempotency.fingerprint("", "", text.encode())[:32]
+    return send(idempotency.Reply(200, {"ETag": case_replies.etag(found)}, text))
 
 
 @blueprint.get("/v1/cases/<id_>")
@@ -67,7 +66,7 @@ def get_case(id_: str) -> Response:
     seen, found = expected(id_), book().get(id_)
     if seen not in (None, found.version):
         raise StaleCase(found, book().steps(id_, seen or 0))
-    return send(case_answer(found))
+    return send(case_reply(found))
 
 
 @blueprint.patch("/v1/cases/<id_>")
@@ -77,7 +76,7 @@ def change_case(id_: str) -> Response:
     query(())
     cases, sent = book(), body()
     by, seen = pop_author(sent), expected(id_, required=True)
-    return send(case_answer(cases.change(id_, sent, by, seen)))
+    return send(case_reply(cases.change(id_, sent, by, seen)))
 
 
 @blueprint.post("/v1/cases/<id_>/findings")

@@ -12,7 +12,7 @@ from flask import Blueprint, Response
 
 from api import strict_json
 from api.access import role
-from api.cases import idempotency as kept
+from api.cases import idempotency
 from api.cases.work_order import csv_text, html_text, stylesheet
 from api.web import case_replies, negotiation
 from api.web.case_operations import WORK_ORDERS as OPERATIONS
@@ -59,5 +59,7 @@ def _respond(id_: str, mimetype: str, write: Callable[[dict[str, Any]], str]) ->
     query(())
     negotiation.require_json_accepted(mimetype)
     text = write(book().work_order(id_))
-    tag = kept.fingerprint("", mimetype, text.encode())[:32]
-    return case_replies.send(kept.Answer(200, {"ETag": case_replies.etag(tag)}, text), mimetype)
+    tag = idempotency.fingerprint("", mimetype, text.encode())[:32]
+    return case_replies.send(
+        idempotency.Reply(200, {"ETag": case_replies.etag(tag)}, text), mimetype
+    )

@@ -9,7 +9,7 @@ from flask.testing import FlaskClient
 
 from api import create_app
 from api.access import keys
-from api.cases import idempotency as kept
+from api.cases import idempotency
 from api.store import Database
 from api.store.models import KeptAnswer
 from engine import Diagnoser, Knowledge
@@ -205,7 +205,7 @@ def test_keys_are_forgotten_after_a_day(
     client: FlaskClient, database: Database, opened: Opened
 ) -> None:
     """An old answer is not given any more, and old ones are thrown away as new ones come."""
-    old = datetime.now(UTC) - kept.KEPT - timedelta(minutes=1)
+    old = datetime.now(UTC) - idempotency.KEPT - timedelta(minutes=1)
     with database.writing() as session:
         for key in ("k", "other"):
             session.add(KeptAnswer(caller="local", key=key, fingerprint="0" * 64, status=201,

@@ -4,11 +4,10 @@ Pure: the same case and the same knowledge base give the same row in any process
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 from api.cases.case import Case
-from api.cases.diagnosis import MOST_CAUSES, Engine, Sent, diagnose_case, summary
+from api.cases.diagnosis import MOST_CAUSES, Engine, diagnose_case, summary
 
 # A cause's probability must change by this much, its rank being the same, to count as a change.
 NOTICED = 0.01
@@ -25,8 +24,9 @@ def rescore(engine: Engine, case: Case) -> Row:
     the next check. ``after`` is what the engine says now; of its causes every one is looked at.
     """
     confirmed = case.outcome.cause if case.outcome else NEVER_FOUND
-    found = diagnose_case(engine, replace(case, settings={**case.settings, "limit": 0}), Sent())
-    now = summary(found)
+    found = diagnose_case(engine, case).diagnosis
+    assert found is not None  # it was just made
+    now = summary(found, 0)
     if found.answer is not None:
         now |= {"causes": found.answer["causes"], "sides": found.answer.get("sides", {})}
     before, after = seen(case.leading or {}, confirmed), seen(now, confirmed)
