@@ -96,8 +96,13 @@ class EvidenceSchema(Schema):
         validate=validate.Range(min=0, max=1),
         metadata={"description": "How much of the finding counts, when a rule weakened it."},
     )
-    expected_if_cause_range = fields.Nested(BandSchema)
-    expected_if_healthy_range = fields.Nested(BandSchema)
+    expected_if_cause_range = fields.Nested(
+        BandSchema, metadata={"description": "The limits in expected_if_cause, as numbers."}
+    )
+    expected_if_healthy_range = fields.Nested(
+        BandSchema,
+        metadata={"description": "The limits in expected_if_healthy: what the verdict is by."},
+    )
 
 
 class LookBehindSchema(Schema):
@@ -221,7 +226,7 @@ class MeaningSchema(Schema):
 
     outcome = fields.String(metadata={"description": "Id of the outcome."})
     reads = fields.String(metadata={"description": "A stretch of readings, in words."})
-    range = fields.Nested(BandSchema)
+    range = fields.Nested(BandSchema, metadata={"description": "The stretch as numbers."})
     chance = number("How likely this result is, from 0 to 1.", validate=validate.Range(0, 1))
     leaders = each(LeaderSchema, "The most probable causes if it came, the likeliest first.")
 
