@@ -2,26 +2,19 @@
 
 import os
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from flask import Flask
-from jinja2 import StrictUndefined
+if TYPE_CHECKING:
+    from flask import Flask
 
 # The engine's matrices are small: threads inside one product cost far more than they save, and on
 # a busy machine they spin against each other. NumPy reads this once, when it is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from api import service
-from api.answers import problems
-from api.answers.answering import MAX_BYTES
-from api.cases.learning import LearningDiagnoser
-from api.desk import routes as desk
-from api.web import MODULES, hooks
-
 __all__ = ["create_app"]
 
 
-def create_app(config: Mapping[str, Any] | None = None) -> Flask:
+def create_app(config: Mapping[str, Any] | None = None) -> "Flask":
     """Return the WSGI application.
 
     ``config`` may hold ``OVERLAYS`` (folders of a shop's own knowledge, laid over the shipped one),
@@ -29,6 +22,17 @@ def create_app(config: Mapping[str, Any] | None = None) -> Flask:
     has them, ``RATE_LIMITER`` as api.access.authorization. Raises engine.KnowledgeError with every
     fault when the knowledge base cannot be used: a service that cannot answer does not start.
     """
+    # Imported here: a command that needs none of it starts without.
+    from flask import Flask
+    from jinja2 import StrictUndefined
+
+    from api import service
+    from api.answers import problems
+    from api.answers.answering import MAX_BYTES
+    from api.cases.learning import LearningDiagnoser
+    from api.desk import routes as desk
+    from api.web import MODULES, hooks
+
     app = Flask(__name__, static_folder=None)
     app.jinja_options = {"undefined": StrictUndefined, "trim_blocks": True, "lstrip_blocks": True}
     app.url_map.merge_slashes = False  # a redirect answers with HTML; a wrong path is a 404

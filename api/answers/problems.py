@@ -38,7 +38,9 @@ _KINDS: dict[int, tuple[str, str, str]] = {
         "Send If-Match with the case's ETag, or '*'.",
     ),
     429: ("too-many", "Too many requests", "Wait as long as Retry-After says."),
+    431: ("header-too-large", "The header is too large", "Send fewer or shorter header fields."),
     500: ("internal", "The service failed", "Nothing you sent is at fault. Report the request id."),
+    501: ("not-implemented", "This is not taken here", "Send the body with a length, or chunked."),
     503: ("not-ready", "The service is not ready", "Try again later, or look at its log."),
 }
 

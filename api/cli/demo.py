@@ -6,7 +6,7 @@ from api import strict_json
 from api.answers import demos
 from api.answers.screen import print_report, print_text
 from api.cli.inputs import knowledge_from, overlay_option, write
-from api.web.openapi import version as installed_version
+from api.version import version as installed_version
 from engine import Diagnoser
 from engine.knowledge.faults import unknown
 

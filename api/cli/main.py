@@ -10,6 +10,8 @@ from typing import Any, cast
 
 import click
 
+from api.version import version
+
 # name -> where its click command is; a module is loaded only when its command is asked for
 COMMANDS: dict[str, str] = {
     "diagnose": "api.cli.diagnose:diagnose",
@@ -24,6 +26,23 @@ COMMANDS: dict[str, str] = {
     "events": "api.cli.events:events",
     "replay": "api.cli.replay:replay",
     "version": "api.cli.demo:version",
+}
+# What --help says of each without loading it; a test holds it to the commands' own words.
+ABOUT: dict[str, str] = {
+    "diagnose": "Diagnose the machine that FILE (JSON or YAML) tells of; - is standard input.",
+    "draw": "Draw the circuit of the machine that FILE (JSON or YAML) tells of; - is standard "
+    "input.",
+    "ask": "Find the cause in an interview, from the complaint to a work order.",
+    "demo": "Show a worked case of an invented hire yard: NAME, or the first one.",
+    "kb": "Look at the knowledge base, check it, and add to it.",
+    "sum": "Work a bench sum: current, feed, fuse, heat, margin, pins, meter.",
+    "serve": "Serve the HTTP interface; see /openapi.json there.",
+    "db": "Set up, bring up to date and look at the store of cases.",
+    "keys": "Make, list and revoke the keys that callers of the service need.",
+    "events": "Where events are sent to.",
+    "replay": "What today's knowledge base says of each closed case, beside what was said at its "
+    "closing.",
+    "version": "Print the version of the program and of its knowledge.",
 }
 
 
@@ -41,6 +60,11 @@ class CommandTable(click.Group):
         module, _, attribute = COMMANDS[cmd_name].partition(":")
         return cast(click.Command, getattr(importlib.import_module(module), attribute))
 
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands from the table, so that --help is quick."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, ABOUT.get(name, "")) for name in COMMANDS])
+
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
@@ -53,7 +77,17 @@ class CommandTable(click.Group):
             raise click.UsageError(unknown("command", args[0], COMMANDS), ctx) from None
 
 
+def _tell_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
+    if asked:
+        click.echo(f"threewire {version()}")
+        ctx.exit()
+
+
 @click.group(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_tell_version,
+    help="Print the version of the program.",
+)  # fmt: skip
 def threewire() -> None:
     """Why a three-wire pull/hold solenoid circuit does not do its job.
 

@@ -71,16 +71,17 @@ def serve(config: str | None, show_settings: bool, **flags: Any) -> None:
         if show_settings:
             click.echo("\n".join(lines(settings)))
             return
-        _run(given, config)
+        _run(settings, given, config)
 
 
-def _run(given: dict[str, Any], config: str | None) -> None:
+def _run(settings: Settings, given: dict[str, Any], config: str | None) -> None:
     from api.access.rate_limiter import RateLimiter
     from api.cli import starting
     from api.server import processes as server
     from api.store import SchemaError, StoreUnavailableError
     from engine.knowledge.faults import FaultsError
 
+    server.require_free(settings.host, settings.port)
     limiter = RateLimiter()  # made before the workers fork, so that they share it
     refusals = (FaultsError, starting.StartError, SchemaError, StoreUnavailableError, OSError)
     server.run(lambda: starting.make_app(given, config, limiter), refusals)

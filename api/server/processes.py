@@ -1,12 +1,14 @@
-"""The production server: gunicorn with threads, set up in code so that no file is needed.
+"""The production server: gunicorn around workers of our own, set up in code without a file.
 
 HUP loads settings and knowledge anew and changes the workers without refusing a request; what
 cannot be used is logged and the server goes on as it was. TERM ends after the requests under way.
 """
 
+import errno
 import logging
 import os
 import shutil
+import socket
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +16,7 @@ from typing import Any, cast
 
 from flask import Flask
 from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
+from gunicorn.glogging import Logger  # type: ignore[import-untyped]
 
 from api import logs
 from api.logs import NAME, Line
@@ -23,6 +26,16 @@ from api.settings import Settings
 _SHARED_MEMORY = Path("/dev/shm")  # noqa: S108 - a heartbeat there never waits for a disk
 _FOLDER = "PROMETHEUS_MULTIPROC_DIR"
 _log = logging.getLogger("threewire.server")
+
+
+class ServerLog(Logger):  # type: ignore[misc]
+    """gunicorn's logger; its lines go through the service's own handler."""
+
+    def setup(self, cfg: Any) -> None:
+        """Set the level as gunicorn does, and none of its handlers."""
+        super().setup(cfg)
+        self.error_log.handlers.clear()
+        self.error_log.propagate = True
 
 
 class Server(BaseApplication):  # type: ignore[misc]  # gunicorn carries no types
@@ -71,15 +84,8 @@ def configuration(settings: Settings) -> dict[str, Any]:
         "worker_class": "api.server.slow_clients.PatientWorker",
         "worker_tmp_dir": str(_SHARED_MEMORY) if os.access(_SHARED_MEMORY, os.W_OK) else None,
         "preload_app": True,
-        "keepalive": 75,  # longer than a proxy keeps its connections, so that it is never surprised
-        "limit_request_line": 8190,
-        "limit_request_fields": 64,
-        "limit_request_field_size": 8190,
-        "logger_class": "api.server.log.ServerLog",
+        "logger_class": ServerLog,
         "loglevel": settings.log_level.lower(),
-        # X-Forwarded headers are believed as the setting 'proxies' says, and by nobody else
-        "forwarded_allow_ips": "",
-        "secure_scheme_headers": {},
         # the control socket would be written into the home directory; nobody asked for one
         "control_socket_disable": True,
         "post_fork": _after_fork,
@@ -87,6 +93,21 @@ def configuration(settings: Settings) -> dict[str, Any]:
         "worker_exit": _end_work,
         "child_exit": _worker_gone,
     }
+
+
+def require_free(host: str, port: int) -> None:
+    """Raise OSError, naming the address, when nothing can listen there.
+
+    gunicorn would try for five seconds and say it in as many lines.
+    """
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        socket.create_server((host.strip("[]"), port), family=family).close()
+    except OSError as error:
+        why = error.strerror
+        if error.errno == errno.EADDRINUSE:
+            why = "something else listens there; stop it, or choose another --port"
+        raise OSError(error.errno, why, f"{bracketed(host)}:{port}") from None
 
 
 def bracketed(host: str) -> str:

@@ -1,104 +1,278 @@
-"""A gunicorn worker that slow clients cannot hold.
+"""A gunicorn worker that slow clients cannot hold: one loop reads and writes for all of them.
 
-A thread that waits for a client serves nobody else, and gunicorn's threaded worker waits without
-end. Here a client may keep a thread waiting for GRACE_SECONDS, and one second more for each
-BYTES_A_SECOND that it has sent; an answer that it does not take is given up after SEND_SECONDS.
+The loop, the parser and the threads are waitress's; gunicorn keeps processes, signals and sockets.
+A thread gets a request once it is whole, so that a client that drips holds nobody else up. Of the
+paths in STREAMED the thread reads the body while it comes, and answers meanwhile.
 
-gunicorn lets a connection that it closes linger for up to two seconds, so that the client sees the
-end of the answer; it does so in the one thread that accepts connections and shows that the worker
-is alive. Here other threads do that.
+A client may keep the service waiting for GRACE_SECONDS, and one second more for each BYTES_A_SECOND
+that it has sent; an answer that it does not take is given up after SEND_SECONDS.
 """
 
-import errno
+import logging
+import os
 import socket
 import time
-from concurrent.futures import ThreadPoolExecutor
+import uuid
+from collections import deque
+from copy import copy
 from typing import Any
 
-from gunicorn.util import close_graceful  # type: ignore[import-untyped]
-from gunicorn.workers.gthread import TConn, ThreadWorker  # type: ignore[import-untyped]
+from gunicorn.workers.base import Worker  # type: ignore[import-untyped]
+from waitress import wasyncore  # type: ignore[import-untyped]
+from waitress.adjustments import Adjustments  # type: ignore[import-untyped]
+from waitress.channel import HTTPChannel  # type: ignore[import-untyped]
+from waitress.parser import HTTPRequestParser  # type: ignore[import-untyped]
+from waitress.server import TcpWSGIServer  # type: ignore[import-untyped]
+from waitress.task import (  # type: ignore[import-untyped]
+    ErrorTask,
+    ThreadedTaskDispatcher,
+    WSGITask,
+)
 
-GRACE_SECONDS = 5.0
-BYTES_A_SECOND = 5000
+from api import strict_json
+from api.answers import problems
+from api.answers.answering import MAX_BYTES
+from api.logs import Line
+from api.server.streamed_body import BYTES_A_SECOND, GRACE_SECONDS, StreamedBody
+
 SEND_SECONDS = 30.0
-CLOSERS = 8
-MOST_LINGERING = 64
+IDLE_SECONDS = 75  # longer than a proxy keeps its connections, so that it is never surprised
+LINGER_SECONDS = 2.0
+MAX_HEADER_BYTES = 32 * 1024
+STREAMED = ("/v1/diagnoses/batch",)
+AT_ONCE = ("/healthz",)  # answered in the loop: a worker whose threads are all busy is alive
+_HELD_BYTES = 64 * 1024  # of a streamed body, until it is read
+_TURN_SECONDS = 0.5
+_log = logging.getLogger("threewire.server")
 
 
-class PatientSocket(socket.socket):
-    """A client's socket that counts how long its reader had to wait in this request."""
+class Parser(HTTPRequestParser):  # type: ignore[misc]  # waitress carries no types
+    """Reads one request; ``body`` is that of a streamed one, which no limit but its own holds."""
 
-    _waited = 0.0
-    _received = 0
+    adj: Any
+    error: Any
+    body: StreamedBody | None = None
 
-    def setblocking(self, flag: bool) -> None:
-        """Go into blocking mode, as the worker does once a request, and start counting anew."""
-        self._waited, self._received = 0.0, 0
-        super().setblocking(flag)
+    def parse_header(self, header_plus: bytes) -> None:
+        """Read the header; of a streamed request, prepare for its body."""
+        super().parse_header(header_plus)
+        if self.path in STREAMED and self.body_rcv is not None:
+            self.adj = copy(self.adj)
+            self.adj.max_request_body_size = float("inf")
+            self.headers["CONNECTION"] = "close"  # what is left unread is never the next request
+            self.body = self.body_rcv.buf = StreamedBody()
 
-    def recv(self, bufsize: int, flags: int = 0) -> bytes:
-        """Receive as a socket does; ConnectionResetError when the client used up its time."""
-        if self.gettimeout() is not None:  # not in blocking mode: somebody else keeps the time
-            return super().recv(bufsize, flags)
-        left = GRACE_SECONDS + self._received / BYTES_A_SECOND - self._waited
-        start = time.monotonic()
-        self.settimeout(max(left, 0.001))
-        try:
-            data = super().recv(bufsize, flags)
-        except TimeoutError:
-            # the kind of error that gunicorn takes for a client that went away, without a traceback
-            raise ConnectionResetError(errno.ECONNRESET, "the client is too slow") from None
-        finally:
-            super().setblocking(True)
-        self._waited += time.monotonic() - start
-        self._received += len(data)
-        return data
-
-    def sendall(self, data: Any, flags: int = 0) -> None:
-        """Send as a socket does; ConnectionResetError when the client does not take it in time."""
-        self.settimeout(SEND_SECONDS)
-        try:
-            super().sendall(data, flags)
-        except TimeoutError:
-            raise ConnectionResetError(errno.ECONNRESET, "the client takes no answer") from None
-        finally:
-            super().setblocking(True)
+    def received(self, data: bytes) -> int:
+        """Take what came and return how much of it belongs to this request."""
+        consumed = int(super().received(data))
+        if self.body is not None and self.completed:
+            self.body.end(whole=self.error is None)
+            self.error = None  # whoever reads the body answers it
+        return consumed
 
 
-class PatientConnection(TConn):  # type: ignore[misc]  # gunicorn carries no types
-    """A connection that lingers, when it is closed, in a thread of its worker's closers."""
+class Task(WSGITask):  # type: ignore[misc]
+    """One request's way through the application."""
 
-    def __init__(self, closers: ThreadPoolExecutor, *arguments: Any) -> None:
-        super().__init__(*arguments)
-        self._closers = closers
-
-    def close(self, graceful: bool = False) -> None:
-        """Close the connection; at once when so many linger that threads would run out."""
-        if graceful and self._closers._work_queue.qsize() < MOST_LINGERING:
-            self.sock.setblocking(True)
-            self._closers.submit(close_graceful, self.sock)
-        else:
-            super().close()
+    def set_close_on_finish(self) -> None:
+        """Close after the answer, and say so, but not to who still sends: it may stop at that."""
+        if self.request.body is None:
+            super().set_close_on_finish()
+        self.close_on_finish = True
 
 
-class PatientWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn carries no types
-    """gunicorn's threaded worker, on sockets with limited patience."""
+class Refusal(ErrorTask):  # type: ignore[misc]
+    """The answer to what is no HTTP, or too large: a problem document, and a line in the log."""
 
-    def init_process(self) -> None:
-        """Make the closers, in the worker's own process, and run."""
-        self._closers = ThreadPoolExecutor(CLOSERS, "closer")
-        super().init_process()
+    def execute(self) -> None:
+        """Write the answer; of what was sent, nothing."""
+        error, identity = self.request.error, uuid.uuid4().hex
+        address, kind = self.channel.addr[0], type(error).__name__
+        _log.warning(Line(event="not-http", address=address, error=kind, request_id=identity))
+        problem = problems.document(error.code) | {"request_id": identity}
+        body = strict_json.dumps(problem).encode()
+        self.status = f"{error.code} {error.reason}"
+        self.response_headers = [
+            ("Content-Type", problems.MEDIA_TYPE),
+            ("X-Request-Id", identity),
+        ]
+        self.content_length = len(body)
+        self.set_close_on_finish()
+        self.write(body)
 
-    def accept(self, listener: socket.socket) -> None:
-        """Accept one connection and hand it to a thread."""
-        try:
-            accepted, address = listener.accept()
-        except OSError as error:
-            if error.errno not in (errno.EAGAIN, errno.ECONNABORTED, errno.EWOULDBLOCK):
-                raise
+
+class Channel(HTTPChannel):  # type: ignore[misc]
+    """One client's connection."""
+
+    request: Any  # a Parser, while its request is not whole
+    parser_class = Parser
+    task_class = Task
+    error_task_class = Refusal
+    _streamed: Parser | None = None  # the request whose body still comes
+    _began: float | None = None  # when the request that is not whole yet began to come
+    _lingers_until = 0.0  # an end was told and the client is given this long to see it
+
+    def received(self, data: bytes) -> None:
+        """Take what came: hand whole requests, and the beginning of streamed ones, to a thread."""
+        if self._streamed is not None:
+            self._streamed.received(data)
+            if self._streamed.completed:
+                self._streamed = None
             return
-        self.nr_conns += 1
-        client = PatientSocket(fileno=accepted.detach())
-        client.setblocking(True)
-        name = listener.getsockname()
-        self.enqueue_req(PatientConnection(self._closers, self.cfg, client, address, name))
+        if self.request is None:
+            self._began = time.time()
+        super().received(data)
+        if self.request is not None and self.request.body is not None:
+            self._stream()
+
+    def _stream(self) -> None:
+        with self.requests_lock:
+            self._streamed, self.request = self.request, None
+            assert self._streamed is not None
+            assert self._streamed.body is not None
+            self._streamed.body.wake = self.server.pull_trigger
+            self.requests.append(self._streamed)
+            if len(self.requests) == 1:  # else it follows when those before it are answered
+                self.server.add_task(self)
+
+    def readable(self) -> bool:
+        """Return whether the loop should read: of a streamed body no more than there is room."""
+        if self._lingers_until:
+            return True
+        if self._streamed is None or self.will_close or self.close_when_flushed:
+            return bool(super().readable())
+        return self._streamed.body is not None and len(self._streamed.body) < _HELD_BYTES
+
+    def writable(self) -> bool:
+        """Return whether the loop should write."""
+        return bool(not self._lingers_until and super().writable())
+
+    def handle_read(self) -> None:
+        """Read; a client that has sent the end of a streamed body early may still hear of it."""
+        if self._lingers_until:
+            self.recv(self.adj.recv_bytes)  # and closes at its end
+        elif self._streamed is None:
+            super().handle_read()
+        elif data := self.socket.recv(self.adj.recv_bytes):
+            self.last_activity = time.time()
+            self.received(data)
+        else:
+            self._give_up_body()
+
+    def _give_up_body(self) -> None:
+        if self._streamed is not None and self._streamed.body is not None:
+            self._streamed.body.end(whole=False)
+        self._streamed = None
+
+    def handle_close(self) -> None:
+        """Tell the client the end, and close when it has seen it: else it may lose the answer."""
+        self._give_up_body()
+        if self.will_close and self.connected and not self._lingers_until:
+            try:
+                self.socket.shutdown(socket.SHUT_WR)
+            except OSError:  # it is gone
+                pass
+            else:
+                self._lingers_until = time.time() + LINGER_SECONDS
+                return
+        self.drop()
+
+    def drop(self) -> None:
+        """Close the connection now."""
+        self._give_up_body()
+        super().handle_close()
+
+    def overdue(self, now: float) -> bool:
+        """Return whether the client has kept the service waiting for too long."""
+        if self._lingers_until:
+            return now > self._lingers_until
+        if self.total_outbufs_len:
+            return now - float(self.last_activity) > SEND_SECONDS
+        if self.requests:
+            return False
+        if self._began is None:
+            return now - float(self.creation_time) > GRACE_SECONDS
+        if self.request is None:
+            return now - float(self.last_activity) > IDLE_SECONDS
+        sent = self.request.header_bytes_received + self.request.body_bytes_received
+        return bool(now - self._began > GRACE_SECONDS + sent / BYTES_A_SECOND)
+
+    def busy(self) -> bool:
+        """Return whether something is under way, or a request may be on its way to a new one."""
+        under_way = self.request or self.requests or self.total_outbufs_len or self._lingers_until
+        return bool(under_way) or self._began is None
+
+
+class Listener(TcpWSGIServer):  # type: ignore[misc]
+    """Accepts connections on a socket that gunicorn has opened."""
+
+    channel_class = Channel
+
+    def __init__(self, sock: socket.socket, **arguments: Any) -> None:
+        about = (sock.family, sock.type, sock.proto, sock.getsockname())
+        self.at_once: deque[Channel] = deque()
+        super().__init__(_sock=sock, bind_socket=False, sockinfo=about, **arguments)
+
+    def add_task(self, task: Channel) -> None:
+        """Hand a channel's first request to a thread, or to the loop what it answers itself."""
+        if getattr(task.requests[0], "path", "") in AT_ONCE:  # none, where it is no HTTP
+            self.at_once.append(task)
+        else:
+            super().add_task(task)
+
+
+class PatientWorker(Worker):  # type: ignore[misc]  # gunicorn carries no types
+    """Runs the loop on gunicorn's sockets until it is told to stop, then ends what is under way."""
+
+    def run(self) -> None:
+        """Serve; return when the last request that had begun is answered."""
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # that some wait is no news
+        threads = ThreadedTaskDispatcher()
+        threads.set_thread_count(self.cfg.threads)
+        self._map: dict[int, Any] = {}
+        common = {"map": self._map, "dispatcher": threads, "adj": _adjustments()}
+        self._listeners = [
+            Listener(one.sock, application=self.wsgi, **common) for one in self.sockets
+        ]
+        while self.alive and self.ppid == os.getppid():
+            self._turn()
+        for one in self._listeners:
+            one.accepting = False
+        while channels := self._channels():
+            for channel in channels:
+                if not channel.busy():
+                    channel.drop()
+            self._turn()
+        threads.shutdown(timeout=1)
+        for one in self._listeners:
+            one.close()
+
+    def _turn(self) -> None:
+        self.notify()
+        wasyncore.loop(_TURN_SECONDS, use_poll=True, map=self._map, count=1)
+        for listener in self._listeners:
+            while listener.at_once:
+                listener.at_once.popleft().service()
+        now = time.time()
+        for channel in self._channels():
+            if channel.overdue(now):
+                channel.drop()
+
+    def _channels(self) -> list[Channel]:
+        return [one for listener in self._listeners for one in listener.active_channels.values()]
+
+
+def _adjustments() -> Adjustments:
+    return Adjustments(
+        ident="",
+        connection_limit=1000,
+        channel_timeout=IDLE_SECONDS,
+        recv_bytes=_HELD_BYTES,
+        inbuf_overflow=2 * MAX_BYTES,
+        outbuf_high_watermark=4 * _HELD_BYTES,
+        max_request_header_size=MAX_HEADER_BYTES,
+        max_request_body_size=MAX_BYTES + 1,
+        log_socket_errors=False,
+        # X-Forwarded headers are believed as the setting 'proxies' says, and by nobody else
+        clear_untrusted_proxy_headers=False,
+    )

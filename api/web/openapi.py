@@ -4,7 +4,6 @@ The examples are the demo cases, answered by the running engine, so none of them
 """
 
 from copy import deepcopy
-from importlib import metadata
 from typing import Any
 
 from apispec import APISpec
@@ -15,6 +14,7 @@ from api.answers import demos, problems
 from api.answers.answering import answer_request
 from api.cases.edits import NOT_A_CAUSE
 from api.service import Service
+from api.version import version
 from api.web import case_schemas, item_schemas, request_words, schemas
 from api.web.case_examples import story
 from engine.knowledge.shapes import OneOf
@@ -24,14 +24,6 @@ BAD_REQUEST = {
     "machine": {"duty": "fuel-shutof", "control": "ignition-timed", "coil": "case-ground"},
     "findings": [{"check": "pull-pin-volts", "value": 11.4, "unit": "V"}],
 }
-
-
-def version() -> str:
-    """Return the installed version, or 0 when run from a checkout that is not installed."""
-    try:
-        return metadata.version("threewire")
-    except metadata.PackageNotFoundError:
-        return "0"
 
 
 def build(service: Service) -> dict[str, Any]:

@@ -82,7 +82,7 @@ class _Kept(Collector):
 
     def collect(self) -> Iterator[Metric]:
         """Give the build, and the store's numbers while it answers."""
-        from api.web.openapi import version
+        from api.version import version
 
         build = GaugeMetricFamily(
             "threewire_build_info", "What runs here.", labels=("version", "knowledge", "schema")

@@ -30,6 +30,32 @@ def test_every_command_explains_itself(run: Callable[..., Result]) -> None:
         assert "Usage: threewire" in done.output or f" {name} " in done.output
 
 
+def test_the_list_of_commands_says_what_they_say() -> None:
+    """What --help says of each command, without loading it, is what its own help begins with."""
+    context = click.Context(cli.threewire)
+    own = {}
+    for name in cli.COMMANDS:
+        command = cli.threewire.get_command(context, name)
+        assert command is not None
+        own[name] = command.get_short_help_str(limit=200)
+    assert own == cli.ABOUT
+
+
+def test_help_and_version_load_none_of_the_rest() -> None:
+    """Neither needs the engine, NumPy, Flask or SQLAlchemy: that is what makes them quick."""
+    heavy = {"engine", "numpy", "flask", "sqlalchemy", "yaml", "experta"}
+    for option in ("--help", "--version"):
+        program = (
+            "import sys; from api.cli.main import threewire; "
+            f"threewire(['{option}'], standalone_mode=False); print(*sys.modules, file=sys.stderr)"
+        )
+        done = subprocess.run(
+            [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True
+        )
+        assert heavy.isdisjoint(done.stderr.split())
+    assert done.stdout.startswith("threewire ")
+
+
 def test_version_names_program_and_knowledge(run: Callable[..., Result]) -> None:
     """The version of the knowledge is told beside that of the program."""
     lines = run("version").stdout.splitlines()

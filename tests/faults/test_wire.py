@@ -133,17 +133,71 @@ def test_more_than_a_mebibyte_is_refused(server: Running) -> None:
 
 
 def test_clients_that_send_a_byte_now_and_then_do_not_hold_the_service(server: Running) -> None:
-    """Twelve clients that never finish their requests: others are answered within the grace."""
+    """Two hundred clients that never finish their requests: fifty times as many as there are
+    threads, each with five seconds, and yet others are answered before the first is given up."""
     head = b"POST /v1/diagnoses HTTP/1.1\r\nHost: localhost\r\nContent-Length: 500\r\n"
     stalled = []
-    for number in range(12):
+    for number in range(200):
         client = socket.create_connection(("127.0.0.1", server.port), timeout=60)
-        client.sendall(head[: 10 + number] if number % 2 else head + b"\r\n{")
+        client.sendall(head[: 10 + number % 50] if number % 2 else head + b"\r\n{")
         stalled.append(client)
     try:
-        # 12 clients on 4 threads, each at most 5 s: the queue is worked off, not stuck
-        answer = exchange(server.port, post(BODY), seconds=120)
-        assert answer.startswith(b"HTTP/1.1 200 ")
+        assert exchange(server.port, post(BODY)).startswith(b"HTTP/1.1 200 ")
     finally:
         for client in stalled:
             client.close()
+
+
+@pytest.mark.parametrize(
+    ("raw", "status", "kind"),
+    [
+        (b"canary\r\n\r\n", 400, "malformed"),
+        (b"GET / HTTP/1.1\r\nHost: localhost\r\nContent-Length: -5\r\n\r\n", 400, "malformed"),
+        (post(BODY, b"Content-Length: 3"), 400, "malformed"),
+        (post(BODY, b"Transfer-Encoding: chunked"), 400, "malformed"),
+        (post(b"x" * 1_200_000), 413, "too-large"),
+        (post(BODY, b"X-Long: " + b"a" * 70_000), 431, "header-too-large"),
+        (b"GET /" + b"a" * 70_000 + b" HTTP/1.1\r\n\r\n", 431, "header-too-large"),
+        (post(BODY, b"Transfer-Encoding: gzip"), 501, "not-implemented"),
+    ],
+)
+def test_what_the_server_refuses_is_a_problem_document(
+    server: Running, raw: bytes, status: int, kind: str
+) -> None:
+    """RFC 9457: a refusal of the HTTP itself has the same form as every other error."""
+    head, _, body = exchange(server.port, raw).partition(b"\r\n\r\n")
+    found = _STATUS.match(head)
+    assert found is not None
+    assert int(found.group(1)) == status
+    assert b"Content-Type: application/problem+json" in head
+    problem = json.loads(body)
+    assert (problem["status"], problem["type"]) == (status, f"/problems/{kind}")
+    assert problem["request_id"]
+    assert b"canary" not in body
+
+
+def test_a_worker_whose_threads_are_all_busy_is_alive(server: Running) -> None:
+    """Four batches that stall keep all four threads; /healthz is answered while they do."""
+    line = b'"' + b"x" * 500_000 + b'"\n'  # gives each a hundred seconds
+    head = (b"POST /v1/diagnoses/batch HTTP/1.1\r\nHost: localhost\r\n"
+            b"Content-Type: application/x-ndjson\r\nContent-Length: 900000\r\n\r\n")  # fmt: skip
+    batches = [socket.create_connection(("127.0.0.1", server.port), timeout=60) for _ in range(4)]
+    try:
+        for batch in batches:
+            batch.sendall(head + line)
+            assert b"200 OK" in batch.recv(65536)
+        assert server.ask("GET", "/healthz").status_code == 200
+        for batch in batches:  # none was given up meanwhile
+            assert b"ended before it was complete" not in _waiting(batch)
+    finally:
+        for batch in batches:
+            batch.close()
+
+
+def _waiting(client: socket.socket) -> bytes:
+    """Return what has come and is not read yet."""
+    client.setblocking(False)
+    try:
+        return client.recv(65536)
+    except BlockingIOError:
+        return b""

@@ -126,3 +126,17 @@ def test_a_folder_that_cannot_be_written_is_told(refused: Refused, tmp_path: Pat
     status, said = refused("serve", "--database", f"sqlite:///{tmp_path}/file/cases.sqlite3")
     assert status == 1
     assert str(tmp_path / "file") in said
+
+
+def test_a_port_in_use_is_one_sentence(refused: Refused) -> None:
+    """Where something else listens the start ends at once, with the address and what to do."""
+    import socket
+
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        status, said = refused("serve", "--port", str(port))
+    assert status == 1
+    assert said == (
+        f"threewire: 127.0.0.1:{port}: something else listens there; stop it, or choose another "
+        "--port\n"
+    )
