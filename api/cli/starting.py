@@ -49,20 +49,11 @@ def open_store(settings: Settings) -> Database:
         own = settings.origins["database"] == "default"
         if own and schema_state(database) is State.EMPTY:
             upgrade(database)
-            _make_private(database)
         require_current(database)
     except BaseException:
         database.close()
         raise
     return database
-
-
-def _make_private(database: Database) -> None:
-    """Let nobody else on this machine read the file; SQLite's two beside it follow its mode."""
-    assert database.url.database is not None  # an SQLite store is a file
-    file = Path(database.url.database)
-    file.chmod(0o600)
-    file.parent.chmod(0o700)
 
 
 def require_guard(settings: Settings, database: Database) -> None:

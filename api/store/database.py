@@ -5,9 +5,10 @@ takes its write lock when the transaction begins: two writers wait for each othe
 half way. PostgreSQL runs its transactions at READ COMMITTED with row locks where they matter.
 """
 
+import secrets
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -17,10 +18,13 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlalchemy.orm import Session
 
 from api.settings import SettingsError
+from api.store.models import Installation
 from engine.knowledge.faults import Fault
 
 _Result = TypeVar("_Result")
 BUSY_SECONDS = 15  # how long a writer waits for another before the request is refused
+WRITE_PROBE_SECONDS = 10.0
+_PROBE_BYTES = 64 * 1024  # as much as a case's largest step
 TRIES = 8  # of a transaction that lost against another one
 _TRY_AGAIN = {"40001", "40P01"}  # PostgreSQL: serialization failure, deadlock
 
@@ -36,6 +40,7 @@ class Database:
         self.url = read_url(url)
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
         self.engine = _sqlite(self.url) if self.is_sqlite else _postgresql(self.url)
+        self._written_at = float("-inf")
         # What one reading finds belongs together; SQLite's WAL gives that by itself.
         self._snapshots = (
             self.engine
@@ -76,9 +81,17 @@ class Database:
         raise StoreUnavailableError("the database is too busy; nothing was kept")
 
     def ping(self) -> None:
-        """Ask the database for an answer. Raises StoreUnavailableError."""
+        """Ask the database for an answer, now and then for a write. Raises StoreUnavailableError.
+
+        A full disk still answers questions. Not every time: anybody may ask, and a write keeps
+        other writers waiting.
+        """
         with self.reading() as session:
             session.execute(text("SELECT 1"))
+        if time.monotonic() - self._written_at > WRITE_PROBE_SECONDS:
+            tried = Installation(name="write-probe", value=secrets.token_hex(_PROBE_BYTES // 2))
+            self.write(lambda session: session.merge(tried))
+            self._written_at = time.monotonic()
 
     def close(self) -> None:
         """Give back every connection."""
@@ -142,11 +155,15 @@ def read_url(url: str) -> URL:
 
 def _sqlite(url: URL) -> Engine:
     assert url.database is not None  # read_url saw to it
-    Path(url.database).expanduser().absolute().parent.mkdir(parents=True, exist_ok=True)
+    Path(url.database).expanduser().absolute().parent.mkdir(0o700, parents=True, exist_ok=True)
     engine = create_engine(
         url, connect_args={"timeout": BUSY_SECONDS, "check_same_thread": False},
         pool_size=8, max_overflow=24, pool_timeout=BUSY_SECONDS,
     )  # fmt: skip
+
+    @event.listens_for(engine, "do_connect")
+    def _before(*_: object) -> None:
+        _keep_private(Path(str(url.database)))
 
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _: object) -> None:
@@ -161,6 +178,20 @@ def _sqlite(url: URL) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _keep_private(file: Path) -> None:
+    """Let nobody but its owner read the store: it holds the secrets of cookies and webhooks.
+
+    SQLite gives the two files that it keeps beside it the mode of the first.
+    """
+    with suppress(OSError):  # SQLite says better what is wrong with the place
+        if not file.exists():
+            file.touch(mode=0o600)
+    for one in (file, *(file.with_name(file.name + end) for end in ("-wal", "-shm"))):
+        with suppress(FileNotFoundError, PermissionError):  # gone meanwhile, or another's
+            if one.stat().st_mode & 0o077:
+                one.chmod(0o600)
 
 
 def _postgresql(url: URL) -> Engine:

@@ -88,9 +88,11 @@ def test_disk_full(start: Starter, small_disk: Path) -> None:
 
     acknowledged = _fill(add)
     assert running.ask("GET", f"/v1/cases/{number}").status_code == 200
+    running.wait_ready(status=503)  # no balancer sends anybody here
     with database.reading() as session:
         assert session.connection().exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
     filler.unlink()
+    running.wait_ready()
     assert add(9999).status_code in (200, 201)
     notes = {one["note"] for one in running.ask("GET", f"/v1/cases/{number}").json()["findings"]}
     assert acknowledged <= notes

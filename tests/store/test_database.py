@@ -1,7 +1,9 @@
 """Transactions: what is acknowledged is there, what fails leaves nothing."""
 
+import os
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 
 import pytest
 from sqlalchemy import func, select, text
@@ -9,7 +11,7 @@ from sqlalchemy.exc import IntegrityError, StatementError
 from sqlalchemy.orm import Session
 
 from api.settings import SettingsError
-from api.store import Database, StoreUnavailableError
+from api.store import Database, StoreUnavailableError, upgrade
 from api.store.models import ApiKey
 
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
@@ -31,6 +33,28 @@ def test_a_failed_transaction_leaves_nothing(database: Database) -> None:
         database.write(work)
     with database.reading() as session:
         assert session.scalar(select(func.count()).select_from(ApiKey)) == 0
+
+
+@pytest.mark.parametrize("before", [None, 0o644, 0o666])
+def test_nobody_else_reads_an_sqlite_store(tmp_path: Path, before: int | None) -> None:
+    """Wherever it lies, whoever made it and however loose the umask: the store and the two files
+    beside it are its owner's alone, because it holds secrets."""
+    file = tmp_path / "shop" / "cases.db"
+    if before is not None:
+        file.parent.mkdir()
+        file.touch()
+        file.chmod(before)
+    umask = os.umask(0)
+    try:
+        database = Database(f"sqlite:///{file}")
+        upgrade(database)
+        with database.writing() as session:
+            session.add(_key("a"))
+            files = {one.name: one.stat().st_mode & 0o777 for one in file.parent.iterdir()}
+    finally:
+        os.umask(umask)
+    database.close()
+    assert files == dict.fromkeys(("cases.db", "cases.db-wal", "cases.db-shm"), 0o600)
 
 
 def test_writers_at_once_all_get_through(database: Database) -> None:
