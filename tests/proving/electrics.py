@@ -104,6 +104,8 @@ class Electrics:
                 here = phase in need.get("phases", (phase,))
                 if here and volts < need["min_volts"] * scale:
                     return True
+        if part == "hold-driver" and self.specimen.chops and solved.amperes(part) < -0.01:
+            return True  # a chopped output takes no current back from a wire that is fed elsewhere
         return self._tripped(part, solved)
 
     def _tripped(self, part: str, solved: Solved) -> bool:
@@ -131,20 +133,27 @@ class Electrics:
                 continue
             if self._is_open(one.name, phase):
                 continue
-            if part.get("kind") == "source":
+            chopped = one.name == "hold-driver" and self.specimen.chops and phase != "on-command"
+            if part.get("kind") == "source" or chopped:
                 inside = f"{one.name}-inside"
-                sources.append(Source(one.name, one.start, inside, self.specimen.volts[one.name]))
+                sources.append(Source(one.name, *self._feed(one, inside)))
                 resistors.append(Resistor(one.name, inside, one.end, one.ohms))
             else:
                 resistors.append(one)
         return resistors, sources
 
+    def _feed(self, one: Resistor, inside: str) -> tuple[str, str, float]:
+        """Return minus, plus and volts of a source; a chopped output regulates its average."""
+        if one.name == "hold-driver":
+            specimen = self.specimen
+            return "controller-ground", inside, specimen.limits["chopped_volts"] * specimen.ratio
+        return one.start, inside, self.specimen.volts[one.name]
+
     def _is_open(self, name: str, phase: str) -> bool:
         specimen = self.specimen
         if specimen.open_during.get(name) == phase:
             return True
-        stuck_open = name != "relay-contact" and specimen.stuck.get(name) == "open"
-        return stuck_open
+        return name != "relay-contact" and specimen.stuck.get(name) == "open"
 
     def conductors(self, setting: Setting) -> Iterator[Resistor]:
         """Yield everything that conducts, whether or not a switch in it is closed now."""
@@ -186,8 +195,10 @@ class Electrics:
         return start, end
 
     def _grounding(self, setting: Setting) -> Iterator[Resistor]:
-        """Yield the part's own ground: to its plug pin or to its body, as its style has it."""
+        """Yield bridges, and the part's own ground: to plug pin or body, as its style has it."""
         specimen, case = self.specimen, self.specimen.machine["coil"] == "case-ground"
+        for number, (start, end, ohms) in enumerate(specimen.bridges):
+            yield Resistor(f"bridge-{number}", start, end, ohms)
         part_is_case = case != specimen.swapped_style
         yield Resistor("inner-ground", "common", "coil-ground" if part_is_case else "body", 0.0005)
         if setting.plug:

@@ -8,9 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.proving.data import kb
+from tests.proving.kits import findings
+from tests.proving.simulator import SimulatedMachine
 
 MISSING = math.nan
 OPEN_LOG = math.log10(5e7)
+OUTPUTS = {"high": 0.0, "low": 1.0, "steady": 0.0, "chopped": 1.0}
+REPLACED = ("solenoid", "relay", "battery", "ground")  # as in world.yaml
 
 
 class Features:
@@ -23,10 +27,12 @@ class Features:
             name: list(kb("checks")[name]["result"].get("outcomes", ())) for name in self._checks
         }
 
-    def row(self, told: Mapping[str, Any], findings: Sequence[Mapping[str, Any]]) -> list[float]:
-        """Return one row."""
-        by_check = {one["check"]: one for one in findings}
+    def row(self, machine: SimulatedMachine, kit: str) -> list[float]:
+        """Return one row: what a diagnosis request of a kit holds."""
+        told = machine.told
+        by_check = {one["check"]: one for one in findings(machine, kit)}
         row = self._machine(told)
+        row += [float(machine.replaced == what) for what in REPLACED]
         values = {}
         for check in self._checks:
             one = by_check.get(check, {"outcome": "not-known"})
@@ -53,6 +59,8 @@ class Features:
             float(told["system_volts"]),
             float(told.get("fuel_actuation") == "in-block"),
             float(told.get("fuel_actuation") == "top-plunge"),
+            OUTPUTS.get(told.get("relay_switched", ""), MISSING),
+            OUTPUTS.get(told.get("hold_drive", ""), MISSING),
             told.get("pull_ohms", MISSING) / factor,
             told.get("hold_ohms", MISSING) / factor,
         ]

@@ -1,8 +1,9 @@
-"""What is at hand: the four kits that answers are scored with, and how an answer is ranked."""
+"""What is at hand: the four kits that answers are scored with, what is asked, how it is ranked."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from engine.reasoning.request import RequestSchema
 from tests.proving.simulator import SimulatedMachine
 
 KITS: dict[str, tuple[frozenset[str], bool]] = {
@@ -14,9 +15,29 @@ KITS: dict[str, tuple[frozenset[str], bool]] = {
 
 
 def findings(machine: SimulatedMachine, kit: str) -> list[dict[str, Any]]:
-    """Return what is found when every check of a kit is done once."""
+    """Return what is found when every check of a kit is done once, the oldest first."""
+    machine.begin()
     kinds, bench = KITS[kit]
-    return [machine.ask(check) for check in machine.checks(kinds, bench)]
+    checks = sorted(machine.checks(kinds, bench), key=machine.told_before, reverse=True)
+    return [machine.ask(check, machine.told_before(check)) for check in checks]
+
+
+def request(
+    machine: SimulatedMachine,
+    found: Sequence[Mapping[str, Any]],
+    repairs: Sequence[tuple[str, int]] = (),
+) -> dict[str, Any]:
+    """Return the diagnosis request of findings, after repairs that left the complaint.
+
+    ``repairs`` are causes put right, each after how many findings. Until the engine's gate knows
+    ``done`` they are all ``excluded``, whenever they were.
+    """
+    before = sum(machine.told_before(str(one["check"])) for one in found)
+    done = [*((one, before) for one in machine.put_right), *repairs]
+    whole = {"machine": machine.told, "findings": list(found), "limit": 0}
+    if "done" in RequestSchema().fields:
+        return {**whole, "done": [{"cause": one, "after": after - 1} for one, after in done]}
+    return {**whole, "excluded": list(dict.fromkeys(one for one, _ in done))}
 
 
 def rank(causes: Sequence[Mapping[str, Any]], truth: str) -> int:

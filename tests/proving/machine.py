@@ -1,17 +1,18 @@
-"""One simulated machine: its parts, its limits, and the one thing that is wrong with it."""
+"""One simulated machine: its parts, its limits, and what is wrong with it."""
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from tests.proving.data import applies, circuit, kb, own
+from tests.proving.roughness import NOT_LISTED, Fate
 
 Random = np.random.Generator
 REGULATED_OHMS = 0.0005  # a charging source holds its volts, whatever the battery takes
-UNCALLED = ("healthy", "outside")  # nothing in this circuit to put right
+UNCALLED = ("healthy", "outside", NOT_LISTED)  # nothing in this circuit to put right
 
 
 @dataclass
@@ -20,9 +21,9 @@ class Specimen:
 
     machine: dict[str, Any]
     told: dict[str, Any]  # the machine as the caller describes it
-    cause: str
-    minutes: float
-    celsius: float
+    fate: Fate
+    causes: tuple[str, ...]  # one, two, or not-listed
+    unlisted: str  # the name in unlisted.yaml, when that is what is wrong
     plan: dict[str, Any]
     sound_ohms: dict[str, float]
     ohms: dict[str, float]
@@ -41,6 +42,26 @@ class Specimen:
     linkage_binds: bool = False
     fuse_blown: bool = False
     fuse_luck: float = 0.5
+    bridges: list[tuple[str, str, float]] = field(default_factory=list)
+
+    def copy(self) -> "Specimen":
+        """Return a machine that can be broken without breaking this one."""
+        return replace(
+            self, ohms=dict(self.ohms), volts=dict(self.volts), limits=dict(self.limits),
+            facts=dict(self.facts), stuck=dict(self.stuck), open_during=dict(self.open_during),
+            turns=dict(self.turns), bridges=list(self.bridges),
+        )  # fmt: skip
+
+    @property
+    def chops(self) -> bool:
+        """Return whether a controller holds with a chopped output."""
+        return self.fate.chopped and self.machine["control"] != "ignition-timed"
+
+    @property
+    def comes_and_goes(self) -> bool:
+        """Return whether the fault is absent at times."""
+        able = own("world")["rough"]["intermittent"]["causes"]
+        return self.fate.comes_and_goes and all(one in able for one in self.causes)
 
     @property
     def ratio(self) -> float:
@@ -49,7 +70,7 @@ class Specimen:
 
     def open_circuit(self, part: str) -> bool:
         """Return whether a part conducts nothing at all."""
-        return math.isinf(self.ohms[part])
+        return math.isinf(self.ohms.get(part, 0.0))
 
 
 def log_even(random: Random, ends: Sequence[float]) -> float:
@@ -64,7 +85,9 @@ def pick(random: Random, shares: Mapping[Any, float]) -> Any:
     return names[int(random.choice(len(names), p=weights / weights.sum()))]
 
 
-def draw_machine(random: Random) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
+def draw_machine(
+    random: Random, fate: Fate
+) -> tuple[dict[str, Any], dict[str, Any], Mapping[str, Any]]:
     """Return a machine as it is, as the caller tells it, and the kind of part in it."""
     how = own("world")["machines"]
     duty = pick(random, how["duty"])
@@ -76,95 +99,182 @@ def draw_machine(random: Random) -> tuple[dict[str, Any], dict[str, Any], dict[s
     }
     if duty == "fuel-shutoff":
         machine["fuel_actuation"] = pick(random, how["actuation"])
-    kinds = how["parts"]
-    kind = kinds[pick(random, {number: one["share"] for number, one in enumerate(kinds)})]
+    kind = _kind(random, fate)
     told = dict(machine)
     if random.random() < how["part_known"]:
         factor = (machine["system_volts"] / 12.0) ** 2
-        told["pull_ohms"] = kind["pull_ohms"] * factor
-        told["hold_ohms"] = kind["hold_ohms"] * factor
+        told["pull_ohms"] = round(kind["pull_ohms"] * factor, 3)
+        told["hold_ohms"] = round(kind["hold_ohms"] * factor, 1)
         told["fuse_amps"] = kind["fuse_amps"] * 12.0 / machine["system_volts"]
+        told["pull_ohms_from"] = told["hold_ohms_from"] = "plate"
+    if machine["control"] != "ignition-timed" and random.random() < how["outputs_known"]:
+        told["relay_switched"] = "low" if fate.low_side else "high"
+        told["hold_drive"] = "chopped" if fate.chopped else "steady"
     return machine, told, kind
 
 
-def draw_sound(random: Random, cause: str | None = None) -> Specimen:
-    """Return a sound machine and the cause that will break it, drawn by the shares of kb/causes."""
-    machine, told, kind = draw_machine(random)
-    causes = {
-        name: one["share"]
-        for name, one in kb("causes").items()
-        if name not in UNCALLED and applies(one, machine) and (cause in (None, name))
-    }
-    if not causes:
-        return draw_sound(random, cause)
-    return _sound(random, machine, told, kind, pick(random, causes))
+def _kind(random: Random, fate: Fate) -> Mapping[str, Any]:
+    """Return a kind of part: good ohms at 12 V and 20 C, and the fuse that goes with it."""
+    if not fate.rough.spread:
+        kinds: list[dict[str, Any]] = own("world")["machines"]["parts"]
+        return kinds[pick(random, {number: one["share"] for number, one in enumerate(kinds)})]
+    how = own("world")["rough"]["spread"]
+    pull, hold = (log_even(random, how[key]) for key in ("pull_ohms", "hold_ohms"))
+    fuse = next(amps for most, amps in how["fuse_amps"] if pull < most)
+    return {"pull_ohms": round(pull, 2), "hold_ohms": round(hold), "fuse_amps": fuse}
 
 
-def break_it(specimen: Specimen, random: Random) -> None:
-    """Do to a sound machine what its cause does: one state of it, its severities drawn."""
-    states = own("faults")[specimen.cause]
+def draw_sound(random: Random, fate: Fate, cause: str | None = None) -> Specimen:
+    """Return a sound machine and what will break it: by the shares of kb/causes, or as given.
+
+    Of a pair ``cause`` is the first.
+    """
+    machine, told, kind = draw_machine(random, fate)
+    shares = {
+        name: one["share"] for name, one in kb("causes").items()
+        if name not in UNCALLED and name in own("faults") and applies(one, machine)
+    }  # fmt: skip
+    if cause not in (None, *shares):
+        return draw_sound(random, fate, cause)
+    causes: tuple[str, ...] = (cause or pick(random, shares),)
+    unlisted = ""
+    if fate.faults == "pair":
+        causes += (pick(random, {n: share for n, share in shares.items() if n != causes[0]}),)
+    elif fate.faults == NOT_LISTED:
+        weights = {
+            name: one["weight"] for name, one in own("unlisted").items()
+            if name not in kb("causes") and applies(one, machine)
+        }  # fmt: skip
+        causes, unlisted = (NOT_LISTED,), pick(random, weights)
+    return _sound(random, Specimen(
+        machine, told, fate, causes, unlisted, circuit(machine["duty"], machine["control"]),
+        {}, {}, {}, {}, {},
+    ), kind)  # fmt: skip
+
+
+def break_it(specimen: Specimen, cause: str, random: Random) -> None:
+    """Do to a machine what a cause does: one state of it, its severities drawn."""
+    listed = cause != NOT_LISTED
+    states = own("faults")[cause] if listed else own("unlisted")[specimen.unlisted]["states"]
     state = pick(random, {number: one["weight"] for number, one in enumerate(states)})
     common = random.random()
     for deed in states[state]["deeds"]:
         _do(specimen, deed, random, common)
 
 
-def _sound(
-    random: Random,
-    machine: dict[str, Any],
-    told: dict[str, Any],
-    kind: Mapping[str, Any],
-    name: str,
-) -> Specimen:
-    """Return the machine before anything went wrong, its parts and limits drawn."""
-    how = own("world")
-    celsius = float(random.normal(how["machines"]["celsius"]["mean"],
-                                  how["machines"]["celsius"]["sigma"]))  # fmt: skip
-    plan = circuit(machine["duty"], machine["control"])
-    ratio = machine["system_volts"] / 12.0
-    ohms = {
-        part: _sound_ohms(random, one, kind, how, celsius) * ratio**2
-        for part, one in plan["parts"].items()
-    }
-    volts = {
-        part: one["volts"] * ratio * (1 + random.normal(0, one["volts_tolerance"]))
-        for part, one in plan["parts"].items() if one["kind"] == "source"
-    }  # fmt: skip
+def renew(specimen: Specimen, what: str, random: Random) -> None:
+    """Replace a part of a sound machine by another sound one."""
+    for part, sigma in own("world")["rough"]["repairs"]["done"][what]["renews"].items():
+        specimen.ohms[part] *= math.exp(random.normal(0, sigma))
+
+
+def _sound(random: Random, bare: Specimen, kind: Mapping[str, Any]) -> Specimen:
+    """Return the machine before anything went wrong: its parts, volts and limits drawn."""
+    how, ratio, spread = own("world"), bare.ratio, bare.fate.rough.spread
+    air = how["rough"]["spread"]["celsius"] if spread else how["machines"]["celsius"]
+    drawn = Parts(random, bare.fate, kind, ratio, float(random.normal(air["mean"], air["sigma"])))
+    parts = bare.plan["parts"]
+    ohms = {name: drawn.ohms(one) for name, one in parts.items()}
     limits = {key: float(random.uniform(*ends)) for key, ends in how["limits"].items()}
-    amps = {"pull": 12 / kind["pull_ohms"] / ratio, "hold": 12 / kind["hold_ohms"] / ratio}
-    ohms["charging"] = REGULATED_OHMS * ratio**2
-    volts["charging"] = limits["charging_volts"] * ratio
+    outputs = how["rough"]["outputs"]
+    limits["chopped_volts"] = float(random.uniform(*outputs["chopped_volts"]))
+    amps = {f"rated_{one}": 12 / kind[f"{one}_ohms"] / ratio for one in ("pull", "hold")}
     facts = dict.fromkeys(
         ("spring-returns", "linkage-follows", "lock-holds", "fuel-arrives", "fuel-enough",
          "engine-turns", "machine-drives"), True,
     )  # fmt: skip
-    return Specimen(
-        machine, told, name, float(kb("causes")[name]["minutes"]), celsius, plan,
-        dict(ohms), ohms, volts,
-        {**limits, "rated_pull": amps["pull"], "rated_hold": amps["hold"],
-         "fuse_amps": kind["fuse_amps"] / ratio},
-        facts, pulse=limits["pulse_seconds"], fuse_luck=float(random.random()),
+    specimen = replace(
+        bare, sound_ohms={}, ohms=ohms, facts=facts, volts=_volts(random, bare.fate, limits, ratio),
+        limits={**limits, **amps, "fuse_amps": kind["fuse_amps"] / ratio},
+        pulse=limits["pulse_seconds"], fuse_luck=float(random.random()),
     )  # fmt: skip
+    if spread:
+        _heavy_parts(random, specimen)
+    if bare.fate.low_side and "pull-driver" in parts:
+        specimen.ohms["pull-driver"] = float(random.uniform(*outputs["low_side_ohms"]))
+        _switch_low(parts)
+    specimen.ohms["charging"] = REGULATED_OHMS * ratio**2
+    specimen.sound_ohms.update(specimen.ohms)
+    return specimen
 
 
-def _sound_ohms(
-    random: Random, part: Mapping[str, Any], kind: Mapping[str, Any], how: Mapping[str, Any],
-    celsius: float,
-) -> float:  # fmt: skip
-    """Return the ohms of a sound part at 12 V: log-normal about the nominal, plus its joints."""
-    if part.get("absent") and not part["id"].startswith("lamp"):
-        return math.inf
-    middle, sigma = part["ohms"], part["tolerance"]
-    for winding in ("pull", "hold"):
-        if part["id"] == f"{winding}-winding":
-            middle = kind[f"{winding}_ohms"]
-            sigma = how["machines"]["two_windings_sigma"][winding]
-    ohms = middle * math.exp(random.normal(0.0, sigma))
-    if part.get("copper"):
-        ohms *= 1 + 0.00393 * (celsius + random.uniform(0, 12) - 20)
-    elif part["kind"] in ("wire", "contact"):
-        ohms *= 1 + random.uniform(*how["limits"]["joint_share"])
-    return float(ohms)
+def _volts(
+    random: Random, fate: Fate, limits: Mapping[str, float], ratio: float
+) -> dict[str, float]:
+    """Return volts of battery and charging; a battery that is not charged rests where it runs."""
+    how = own("world")["rough"]
+    rest, running = 12.55 * (1 + random.normal(0, 0.012)), limits["charging_volts"]
+    if fate.rough.spread:
+        rest = random.uniform(*how["spread"]["battery_volts"])
+    if not fate.charges:
+        running = random.uniform(*how["charging"]["volts"])
+        rest = running + random.uniform(0.02, 0.2)
+    elif fate.rough.charging:
+        running = random.uniform(*how["charging"]["good"])
+    return {"battery": float(rest) * ratio, "charging": float(running) * ratio}
+
+
+def _heavy_parts(random: Random, specimen: Specimen) -> None:
+    """Draw starter, battery and main cables: a large starter has large ones of both."""
+    how, ratio = own("world")["rough"]["spread"], specimen.ratio
+    starter = 10.5 / log_even(random, how["starter_amps"])
+    battery = starter * log_even(random, how["battery_share"])
+    cables = {f"main-cable-{end}": starter * log_even(random, how["cable_share"])
+              for end in ("positive", "negative")}  # fmt: skip
+    pair, wires = ratio**2, ratio**2
+    if specimen.fate.rough.wiring:
+        pair, wires = ratio, float(random.uniform(1, 1.5)) if ratio > 1 else 1.0
+    specimen.ohms |= {"starter": starter * ratio**2, "battery": battery * pair}
+    specimen.ohms |= {name: ohms * wires for name, ohms in cables.items()}
+
+
+def _switch_low(parts: dict[str, Any]) -> None:
+    """Let the controller pull terminal 85 down, with 86 at its own supply."""
+    for name, ends in {
+        "relay-coil-ground": ["controller-supply", "relay-86"],
+        "relay-command-wire": ["relay-85", "pull-output"],
+        "pull-driver": ["pull-output", "controller-ground"],
+    }.items():
+        parts[name] = {**parts[name], "between": ends}
+
+
+class Parts:
+    """Draws the ohms of one machine's sound parts, log-normal about a middle."""
+
+    def __init__(  # noqa: PLR0917 - one machine's own
+        self, random: Random, fate: Fate, kind: Mapping[str, Any], ratio: float, celsius: float,
+    ) -> None:  # fmt: skip
+        how = own("world")
+        rough, warm = how["rough"]["spread"], how["rough"]["spread"]["warm"]
+        self.random, self.fate, self.kind, self.ratio = random, fate, kind, ratio
+        self.own_ohms = rough["parts"] if fate.rough.spread else {}
+        self.width = log_even(random, rough["width"]) if fate.rough.spread else 1.0
+        hot = fate.rough.spread and random.random() < warm["share"]
+        self.celsius = celsius + (random.uniform(*warm["kelvin"]) if hot else 0.0)
+
+    def ohms(self, part: Mapping[str, Any]) -> float:
+        """Return a part's ohms; infinite for what is not there in a sound machine."""
+        how, random, name = own("world"), self.random, part["id"]
+        if part.get("absent") and not name.startswith("lamp"):
+            return math.inf
+        middle, sigma = self.own_ohms.get(name, (part["ohms"], part["tolerance"]))
+        for winding in ("pull", "hold"):
+            if name == f"{winding}-winding":
+                middle = self.kind[f"{winding}_ohms"]
+                sigma = how["machines"]["two_windings_sigma"][winding]
+        ohms = middle * math.exp(random.normal(0.0, sigma * self.width))
+        if part.get("copper"):
+            ohms *= 1 + 0.00393 * (self.celsius + random.uniform(0, 12) - 20)
+        elif part["kind"] in ("wire", "contact"):
+            ohms *= 1 + random.uniform(*how["limits"]["joint_share"])
+        return float(ohms * self._for_volts(part["kind"]))
+
+    def _for_volts(self, kind: str) -> float:
+        """Return ohms over those of a 12 V machine."""
+        ordinary = self.fate.rough.wiring and kind in ("wire", "contact") and self.ratio > 1
+        if ordinary:
+            return float(self.random.uniform(*own("world")["rough"]["wiring"]["ordinary"]))
+        return self.ratio**2
 
 
 def _do(specimen: Specimen, deed: Mapping[str, Any], random: Random, common: float) -> None:
@@ -179,6 +289,10 @@ def _do(specimen: Specimen, deed: Mapping[str, Any], random: Random, common: flo
         specimen.ohms[deed["add"]] += level * factor
     elif "put" in deed:
         specimen.ohms[deed["put"]] = level * factor
+    elif "bridge" in deed:
+        specimen.bridges.append((*deed["bridge"], level))
+    elif "limit" in deed:
+        specimen.limits[deed["limit"]] = level
     elif "scale" in deed:
         specimen.ohms[deed["scale"]] *= level
         specimen.turns[deed["scale"].split("-")[0]] *= level

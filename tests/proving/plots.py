@@ -46,7 +46,7 @@ def _reliability(axes: Any, results: Results, data: Mapping[str, Any]) -> None:
     axes.plot([0, 1], [0, 1], color="0.7", linewidth=1)
     for kit, rows in by(results.scored, "kit").items():
         bars = measures.reliability(
-            [row.lead_chance for row in rows], [int(row.lead == row.cause) for row in rows]
+            [row.lead_chance for row in rows], [int(row.place == 1) for row in rows]
         )
         error = data["kits"][kit]["calibration_error"]
         axes.plot([b.said for b in bars], [b.came_true for b in bars], marker="o",
@@ -69,7 +69,7 @@ def _ranking(axes: Any, results: Results, data: Mapping[str, Any]) -> None:
         axes.bar(places, heights, 0.36, yerr=spread, capsize=3, label=label)
         if all("bound" in data["kits"][kit] for kit in kits):
             name = {"first_or_tied": "first"}.get(key, key)
-            bound = [data["kits"][kit]["bound"][name]["share"] for kit in kits]
+            bound = [data["kits"][kit]["bound"]["all"][name]["share"] for kit in kits]
             axes.plot(places, bound, "k_", markersize=22,
                       label="classifier's bound" if key == "first_three" else None)  # fmt: skip
     axes.set_xticks(range(len(kits)), [KIT_WORDS[kit] for kit in kits])

@@ -1,17 +1,19 @@
 """Runs the proving ground: machines shared out to processes, scored and played, then summed up."""
 
-import json
 import multiprocessing
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from engine import Diagnoser
 from engine.knowledge import load_knowledge
-from tests.proving import measures
+from tests.proving import bound, measures
 from tests.proving.kits import KITS
-from tests.proving.score import Scored, Share, by, score, summary, worst_causes
+from tests.proving.roughness import NOT_LISTED, ROUGH, Roughness
+from tests.proving.score import Scored, Share, by, not_listed, ranking, score, summary, worst_causes
 from tests.proving.simulator import SimulatedMachine, draw_machines
 from tests.proving.strategies import (
     Played,
@@ -22,7 +24,9 @@ from tests.proving.strategies import (
 )
 
 STRATEGIES = ("advice", "fixed-order", "likeliest-part", "repair-alone")
-CHUNK = 25
+GROUPS = ("single", "pair", NOT_LISTED)
+CHUNK = 20
+Work = Callable[[Callable[[Any], Any], list[Any]], Iterator[Any]]
 
 
 @dataclass
@@ -33,20 +37,16 @@ class Results:
     seed: int
     scored: list[Scored] = field(default_factory=list)
     played: dict[str, list[Played]] = field(default_factory=dict)
-    causes: list[str] = field(default_factory=list)  # of the machines played, in the same order
+    bound: dict[str, Any] = field(default_factory=dict)
 
 
 _worker: dict[str, Any] = {}
 
 
-def _start() -> None:
-    _worker["diagnoser"] = Diagnoser(load_knowledge())
-
-
 def prove_machines(
     machines: Sequence[SimulatedMachine], kits: Sequence[str], diagnoser: Diagnoser, play: bool
-) -> list[tuple[int, list[Scored], list[Played]]]:
-    """Score and play some machines; returns the machine's number with what was found."""
+) -> list[tuple[list[Scored], list[Played]]]:
+    """Score and play some machines."""
     found = []
     for machine in machines:
         scored = [score(machine, kit, diagnoser.diagnose) for kit in kits]
@@ -54,80 +54,110 @@ def prove_machines(
         if play:
             played = [by_advice(machine, diagnoser.diagnose), by_fixed_order(machine),
                       by_likeliest_part(machine), repair_alone(machine)]  # fmt: skip
-        found.append((machine.number, scored, played))
+        found.append((scored, played))
     return found
 
 
-def _job(job: tuple[list[SimulatedMachine], tuple[str, ...], bool]) -> Any:
-    machines, kits, play = job
+def _job(job: tuple[bound.Job, bool]) -> Any:
+    (start, count, seed, rough, kits), play = job
+    if not _worker:
+        _worker["diagnoser"] = Diagnoser(load_knowledge())
+    machines = draw_machines(count, seed, rough, start)
     return prove_machines(machines, kits, _worker["diagnoser"], play)
+
+
+@contextmanager
+def workers(jobs: int) -> Iterator[Work]:
+    """Yield a map over ``jobs`` processes; 1 or less is this process."""
+    if jobs <= 1:
+        yield map
+        return
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")  # one thread a process: they do not share well
+    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
+        yield pool.imap
 
 
 def prove(  # noqa: PLR0917 - what the command lets one choose
     count: int, seed: int, kits: Sequence[str] = tuple(KITS), jobs: int = 1, play: bool = True,
-    progress: Callable[[int], None] = lambda done: None,
+    progress: Callable[[int], None] = lambda done: None, rough: Roughness = ROUGH,
+    bounds_in: Path | None = None,
 ) -> Results:  # fmt: skip
-    """Draw machines, score and play them in ``jobs`` processes; the same seed, the same results."""
-    machines = draw_machines(count, seed)
-    # machines of one description beside each other: the engine builds one model for all of them
-    machines.sort(key=lambda one: (json.dumps(one.told, sort_keys=True), one.number))
-    chunks = [machines[n : n + CHUNK] for n in range(0, count, CHUNK)]
-    work = [(chunk, tuple(kits), play) for chunk in chunks]
-    found: list[Any] = []
-    if jobs <= 1:
-        _start()
-        for job in work:
-            found += _job(job)
-            progress(len(found))
-    else:
-        for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-            os.environ.setdefault(name, "1")  # one thread a process: they do not share well
-        context = multiprocessing.get_context("spawn")
-        with context.Pool(jobs, initializer=_start) as pool:
-            for part in pool.imap(_job, work):
-                found += part
-                progress(len(found))
-    found.sort(key=lambda one: one[0])
+    """Draw machines, score and play them in ``jobs`` processes; the same seed, the same results.
+
+    With ``bounds_in``, a folder, the classifier is asked about the same machines; what it learned
+    from is kept there.
+    """
     results = Results(count, seed)
-    results.causes = [one.cause for one in sorted(machines, key=lambda one: one.number)]
-    results.scored = [row for _, rows, _ in found for row in rows]
+    calls: list[list[Played]] = []
+    with workers(jobs) as work:
+        pieces = [(start, min(CHUNK, count - start), seed, rough, tuple(kits))
+                  for start in range(0, count, CHUNK)]  # fmt: skip
+        for part in work(_job, [(piece, play) for piece in pieces]):
+            for scored, played in part:
+                results.scored += scored
+                calls.append(played)
+            progress(len(calls))
+        if bounds_in is not None:
+            learned = bound.trained_on(
+                rough, kits, bounds_in, lambda todo: list(work(bound.rows, todo))
+            )
+            asked = bound.joined(list(work(bound.rows, bound.jobs(count, seed, rough, kits))))
+            results.bound = {kit: bound.estimate(learned, asked, kit) for kit in kits}
     if play:
         for place, name in enumerate(STRATEGIES):
-            results.played[name] = [calls[place] for _, _, calls in found]
+            results.played[name] = [one[place] for one in calls]
     return results
 
 
-def as_data(results: Results, bound: Any = None) -> dict[str, Any]:
+def as_data(results: Results) -> dict[str, Any]:
     """Return all figures as plain data, the same for the same run.
 
-    ``first_time_bound``: the share of machines whose true cause leads once every check is done. No
-    plan can expect to repair right at the first try much more often.
+    ``first_time_bound``: of the single listed faults, how often the classifier that saw every check
+    has it first, or, without the classifier, how often the answer has. No plan can expect to repair
+    right at the first try much more often.
     """
     kits = by(results.scored, "kit")
     data: dict[str, Any] = {
         "machines": results.machines, "seed": results.seed, "kits": {}, "strategies": {},
     }  # fmt: skip
     for kit in [name for name in KITS if name in kits]:
-        rows = kits[kit]
-        data["kits"][kit] = {
-            **summary(rows),
-            "by": {
-                name: {value: summary(mine) for value, mine in by(rows, name).items()}
-                for name in ("duty", "control", "coil", "known_part")
-            },
-            "worst_causes": worst_causes(rows),
-            "unsafe_words": sorted({words for row in rows for words in row.unsafe})[:20],
-        }
-        if bound is not None:
-            data["kits"][kit]["bound"] = bound[kit]
-    if results.played and "all" in kits:
-        data["first_time_bound"] = data["kits"]["all"]["first_or_tied"]
+        data["kits"][kit] = _kit(kits[kit], results.bound.get(kit, {}))
     for name, calls in results.played.items():
-        middle, low, high = measures.mean_interval([one.minutes for one in calls])
-        first = Share(sum(one.first_time for one in calls), len(calls))
         data["strategies"][name] = {
-            "minutes": round(middle, 1), "low": round(low, 1), "high": round(high, 1),
-            "checks": round(sum(one.checks for one in calls) / len(calls), 1),
-            "first_time_fix": first.as_dict(),
+            **_calls(calls),
+            "groups": {group: _calls([one for one in calls if one.group == group])
+                       for group in GROUPS if any(one.group == group for one in calls)},
         }  # fmt: skip
+    whole = data["kits"].get("all", {"groups": {}})
+    if results.played and "single" in whole["groups"]:
+        known = whole.get("bound", {}).get("single")
+        single = whole["groups"]["single"]
+        data["first_time_bound"] = known["first"] if known else single["first_or_tied"]
     return data
+
+
+def _kit(rows: Sequence[Scored], limits: dict[str, Any]) -> dict[str, Any]:
+    """Return the figures of one kit."""
+    found = {
+        **summary(rows),
+        "groups": {group: summary(mine) for group, mine in by(rows, "group").items()},
+        "not_listed": not_listed(rows),
+        "by": {
+            name: {value: ranking(mine) for value, mine in by(rows, name).items()}
+            for name in ("duty", "control", "coil", "known_part", "comes_and_goes", "repaired")
+        },
+        "worst_causes": worst_causes(rows),
+        "unsafe_words": sorted({words for row in rows for words in row.unsafe})[:20],
+    }
+    return found | ({"bound": limits} if limits else {})
+
+
+def _calls(calls: Sequence[Played]) -> dict[str, Any]:
+    """Return the figures of some calls of one strategy."""
+    middle, low, high = measures.mean_interval([one.minutes for one in calls])
+    return {
+        "minutes": round(middle, 1), "low": round(low, 1), "high": round(high, 1),
+        "checks": round(sum(one.checks for one in calls) / len(calls), 1),
+        "first_time_fix": Share(sum(one.first_time for one in calls), len(calls)).as_dict(),
+    }  # fmt: skip

@@ -1,6 +1,7 @@
 """The answers of a simulated person to the checks that have outcomes, before any slip."""
 
 import math
+import zlib
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -22,22 +23,39 @@ def truth(story: Story, check: str, random: Random, noise: "Noise") -> str:
         return _TRUTHS[check](story, random)
     if check in ("failure-pattern", "recent-work", "parked-on-slope", "fuel-control"):
         rows = own("context")[check]
-        return str(pick(random, rows.get(story.specimen.cause, rows["usual"])))
+        row = rows[next((one for one in story.specimen.causes if one in rows), "usual")]
+        return str(pick(random, _pattern(story, row) if check == "failure-pattern" else row))
     return noise.answer(story, check, random)
 
 
-class Noise:
-    """The kb's tables as one run of the proving ground has them: every row shaken."""
+def _pattern(story: Story, row: Mapping[str, float]) -> dict[str, float]:
+    """Return how a fault that comes and goes is told, and one that does not."""
+    if not story.specimen.fate.rough.intermittent:
+        return dict(row)
+    how = own("world")["rough"]["intermittent"]
+    weights = how["hard_says"]
+    if story.specimen.comes_and_goes:
+        weights = {"always": how["says_always"]}
+    return {name: share * weights.get(name, 1.0) for name, share in row.items()}
 
-    def __init__(self, random: Random) -> None:
-        self._random, self._rows = random, dict[Any, dict[str, float]]()
+
+class Noise:
+    """The kb's tables as one run of the proving ground has them: every row shaken.
+
+    A row's shake depends on the run's seed and the row alone, so that it is the same in any process
+    and whichever machine asks first.
+    """
+
+    def __init__(self, seed: int) -> None:
+        self._seed, self._rows = seed, dict[Any, dict[str, float]]()
         self._weight = float(own("world")["chances"]["table_noise"])
 
     def answer(self, story: Story, check: str, random: Random) -> str:
         """Return an outcome of a check that only the kb's table knows about."""
         predicted = kb("checks")[check]["predicted_by"]
         given = predicted.get("given", {})
-        cause = story.specimen.cause
+        causes = story.specimen.causes
+        cause = next((one for one in causes if one in given), causes[0])
         row = given.get(cause)
         key: tuple[Any, ...] = (check, cause)
         if row is None:
@@ -48,7 +66,8 @@ class Noise:
     def _shaken(self, key: tuple[Any, ...], row: Mapping[str, float]) -> dict[str, float]:
         if key not in self._rows:
             weights = np.array([max(share, 1e-4) for share in row.values()])
-            drawn = self._random.dirichlet(weights * self._weight)
+            random = np.random.default_rng([self._seed, 1, zlib.crc32(repr(key).encode())])
+            drawn = random.dirichlet(weights * self._weight)
             self._rows[key] = dict(zip(row, drawn.tolist(), strict=True))
         return self._rows[key]
 
@@ -118,8 +137,8 @@ def _relay_click(story: Story, random: Random) -> str:
 def _interlock_lamp(story: Story, random: Random) -> str:
     if story.specimen.limits["lamp_fitted"] < own("world")["people"]["no_lamp_fitted"]:
         return "not-fitted"
-    unmet = story.specimen.cause == "interlock-not-met"
-    dead = story.specimen.cause == "controller-unpowered"
+    unmet = story.specimen.open_circuit("interlock-switch")
+    dead = any(story.specimen.open_circuit(f"controller-{one}") for one in ("feed", "ground-wire"))
     return "on" if random.random() < (0.93 if unmet else 0.12 if dead else 0.07) else "off"
 
 
@@ -131,7 +150,7 @@ def _crank_speed(story: Story, random: Random) -> str:
 
 def _fuse_look(story: Story, random: Random) -> str:
     blown = story.specimen.fuse_blown or story.specimen.open_circuit("fuse")
-    seen = 0.82 if story.specimen.cause == "fuse-open" else 0.95  # age leaves a hairline
+    seen = 0.82 if story.specimen.open_circuit("fuse") else 0.95  # age leaves a hairline
     return "blown" if random.random() < (seen if blown else 0.01) else "intact"
 
 

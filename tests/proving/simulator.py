@@ -7,11 +7,13 @@ from typing import Any
 
 import numpy as np
 
+from engine.reasoning.request import MachineSchema
 from tests.proving.data import applies, kb, own
 from tests.proving.electrics import Setting, ohms_between
-from tests.proving.machine import Specimen, log_even
+from tests.proving.machine import Specimen, log_even, pick
+from tests.proving.roughness import ROUGH, SMOOTH, Fate, Roughness, draw_fate
 from tests.proving.sayings import Noise, truth
-from tests.proving.story import Story, draw_story
+from tests.proving.story import Story, Tale, draw_tale
 
 OVER_RANGE_OHMS = 20e6
 COMMANDED = ("plunger-action", "plunger-timing", "relay-click", "lamp-at-pull-pin",
@@ -19,32 +21,72 @@ COMMANDED = ("plunger-action", "plunger-timing", "relay-click", "lamp-at-pull-pi
 SILENT = {"plunger-action": "no-movement", "plunger-timing": "never", "relay-click": "not-heard",
           "lamp-at-pull-pin": "dark", "lamp-at-hold-pin": "dark"}  # fmt: skip
 MOST_DRAWS = 400
+MACHINE_FIELDS = frozenset(MachineSchema().fields)
 
 
 @dataclass
 class SimulatedMachine:
-    """A machine with one true cause. ``ask`` gives a finding as the contract has it."""
+    """A machine whose true causes are known. ``ask`` gives a finding as the contract has it.
+
+    ``story`` is the machine as it stands now, ``before`` as it was before a wrong part was
+    replaced, ``absent`` while a fault that comes and goes is not there.
+    """
 
     number: int
     seed: int
-    story: Story
+    tale: Tale = field(repr=False)
     noise: Noise = field(repr=False)
+    replaced: str = ""
+    left: tuple[str, ...] | None = None  # the causes that a right repair has left; None: all
     _asked: dict[str, int] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Build the machine in each of its ways to be."""
+        self.story = self.tale.broken(self.left, self.replaced)
+        self.before = self.tale.broken(self.left) if self.replaced else self.story
+        comes = self.story.specimen.comes_and_goes
+        self.absent = self.tale.whole(self.replaced) if comes else None
+        ends = own("world")["rough"]["intermittent"]["present"]
+        self.present = float(self._random("", "present").uniform(*ends)) if comes else 1.0
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """Return the true causes: one, two, or not-listed."""
+        return self.story.specimen.causes
 
     @property
     def cause(self) -> str:
-        """Return the true cause."""
-        return self.story.specimen.cause
+        """Return the true cause, the first of two."""
+        return self.causes[0]
 
     @property
-    def minutes(self) -> float:
-        """Return the minutes of the right repair."""
-        return self.story.specimen.minutes
+    def group(self) -> str:
+        """Return what kind of truth it is: single, pair or not-listed."""
+        return self.story.specimen.fate.faults
+
+    def without(self, cause: str) -> "SimulatedMachine":
+        """Return the machine with one of two faults put right: the other is still there."""
+        left = tuple(one for one in self.causes if one != cause)
+        return SimulatedMachine(self.number, self.seed, self.tale, self.noise, self.replaced, left)
+
+    def begin(self) -> None:
+        """Forget what was asked: the next check is done for the first time."""
+        self._asked.clear()
+
+    @property
+    def put_right(self) -> list[str]:
+        """Return the causes that the wrong part would have put right: they are not it."""
+        if not self.replaced:
+            return []
+        causes = own("world")["rough"]["repairs"]["done"][self.replaced]["causes"]
+        true = self.story.specimen.machine
+        return [one for one in causes if one in kb("causes") and applies(kb("causes")[one], true)]
 
     @property
     def told(self) -> dict[str, Any]:
-        """Return the machine as the caller describes it."""
-        return dict(self.story.specimen.told)
+        """Return the machine as the caller describes it, in the words that the engine knows."""
+        told = self.story.specimen.told.items()
+        return {key: value for key, value in told if key in MACHINE_FIELDS}
 
     @property
     def complaint(self) -> str:
@@ -64,7 +106,22 @@ class SimulatedMachine:
         ]  # fmt: skip
         return sorted(found, key=lambda name: name != self.complaint)
 
-    def ask(self, check: str) -> dict[str, Any]:
+    def told_before(self, check: str) -> bool:
+        """Return whether a check was done before the wrong part was replaced."""
+        if not self.replaced or kb("checks")[check]["kind"] in ("lamp", "meter", "clamp"):
+            return False
+        share = own("world")["rough"]["repairs"]["told_before"]
+        return check == self.complaint or bool(self._random(check, "before").random() < share)
+
+    def _seen(self, check: str, before: bool) -> Story:
+        """Return the machine as whoever does a check finds it; the caller tells of the failing."""
+        failing = self.before if before else self.story
+        if self.absent is None or kb("checks")[check]["kind"] == "ask":
+            return failing
+        here = self._random(check, "here").random() < self.present
+        return failing if here else self.absent
+
+    def ask(self, check: str, before: bool = False) -> dict[str, Any]:
         """Return a finding: the same truth however often, a reading with fresh meter noise."""
         nth = self._asked.get(check, 0)
         kind = kb("checks")[check]["kind"]
@@ -73,9 +130,10 @@ class SimulatedMachine:
         if self._out_of_reach(check) or (unknown and check != self.complaint):
             return {"check": check, "outcome": "not-known"}
         self._asked[check] = nth + 1
+        seen = self._seen(check, before)
         if "outcomes" in kb("checks")[check]["result"]:
-            return self._say(check, kind, fixed, again=nth > 0)
-        return Reading(self, check, fixed, self._random(check, nth), again=nth > 0).finding()
+            return self._say(seen, check, fixed, again=nth > 0)
+        return Reading(seen, check, fixed, self._random(check, nth), again=nth > 0).finding()
 
     def _random(self, check: str, salt: str | int) -> np.random.Generator:
         key = zlib.crc32(f"{check}/{salt}".encode())
@@ -88,11 +146,11 @@ class SimulatedMachine:
         return check in hidden.get(self.story.specimen.machine.get("fuel_actuation", ""), ())
 
     def _say(
-        self, check: str, kind: str, random: np.random.Generator, again: bool
+        self, seen: Story, check: str, random: np.random.Generator, again: bool
     ) -> dict[str, Any]:
         """Return an outcome; whoever is asked again minds the moment."""
         people = own("world")["people"]
-        answer = truth(self.story, check, random, self.noise)
+        answer = truth(seen, check, random, self.noise)
         finding: dict[str, Any] = {"check": check}
         timed = self.story.specimen.machine["control"] == "ignition-timed"
         early = check in COMMANDED and not timed and random.random() < people["wrong_moment"]
@@ -100,7 +158,7 @@ class SimulatedMachine:
             answer = SILENT[check]
             if random.random() < people["says_so"]:
                 finding["moment"] = "key-on"
-        elif random.random() < people["wrong"][kind]:
+        elif random.random() < people["wrong"][kb("checks")[check]["kind"]]:
             others = [o for o in kb("checks")[check]["result"]["outcomes"]
                       if o not in (answer, "electronic")]  # fmt: skip
             answer = str(random.choice(others))
@@ -111,12 +169,12 @@ class Reading:
     """One reading of one machine: the true value, then what the meter and its user make of it."""
 
     def __init__(
-        self, machine: SimulatedMachine, check: str, fixed: np.random.Generator,
+        self, story: Story, check: str, fixed: np.random.Generator,
         fresh: np.random.Generator, again: bool,
     ) -> None:  # fmt: skip
-        self.machine, self.check, self.fixed, self.fresh = machine, check, fixed, fresh
+        self.electrics, self.check, self.fixed, self.fresh = story.electrics, check, fixed, fresh
         self.again = again
-        self.specimen: Specimen = machine.story.specimen
+        self.specimen: Specimen = story.specimen
         self.unit = str(kb("checks")[check]["result"]["unit"])
         self.extra: dict[str, Any] = {}
 
@@ -139,7 +197,7 @@ class Reading:
         if self.check == "pull-pulse-seconds":
             return self._seconds()
         probe = own("probes")[self.check]
-        electrics = self.machine.story.electrics
+        electrics = self.electrics
         if "ohms" in probe:
             leak = log_even(self.fixed, own("world")["insulation_ohms"])
             red, black = (self._place(node) for node in probe["ohms"])
@@ -170,7 +228,7 @@ class Reading:
 
     def _seconds(self) -> float:
         """Return how long the pull pin is live; whoever sees it go on takes the command off."""
-        electrics, least = self.machine.story.electrics, 3.0 * self.specimen.ratio
+        electrics, least = self.electrics, 3.0 * self.specimen.ratio
         if electrics.state("after-command").solved.at("pull-pin-harness") > least:
             return float(self.fixed.uniform(3.0, 8.0))
         live = electrics.state("on-command").solved.at("pull-pin-harness") > least
@@ -191,7 +249,7 @@ class Reading:
         if not timed and self.fixed.random() < people["wrong_moment"]:
             if says:
                 self.extra["moment"] = "key-on"
-            state = self.machine.story.electrics.state("off").solved
+            state = self.electrics.state("off").solved
             return 0.0 if self.unit == "A" else state.between(
                 self._place(probe["red"]), self._place(probe["black"])
             )  # fmt: skip
@@ -228,20 +286,37 @@ class Reading:
         return float(round(round(value / resolution) * resolution, 4)) + 0.0
 
 
-def draw_machines(count: int, seed: int) -> list[SimulatedMachine]:
+def draw_machines(
+    count: int, seed: int, rough: Roughness = ROUGH, start: int = 0
+) -> list[SimulatedMachine]:
     """Return machines that somebody would call about; the same seed gives the same machines."""
-    noise = Noise(np.random.default_rng([seed, 1]))
-    return [draw_one(number, seed, noise) for number in range(count)]
+    noise = Noise(seed)
+    return [draw_one(number, seed, noise, rough=rough) for number in range(start, start + count)]
 
 
 def draw_one(
-    number: int, seed: int, noise: Noise | None = None, cause: str | None = None
-) -> SimulatedMachine:
-    """Return machine ``number`` of a seed: drawn again until it has something to complain about."""
+    number: int, seed: int, noise: Noise | None = None, cause: str | None = None,
+    rough: Roughness = SMOOTH, fate: Fate | None = None,
+) -> SimulatedMachine:  # fmt: skip
+    """Return machine ``number`` of a seed: drawn again until it has something to complain about.
+
+    Each of two faults alone would be one to complain about.
+    """
     random = np.random.default_rng([seed, 2, number])
-    noise = noise or Noise(np.random.default_rng([seed, 1]))
+    fate, noise = fate or draw_fate(random, rough), noise or Noise(seed)
     for _ in range(MOST_DRAWS):
-        story = draw_story(random, cause)
-        if story.situation(slow_starts=False) != "sound":
-            return SimulatedMachine(number, seed, story, noise)
-    raise ValueError(f"no machine with {cause} has anything to complain about")
+        tale = draw_tale(random, cause, fate)
+        causes = tale.sound.causes
+        alone = [tale.broken([one]) for one in causes] if len(causes) > 1 else []
+        if all(one.situation(slow_starts=False) != "sound" for one in (*alone, tale.broken())):
+            replaced = _wrong_part(random, causes) if fate.repaired else ""
+            return SimulatedMachine(number, seed, tale, noise, replaced)
+    raise ValueError(f"no machine with {cause or fate} has anything to complain about")
+
+
+def _wrong_part(random: np.random.Generator, causes: tuple[str, ...]) -> str:
+    """Return a part that was replaced and cures nothing of what is wrong."""
+    parts = own("world")["rough"]["repairs"]["done"]
+    return str(pick(random, {
+        name: one["share"] for name, one in parts.items() if not set(one["causes"]) & set(causes)
+    }))  # fmt: skip

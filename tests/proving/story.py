@@ -1,6 +1,7 @@
 """What a specimen does, what happened to it before the call, and the complaint."""
 
 import math
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -8,7 +9,8 @@ import numpy as np
 
 from tests.proving.data import kb, own
 from tests.proving.electrics import AS_IT_IS, Electrics, Setting
-from tests.proving.machine import Specimen, break_it, draw_sound, log_even
+from tests.proving.machine import Specimen, break_it, draw_sound, log_even, renew
+from tests.proving.roughness import Fate
 
 STUCK_SECONDS = 60.0
 SOUND_MARGIN = 1.05  # of the pull-in current: with less it would fail on the first cold day
@@ -215,17 +217,53 @@ def _inside(row: dict[str, float], luck: float) -> float:
     return math.exp(early + (late - early) * luck)
 
 
-def draw_story(random: np.random.Generator, cause: str | None = None) -> Story:
+@dataclass
+class Tale:
+    """A machine with everything that it can be: broken, whole, with one fault of two, repaired."""
+
+    sound: Specimen
+    salt: int
+
+    def broken(self, causes: Sequence[str] | None = None, renewed: str = "") -> Story:
+        """Return the machine as its causes broke it (None: all), perhaps with a part replaced.
+
+        The severities of a cause are the same whatever else is wrong.
+        """
+        specimen = self.sound.copy()
+        if renewed:
+            renew(specimen, renewed, np.random.default_rng([self.salt, 2]))
+        for cause in self.sound.causes if causes is None else causes:
+            key = zlib.crc32(cause.encode())
+            break_it(specimen, cause, np.random.default_rng([self.salt, 1, key]))
+        return Story(specimen, np.random.default_rng([self.salt, 3]))
+
+    def whole(self, renewed: str = "") -> Story:
+        """Return the machine while its fault is absent."""
+        specimen = self.sound.copy()
+        if renewed:
+            renew(specimen, renewed, np.random.default_rng([self.salt, 2]))
+        return Story(specimen)
+
+
+def draw_tale(
+    random: np.random.Generator, cause: str | None = None, fate: Fate | None = None
+) -> Tale:
     """Return a machine that worked until its cause broke it; the cause by share, or as given.
 
     A draw of limits and tolerances that would not have worked when sound is no machine: it never
     left the yard, and another one is drawn.
     """
     while True:
-        specimen = draw_sound(random, cause)
+        specimen = draw_sound(random, fate or Fate(), cause)
         if works_when_sound(specimen):
-            break_it(specimen, random)
-            return Story(specimen, random)
+            return Tale(specimen, int(random.integers(2**32)))
+
+
+def draw_story(
+    random: np.random.Generator, cause: str | None = None, fate: Fate | None = None
+) -> Story:
+    """Return a machine as its cause broke it."""
+    return draw_tale(random, cause, fate).broken()
 
 
 def works_when_sound(specimen: Specimen) -> bool:

@@ -1,18 +1,23 @@
 """From the complaint to the confirmed fix: minutes and repairs of four strategies.
 
-A repair costs the minutes of its cause in kb/ and cures the machine when, and only when, that is
-the true cause. Every strategy begins with the complaint, which costs nothing.
+A repair costs the minutes of its cause in kb/ and puts the true cause right, and no other; of two
+faults the second is still there. Handing the machine over costs its own minutes and ends the call:
+somebody else finds what it was. Every strategy begins with the complaint, which costs nothing.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from tests.proving.data import applies, kb
+from tests.proving.data import applies, kb, own
+from tests.proving.kits import request
+from tests.proving.machine import UNCALLED
+from tests.proving.roughness import NOT_LISTED
 from tests.proving.simulator import SimulatedMachine
 
 Diagnose = Callable[[Mapping[str, Any]], Mapping[str, Any]]
 MOST_CHECKS = 60
+HAND_OVER = ("outside", NOT_LISTED)  # advice that sends the machine on to others
 # The fixed order: a group's check, the outcomes that condemn the group, and what is in it.
 FIXED_ORDER: tuple[tuple[str, frozenset[str], tuple[str, ...]], ...] = (
     ("fuse-look", frozenset({"blown"}), ("fuse-open", "fuse-contact-resistive")),
@@ -37,20 +42,18 @@ class Played:
     minutes: float
     checks: int
     repairs: tuple[str, ...]
-
-    @property
-    def first_time(self) -> bool:
-        """Return whether the first repair was the right one."""
-        return len(self.repairs) == 1
+    group: str  # single, pair or not-listed
+    first_time: bool  # whether nothing was repaired but what was wrong
 
 
 class _Call:
     """What a call has cost so far."""
 
     def __init__(self, machine: SimulatedMachine) -> None:
-        self.machine, self.minutes, self.checks = machine, 0.0, 0
+        self.first, self.machine, self.minutes, self.checks = machine, machine, 0.0, 0
         self.repairs: list[str] = []
         self.cured = False
+        machine.begin()
 
     def check(self, name: str) -> dict[str, Any]:
         """Do a check and return the finding."""
@@ -58,32 +61,50 @@ class _Call:
         self.checks += 1
         return self.machine.ask(name)
 
-    def repair(self, cause: str) -> None:
-        """Put a cause right; it cures when it is the true one."""
+    def repair(self, cause: str) -> bool:
+        """Put a cause right, or hand the machine over; returns whether that changed anything."""
         if self.cured or cause in self.repairs:
-            return
-        self.minutes += float(kb("causes")[cause]["minutes"])
+            return False
         self.repairs.append(cause)
-        self.cured = cause == self.machine.cause
+        if cause in HAND_OVER:
+            self.minutes += float(own("world")["rough"]["unlisted"]["minutes"])
+            self.cured = True
+            return True
+        self.minutes += float(kb("causes")[cause]["minutes"])
+        true = cause in self.first.causes
+        self.cured = set(self.first.causes) <= set(self.repairs)
+        if true and not self.cured:
+            self.machine = self.first.without(cause)
+        return true
 
     def result(self) -> Played:
         """Return the call as played."""
-        return Played(self.minutes, self.checks, tuple(self.repairs))
+        done = {NOT_LISTED if one in HAND_OVER else one for one in self.repairs}
+        right = done <= set(self.first.causes)
+        return Played(self.minutes, self.checks, tuple(self.repairs), self.first.group, right)
 
 
 def by_advice(machine: SimulatedMachine, diagnose: Diagnose) -> Played:
-    """Do what the answers advise: the first proposed check, or the first repair not yet tried."""
+    """Do what the answers advise: the first proposed check, or the first repair not yet tried.
+
+    After a repair that changed what the machine does its findings begin anew.
+    """
     call = _Call(machine)
     findings = [machine.ask(machine.complaint)]
+    done: list[tuple[str, int]] = []
     while not call.cured:
-        request = {"machine": machine.told, "findings": findings, "excluded": call.repairs,
-                   "limit": 0}  # fmt: skip
-        answer = diagnose(request)
+        answer = diagnose(request(call.machine, findings, done))
         checks = answer["next_checks"]
-        if checks and call.checks < MOST_CHECKS:
+        course = answer["advice"].get("do", "check" if checks else "repair")
+        if course == "check" and checks and call.checks < MOST_CHECKS:
             findings.append(call.check(checks[0]["check"]))
-        else:
-            call.repair(_next_repair(answer, call.repairs, machine))
+            continue
+        over = course in ("hand-over", "refer")
+        cause = NOT_LISTED if over else _next_repair(answer, call.repairs, machine)
+        if call.repair(cause):
+            findings, done = [call.machine.ask(machine.complaint)], [(one, 1) for one, _ in done]
+        if cause in kb("causes"):
+            done.append((cause, len(findings)))
     return call.result()
 
 
@@ -95,7 +116,7 @@ def _next_repair(answer: Mapping[str, Any], tried: Sequence[str], machine: Simul
     causes = kb("causes")
     chances = {str(one["id"]): float(one["probability"]) for one in answer["causes"]}
     left = [name for name in known_causes(machine) if name not in tried]
-    return max(left, key=lambda name: (chances.get(name, 0.0) / causes[name]["minutes"], name))
+    return max(left, default=NOT_LISTED, key=lambda name: (chances.get(name, 0.0) / causes[name]["minutes"], name))
 
 
 def known_causes(machine: SimulatedMachine) -> list[str]:
@@ -103,7 +124,7 @@ def known_causes(machine: SimulatedMachine) -> list[str]:
     told = machine.story.specimen.machine
     found = [
         name for name, one in kb("causes").items()
-        if name not in ("healthy", "outside") and applies(one, told)
+        if name not in UNCALLED and applies(one, told)
     ]  # fmt: skip
     return sorted(found, key=lambda name: (-float(kb("causes")[name]["share"]), name))
 
@@ -124,7 +145,7 @@ def by_fixed_order(machine: SimulatedMachine) -> Played:
                 call.repair(cause)
         if call.cured:
             return call.result()
-    for cause in sorted(known_causes(machine), key=_judged_good):
+    for cause in [*sorted(known_causes(machine), key=_judged_good), NOT_LISTED]:
         call.repair(cause)
     return call.result()
 
@@ -149,13 +170,14 @@ def _harness(machine: SimulatedMachine) -> list[tuple[str, frozenset[str], tuple
 def by_likeliest_part(machine: SimulatedMachine) -> Played:
     """Replace one thing after the other, the likeliest beforehand first, and check nothing."""
     call = _Call(machine)
-    for cause in known_causes(machine):
+    for cause in [*known_causes(machine), NOT_LISTED]:
         call.repair(cause)
     return call.result()
 
 
 def repair_alone(machine: SimulatedMachine) -> Played:
-    """Do the right repair at once: what nobody can beat."""
+    """Do the right repairs at once: what nobody can beat."""
     call = _Call(machine)
-    call.repair(machine.cause)
+    for cause in machine.causes:
+        call.repair(cause)
     return call.result()
