@@ -18,8 +18,8 @@ EXTRA = "needs the extra 'proving': install threewire[proving]"
 @click.option("--machines", default=200, show_default=True, type=click.IntRange(1, 100_000),
               help="How many machines.")  # fmt: skip
 @click.option("--seed", default=1, show_default=True, type=click.IntRange(0, 1000),
-              help="Same seed, same machines. 1 to 9 are for tuning, 11 to 13 for the one report at "
-              "the end.")  # fmt: skip
+              help="Same seed, same machines. 1 to 9 are for tuning, 11 to 13 for the report at"
+              " the end.")  # fmt: skip
 @click.option("--kit", "kits", multiple=True, type=click.Choice(list(KITS)), help="Only this kit; "
               "may be given again. All when left out.")  # fmt: skip
 @click.option("--smooth", "off", multiple=True, type=click.Choice(["all", *NAMES]), help="Machines "
@@ -27,7 +27,7 @@ EXTRA = "needs the extra 'proving': install threewire[proving]"
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0 is one a core.")
 @click.option("--play/--no-play", default=True, help="Play calls to the end for the minutes.")
 @click.option("--bound", is_flag=True, help="Ask a classifier about the same machines, for what "
-              "the findings can say at all; what it learns from is kept in the folder of --out.")
+              "the findings can say; what it learned from is kept in the folder of --out.")  # fmt: skip
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path),
               help="Write the figures and plots here.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")

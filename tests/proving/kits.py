@@ -26,6 +26,7 @@ def request(
     machine: SimulatedMachine,
     found: Sequence[Mapping[str, Any]],
     repairs: Sequence[tuple[str, int]] = (),
+    limit: int = 0,
 ) -> dict[str, Any]:
     """Return the diagnosis request of findings, after repairs that left the complaint.
 
@@ -34,7 +35,7 @@ def request(
     """
     before = sum(machine.told_before(str(one["check"])) for one in found)
     done = [*((one, before) for one in machine.put_right), *repairs]
-    whole = {"machine": machine.told, "findings": list(found), "limit": 0}
+    whole = {"machine": machine.told, "findings": list(found), "limit": limit}
     if "done" in RequestSchema().fields:
         return {**whole, "done": [{"cause": one, "after": after - 1} for one, after in done]}
     return {**whole, "excluded": list(dict.fromkeys(one for one, _ in done))}

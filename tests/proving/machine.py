@@ -241,7 +241,7 @@ def _switch_low(parts: dict[str, Any]) -> None:
 class Parts:
     """Draws the ohms of one machine's sound parts, log-normal about a middle."""
 
-    def __init__(  # noqa: PLR0917 - one machine's own
+    def __init__(
         self, random: Random, fate: Fate, kind: Mapping[str, Any], ratio: float, celsius: float,
     ) -> None:  # fmt: skip
         how = own("world")

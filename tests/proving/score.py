@@ -11,7 +11,6 @@ from tests.proving.roughness import NOT_LISTED
 from tests.proving.simulator import SimulatedMachine
 from tests.proving.strategies import Diagnose
 
-
 SURE = 0.6  # a leader over this that is wrong is confidently wrong
 
 

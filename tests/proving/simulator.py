@@ -294,7 +294,7 @@ def draw_machines(
     return [draw_one(number, seed, noise, rough=rough) for number in range(start, start + count)]
 
 
-def draw_one(
+def draw_one(  # noqa: PLR0917 - each may be given
     number: int, seed: int, noise: Noise | None = None, cause: str | None = None,
     rough: Roughness = SMOOTH, fate: Fate | None = None,
 ) -> SimulatedMachine:  # fmt: skip

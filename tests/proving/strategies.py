@@ -17,6 +17,8 @@ from tests.proving.simulator import SimulatedMachine
 
 Diagnose = Callable[[Mapping[str, Any]], Mapping[str, Any]]
 MOST_CHECKS = 60
+MOST_REPAIRS = 5  # wrong ones, then even the most patient shop hands the machine over
+LIMIT = 5  # causes that an answer explains; the whole list takes the engine twice the time
 HAND_OVER = ("outside", NOT_LISTED)  # advice that sends the machine on to others
 # The fixed order: a group's check, the outcomes that condemn the group, and what is in it.
 FIXED_ORDER: tuple[tuple[str, frozenset[str], tuple[str, ...]], ...] = (
@@ -93,13 +95,13 @@ def by_advice(machine: SimulatedMachine, diagnose: Diagnose) -> Played:
     findings = [machine.ask(machine.complaint)]
     done: list[tuple[str, int]] = []
     while not call.cured:
-        answer = diagnose(request(call.machine, findings, done))
+        answer = diagnose(request(call.machine, findings, done, LIMIT))
         checks = answer["next_checks"]
         course = answer["advice"].get("do", "check" if checks else "repair")
         if course == "check" and checks and call.checks < MOST_CHECKS:
             findings.append(call.check(checks[0]["check"]))
             continue
-        over = course in ("hand-over", "refer")
+        over = course in ("hand-over", "refer") or len(done) >= MOST_REPAIRS
         cause = NOT_LISTED if over else _next_repair(answer, call.repairs, machine)
         if call.repair(cause):
             findings, done = [call.machine.ask(machine.complaint)], [(one, 1) for one, _ in done]
@@ -116,7 +118,11 @@ def _next_repair(answer: Mapping[str, Any], tried: Sequence[str], machine: Simul
     causes = kb("causes")
     chances = {str(one["id"]): float(one["probability"]) for one in answer["causes"]}
     left = [name for name in known_causes(machine) if name not in tried]
-    return max(left, default=NOT_LISTED, key=lambda name: (chances.get(name, 0.0) / causes[name]["minutes"], name))
+    return max(
+        left,
+        default=NOT_LISTED,
+        key=lambda name: (chances.get(name, 0.0) / causes[name]["minutes"], name),
+    )
 
 
 def known_causes(machine: SimulatedMachine) -> list[str]:

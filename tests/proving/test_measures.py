@@ -48,6 +48,16 @@ def test_calibration_by_chance_of_one_bar() -> None:
     assert most == pytest.approx(0.10)
 
 
+def test_calibration_interval_of_one_bar() -> None:
+    """Of 100 forecasts of .5 with 70 right the error is .2, its 95 % interval .11 to .29 (calc).
+
+    The resampled share is binomial (100, .7) over 100, standard deviation .0458.
+    """
+    low, high = measures.calibration_interval([0.5] * 100, [1] * 70 + [0] * 30)
+    assert low == pytest.approx(0.2 - 1.96 * 0.0458, abs=0.015)
+    assert high == pytest.approx(0.2 + 1.96 * 0.0458, abs=0.015)
+
+
 def test_certain_forecasts_leave_nothing_to_chance() -> None:
     """Forecasts of 0 and 1 that are exactly right show no error at all."""
     assert measures.calibration_by_chance([0.0, 1.0, 1.0]) == (0.0, 0.0)

@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 from tests.proving import strategies as play
-from tests.proving.data import kb
+from tests.proving.data import kb, own
+from tests.proving.roughness import ROUGH, Fate
 from tests.proving.simulator import draw_one
 
 
@@ -78,3 +79,31 @@ def test_likeliest_part_is_the_greatest_share() -> None:
     first = play.by_likeliest_part(machine).repairs[0]
     causes = play.known_causes(machine)
     assert kb("causes")[first]["share"] == max(kb("causes")[one]["share"] for one in causes)
+
+
+def test_two_faults_want_both_repairs() -> None:
+    """The first right repair leaves the other fault; the call ends with the second."""
+    machine = draw_one(0, 7, fate=Fate(ROUGH, "pair"))
+    first, second = machine.causes
+    played = play.by_advice(machine, scripted(step(None, first, second)))
+    assert played.repairs == (first, second)
+    assert played.first_time
+    assert played.minutes == minutes("causes", first) + minutes("causes", second)
+
+
+def test_handing_over_ends_the_call_and_is_right_for_what_is_not_listed() -> None:
+    """Handing over costs its minutes, and is a first-time fix where nothing listed is wrong."""
+    over = scripted({**step(), "advice": {"do": "hand-over", "repair_order": []}})
+    for fate, right in ((Fate(ROUGH, "not-listed"), True), (Fate(ROUGH), False)):
+        played = play.by_advice(draw_one(0, 3, fate=fate), over)
+        assert played.minutes == own("world")["rough"]["unlisted"]["minutes"]
+        assert played.first_time is right
+
+
+def test_five_wrong_repairs_are_enough() -> None:
+    """Who has repaired five wrong things hands the machine over."""
+    machine = draw_one(0, 1, cause="ground-open")
+    wrong = [one for one in play.known_causes(machine) if one != "ground-open"]
+    played = play.by_advice(machine, scripted(step(None, *wrong)))
+    assert played.repairs == (*wrong[: play.MOST_REPAIRS], "not-listed")
+    assert not played.first_time

@@ -6,34 +6,40 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from tests.proving import run, table
+from tests.proving import bound, run, table
 from tests.proving.__main__ import prove
 from tests.proving.kits import KITS
+from tests.proving.roughness import ROUGH, SMOOTH
+
+COUNT = 5
 
 
 @pytest.fixture(scope="module")
 def results() -> run.Results:
-    """Return a run of eight machines."""
-    return run.prove(8, 4)
+    """Return a run of a few machines."""
+    return run.prove(COUNT, 4)
 
 
 def test_every_machine_with_every_kit(results: run.Results) -> None:
-    """Eight machines with four kits give 32 scored answers and eight calls a strategy."""
-    assert len(results.scored) == 8 * len(KITS)
+    """Each machine gives a scored answer a kit and a call a strategy."""
+    assert len(results.scored) == COUNT * len(KITS)
     assert {name: len(calls) for name, calls in results.played.items()} == dict.fromkeys(
-        run.STRATEGIES, 8
+        run.STRATEGIES, COUNT
     )
 
 
 def test_figures_hold_together(results: run.Results) -> None:
-    """Shares lie in their intervals, nobody beats the right repair alone, all causes covered."""
+    """Shares lie in their intervals, nobody beats the right repair alone, listed causes covered."""
     data = run.as_data(results)
     for one in data["kits"].values():
         for name in ("first", "first_or_tied", "first_three", "unsafe", "uncovered"):
             share = one[name]
             assert 0 <= share["low"] <= share["share"] <= share["high"] <= 1
+        low, high = one["calibration_interval"]
+        assert 0 <= low <= high <= 1
         assert one["first"]["share"] <= one["first_or_tied"]["share"] <= one["first_three"]["share"]
-        assert one["uncovered"]["share"] == 0
+        assert all(one["groups"][group]["uncovered"]["share"] == 0
+                   for group in set(one["groups"]) - {"not-listed"})  # fmt: skip
         assert one["unsafe_words"] == []
     floor = data["strategies"]["repair-alone"]["minutes"]
     assert all(one["minutes"] >= floor for one in data["strategies"].values())
@@ -45,23 +51,54 @@ def test_more_checks_help(results: run.Results) -> None:
     assert kits["all"]["log_loss"] < kits["ask"]["log_loss"] < kits["ask"]["uniform"][1]
 
 
-def test_bound_of_the_first_time_fix(results: run.Results) -> None:
-    """The bound is the share whose true cause leads with every check done; without that kit none.
+def test_groups_are_reported_apart_and_together(results: run.Results) -> None:
+    """The machines of the groups add up to all machines, in answers and in calls."""
+    data = run.as_data(results)
+    for one in data["kits"].values():
+        assert sum(mine["machines"] for mine in one["groups"].values()) == one["machines"] == COUNT
+    groups = {row.group for row in results.scored}
+    assert set(data["strategies"]["advice"]["groups"]) == groups
 
-    The table prints it with the strategies.
+
+def test_bound_of_the_first_time_fix(results: run.Results) -> None:
+    """Without a classifier the bound is how often one listed fault leads with every check done.
+
+    The table prints it with the strategies; without that kit there is none.
     """
     data = run.as_data(results)
-    led = sum(row.place == 1 for row in results.scored if row.kit == "all")
-    assert data["first_time_bound"]["share"] == pytest.approx(led / 8, abs=1e-4)
-    assert any(line.startswith("  bound:") for line in table.lines(data))
-    few = run.Results(8, 4, [row for row in results.scored if row.kit == "ask"], results.played)
+    single = [row for row in results.scored if row.kit == "all" and row.group == "single"]
+    led = sum(row.place == 1 for row in single)
+    assert data["first_time_bound"]["share"] == pytest.approx(led / len(single), abs=1e-4)
+    assert any(line.startswith("  bound for") for line in table.lines(data))
+    few = run.Results(COUNT, 4, [row for row in results.scored if row.kit == "ask"], results.played)
     assert "first_time_bound" not in run.as_data(few)
-    assert not any(line.startswith("  bound:") for line in table.lines(run.as_data(few)))
+    assert not any(line.startswith("  bound for") for line in table.lines(run.as_data(few)))
+
+
+def test_classifier_learns_once_and_is_asked_about_the_run(tmp_path: Path) -> None:
+    """Rows of one process are those of another piece of work; what was learned from is kept."""
+    pytest.importorskip("sklearn")
+    kits = ("ask",)
+    calls: list[int] = []
+
+    def work(jobs: list[bound.Job]) -> list[bound.Table]:
+        calls.append(len(jobs))
+        return [bound.rows(job) for job in jobs]
+
+    learned = bound.trained_on(ROUGH, kits, tmp_path, work, train=60)
+    again = bound.trained_on(ROUGH, kits, tmp_path, work, train=60)
+    assert calls == [2]  # 50 and 10 machines, once
+    assert all((learned[name] == again[name]).all() for name in learned)
+    pieces = bound.joined([bound.rows((start, 5, 1001, ROUGH, kits)) for start in (0, 5)])
+    assert (pieces["ask"] == learned["ask"][:10]).all()
+    found = bound.estimate(learned, pieces, "ask")
+    assert found["all"]["first"]["share"] > 0.5  # asked about what it learned
+    assert bound.fingerprint(ROUGH, kits, 60) != bound.fingerprint(SMOOTH, kits, 60)
 
 
 def test_same_seed_same_figures(results: run.Results) -> None:
     """A second run in two processes gives the same figures."""
-    again = run.prove(8, 4, jobs=2)
+    again = run.prove(COUNT, 4, jobs=2)
     assert json.dumps(run.as_data(again)) == json.dumps(run.as_data(results))
 
 

@@ -5,6 +5,7 @@ import copy
 from engine import Diagnoser
 from tests.proving import safety
 from tests.proving.kits import rank, stands_alone
+from tests.proving.score import Scored, not_listed
 from tests.proving.simulator import draw_one
 
 CAUSES = [{"id": "a", "group": 1}, {"id": "b", "group": 1}, {"id": "c", "group": 2}]
@@ -40,3 +41,38 @@ def test_a_larger_fuse_is_found(diagnoser: Diagnoser) -> None:
     answer = diagnoser.diagnose({"machine": machine.told, "findings": found, "limit": 0})
     answer["causes"][0]["remedy"] += " Fit a larger fuse."
     assert any("larger fuse" in fault for fault in safety.faults(answer, machine.told, found))
+
+
+def scored(truth: tuple[str, ...], said: dict[str, float]) -> Scored:
+    """Return a scored answer that says these chances, best first, of a machine with this truth."""
+    names = list(said)
+    group = "not-listed" if truth == ("not-listed",) else "pair" if len(truth) > 1 else "single"
+    places = tuple(names.index(one) + 1 if one in names else 0 for one in truth)
+    unknown = names.index("not-listed") + 1 if "not-listed" in names else 0
+    return Scored(
+        "all", truth, group, False, False, "fuel-shutoff", "ignition-timed", "case-ground", True,
+        names[0], said[names[0]], places, True, (unknown, said.get("not-listed", 0.0)),
+        0.0, 0.0, (0.0, 0.0), (0.0, 0.0), (),
+    )  # fmt: skip
+
+
+def test_of_two_faults_either_may_lead() -> None:
+    """A pair counts as first when one of it leads, and as confidently wrong only when none does."""
+    said = {"a": 0.7, "b": 0.2, "c": 0.1}
+    assert scored(("b", "a"), said).first
+    assert not scored(("b", "c"), said).first
+    assert scored(("b", "c"), said).surely_wrong
+    assert not scored(("b", "c"), said | {"a": 0.6}).surely_wrong
+
+
+def test_not_listed_is_counted_where_true_and_where_false() -> None:
+    """Where it is true its place counts, where it is not a chance above one half."""
+    rows = [
+        scored(("not-listed",), {"not-listed": 0.6, "a": 0.4}),
+        scored(("not-listed",), {"a": 0.6, "not-listed": 0.4}),
+        scored(("not-listed",), {"a": 1.0}),
+        scored(("a",), {"not-listed": 0.51, "a": 0.49}),
+        scored(("a",), {"a": 0.5, "not-listed": 0.5}),
+    ]
+    found = {name: one["share"] for name, one in not_listed(rows).items()}
+    assert found == {"true_first": 0.3333, "true_first_two": 0.6667, "false_believed": 0.5}
