@@ -27,7 +27,7 @@ EXTRA = "needs the extra 'proving': install threewire[proving]"
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0 is one a core.")
 @click.option("--play/--no-play", default=True, help="Play calls to the end for the minutes.")
 @click.option("--bound", is_flag=True, help="Ask a classifier about the same machines, for what "
-              "the findings can say; what it learned from is kept in the folder of --out.")  # fmt: skip
+              "the findings can say; what it learned is kept in the folder of --out.")  # fmt: skip
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path),
               help="Write the figures and plots here.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
