@@ -9,7 +9,6 @@ extra).
 import hashlib
 import importlib
 import json
-import warnings
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -103,10 +102,8 @@ def estimate(learned: Table, asked: Table, kit: str) -> dict[str, Any]:
 
     Raises MissingExtraError.
     """
-    model = _model()
-    with warnings.catch_warnings():  # several threads of one forest are not seen by its warnings
-        warnings.simplefilter("ignore")
-        chances = model.fit(learned[kit], learned["causes"][:, 0]).predict_proba(asked[kit])
+    model = _model().fit(learned[kit], learned["causes"][:, 0])
+    chances = model.predict_proba(asked[kit])
     ranked = model.classes_[np.argsort(-chances, axis=1, kind="stable")]
     hits = (ranked[:, :, None] == asked["causes"][:, None, :]).any(axis=2)
     found: dict[str, Any] = {"train": len(learned[kit])}

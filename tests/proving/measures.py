@@ -9,17 +9,6 @@ import numpy as np
 SMALLEST = 1e-6  # a probability below this counts as this in the log loss: the answer's last digit
 
 
-def brier(chances: Sequence[float], truth: Sequence[int]) -> float:
-    """Return the mean of squared distances, of yes-or-no forecasts. Source: Brier 1950."""
-    return float(np.mean((np.asarray(chances) - np.asarray(truth)) ** 2))
-
-
-def log_loss(chances: Sequence[float], truth: Sequence[int]) -> float:
-    """Return the mean of minus the natural log of the chance given to what came true."""
-    given = [p if t else 1.0 - p for p, t in zip(chances, truth, strict=True)]
-    return float(np.mean([-math.log(max(p, SMALLEST)) for p in given]))
-
-
 def brier_of_many(chances: Mapping[str, float], truth: str) -> float:
     """Return the sum over causes of squared distances to the truth (0 best, 2 worst)."""
     missing = 0.0 if truth in chances else 1.0
