@@ -22,8 +22,8 @@ from api.cases.case import (
 from api.cases.diagnosis import NOTHING_SENT, Sent
 from api.cases.errors import ClosedCase, NoSuchFinding, OpenCase
 from engine import Fault, Knowledge, RequestError
-from engine.knowledge.cross import applies
 from engine.knowledge.faults import unknown
+from engine.knowledge.items import applies
 
 MOST_FINDINGS = 1000  # withdrawn ones too; the engine takes 500 that count
 MOST_MINUTES = 100_000

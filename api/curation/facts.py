@@ -9,7 +9,7 @@ from api.curation.phrases import Phrase
 from api.curation.predictions import OnCircuit, of_cause, of_check
 from engine.audit.separation import Survey, machines
 from engine.knowledge import Knowledge, items
-from engine.knowledge.cross import applies
+from engine.knowledge.items import applies
 from engine.knowledge.rule_language import BeliefTest, FindingTest
 from engine.physics.machine import Machine
 from engine.physics.model import variants_of
@@ -90,7 +90,8 @@ def _cause(survey: Survey, cause: items.Cause, shown: Sequence[Machine]) -> Page
     hazards = [(one, remedy_hazards(cause, variants_of(knowledge, one))) for one in where]
     return Page(
         "causes", cause.id, cause.name, cause.file, cause,
-        where=phrases.applies(cause.applies), rules=mentions(knowledge, cause=cause.id),
+        where=phrases.applies([one.stated() for one in cause.applies]),
+        rules=mentions(knowledge, cause=cause.id),
         cautions=_cautions(knowledge, hazards),
         tables=tuple(of_cause(survey, cause.id, where)),
     )  # fmt: skip
@@ -103,7 +104,8 @@ def _check(survey: Survey, check: items.Check, shown: Sequence[Machine]) -> Page
     confirms = [one.id for one in knowledge.causes.values() if check.id in one.confirmed_by]
     return Page(
         "checks", check.id, check.name, check.file, check,
-        where=phrases.applies(check.applies), rules=mentions(knowledge, check=check.id),
+        where=phrases.applies([one.stated() for one in check.applies]),
+        rules=mentions(knowledge, check=check.id),
         cautions=_cautions(knowledge, hazards),
         tables=tuple(of_check(survey, check.id, where)), confirms=tuple(confirms),
     )  # fmt: skip
@@ -161,9 +163,7 @@ _MAKERS: Mapping[str, Callable[[Survey, Any, Sequence[Machine]], Page]] = {
 }
 
 
-def _on(
-    alternatives: Sequence[Mapping[str, Sequence[Any]]], knowledge: Knowledge, machine: Machine
-) -> bool:
+def _on(alternatives: Sequence[items.Applies], knowledge: Knowledge, machine: Machine) -> bool:
     return any(
         applies(alternatives, circuit=one.circuit, coil=one.coil, system_volts=one.system_volts)
         for one in variants_of(knowledge, machine)

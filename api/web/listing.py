@@ -55,9 +55,4 @@ def one_item(kind: str, found: Mapping[str, Any], wanted: str) -> Response:
 def applies(item: items.Cause | items.Check, query: dict[str, str]) -> bool:
     """Return whether a cause or check can occur on a machine that the query describes."""
     asked = {name: value for name, value in query.items() if name in MACHINE_FILTERS}
-    return any(_allows(alternative, asked) for alternative in item.applies)
-
-
-def _allows(alternative: Mapping[str, Sequence[Any]], asked: dict[str, str]) -> bool:
-    """Return whether an ``applies`` block leaves room for every value asked."""
-    return all(value in alternative.get(name, (value,)) for name, value in asked.items())
+    return any(one.holds(asked) for one in item.applies)

@@ -6,9 +6,9 @@ cross-references before.
 
 from dataclasses import dataclass
 
+from engine.audit.conditions import impossible_faults, unused_facts
 from engine.audit.coverage import coverage_faults
 from engine.audit.groups import Group, groups, look_alikes, separators
-from engine.audit.liveness import dead_rule_faults, unused_facts
 from engine.audit.separation import Separation, Survey, machines, separate
 from engine.audit.steps import step_faults
 from engine.diagnosis import Diagnoser
@@ -33,7 +33,7 @@ def audit(diagnoser: Diagnoser) -> Audit:
     knowledge = diagnoser.knowledge
     faults = [
         *coverage_faults(Survey(diagnoser)),
-        *dead_rule_faults(knowledge),
+        *impossible_faults(knowledge),
         *step_faults(knowledge),
     ]
     return Audit(sorted(set(faults)), unused_facts(knowledge))

@@ -6,7 +6,7 @@ from typing import Any
 
 from engine.audit.separation import circuit_of, machine_words, machines
 from engine.knowledge import Fault, Knowledge, items
-from engine.knowledge.cross import applies
+from engine.knowledge.items import applies
 from engine.knowledge.rule_language import StepTest
 from engine.physics.machine import Machine, Variant
 from engine.physics.model import variants_of

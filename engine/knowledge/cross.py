@@ -9,8 +9,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from engine.knowledge import items
-from engine.knowledge.build import with_parts
-from engine.knowledge.faults import Fault, unknown
+from engine.knowledge.faults import Code, Fault, in_file, unknown
+from engine.knowledge.items import applies
 from engine.knowledge.rule_language import BeliefTest, ConcludedTest, FindingTest, Program
 
 if TYPE_CHECKING:
@@ -32,13 +32,14 @@ def cross_faults(knowledge: "Knowledge") -> list[Fault]:
     for circuit in knowledge.circuits.values():
         faults += _circuit_faults(circuit)
     if not knowledge.circuits:
-        return [Fault("kb/circuits", "there is no circuit")]
+        return [in_file("kb/circuits", "", "there is no circuit", Code.MISSING_ITEM)]
     table_faults = _table_faults(knowledge)
     if table_faults:  # the rest looks things up in them
         return faults + table_faults
     for name in NEEDED_CAUSES:
         if name not in knowledge.causes:
-            faults.append(Fault(f"kb/causes/{name}.yaml", "is missing: every answer weighs it"))
+            message = "is missing: every answer weighs it"
+            faults.append(in_file(f"kb/causes/{name}.yaml", "", message, Code.MISSING_ITEM))
     for cause in knowledge.causes.values():
         faults += _cause_faults(cause, knowledge)
     for check in knowledge.checks.values():
@@ -49,7 +50,7 @@ def cross_faults(knowledge: "Knowledge") -> list[Fault]:
 
 def _ids(file: str, path: str, kind: str, used: Iterable[str], known: Iterable[str]) -> list[Fault]:
     known = list(known)
-    return [Fault(f"{file}: {path}", unknown(kind, one, known)) for one in used if one not in known]
+    return [in_file(file, path, unknown(kind, one, known)) for one in used if one not in known]
 
 
 def _table_faults(knowledge: "Knowledge") -> list[Fault]:
@@ -58,22 +59,24 @@ def _table_faults(knowledge: "Knowledge") -> list[Fault]:
     for name, numbers in READ_TABLES.items():
         table = knowledge.tables.get(name)
         if table is None:
-            faults.append(Fault(f"kb/tables/{name}.yaml", "is missing: the engine reads it"))
+            message = "is missing: the engine reads it"
+            faults.append(in_file(f"kb/tables/{name}.yaml", "", message, Code.MISSING_ITEM))
             continue
         for place, row in enumerate(table.rows):
-            path = f"{table.file}: rows[{place}]"
+            path = f"rows[{place}]"
             if not isinstance(row.get("id"), str):
-                faults.append(Fault(f"{path}.id", "must be text"))
+                faults.append(in_file(table.file, f"{path}.id", "must be text", Code.WRONG_TYPE))
             for key in numbers:
                 value = row.get(key)
                 if isinstance(value, bool) or not isinstance(value, (int, float)) or value < 0:
-                    faults.append(Fault(f"{path}.{key}", "must be a number, not negative"))
+                    message = "must be a number, not negative"
+                    faults.append(in_file(table.file, f"{path}.{key}", message, Code.WRONG_TYPE))
     return faults
 
 
 def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
     faults: list[Fault] = []
-    full = with_parts(with_parts(circuit, "case-ground"), "body-ground")
+    full = circuit.with_coil(*items.COILS)
     for part in full.parts.values():
         nodes = [*part.between, *(part.operated_by or ())]
         nodes += [node for need in part.needs for node in (need.node, need.across)]
@@ -81,7 +84,7 @@ def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
         coils = [one.between for one in full.parts.values()]
         if part.operated_by is not None and part.operated_by not in coils:
             message = "no part lies between these nodes: the contact has no coil"
-            faults.append(Fault(f"{circuit.file}: parts.{part.id}.operated_by", message))
+            faults.append(in_file(circuit.file, f"parts.{part.id}.operated_by", message))
     for phase in circuit.phases.values():
         switched = [part.id for part in circuit.parts.values() if part.switched]
         path = f"phases.{phase.id}.made"
@@ -90,22 +93,22 @@ def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
         nodes = [node for node in coil.probe.values() if node != items.NOWHERE]
         faults += _ids(circuit.file, f"coils.{style}.probe", "node", nodes, circuit.nodes)
     missing = [phase for phase in items.PHASES if phase not in circuit.phases]
-    faults += [Fault(f"{circuit.file}: phases", f"lacks '{phase}'") for phase in missing]
+    faults += [in_file(circuit.file, "phases", f"lacks '{phase}'") for phase in missing]
     return faults
 
 
 def _cause_faults(cause: items.Cause, knowledge: "Knowledge") -> list[Fault]:
     faults = _ids(cause.file, "confirmed_by", "check", cause.confirmed_by, knowledge.checks)
     if cause.section != "outside" and not cause.confirmed_by:
-        faults.append(Fault(f"{cause.file}: confirmed_by", "names no check that confirms it"))
+        faults.append(in_file(cause.file, "confirmed_by", "names no check that confirms it"))
     circuits = [c for c in knowledge.circuits.values() if applies(cause.applies, circuit=c)]
     if not circuits:
-        faults.append(Fault(f"{cause.file}: applies", "holds for no circuit"))
+        faults.append(in_file(cause.file, "applies", "holds for no circuit"))
     for number, state in enumerate(cause.states):
         for place, change in enumerate(state.changes):
             path = f"states[{number}].changes[{place}]"
             for circuit in circuits:
-                full = with_parts(circuit, "case-ground")
+                full = circuit.with_coil("case-ground")
                 known = full.parts if change.target == "part" else full.settings
                 faults += _ids(cause.file, path, change.target, [change.id], known)
     return faults
@@ -115,7 +118,7 @@ def _check_faults(check: items.Check, knowledge: "Knowledge") -> list[Fault]:
     faults: list[Fault] = []
     circuits = [c for c in knowledge.circuits.values() if applies(check.applies, circuit=c)]
     if not circuits:
-        faults.append(Fault(f"{check.file}: applies", "holds for no circuit"))
+        faults.append(in_file(check.file, "applies", "holds for no circuit"))
     for text in ("say", "how", "why"):
         faults += _placeholder_faults(check.file, text, getattr(check, text))
     if check.reading is not None:
@@ -138,7 +141,7 @@ def _placeholder_faults(file: str, path: str, text: str) -> list[Fault]:
     try:
         names = [name for _, name, _, _ in string.Formatter().parse(text) if name is not None]
     except ValueError as error:
-        return [Fault(f"{file}: {path}", f"braces do not pair up: {error}")]
+        return [in_file(file, path, f"braces do not pair up: {error}")]
     return _ids(file, path, "placeholder", names, PLACEHOLDERS)
 
 
@@ -156,7 +159,7 @@ def _outcome_faults(
             faults += _ids(check.file, "predicted_by", "outcome", leaf, outcomes.names)
     faults += _ids(check.file, "outcome_words", "outcome", outcomes.words, outcomes.names)
     lacking = [name for name in outcomes.names if name not in outcomes.words]
-    faults += [Fault(f"{check.file}: outcome_words", f"lacks words for '{n}'") for n in lacking]
+    faults += [in_file(check.file, "outcome_words", f"lacks words for '{n}'") for n in lacking]
     return faults
 
 
@@ -212,8 +215,9 @@ def _twice_faults(rule: items.Rule, knowledge: "Knowledge") -> list[Fault]:
             for cause, _ in action.factors:
                 if cause in weighed:
                     faults.append(
-                        Fault(
-                            f"{rule.file}: then.shift.{cause}",
+                        in_file(
+                            rule.file,
+                            f"then.shift.{cause}",
                             f"counts twice: '{name}' already weighs this cause",
                         )
                     )
@@ -263,9 +267,9 @@ def _test_faults(rule: items.Rule, test: FindingTest, knowledge: "Knowledge") ->
             known = (*check.outcomes.names, "not-known")
             faults += _ids(rule.file, f"when.{name}", "outcome", test.outcomes or (), known)
         elif test.outcomes not in (None, ("open",), ("not-known",)):
-            faults.append(Fault(f"{rule.file}: when.{name}", "is a reading: it has no outcomes"))
+            faults.append(in_file(rule.file, f"when.{name}", "is a reading: it has no outcomes"))
         if check.reading is None and (numeric or test.reads):
-            faults.append(Fault(f"{rule.file}: when.{name}", "is not a reading: it has outcomes"))
+            faults.append(in_file(rule.file, f"when.{name}", "is not a reading: it has outcomes"))
     return faults
 
 
@@ -280,27 +284,5 @@ def _cycle_faults(knowledge: "Knowledge") -> list[Fault]:
     try:
         layers(knowledge.rules, knowledge.programs)
     except NegationCycleError as error:
-        return [Fault(f"{knowledge.rules[error.rule].file}: when", str(error))]
+        return [in_file(knowledge.rules[error.rule].file, "when", str(error))]
     return []
-
-
-def applies(
-    alternatives: Iterable[Mapping[str, Any]],
-    *,
-    circuit: items.Circuit,
-    coil: str | None = None,
-    system_volts: int | None = None,
-    fuel_actuation: str | None = None,
-) -> bool:
-    """Return whether any alternative holds; what is not stated does not speak against it."""
-    facts = {
-        "duty": circuit.duty,
-        "control": circuit.control,
-        "coil": coil,
-        "system_volts": system_volts,
-        "fuel_actuation": fuel_actuation,
-    }
-    return any(
-        all(facts[key] is None or facts[key] in allowed for key, allowed in alternative.items())
-        for alternative in alternatives
-    )

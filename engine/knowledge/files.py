@@ -2,12 +2,13 @@
 
 import importlib.resources
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
 from engine.knowledge import items
-from engine.knowledge.faults import Fault, KnowledgeError, unknown
+from engine.knowledge.faults import Code, Fault, KnowledgeError, in_file, unknown
 from engine.knowledge.text import load_yaml
 
 FOLDERS: Mapping[str, str] = {
@@ -20,12 +21,18 @@ FOLDERS: Mapping[str, str] = {
 SWITCHED_OFF = "switched-off.yaml"
 
 
+@dataclass(frozen=True)
 class Source:
     """One file of knowledge: its content, and the name that errors call it by."""
 
-    def __init__(self, name: str, folder: str, text: str) -> None:
-        self.name, self.folder, self.text = name, folder, text
-        self.stem = Path(name).stem
+    name: str
+    folder: str
+    text: str
+
+    @property
+    def stem(self) -> str:
+        """Return the name without folder and ending."""
+        return Path(self.name).stem
 
 
 def _shipped() -> Traversable:
@@ -50,7 +57,7 @@ def _stray(root: Path, label: str) -> list[Fault]:
     """Return a fault for each folder of an overlay that the knowledge base does not have."""
     known = {folder.split("/", maxsplit=1)[0] for folder in FOLDERS}
     return [
-        Fault(f"{label}/{entry.name}", unknown("folder", entry.name, known))
+        in_file(f"{label}/{entry.name}", "", unknown("folder", entry.name, known))
         for entry in sorted(root.iterdir())
         if entry.is_dir() and entry.name not in known and not entry.name.startswith((".", "_"))
     ]
@@ -71,7 +78,8 @@ def read_sources(
     roots: list[tuple[Traversable | Path, str]] = [(_shipped(), "kb")]
     for overlay in overlays:
         if not Path(overlay).is_dir():
-            raise KnowledgeError([Fault(str(overlay), "is not a directory of knowledge files")])
+            message = "is not a directory of knowledge files"
+            raise KnowledgeError([in_file(str(overlay), "", message, Code.UNREADABLE)])
         roots.append((Path(overlay), Path(overlay).name))
         faults += _stray(Path(overlay), Path(overlay).name)
     for root, label in roots:
@@ -85,6 +93,7 @@ def read_sources(
                     listed.read_text(encoding="utf-8"), f"{label}/{SWITCHED_OFF}"
                 )
         except (UnicodeDecodeError, OSError) as error:
-            raise KnowledgeError([Fault(label, f"cannot be read: {error}")]) from error
-    faults = [fault for fault in faults if fault.path not in left_out]
+            fault = in_file(label, "", f"cannot be read: {error}", Code.UNREADABLE)
+            raise KnowledgeError([fault]) from error
+    faults = [fault for fault in faults if fault.file not in left_out]
     return [chosen[key] for key in sorted(chosen)], off, faults

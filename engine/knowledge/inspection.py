@@ -4,15 +4,12 @@ The loader stops at the first layer of checking that finds anything. Here the fi
 left out, where they are a shop's own, and the rest is loaded again until it loads.
 """
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from engine.knowledge.faults import Fault, KnowledgeError
+from engine.knowledge.faults import Code, Fault, KnowledgeError
 from engine.knowledge.load import Knowledge, load_knowledge
-
-_UNKNOWN = re.compile(r"unknown ([a-z ]+) '([^']*)'")
 
 
 @dataclass(frozen=True)
@@ -37,7 +34,7 @@ def inspect(overlays: Sequence[Path | str] = ()) -> Inspection:
             knowledge = load_knowledge(overlays, left_out)
         except KnowledgeError as error:
             faults += [one for one in error.faults if not _follows(one, left_out)]
-            files = {_file(one.path) for one in error.faults}
+            files = {one.file for one in error.faults}
             if not all(_is_own(one, overlays) for one in files) or not files - left_out:
                 return Inspection(sorted(set(faults)), None, frozenset(left_out))
             left_out |= files
@@ -54,17 +51,11 @@ def _is_own(file: str, overlays: Iterable[Path | str]) -> bool:
     )
 
 
-def _file(path: str) -> str:
-    """Return the file of a fault's path, which stands before the first colon behind its ending."""
-    return re.split(r"(?<=ml):", path, maxsplit=1)[0]
-
-
 def _follows(fault: Fault, left_out: Iterable[str]) -> bool:
     """Return whether a fault only says that what stands in a file left out is not there."""
-    found = _UNKNOWN.match(fault.message)
-    if found is None:
+    if fault.code is not Code.UNKNOWN_IDENTIFIER:
         return False
-    kind, name = found.groups()
+    kind, name = fault.about
     if kind == "conclusion":
         return any("/rules/" in file for file in left_out)
     return any(Path(file).stem in (name, name.split("/")[0]) for file in left_out)

@@ -1,8 +1,30 @@
-"""What the knowledge base is made of, as frozen dataclasses: one class a kind of file."""
+"""What the knowledge base is made of: one class a kind of file, its fields declared once.
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Literal
+Keys of a file are the fields made with :func:`said` and :func:`written`, in that order; the other
+fields follow from them in the class's ``whole``, which also refuses what does not go together.
+"""
+
+import functools
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Annotated, Any, Literal, Self
+
+from marshmallow import ValidationError, fields, validate
+
+from engine.knowledge.shapes import (
+    KEBAB,
+    Closed,
+    Extent,
+    Loaded,
+    Number,
+    OneOf,
+    Series,
+    Text,
+    missing,
+    said,
+    schema_of,
+    written,
+)
 
 Distribution = Mapping[str, float]
 Range = tuple[float, float]
@@ -40,13 +62,54 @@ NOWHERE = "nowhere"
 UNITS = ("V", "A", "ohm", "s")
 
 
-@dataclass(frozen=True)
+Id = Annotated[str, functools.partial(fields.String, validate=KEBAB)]
+Prose = Annotated[str, Text]
+Ids = tuple[Id, ...]
+Positive = Annotated[
+    float, functools.partial(Number, validate=validate.Range(min=0, min_inclusive=False))
+]
+NotNegative = Annotated[float, functools.partial(Number, validate=validate.Range(min=0))]
+Ohms = Annotated[float, functools.partial(Number, validate=validate.Range(min=1e-6, max=1e9))]
+Tolerance = Annotated[float, functools.partial(Number, validate=validate.Range(min=0, max=2))]
+Volts = Annotated[int, Closed("system_volts", SYSTEM_VOLTS)]
+Duty = Annotated[str, Closed("duty", DUTIES)]
+Control = Annotated[str, Closed("control", CONTROLS)]
+Style = Annotated[str, Closed("coil", COILS)]
+PhaseName = Annotated[str, Closed("phase", PHASES)]
+Hazard = Annotated[str, Closed("hazard", HAZARDS)]
+Flag = Annotated[
+    bool, functools.partial(fields.Boolean, truthy={True}, falsy={False},
+                            validate=validate.Equal(True, error="must be true"))
+]  # fmt: skip
+Span = Annotated[Range, Extent]
+SOURCE = "A published standard, common practice or judgement."
+
+
+class Node(fields.Field[dict[str, str]]):
+    """A node, or a map of coil style to node; read into a map of coil style to node."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> dict[str, str]:
+        found = value if isinstance(value, Mapping) else dict.fromkeys(COILS, value)
+        if set(found) != set(COILS) or not all(isinstance(v, str) for v in found.values()):
+            raise ValidationError("a node, or {case-ground: node, body-ground: node}")
+        return dict(found)
+
+
+NodeByStyle = Annotated[Mapping[str, str], Node]
+
+
+def _inside(item: Any, *, by_id: bool = False) -> functools.partial[Any]:
+    """Return a maker of a list of objects, read into a mapping from their ids if ``by_id``."""
+    return functools.partial(Series, fields.Nested(schema_of(item)), by_id=by_id)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Item:
     """Anything with an id and a file; ``raw`` is the file's content in file order."""
 
-    id: str
-    raw: Mapping[str, Any] = field(repr=False, compare=False)
-    file: str = field(compare=False)
+    id: Id = said("The stem of its file, in lower case with single hyphens.")
+    raw: Mapping[str, Any] = field(repr=False, compare=False, default_factory=dict)
+    file: str = field(compare=False, default="")
 
     def as_dict(self) -> dict[str, Any]:
         """Return the item as plain JSON-able data in the order of its file."""
@@ -54,38 +117,95 @@ class Item:
 
 
 @dataclass(frozen=True)
-class Need:
-    """A switch closes only while ``node`` is at ``min_volts`` (12 V basis) above ``across``."""
+class Applies:
+    """Machines: every key that is there must hold; without any it is every machine."""
 
-    node: str
-    min_volts: float
-    across: str = "chassis"
-    phases: tuple[str, ...] = PHASES
+    duty: tuple[Duty, ...] | None = said("Duties.", default=None)
+    control: tuple[Control, ...] | None = said("Control types.", default=None)
+    coil: tuple[Style, ...] | None = said("Coil styles.", default=None)
+    system_volts: tuple[Volts, ...] | None = said("System volts.", default=None)
+    fuel_actuation: tuple[Annotated[str, Closed("fuel_actuation", ACTUATIONS)], ...] | None = said(
+        "How the fuel lever is worked.", default=None
+    )
+
+    def stated(self) -> dict[str, tuple[Any, ...]]:
+        """Return the keys that are there."""
+        return {key: value for key, value in vars(self).items() if value is not None}
+
+    def holds(self, facts: Mapping[str, Any]) -> bool:
+        """Return whether it holds; a fact that is not known does not speak against it."""
+        return all(facts.get(key) in (None, *allowed) for key, allowed in self.stated().items())
+
+
+def applies(
+    alternatives: Iterable[Applies],
+    *,
+    circuit: "Circuit",
+    coil: str | None = None,
+    system_volts: int | None = None,
+    fuel_actuation: str | None = None,
+) -> bool:
+    """Return whether any alternative holds; what is not stated does not speak against it."""
+    facts = {
+        "duty": circuit.duty, "control": circuit.control, "coil": coil,
+        "system_volts": system_volts, "fuel_actuation": fuel_actuation,
+    }  # fmt: skip
+    return any(one.holds(facts) for one in alternatives)
+
+
+def _fold_applies(data: Loaded) -> None:
+    """Lay ``applies`` or ``applies_any`` into one tuple of alternatives."""
+    if ("applies" in data) == ("applies_any" in data):
+        raise ValidationError("give either applies or applies_any", "applies")
+    data["applies"] = data.pop("applies_any", None) or (data["applies"],)
+
+
+Where = Annotated[tuple[Applies, ...], functools.partial(fields.Nested, schema_of(Applies))]
 
 
 @dataclass(frozen=True)
+class Need:
+    """A switch closes only while ``node`` is at ``min_volts`` (12 V basis) above ``across``."""
+
+    node: Id = said("The node that is fed.")
+    min_volts: float = said("Volts that it needs, 12 V basis.")
+    across: Id = said("The node that the volts are counted from.", default="chassis")
+    phases: tuple[PhaseName, ...] = said("The phases in which it needs them.", default=PHASES)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Part:
     """One two-terminal part of a circuit; ohms and volts are those of a 12 V machine."""
 
-    id: str
-    kind: Literal["wire", "load", "source", "contact"]
-    between: tuple[str, str]
-    source: str
-    ohms: float | None = None
-    tolerance: float = 0.0
-    unstated_tolerance: float | None = None
-    volts: float = 0.0
-    volts_tolerance: float = 0.0
-    switched: bool = False
-    absent: bool = False
-    at_plug: bool = False
-    copper: bool = False
-    blade_fuse: bool = False
-    trips_at_amps: float | None = None
-    needs: tuple[Need, ...] = ()
-    operated_by: tuple[str, str] | None = None
-    operate_volts: float = 0.0
-    release_volts: float = 0.0
+    id: Id = said("Its id.")
+    kind: Literal["wire", "load", "source", "contact"] = said("What it is.")
+    between: tuple[str, str] = said("The two nodes that it joins.")
+    ohms: Ohms | None = said("Its ohms.", default=None)
+    tolerance: Tolerance = said("Spread of its ohms, as a share.", default=0.0)
+    unstated_tolerance: Tolerance | None = said(
+        "The same where the machine's own ohms are not stated.", default=None
+    )
+    volts: float = said("Volts of a source.", default=0.0)
+    volts_tolerance: float = said("Spread of its volts.", default=0.0)
+    switched: bool = said("True when it is made in some phases only.", default=False)
+    absent: bool = said("True when only a cause or a test puts it in.", default=False)
+    at_plug: bool = said("True when it goes as the plug is pulled.", default=False)
+    copper: bool = said("True when its ohms rise with temperature.", default=False)
+    blade_fuse: bool = said("True for a blade fuse.", default=False)
+    trips_at_amps: float | None = said("Amperes at which it trips.", default=None)
+    needs: tuple[Need, ...] = said("What a switch needs in order to close.", default=())
+    operated_by: tuple[str, str] | None = said("Nodes of the coil of a contact.", default=None)
+    operate_volts: float = said("Volts at which the coil closes it.", default=0.0)
+    release_volts: float = said("Volts at which the coil lets it go.", default=0.0)
+    source: Prose = said(SOURCE)
+
+    @staticmethod
+    def whole(data: Mapping[str, Any]) -> None:
+        """Refuse a part without ohms and a contact without a coil."""
+        if data.get("absent") is not True and "ohms" not in data:
+            raise ValidationError("a part that is there has ohms", "ohms")
+        if data.get("kind") == "contact" and "operated_by" not in data:
+            raise ValidationError("a contact names the coil that works it", "operated_by")
 
 
 def ohms_factor(system_volts: int) -> float:
@@ -97,67 +217,111 @@ def ohms_factor(system_volts: int) -> float:
 class Phase:
     """A state of the machine: its moment and the switched parts that are made in it."""
 
-    id: str
-    moment: str
-    made: tuple[str, ...]
+    id: PhaseName = said("Its id.")
+    moment: Annotated[str, Closed("moment", MOMENTS)] = said("What the key is doing.")
+    made: Ids = said("The switched parts that are made.")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Setting:
     """A number that is not an ohm: its healthy value and its spread from machine to machine."""
 
-    id: str
-    healthy: float
-    source: str
-    log_sigma: float = 0.0
+    id: Id = said("Its id.")
+    healthy: float = said("Its value on a healthy machine.")
+    log_sigma: float = said("Spread between machines, in logs.", default=0.0)
+    source: Prose = said(SOURCE)
 
 
 @dataclass(frozen=True)
 class Coil:
-    """What a coil style adds to the circuit, what its ground point is called, where leads go.
+    """What a coil style adds to the circuit, what its ground point is called, where leads go."""
 
-    ``probe`` maps what a person says a winding was measured to onto a node, or onto NOWHERE.
-    """
+    name: Prose = said("What the style is called.")
+    ground_point: Prose = said("What a person finds its ground at.")
+    probe: Mapping[Annotated[str, Closed("measured_to", ("ground-pin", "body"))], Id] = said(
+        "The node that a lead touches when ohms are said to be measured to it; or nowhere."
+    )
+    parts: tuple[Part, ...] = said("The parts that it brings.")
 
-    name: str
-    ground_point: str
-    probe: Mapping[str, str]
-    parts: tuple[Part, ...]
+
+@dataclass(frozen=True)
+class FuseAmps:
+    """Rating of the pull feed fuse on a 12 and a 24 V machine."""
+
+    at_12_v: float = said("Amperes at 12 V.")
+    at_24_v: float = said("Amperes at 24 V.")
+    source: Prose = said(SOURCE)
 
 
 @dataclass(frozen=True)
 class Plunger:
     """Force margins of the plunger, as shares of the rated currents."""
 
-    pull_in_share: float
-    pull_in_log_sigma: float
-    hold_share: float
-    hold_log_sigma: float
-    seated_gap_mm: float
-    pull_seated_strength: float
-    travel_seconds: float
-    travel_log_sigma: float
-    source: str
+    pull_in_share: float = said("Share of the pull current at which it moves.")
+    pull_in_log_sigma: float = said("Spread of that, in logs.")
+    hold_share: float = said("Share of the hold current at which it stays.")
+    hold_log_sigma: float = said("Spread of that, in logs.")
+    seated_gap_mm: float = said("Gap in mm at which it is seated.")
+    pull_seated_strength: float = said("Strength of the pull winding when it is seated.")
+    travel_seconds: float = said("Seconds that it travels.")
+    travel_log_sigma: float = said("Spread of that, in logs.")
+    source: Prose = said(SOURCE)
 
 
-@dataclass(frozen=True)
+_OF_THE_BASE = ("coils", "fuse_amps", "settings", "plunger")
+_OF_A_CIRCUIT = (
+    "base", "duty", "control", "command_words", "listen_words", "hold_words", "phases", "brings",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
 class Circuit(Item):
-    """A duty x control circuit, its base already laid in."""
+    """A duty x control circuit, its base laid in; a base is ``abstract`` and has only parts."""
 
-    name: str
-    duty: str
-    control: str
-    command_words: str
-    listen_words: str
-    hold_words: str
-    nodes: tuple[str, ...]
-    parts: Mapping[str, Part]
-    phases: Mapping[str, Phase]
-    brings: Mapping[str, tuple[str, ...]]
-    coils: Mapping[str, Coil]
-    fuse_amps: Mapping[int, float]
-    settings: Mapping[str, Setting]
-    plunger: Plunger
+    name: Prose = said("What it is called.")
+    abstract: bool = said("True for the base that others are laid over.", default=False)
+    base: Id = said("The base that it is laid over.", default="")
+    duty: Duty = said("What the solenoid does.", default="")
+    control: Control = said("How it is commanded.", default="")
+    source: Prose = said(SOURCE)
+    command_words: Prose = said("When the pull is commanded, in words.", default="")
+    listen_words: Prose = said("When to listen, in words.", default="")
+    hold_words: Prose = said("When the hold is fed, in words.", default="")
+    nodes: Ids = said("Its nodes.")
+    parts: Annotated[Mapping[str, Part], _inside(Part, by_id=True)] = said("Its parts.")
+    phases: Annotated[Mapping[str, Phase], _inside(Phase, by_id=True)] = said(
+        "Its phases.", default=()
+    )
+    brings: Mapping[PhaseName, tuple[Hazard, ...]] = said("Hazards of a phase.", default=())
+    coils: Mapping[Style, Coil] = said("The coil styles.", default=())
+    fuse_amps: Annotated[
+        Mapping[int, float], functools.partial(fields.Nested, schema_of(FuseAmps, made=False))
+    ] = said("The pull feed fuse.", default=())
+    settings: Annotated[Mapping[str, Setting], _inside(Setting, by_id=True)] = said(
+        "Numbers that are not ohms.", default=()
+    )
+    plunger: Plunger = said("Force margins of the plunger.", default=None)
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Refuse a base without coils, and a circuit without duty, control and phases."""
+        missing(data, _OF_THE_BASE if data.get("abstract") else _OF_A_CIRCUIT)
+        if "fuse_amps" in data:
+            amps = data["fuse_amps"]
+            data["fuse_amps"] = {12: amps["at_12_v"], 24: amps["at_24_v"]}
+
+    def over(self, base: "Circuit") -> Self:
+        """Return the circuit with what its base brings."""
+        return replace(
+            self, parts={**base.parts, **self.parts}, coils=base.coils,
+            nodes=tuple(dict.fromkeys([*base.nodes, *self.nodes])), fuse_amps=base.fuse_amps,
+            settings=base.settings, plunger=base.plunger,
+        )  # fmt: skip
+
+    def with_coil(self, *styles: str) -> Self:
+        """Return the circuit with the parts of coil styles laid in."""
+        extra = {part.id: part for style in styles for part in self.coils[style].parts}
+        return replace(self, parts={**self.parts, **extra})
 
 
 @dataclass(frozen=True)
@@ -173,7 +337,32 @@ class Change:
     action: str
     start: float = 0.0
     to: float = 0.0
-    phases: tuple[str, ...] = PHASES
+    part: Id | None = written("The part that is changed; or")
+    setting: Id | None = written("the setting that is changed.")
+    open: Flag | None = written("The part is open.")
+    closed: Flag | None = written("The switch never opens.")
+    never: Flag | None = written("The switch never closes.")
+    ohms: Span | None = written("Its ohms are these.")
+    add_ohms: Span | None = written("It has so many ohms more.")
+    times_ohms: Span | None = written("Its ohms are times this.")
+    volts: Span | None = written("Its volts are these.")
+    value: Span | None = written("The setting is this.")
+    times: Span | None = written("The setting is times this.")
+    phases: tuple[PhaseName, ...] = said("The phases in which it changes.", default=PHASES)
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Turn the one action that is written into ``action``, ``start`` and ``to``."""
+        if ("part" in data) == ("setting" in data):
+            raise ValidationError("names either a part or a setting")
+        target = "part" if "part" in data else "setting"
+        allowed = ("value", "times") if target == "setting" else _PART_ACTIONS
+        given = [key for key in data if key not in ("part", "setting", "phases")]
+        if len(given) != 1 or given[0] not in allowed:
+            raise ValidationError(f"has exactly one of {', '.join(allowed)}")
+        extent = data.pop(given[0])
+        start, to = extent if isinstance(extent, tuple) else (0.0, 0.0)
+        data.update(target=target, id=data.pop(target), action=given[0], start=start, to=to)
 
     @property
     def is_range(self) -> bool:
@@ -181,109 +370,239 @@ class Change:
         return self.start != self.to
 
 
+_PART_ACTIONS = ("open", "closed", "never", "ohms", "add_ohms", "times_ohms", "volts")
+
+
 @dataclass(frozen=True)
 class State:
     """One way in which a cause shows itself in the circuit."""
 
-    id: str
-    weight: float
-    changes: tuple[Change, ...]
-    system_volts: tuple[int, ...] = SYSTEM_VOLTS
+    id: Id = said("Its id.")
+    weight: Positive = said("How often, beside the other states.")
+    changes: tuple[Change, ...] = said("What it does to the circuit.")
+    system_volts: tuple[Volts, ...] = said("System volts it can be at.", default=SYSTEM_VOLTS)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Cause(Item):
     """Something that can be wrong."""
 
-    name: str
-    section: str
-    applies: tuple[Mapping[str, Sequence[Any]], ...]
-    share: float
-    minutes: float
-    states: tuple[State, ...]
-    looks_like: str
-    remedy: str
-    proof_of_repair: str
-    confirmed_by: tuple[str, ...]
-    hazards: tuple[str, ...]
+    name: Prose = said("What a technician would say.")
+    section: Annotated[str, Closed("section", SECTIONS)] = said("Part of the circuit.")
+    applies: Where = said("Where it applies.", default=())
+    applies_any: tuple[Applies, ...] | None = written("In place of applies: any one of these.")
+    share: Positive = said("Relative frequency among calls.")
+    minutes: Positive = said("Minutes to put it right.")
+    source: Prose = said(SOURCE)
+    states: tuple[State, ...] = said("In which degrees it occurs.", least=1)
+    looks_like: Prose = said("How it shows itself, and what it is mistaken for.")
+    remedy: Prose = said("What to do about it.")
+    proof_of_repair: Prose = said("What proves the repair.")
+    confirmed_by: Ids = said("The checks that confirm it.")
+    hazards: tuple[Hazard, ...] = said("Dangers of the remedy; the cautions hang on them.")
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Lay the alternatives of where it applies into one tuple."""
+        _fold_applies(data)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Reading:
     """How a meter check is predicted: what is read, where, when, with what connected."""
 
-    quantity: Literal["voltage", "current", "resistance", "seconds"]
+    quantity: Literal["voltage", "current", "resistance", "seconds"] = said("What is read.")
+    from_node: NodeByStyle = said("Node of the red lead.", key="from", default=())
+    to_node: NodeByStyle = said("Node of the black lead.", key="to", default=())
+    part: Id = said("The part whose current it is.", default="")
+    phase: PhaseName = said("When it is read.")
+    plug: Literal["fitted", "removed"] | None = written("The plug.", required=True)
+    load: Literal["none", "lamp-pull", "lamp-hold"] = said("What is put in.", default="none")
+    plug_fitted: bool
     unit: str
     low: float
     high: float
-    phase: str
-    plug_fitted: bool
-    load: str
-    from_node: Mapping[str, str]
-    to_node: Mapping[str, str]
-    part: str
     repeatability: float
     instrument: str
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Refuse a voltage without nodes and a current without a part."""
+        nodes = {"from_node", "to_node"} <= set(data)
+        if data["quantity"] in ("voltage", "resistance") and not nodes:
+            raise ValidationError("a voltage or resistance is read from a node to a node", "from")
+        if data["quantity"] == "current" and "part" not in data:
+            raise ValidationError("a current is that of a part", "part")
+        data["from_node"], data["to_node"] = data.get("from_node", {}), data.get("to_node", {})
+        data["plug_fitted"] = data.pop("plug") == "fitted"
 
 
 @dataclass(frozen=True)
 class Branch:
     """A node of an outcome tree: a test, and what holds when it is true and when it is not."""
 
-    test: str | Mapping[str, Sequence[Any]]
+    test: str | Applies
     then: "Branch | Distribution"
     otherwise: "Branch | Distribution"
 
 
-@dataclass(frozen=True)
+class Tree(fields.Field[Any]):
+    """A distribution, or ``{if: EVENT or machine, then: TREE, else: TREE}``."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Branch | dict[str, float]:
+        return _tree(value, "")
+
+
+def _tree(value: Any, path: str) -> Branch | dict[str, float]:
+    """Read a tree; raises ValidationError naming the path inside it."""
+    if not isinstance(value, Mapping):
+        raise ValidationError(f"{path or 'the tree'}: a distribution or if/then/else")
+    if "if" not in value:
+        return _distribution(value, path)
+    if set(value) != {"if", "then", "else"}:
+        raise ValidationError(f"{path or 'the tree'}: a branch has if, then and else")
+    test: Any = value["if"]
+    if isinstance(test, str):
+        OneOf("event", EVENTS)(test)
+    else:
+        test = schema_of(Applies)().load(test)
+    return Branch(test, _tree(value["then"], path + ".then"), _tree(value["else"], path + ".else"))
+
+
+def _distribution(value: Mapping[str, Any], path: str) -> dict[str, float]:
+    """Read outcome shares that sum to 1."""
+    shares: dict[str, float] = {
+        str(name): Number().deserialize(share) for name, share in value.items()
+    }
+    place = path.lstrip(".") or "the distribution"
+    if any(share < 0 for share in shares.values()):
+        raise ValidationError(f"{place}: shares are not negative")
+    if abs(sum(shares.values()) - 1.0) > 1e-6:
+        raise ValidationError(f"{place}: shares sum to {sum(shares.values()):.4g}, not to 1")
+    return shares
+
+
+ATree = Annotated[Any, Tree]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Outcomes:
     """How an outcome check is predicted: rows by cause, else a tree over events."""
 
+    given: Mapping[str, ATree] = said("Trees by cause or cause/state; they win.", default=())
+    tree: ATree = said("The tree for all others.", key="otherwise")
     names: tuple[str, ...]
-    given: Mapping[str, Branch | Distribution]
-    tree: Branch | Distribution
     slip: float
     words: Mapping[str, str]
 
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Take no rows as none."""
+        data.setdefault("given", {})
+
 
 @dataclass(frozen=True)
+class Result:
+    """Either a reading's unit and range, or the outcomes."""
+
+    unit: Annotated[str, Closed("unit", UNITS)] | None = said("Unit of a reading.", default=None)
+    low: float | None = said("Lowest reading that is taken.", default=None)
+    high: float | None = said("Highest reading that is taken.", default=None)
+    outcomes: Ids | None = said("The outcomes, of an outcome check.", default=None, least=2)
+
+    @staticmethod
+    def whole(data: Mapping[str, Any]) -> None:
+        """Refuse a mixture of the two."""
+        if set(data) not in ({"unit", "low", "high"}, {"outcomes"}):
+            raise ValidationError("give unit, low and high, or outcomes")
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A number with its source."""
+
+    value: NotNegative = said("The number.")
+    source: Prose = said(SOURCE)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Check(Item):
     """Something that can be asked, looked at, tried or measured."""
 
-    name: str
-    kind: str
-    applies: tuple[Mapping[str, Sequence[Any]], ...]
-    shared_between_sides: bool
-    minutes: float
-    setup: str
-    reading: Reading | None
-    outcomes: Outcomes | None
-    say: str
-    how: str
-    why: str
-    hazards: tuple[str, ...]
-    commanded: bool
+    name: Prose = said("What it is called.")
+    kind: Annotated[str, Closed("kind", KINDS)] = said("Kind of check.")
+    applies: Where = said("Where it applies.", default=())
+    applies_any: tuple[Applies, ...] | None = written("In place of applies: any one of these.")
+    shared_between_sides: bool = said("True when it concerns both brake solenoids.")
+    minutes: NotNegative = said("Minutes that it takes.")
+    setup: Annotated[str, Closed("setup", SETUPS)] = said("Position or kit that checks share.")
+    result: Result | None = written("What it gives.", required=True)
+    predicted_by: Annotated[Any, fields.Dict] = written(
+        "How it is predicted: as a reading or as outcomes.", required=True
+    )
+    repeatability: Spread | None = written("Standard uncertainty of a reading done again.")
+    instrument: Id | None = written("Id in the table of instruments, of a reading.")
+    slip: Spread | None = written("Share of outcomes that are simply wrong.")
+    outcome_words: Mapping[str, Prose] | None = written("Each outcome in a caller's words.")
+    say: Prose = said("The sentence to read to a caller.")
+    how: Prose = said("How to do it; words in braces are filled in for each machine.")
+    why: Prose = said("What it settles.")
+    hazards: tuple[Hazard, ...] = said("Dangers of doing it; the cautions hang on them.")
+    commanded: bool = said("True when the pull must be commanded.", default=False)
+    source: Prose = said(SOURCE)
+    reading: Reading | None = None
+    outcomes: Outcomes | None = None
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Make the reading or the outcomes of what is written."""
+        _fold_applies(data)
+        result: Any = data.pop("result")
+        is_outcome = result.outcomes is not None
+        missing(data, ("slip", "outcome_words") if is_outcome else ("repeatability", "instrument"))
+        form = schema_of(Outcomes if is_outcome else Reading, made=False)()
+        try:
+            predicted: Any = form.load(data.pop("predicted_by"))
+        except ValidationError as error:
+            raise ValidationError({"predicted_by": error.messages}) from None
+        own = {
+            key: data.pop(key, None)
+            for key in ("repeatability", "instrument", "slip", "outcome_words")
+        }
+        if is_outcome:
+            data["outcomes"] = Outcomes(
+                **predicted, names=result.outcomes, slip=own["slip"].value,
+                words=own["outcome_words"],
+            )  # fmt: skip
+        else:
+            data["reading"] = Reading(
+                **predicted, unit=result.unit, low=result.low, high=result.high,
+                repeatability=own["repeatability"].value, instrument=own["instrument"],
+            )  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Because:
     """The three parts of every message: what was found, why it points there, what to do next."""
 
-    found: str
-    points: str
-    next: str
+    found: Prose = said("What was found.")
+    points: Prose = said("Why it points there.")
+    next: Prose = said("What to do next.")
 
 
-@dataclass(frozen=True)
+Forms = Annotated[tuple[Mapping[str, Any], ...], functools.partial(Series, fields.Dict())]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Rule(Item):
-    """If-then knowledge: conditions and actions are checked data, compiled by engine.rules."""
+    """If-then knowledge; conditions and actions are read by engine.knowledge.rule_language."""
 
-    family: str
-    title: str
-    when: tuple[Mapping[str, Any], ...]
-    then: tuple[Mapping[str, Any], ...]
-    because: Because
-    source: str
+    family: Annotated[str, Closed("family", FAMILIES)] = said("What it is for; its folder.")
+    title: Prose = said("What it holds, in a sentence.")
+    when: Forms = said("Conditions; all must hold.", least=1)
+    then: Forms = said("What follows.", least=1)
+    because: Because = said("What is said when it fires.")
+    source: Prose = said(SOURCE)
 
     @property
     def stage(self) -> Literal["qualify", "prove", "conclude"]:
@@ -293,10 +612,16 @@ class Rule(Item):
         return "prove" if self.family == "proofs" else "conclude"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Table(Item):
     """A published table: rows as they stand, with their source."""
 
-    title: str
-    source: str
-    rows: tuple[Mapping[str, Any], ...]
+    title: Prose = said("What it holds.")
+    source: Prose = said(SOURCE)
+    rows: Forms = said("The rows; those that the engine reads have an id.", least=1)
+
+
+# folder of the knowledge base -> what its files are
+KINDS_OF_FILE: Mapping[str, type[Item]] = {
+    "circuits": Circuit, "causes": Cause, "checks": Check, "rules": Rule, "tables": Table,
+}  # fmt: skip

@@ -6,25 +6,22 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from marshmallow import Schema, ValidationError
+from marshmallow import ValidationError
 
-from engine.knowledge import build, items, shapes
+from engine.knowledge import items
 from engine.knowledge.cross import cross_faults
-from engine.knowledge.faults import Fault, KnowledgeError, unknown
+from engine.knowledge.faults import Code, Fault, KnowledgeError, in_file, unknown
 from engine.knowledge.files import FOLDERS, Source, read_sources
 from engine.knowledge.rule_language import Program, read_rule
+from engine.knowledge.shapes import flatten, schema_of
 from engine.knowledge.text import load_yaml
 
 RELEASE = "2026.11"
-_SCHEMAS: Mapping[str, Schema] = {
-    "circuits": shapes.CircuitSchema(),
-    "causes": shapes.CauseSchema(),
-    "checks": shapes.CheckSchema(),
-    "rules": shapes.RuleSchema(),
-    "tables": shapes.TableSchema(),
-}
-
-Raw = dict[str, dict[str, tuple[Source, dict[str, Any]]]]
+Content = dict[str, Any]  # a file as read, not yet checked
+Raw = dict[str, dict[str, tuple[Source, Content]]]
+Shelf = dict[str, Any]  # id -> item of one kind
+Items = dict[str, Shelf]  # by folder
+_KINDS = {"check": "checks", "cause": "causes", "conclusion": "rules"}  # of an id -> its folder
 
 
 @dataclass(frozen=True)
@@ -58,43 +55,46 @@ def load_knowledge(
     Raises KnowledgeError carrying every fault found, each with file, item and field.
     """
     sources, off, faults = read_sources([Path(overlay) for overlay in overlays], left_out)
-    raw: Raw = {kind: {} for kind in _SCHEMAS}
-    unread: dict[str, set[str]] = {kind: set() for kind in _SCHEMAS}
+    raw: Raw = {kind: {} for kind in items.KINDS_OF_FILE}
+    broken: dict[str, set[str]] = {kind: set() for kind in items.KINDS_OF_FILE}
     for source in sources:
         content = _text_layer(source, faults)
         if content is None:
-            unread[FOLDERS[source.folder]].add(source.stem)
+            broken[FOLDERS[source.folder]].add(source.stem)
         else:
             raw[FOLDERS[source.folder]][source.stem] = (source, content)
     faults += _switch_off(raw, off)
-    shaped = {kind: _shape_layer(kind, raw[kind], faults) for kind in _SCHEMAS}
-    broken = {kind: unread[kind] | (raw[kind].keys() - shaped[kind].keys()) for kind in _SCHEMAS}
+    read = {kind: _shape_layer(kind, raw[kind], faults) for kind in raw}
+    for kind, files in raw.items():
+        broken[kind] |= files.keys() - read[kind].keys()
     if broken["circuits"] or broken["tables"]:  # the rest could not be judged without them
         raise KnowledgeError(faults)
-    knowledge = replace(
-        _whole(shaped, faults, _version(sources, off, bool(overlays))),
-        switched_off=frozenset(_ids_off(off)),
-    )
-    broken["checks"] |= shaped["checks"].keys() - knowledge.checks.keys()
+    knowledge = _whole(read, faults, _version(sources, off, bool(overlays)), _ids_off(off))
     faults += [
         fault
         for fault in cross_faults(knowledge)
-        if not _is_echo(fault, broken) and not _is_off(fault, off)
+        if not _is_echo(fault, broken) and not _is_of(fault, {k: _ids_off(off, k) for k in broken})
     ]
     if faults:
         raise KnowledgeError(faults)
     return knowledge
 
 
-def _is_echo(fault: Fault, broken: Mapping[str, set[str]]) -> bool:
+def _is_of(fault: Fault, stems: Mapping[str, Collection[str]]) -> bool:
+    """Return whether a fault only says that what stands in files of these stems is not there.
+
+    What still refers to something that a shop switched off (a rule about a check that nobody
+    there can do) then does nothing.
+    """
+    kind, name = fault.about
+    of_kind = stems.get(_KINDS.get(kind, ""), ())
+    return bool(of_kind) if kind == "conclusion" else name.split("/")[0] in of_kind
+
+
+def _is_echo(fault: Fault, broken: Mapping[str, Collection[str]]) -> bool:
     """Return whether a fault only says that a file is missing which is there, but with faults."""
-    for kind in ("check", "cause"):
-        for stem in broken[f"{kind}s"]:
-            if fault.message.startswith((f"unknown {kind} '{stem}'", f"unknown {kind} '{stem}/")):
-                return True
-            if fault.path == f"kb/{kind}s/{stem}.yaml":
-                return True
-    return bool(broken["rules"]) and fault.message.startswith("unknown conclusion ")
+    missing = {f"kb/{kind}/{stem}.yaml" for kind, stems in broken.items() for stem in stems}
+    return fault.path in missing or _is_of(fault, broken)
 
 
 def _ids_off(off: Mapping[str, Any], kind: str | None = None) -> set[str]:
@@ -109,26 +109,16 @@ def _ids_off(off: Mapping[str, Any], kind: str | None = None) -> set[str]:
     }
 
 
-def _is_off(fault: Fault, off: Mapping[str, Any]) -> bool:
-    """Return whether a fault only says that something is not there which a shop switched off.
-
-    What still refers to it (a rule about a check that nobody here can do) then does nothing.
-    """
-    for kind in ("check", "cause"):
-        for stem in _ids_off(off, f"{kind}s"):
-            if fault.message.startswith((f"unknown {kind} '{stem}'", f"unknown {kind} '{stem}/")):
-                return True
-    return bool(_ids_off(off, "rules")) and fault.message.startswith("unknown conclusion ")
-
-
-def _text_layer(source: Source, faults: list[Fault]) -> dict[str, Any] | None:
+def _text_layer(source: Source, faults: list[Fault]) -> Content | None:
     try:
         content = load_yaml(source.text, source.name)
     except KnowledgeError as error:
         faults += error.faults
         return None
     if not isinstance(content, dict):
-        faults.append(Fault(source.name, "must be a mapping of keys to values"))
+        faults.append(
+            in_file(source.name, "", "must be a mapping of keys to values", Code.WRONG_TYPE)
+        )
         return None
     return content
 
@@ -138,14 +128,14 @@ def _switch_off(raw: Raw, off: Mapping[str, Any]) -> list[Fault]:
     faults = []
     for name, listed in off.items():
         if not isinstance(listed, dict):
-            faults.append(Fault(name, "must map causes, checks or rules to lists of ids"))
+            faults.append(in_file(name, "", "must map causes, checks or rules to lists of ids"))
             continue
         for kind, ids in listed.items():
             if kind not in ("causes", "checks", "rules") or not isinstance(ids, list):
-                faults.append(Fault(f"{name}: {kind}", "must be causes, checks or rules: [ids]"))
+                faults.append(in_file(name, kind, "must be causes, checks or rules: [ids]"))
                 continue
             faults += [
-                Fault(f"{name}: {kind}", unknown("id", one, raw[kind]))
+                in_file(name, kind, unknown("id", one, raw[kind]))
                 for one in ids
                 if raw[kind].pop(str(one), None) is None
             ]
@@ -153,59 +143,60 @@ def _switch_off(raw: Raw, off: Mapping[str, Any]) -> list[Fault]:
 
 
 def _shape_layer(
-    kind: str, raw: Mapping[str, tuple[Source, dict[str, Any]]], faults: list[Fault]
-) -> dict[str, tuple[Source, dict[str, Any], dict[str, Any]]]:
-    """Check the shape of every file of a kind, its stem and the order of its keys."""
-    shaped = {}
-    schema = _SCHEMAS[kind]
+    kind: str, raw: Mapping[str, tuple[Source, Content]], faults: list[Fault]
+) -> Shelf:
+    """Read every file of a kind into its item; check its stem and the order of its keys."""
+    read = {}
+    form: Any = items.KINDS_OF_FILE[kind]
+    schema = schema_of(form)()
     for stem, (source, content) in raw.items():
         try:
-            data: Any = schema.load(content)
+            item: Any = schema.load(content)
         except ValidationError as error:
             faults += [
-                Fault(f"{source.name}: {fault.path}" if fault.path else source.name, fault.message)
-                for fault in shapes.flatten(error.messages)
+                in_file(source.name, one.path, one.message, one.code)
+                for one in flatten(error.messages)
             ]
             continue
-        if content.get("id") != stem:
-            faults.append(Fault(f"{source.name}: id", f"must be the file's stem, '{stem}'"))
+        if item.id != stem:
+            faults.append(in_file(source.name, "id", f"must be the file's stem, '{stem}'"))
             continue
         order = [key for key in schema.fields if key in content]
         if list(content) != order:
-            faults.append(Fault(source.name, f"keys stand in the order {', '.join(order)}"))
-        shaped[stem] = (source, content, data)
-    return shaped
+            message = f"keys stand in the order {', '.join(order)}"
+            faults.append(in_file(source.name, "", message, Code.KEY_ORDER))
+        read[stem] = replace(item, raw=content, file=source.name)
+    return read
 
 
-def _whole(
-    shaped: Mapping[str, Mapping[str, tuple[Source, dict[str, Any], dict[str, Any]]]],
-    faults: list[Fault],
-    version: str,
-) -> Knowledge:
-    """Build the items; faults of building go to ``faults``."""
-    rules = {
-        stem: build.rule(source.name, content, data)
-        for stem, (source, content, data) in shaped["rules"].items()
-    }
+def _circuits(read: Mapping[str, items.Circuit], faults: list[Fault]) -> dict[str, items.Circuit]:
+    """Lay each circuit over its base; the base itself is not among the result."""
+    laid = {}
+    for stem, circuit in read.items():
+        if circuit.abstract:
+            continue
+        base = read.get(circuit.base)
+        if base is None:
+            faults.append(in_file(circuit.file, "base", unknown("circuit", circuit.base, read)))
+        elif not base.abstract:
+            faults.append(in_file(circuit.file, "base", f"'{circuit.base}' is not abstract"))
+        else:
+            laid[stem] = circuit.over(base)
+    return laid
+
+
+def _whole(read: Items, faults: list[Fault], version: str, off: set[str]) -> Knowledge:
+    """Put the items together; faults of rules and of bases of circuits go to ``faults``."""
     programs = {}
-    for stem, rule in rules.items():
+    for stem, rule in read["rules"].items():
         programs[stem], found = read_rule(rule)
-        faults += [Fault(f"{rule.file}: {fault.path}", fault.message) for fault in found]
-        if rule.family != _family(rule.file):
-            faults.append(Fault(f"{rule.file}: family", "must be the name of the folder"))
+        faults += [in_file(rule.file, one.path, one.message, one.code) for one in found]
+        if rule.family != rule.file.split("/")[-2]:
+            faults.append(in_file(rule.file, "family", "must be the name of the folder"))
     return Knowledge(
-        causes={s: build.cause(f.name, c, d) for s, (f, c, d) in shaped["causes"].items()},
-        checks=build.checks(shaped["checks"], faults),
-        circuits=build.circuits(shaped["circuits"], faults),
-        rules=rules,
-        tables={s: build.table(f.name, c, d) for s, (f, c, d) in shaped["tables"].items()},
-        programs=programs,
-        version=version,
-    )
-
-
-def _family(file: str) -> str:
-    return file.split("/")[-2]
+        **{**read, "circuits": _circuits(read["circuits"], faults)},
+        programs=programs, version=version, switched_off=frozenset(off),
+    )  # fmt: skip
 
 
 def _version(sources: Sequence[Source], off: Mapping[str, Any], overlaid: bool) -> str:

@@ -1,15 +1,29 @@
-"""The language of rule files: conditions and actions, read into dataclasses with their faults.
+"""The language of rule files: conditions and actions, each declared once as it is written.
 
 A condition tests the machine, the findings, what other rules concluded, or (in the conclude stage)
 the beliefs. See DEVELOPERS.md for the forms.
 """
 
+import functools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
+
+from marshmallow import ValidationError, fields, validate
 
 from engine.knowledge import items
-from engine.knowledge.faults import Fault, unknown
+from engine.knowledge.faults import Code, Fault, Message, unknown
+from engine.knowledge.shapes import (
+    Closed,
+    Loaded,
+    Named,
+    Number,
+    OneOf,
+    flatten,
+    said,
+    schema_of,
+    written,
+)
 
 MACHINE_FIELDS: Mapping[str, Sequence[Any] | None] = {
     "duty": items.DUTIES,
@@ -33,16 +47,33 @@ ATTRIBUTES: Mapping[str, Sequence[str] | None] = {
     "celsius": None,
     "meter": None,
 }
+Word = str | int | float
 
 
-@dataclass(frozen=True)
-class MachineTest:
-    """A field of the machine is one of some values, or above or below a number."""
+def _check_word(value: Any) -> None:
+    if not isinstance(value, (str, int, float)):
+        raise ValidationError(Message("must be a word or a number", Code.WRONG_TYPE))
 
-    field: str
-    values: tuple[Any, ...] | None = None
-    above: float | None = None
-    below: float | None = None
+
+class _Names(fields.Field[tuple[str, ...]]):
+    """One name or a list of names."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> tuple[str, ...]:
+        listed = value if isinstance(value, list) else [value]
+        if not listed or not all(isinstance(text, str) for text in listed):
+            raise ValidationError(Message("must be a name or a list of names", Code.WRONG_TYPE))
+        return tuple(listed)
+
+
+class _Words(fields.Field[tuple[Word, ...]]):
+    """A list of words or numbers with something in it."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> tuple[Word, ...]:
+        if not isinstance(value, list) or not value:
+            raise ValidationError(Message("must be a list with something in it", Code.WRONG_TYPE))
+        for one in value:
+            _check_word(one)
+        return tuple(value)
 
 
 @dataclass(frozen=True)
@@ -54,19 +85,112 @@ class AttributeTest:
     value: Any = None
 
 
+class _Attributes(fields.Field[tuple[AttributeTest, ...]]):
+    """Attributes to what is asked of them."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> tuple[AttributeTest, ...]:
+        if not isinstance(value, Mapping):
+            raise ValidationError(Message("must be a mapping of attributes", Code.WRONG_TYPE))
+        read, wrong = [], {}
+        for name, asked in value.items():
+            try:
+                read.append(_attribute(name, asked))
+            except ValidationError as error:
+                wrong[name] = error.messages
+        if wrong:
+            raise ValidationError(wrong)
+        return tuple(read)
+
+
+def _attribute(name: str, value: Any) -> AttributeTest:
+    """Read one attribute. Raises ValidationError."""
+    OneOf("attribute", tuple(ATTRIBUTES))(name)
+    _check_word(value)
+    if value in ("missing", "given"):
+        return AttributeTest(name, str(value))
+    words = str(value).split()
+    if len(words) == 2 and words[0] in ("above", "below"):
+        try:
+            return AttributeTest(name, words[0], float(words[1]))
+        except ValueError:
+            raise ValidationError(f"'{value}' does not end in a number") from None
+    known = ATTRIBUTES[name]
+    if known is not None:
+        OneOf(f"value of {name}", known)(value)
+    return AttributeTest(name, "is", value)
+
+
+Names = Annotated[tuple[str, ...], _Names]
+One = Annotated[Word, functools.partial(fields.Raw, validate=_check_word)]
+Many = Annotated[tuple[Word, ...], _Words]
+MachineField = Annotated[
+    str, functools.partial(fields.Raw, validate=OneOf("machine field", tuple(MACHINE_FIELDS)))
+]
+
+
+def _fold(data: Loaded, one: str, many: str) -> tuple[Word, ...] | None:
+    """Return ``one: x`` or ``many: [x, y]`` as a tuple; None when neither is there."""
+    listed: tuple[Word, ...] | None = data.pop(many, None)
+    return (data.pop(one),) if one in data else listed
+
+
+@dataclass(frozen=True)
+class MachineTest:
+    """A field of the machine is one of some values, or above or below a number."""
+
+    field: MachineField = said("The field of the machine.", key="machine")
+    values: tuple[Any, ...] | None = None
+    above: float | None = said("It is above this.", default=None)
+    below: float | None = said("It is below this.", default=None)
+    is_: One | None = written("It is this; or", key="is")
+    in_: Many | None = written("one of these.", key="in")
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Refuse values that the field cannot have, and a test of nothing."""
+        data["values"] = values = _fold(data, "is_", "in_")
+        known = MACHINE_FIELDS[data["field"]]
+        for value in values or ():
+            if known is not None:
+                OneOf(f"value of {data['field']}", known)(value)
+        if values is None and "above" not in data and "below" not in data:
+            raise ValidationError("needs one of is, in, above, below")
+
+
 @dataclass(frozen=True)
 class FindingTest:
     """Some finding of one of the checks meets every test at once (or there is none, if absent)."""
 
-    checks: tuple[str, ...]
+    checks: Names = said("The checks, any of them.", default=())
     absent: bool = False
-    outcomes: tuple[str, ...] | None = None
-    reads: tuple[str, ...] | None = None
-    above: float | None = None
-    below: float | None = None
-    above_share: float | None = None
-    below_share: float | None = None
-    attributes: tuple[AttributeTest, ...] = ()
+    outcomes: tuple[Any, ...] | None = None
+    reads: Annotated[tuple[str, ...] | None, _Words] = said(
+        "Its verdict is one of these.", key="reads_in", default=None
+    )
+    above: float | None = said("Its value is above this.", default=None)
+    below: float | None = said("Its value is below this.", default=None)
+    above_share: float | None = said("The same as a share of the system volts.", default=None)
+    below_share: float | None = said("The same as a share of the system volts.", default=None)
+    attributes: Annotated[tuple[AttributeTest, ...], _Attributes] = said(
+        "Attributes of the finding.", key="with", default=()
+    )
+    check: Names | None = written("In place of checks: one.")
+    outcome: One | None = written("Its outcome is this; or")
+    in_: Many | None = written("one of these.", key="in")
+    verdict: Annotated[str | None, Closed("verdict", items.VERDICTS)] = written(
+        "Its verdict is this.", key="reads"
+    )
+    given: bool | None = written("False: there is no such finding.")
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Take ``check``, ``outcome`` and ``reads`` as lists of one."""
+        data["checks"] = data.pop("check", None) or data.get("checks", ())
+        data["absent"] = data.pop("given", True) is False
+        data["outcomes"] = _fold(data, "outcome", "in_")
+        data["reads"] = _fold(data, "verdict", "reads")
+        for verdict in data["reads"] or ():
+            OneOf("verdict", items.VERDICTS)(verdict)
 
 
 @dataclass(frozen=True)
@@ -75,21 +199,55 @@ class ConcludedTest:
 
     fact: str
     wanted: bool
+    concluded: Names | None = written("The fact that some rule concluded; or")
+    not_concluded: Names | None = written("the fact that none did.")
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Take the one that is given."""
+        wanted = "concluded" in data
+        facts = data.pop("concluded", None) or data.pop("not_concluded")
+        data.pop("not_concluded", None)
+        data.update(fact=facts[0], wanted=wanted)
+
+
+Likely = functools.partial(
+    Number,
+    validate=validate.Range(
+        min=0, max=1, min_inclusive=False, max_inclusive=False,
+        error="must be a probability between 0 and 1",
+    ),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class BeliefTest:
     """The belief in a cause is at least so much."""
 
-    cause: str
-    at_least: float
+    cause: str = said("The cause.")
+    at_least: Annotated[float, Likely] = said("The least belief.")
 
 
 @dataclass(frozen=True)
 class StepTest:
     """The step in question carries the hazard."""
 
-    hazard: str
+    hazard: Annotated[str, Closed("hazard", items.HAZARDS)] = said("The hazard.", key="step")
+
+
+class _Condition(fields.Field[Any]):
+    """One condition, of the form that its keys tell."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Any:
+        if not isinstance(value, Mapping):
+            raise ValidationError(Message("must be a mapping", Code.WRONG_TYPE))
+        form = next((FORMS[key] for key in FORMS if key in value), None)
+        if form is None:
+            raise ValidationError(f"is none of the forms of a condition: {', '.join(FORMS)}")
+        return schema_of(form)().load(value)
+
+
+Several = tuple[Annotated[Any, _Condition], ...]
 
 
 @dataclass(frozen=True)
@@ -98,203 +256,64 @@ class Group:
 
     kind: str
     members: tuple["Condition", ...]
+    any: Several | None = written("Any of these holds.")
+    all: Several | None = written("All of these hold.")
+    none: Several | None = written("None of these holds.")
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Refuse two kinds at once."""
+        if len(data) != 1:
+            raise ValidationError("has exactly one of any, all, none")
+        kind, members = data.popitem()
+        data.update(kind=kind, members=members)
 
 
 Condition = MachineTest | FindingTest | ConcludedTest | BeliefTest | StepTest | Group
+# key that tells the form -> the form
+FORMS: Mapping[str, Callable[..., Condition]] = {
+    "machine": MachineTest, "check": FindingTest, "checks": FindingTest,
+    "concluded": ConcludedTest, "not_concluded": ConcludedTest, "cause": BeliefTest,
+    "step": StepTest, "any": Group, "all": Group, "none": Group,
+}  # fmt: skip
 
-
-class Reader:
-    """Reads the conditions and actions of one rule, collecting faults instead of stopping."""
-
-    def __init__(self, family: str) -> None:
-        self.family = family
-        self.faults: list[Fault] = []
-
-    def fault(self, path: str, message: str) -> None:
-        """Note one thing wrong at ``path``."""
-        self.faults.append(Fault(path, message))
-
-    def conditions(self, raw: Sequence[Mapping[str, Any]], path: str) -> tuple[Condition, ...]:
-        """Read a list of conditions."""
-        read = [self.condition(one, f"{path}[{i}]") for i, one in enumerate(raw)]
-        return tuple(one for one in read if one is not None)
-
-    def condition(self, raw: Any, path: str) -> Condition | None:
-        """Read one condition; None, with a fault noted, when it cannot be read."""
-        if not isinstance(raw, Mapping):
-            self.fault(path, "must be a mapping")
-            return None
-        for key, reader in _READERS.items():
-            if key in raw:
-                return reader(self, raw, path)
-        self.fault(path, f"is none of the forms of a condition: {', '.join(_READERS)}")
-        return None
-
-    def only(self, raw: Mapping[str, Any], allowed: set[str], path: str) -> None:
-        """Refuse keys that the form does not have."""
-        for key in raw:
-            if key not in allowed:
-                self.fault(f"{path}.{key}", unknown("key", key, sorted(allowed)))
-
-    def number(self, raw: Mapping[str, Any], key: str, path: str) -> float | None:
-        """Read an optional number."""
-        value = raw.get(key)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, (int, float)):
-            self.fault(f"{path}.{key}", "must be a number")
-            return None
-        return float(value)
-
-    def texts(self, value: Any, path: str) -> tuple[str, ...]:
-        """Read one text or a list of texts."""
-        listed = value if isinstance(value, list) else [value]
-        if not listed or not all(isinstance(text, str) for text in listed):
-            self.fault(path, "must be a name or a list of names")
-            return ()
-        return tuple(listed)
-
-    def chosen(
-        self, raw: Mapping[str, Any], one: str, many: str, path: str
-    ) -> tuple[Any, ...] | None:
-        """Read ``one: x`` or ``many: [x, y]``; None when neither is there."""
-        if one in raw:
-            return (raw[one],) if self.plain(raw[one], f"{path}.{one}") else ()
-        if many not in raw:
-            return None
-        if not isinstance(raw[many], list) or not raw[many]:
-            self.fault(f"{path}.{many}", "must be a list with something in it")
-            return ()
-        return tuple(value for value in raw[many] if self.plain(value, f"{path}.{many}"))
-
-    def plain(self, value: Any, path: str) -> bool:
-        """Return whether a value is a word or a number; note a fault when it is not."""
-        if isinstance(value, (str, int, float)):
-            return True
-        self.fault(path, "must be a word or a number")
-        return False
-
-
-def _read_machine(reader: Reader, raw: Mapping[str, Any], path: str) -> Condition | None:
-    reader.only(raw, {"machine", "is", "in", "above", "below"}, path)
-    name = raw["machine"]
-    if not isinstance(name, str) or name not in MACHINE_FIELDS:
-        reader.fault(f"{path}.machine", unknown("machine field", name, MACHINE_FIELDS))
-        return None
-    values = reader.chosen(raw, "is", "in", path)
-    known = MACHINE_FIELDS[name]
-    for value in values or ():
-        if known is not None and value not in known:
-            reader.fault(path, unknown(f"value of {name}", value, [str(one) for one in known]))
-    above, below = reader.number(raw, "above", path), reader.number(raw, "below", path)
-    if values is None and above is None and below is None:
-        reader.fault(path, "needs one of is, in, above, below")
-    return MachineTest(name, values, above, below)
-
-
-def _read_attribute(reader: Reader, name: Any, value: Any, path: str) -> AttributeTest | None:
-    if name not in ATTRIBUTES:
-        reader.fault(path, unknown("attribute", name, ATTRIBUTES))
-        return None
-    if not reader.plain(value, path):
-        return None
-    if value in ("missing", "given"):
-        return AttributeTest(name, str(value))
-    words = str(value).split()
-    if len(words) == 2 and words[0] in ("above", "below"):
-        try:
-            return AttributeTest(name, words[0], float(words[1]))
-        except ValueError:
-            reader.fault(path, f"'{value}' does not end in a number")
-            return None
-    known = ATTRIBUTES[name]
-    if known is not None and value not in known:
-        reader.fault(path, unknown(f"value of {name}", value, known))
-    return AttributeTest(name, "is", value)
-
-
-def _read_finding(reader: Reader, raw: Mapping[str, Any], path: str) -> Condition:
-    reader.only(
-        raw,
-        {"check", "checks", "outcome", "in", "reads", "reads_in", "above", "below", "above_share",
-         "below_share", "with", "given"},
-        path,
-    )  # fmt: skip
-    key = "check" if "check" in raw else "checks"
-    if not isinstance(raw.get("given", True), bool):
-        reader.fault(f"{path}.given", "must be true or false")
-    attributes = raw.get("with", {})
-    if not isinstance(attributes, Mapping):
-        reader.fault(f"{path}.with", "must be a mapping of attributes")
-        attributes = {}
-    read = [
-        _read_attribute(reader, name, value, f"{path}.with.{name}")
-        for name, value in attributes.items()
-    ]
-    reads = reader.chosen(raw, "reads", "reads_in", path)
-    for verdict in reads or ():
-        if verdict not in items.VERDICTS:
-            reader.fault(path, unknown("verdict", verdict, items.VERDICTS))
-    return FindingTest(
-        checks=reader.texts(raw[key], f"{path}.{key}"),
-        absent=raw.get("given") is False,
-        outcomes=reader.chosen(raw, "outcome", "in", path),
-        reads=reads,
-        above=reader.number(raw, "above", path),
-        below=reader.number(raw, "below", path),
-        above_share=reader.number(raw, "above_share", path),
-        below_share=reader.number(raw, "below_share", path),
-        attributes=tuple(one for one in read if one is not None),
-    )
-
-
-def _read_concluded(reader: Reader, raw: Mapping[str, Any], path: str) -> Condition:
-    reader.only(raw, {"concluded", "not_concluded"}, path)
-    key = "concluded" if "concluded" in raw else "not_concluded"
-    facts = reader.texts(raw[key], f"{path}.{key}")
-    return ConcludedTest(facts[0] if facts else "", key == "concluded")
-
-
-def _read_belief(reader: Reader, raw: Mapping[str, Any], path: str) -> Condition:
-    reader.only(raw, {"cause", "at_least"}, path)
-    if reader.family in items.QUALIFY_FAMILIES:
-        reader.fault(path, f"beliefs are not known yet when {reader.family} rules run")
-    level = reader.number(raw, "at_least", path)
-    if level is None or not 0 < level < 1:
-        reader.fault(f"{path}.at_least", "must be a probability between 0 and 1")
-    return BeliefTest(str(raw["cause"]), level or 0.5)
-
-
-def _read_step(reader: Reader, raw: Mapping[str, Any], path: str) -> Condition:
-    reader.only(raw, {"step"}, path)
-    if reader.family != "cautions":
-        reader.fault(path, "only cautions are about a step")
-    if raw["step"] not in items.HAZARDS:
-        reader.fault(f"{path}.step", unknown("hazard", raw["step"], items.HAZARDS))
-    return StepTest(str(raw["step"]))
-
-
-def _read_group(reader: Reader, raw: Mapping[str, Any], path: str) -> Condition | None:
-    kind = next(kind for kind in ("any", "all", "none") if kind in raw)
-    reader.only(raw, {kind}, path)
-    if not isinstance(raw[kind], list):
-        reader.fault(f"{path}.{kind}", "must be a list of conditions")
-        return None
-    return Group(kind, reader.conditions(raw[kind], f"{path}.{kind}"))
-
-
-_READERS: Mapping[str, Callable[[Reader, Mapping[str, Any], str], Condition | None]] = {
-    "machine": _read_machine,
-    "check": _read_finding,
-    "checks": _read_finding,
-    "concluded": _read_concluded,
-    "not_concluded": _read_concluded,
-    "cause": _read_belief,
-    "step": _read_step,
-    "any": _read_group,
-    "all": _read_group,
-    "none": _read_group,
+# kind -> (families that may use it, other keys)
+_BUT_CAUTIONS = ("scope", "traps", "context", "chains", "proofs")
+ACTIONS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "set_aside": (("traps",), ()),
+    "weaken": (("traps",), ("keep",)),
+    "drop_causes": (("scope",), ()),
+    "drop_checks": (("scope",), ()),
+    "out_of_scope": (("scope",), ()),
+    "shift": (("context",), ()),
+    "conclude": (items.FAMILIES, ()),
+    "note": (_BUT_CAUTIONS, ()),
+    "ask_first": (_BUT_CAUTIONS, ()),
+    "clears": (("proofs",), ()),
+    "look_behind": (("chains",), ("roots", "before_replacing")),
+    "caution": (("cautions",), ()),
+    "forbid": (("cautions",), ("except",)),
 }
+Factor = functools.partial(
+    Number, validate=validate.Range(min=0.05, max=20, error="must be a factor from 0.05 to 20")
+)
+Share = functools.partial(
+    Number,
+    validate=validate.Range(
+        min=0, max=1, min_inclusive=False, max_inclusive=False,
+        error="must be a share between 0 and 1",
+    ),
+)  # fmt: skip
+
+
+class _Factors(Named):
+    """Causes to factors, at least one."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(
+            keys=fields.String(), values=Factor(),
+            validate=validate.Length(min=1, error="must map causes to factors"), **kwargs,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -303,82 +322,52 @@ class Action:
 
     kind: str
     about: tuple[str, ...] = ()
-    keep: float = 0.0
+    keep: Annotated[float, Share] = said("The share that a weakened finding counts.", default=0.0)
     factors: tuple[tuple[str, float], ...] = ()
-    roots: tuple[str, ...] = ()
+    roots: Names = said("What may have made the cause.", default=())
     before: tuple[str, ...] = ()
+    set_aside: Names | None = written("The check whose findings count for nothing.")
+    weaken: Names | None = written("The check whose findings count less.")
+    drop_causes: Names | None = written("Causes that this machine cannot have.")
+    drop_checks: Names | None = written("Checks that this machine cannot have.")
+    out_of_scope: items.Flag | None = written("The machine has no such circuit.")
+    shift: Annotated[Mapping[str, float] | None, _Factors] = written("Prior odds times this.")
+    conclude: Names | None = written("A fact for other rules.")
+    note: items.Flag | None = written("The three sentences are shown.")
+    ask_first: Names | None = written("The check that is offered first.")
+    clears: Names | None = written("Causes that the finding proves absent.")
+    look_behind: Names | None = written("The cause that something else made.")
+    caution: items.Flag | None = written("The three sentences are a caution.")
+    forbid: tuple[items.Hazard, ...] | None = written("No check with such a hazard is proposed.")
+    before_replacing: Names | None = written("Checks before the part is fitted.")
+    except_: Names | None = written("Checks that may be proposed all the same.", key="except")
+
+    @staticmethod
+    def whole(data: Loaded) -> None:
+        """Turn the key of the kind into ``kind`` and what it is about."""
+        kind = next(one for one in ACTIONS if one in data)
+        allowed = (kind, *ACTIONS[kind][1])
+        keys = [key.rstrip("_") for key in data]
+        wrong = {one: [unknown("key", one, allowed)] for one in keys if one not in allowed}
+        if wrong:
+            raise ValidationError(wrong)
+        if kind == "weaken" and "keep" not in data:
+            raise ValidationError("must be a share between 0 and 1", "keep")
+        about = data.pop(kind)
+        if kind == "shift":
+            data["factors"] = tuple(about.items())
+        data["before"] = data.pop("before_replacing", None) or data.pop("except_", ())
+        data.update(kind=kind, about=about if isinstance(about, tuple) else ())
 
 
-# kind -> (families that may use it, other keys)
-_ACTIONS: Mapping[str, tuple[tuple[str, ...], set[str]]] = {
-    "set_aside": (("traps",), set()),
-    "weaken": (("traps",), {"keep"}),
-    "drop_causes": (("scope",), set()),
-    "drop_checks": (("scope",), set()),
-    "out_of_scope": (("scope",), set()),
-    "shift": (("context",), set()),
-    "conclude": (items.FAMILIES, set()),
-    "note": (("scope", "traps", "context", "chains", "proofs"), set()),
-    "ask_first": (("scope", "traps", "context", "chains", "proofs"), set()),
-    "clears": (("proofs",), set()),
-    "look_behind": (("chains",), {"roots", "before_replacing"}),
-    "caution": (("cautions",), set()),
-    "forbid": (("cautions",), {"except"}),
-}
+class _Action(fields.Field[Action]):
+    """One action, of the kind that its keys tell."""
 
-
-def read_action(reader: Reader, raw: Mapping[str, Any], path: str) -> Action | None:
-    """Read one action; None, with a fault noted, when it cannot be read."""
-    kind = next((kind for kind in _ACTIONS if kind in raw), None)
-    if kind is None:
-        reader.fault(path, f"is none of the actions: {', '.join(_ACTIONS)}")
-        return None
-    families, extra = _ACTIONS[kind]
-    reader.only(raw, {kind} | extra, path)
-    if reader.family not in families:
-        reader.fault(f"{path}.{kind}", f"is for {', '.join(families)}, not for {reader.family}")
-    if kind in ("note", "out_of_scope", "caution"):
-        if raw[kind] is not True:
-            reader.fault(f"{path}.{kind}", "must be true")
-        return Action(kind)
-    if kind == "shift":
-        return _read_shift(reader, raw[kind], f"{path}.shift")
-    if kind == "forbid":
-        for hazard in reader.texts(raw[kind], f"{path}.{kind}"):
-            if hazard not in items.HAZARDS:
-                reader.fault(f"{path}.{kind}", unknown("hazard", hazard, items.HAZARDS))
-    keep = reader.number(raw, "keep", path) or 0.0
-    if kind == "weaken" and not 0 < keep < 1:
-        reader.fault(f"{path}.keep", "must be a share between 0 and 1")
-    return Action(
-        kind,
-        reader.texts(raw[kind], f"{path}.{kind}"),
-        keep=keep,
-        roots=reader.texts(raw.get("roots", []) or "", f"{path}.roots") if "roots" in extra else (),
-        before=_named_checks(reader, raw, path),
-    )
-
-
-def _named_checks(reader: Reader, raw: Mapping[str, Any], path: str) -> tuple[str, ...]:
-    """Read the checks beside an action: before a part is replaced, or excepted from a ban."""
-    for key in ("before_replacing", "except"):
-        if raw.get(key):
-            return reader.texts(raw[key], f"{path}.{key}")
-    return ()
-
-
-def _read_shift(reader: Reader, raw: Any, path: str) -> Action:
-    if not isinstance(raw, Mapping) or not raw:
-        reader.fault(path, "must map causes to factors")
-        return Action("shift")
-    pairs = []
-    for cause in raw:
-        factor = reader.number(raw, cause, path)
-        if factor is None or not 0.05 <= factor <= 20:
-            reader.fault(f"{path}.{cause}", "must be a factor from 0.05 to 20")
-            continue
-        pairs.append((str(cause), factor))
-    return Action("shift", factors=tuple(pairs))
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Action:
+        if not any(kind in value for kind in ACTIONS):
+            raise ValidationError(f"is none of the actions: {', '.join(ACTIONS)}")
+        read: Any = schema_of(Action)().load(value)
+        return read  # type: ignore[no-any-return]
 
 
 @dataclass(frozen=True)
@@ -397,11 +386,44 @@ class Program:
             if isinstance(one, Group):
                 stack.extend(one.members)
 
+    def concludes(self) -> list[str]:
+        """Return the facts that the rule concludes."""
+        return [fact for one in self.actions if one.kind == "conclude" for fact in one.about]
+
 
 def read_rule(rule: items.Rule) -> tuple[Program, list[Fault]]:
     """Read a rule's conditions and actions; return them with the faults found."""
-    reader = Reader(rule.family)
-    conditions = reader.conditions(rule.when, "when")
-    actions = [read_action(reader, raw, f"then[{i}]") for i, raw in enumerate(rule.then)]
-    program = Program(conditions, tuple(one for one in actions if one is not None))
-    return program, reader.faults
+    faults: list[Fault] = []
+    conditions = []
+    for number, raw in enumerate(rule.when):
+        path = f"when[{number}]"
+        condition: Any = _read(_Condition(), raw, path, faults)
+        if condition is not None:
+            conditions.append(condition)
+            faults += _wrong_family(rule.family, condition, path)
+    actions = []
+    for number, raw in enumerate(rule.then):
+        for kind in (one for one in ACTIONS if one in raw and rule.family not in ACTIONS[one][0]):
+            message = f"is for {', '.join(ACTIONS[kind][0])}, not for {rule.family}"
+            faults.append(Fault(f"then[{number}].{kind}", message))
+        action: Any = _read(_Action(), raw, f"then[{number}]", faults)
+        actions += [action] if action is not None else []
+    return Program(tuple(conditions), tuple(actions)), faults
+
+
+def _read(form: fields.Field[Any], raw: Any, path: str, faults: list[Fault]) -> Any:
+    """Return what is read; None, with faults noted, when it cannot be."""
+    try:
+        return form.deserialize(raw)
+    except ValidationError as error:
+        faults += flatten(error.messages, path)
+        return None
+
+
+def _wrong_family(family: str, condition: Condition, path: str) -> Iterator[Fault]:
+    """Yield faults of tests that a rule of the family cannot ask."""
+    for test in Program((condition,), ()).walk():
+        if isinstance(test, BeliefTest) and family in items.QUALIFY_FAMILIES:
+            yield Fault(path, f"beliefs are not known yet when {family} rules run")
+        if isinstance(test, StepTest) and family != "cautions":
+            yield Fault(path, "only cautions are about a step")

@@ -6,7 +6,7 @@ from typing import Any
 
 import yaml
 
-from engine.knowledge.faults import Fault, KnowledgeError
+from engine.knowledge.faults import Code, Fault, KnowledgeError, Message
 
 try:  # the C parser is nine times faster; wheels carry it, a source build may not
     from yaml import CSafeLoader as _BaseLoader
@@ -50,7 +50,10 @@ def _mapping(loader: Any, node: yaml.MappingNode) -> dict[str, Any]:
         key = str(key_node.value)
         if key in found:
             raise yaml.constructor.ConstructorError(
-                None, None, f"key '{key}' stands twice", key_node.start_mark
+                None,
+                None,
+                Message(f"key '{key}' stands twice", Code.DUPLICATE_KEY),
+                key_node.start_mark,
             )
         found[key] = loader.construct_object(value_node, deep=True)
     return found
@@ -112,7 +115,8 @@ def load_yaml(text: str, name: str) -> Any:
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = f"{name}:{mark.line + 1}:{mark.column + 1}" if mark else name
-        raise KnowledgeError([Fault(place, str(error.problem or error.context))]) from error
+        message = error.problem or str(error.context)
+        raise KnowledgeError([Fault(place, message, Code.UNREADABLE, file=name)]) from error
     except (yaml.YAMLError, ValueError, RecursionError) as error:
         message = str(error).splitlines()[0] if str(error) else "not readable as YAML"
-        raise KnowledgeError([Fault(name, message)]) from error
+        raise KnowledgeError([Fault(name, message, Code.UNREADABLE, file=name)]) from error

@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.knowledge import items
-from engine.knowledge.build import with_parts
-from engine.knowledge.cross import applies
+from engine.knowledge.items import applies
 from engine.physics.circuit import Floats
 from engine.physics.machine import Variant
 
@@ -164,7 +163,7 @@ def healthy_ohms(part: items.Part, variant: Variant) -> float:
 
 def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
     """Apply every hypothesis' changes to the variant's circuit."""
-    circuit = with_parts(variant.circuit, variant.coil)
+    circuit = variant.circuit.with_coil(variant.coil)
     parts = tuple(circuit.parts.values())
     settings = tuple(circuit.settings)
     count = len(hypotheses)

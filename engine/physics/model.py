@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.knowledge import Knowledge, items
-from engine.knowledge.cross import applies
+from engine.knowledge.items import applies
 from engine.physics import behaviour
 from engine.physics.band import Band
 from engine.physics.circuit import Floats

@@ -387,13 +387,13 @@ class Predictor:
             return mixed
         return self._tree(tree.then if self._holds(tree.test) else tree.otherwise, names)
 
-    def _holds(self, test: Mapping[str, Sequence[Any]]) -> bool:
+    def _holds(self, test: items.Applies) -> bool:
         facts: dict[str, Any] = {
             "duty": self.variant.circuit.duty, "control": self.variant.circuit.control,
             "coil": self.variant.coil, "system_volts": self.variant.system_volts,
             "fuel_actuation": self.variant.fuel_actuation,
         }  # fmt: skip
-        return all(facts[key] in allowed for key, allowed in test.items())
+        return all(facts[key] in allowed for key, allowed in test.stated().items())
 
 
 def situation_of(reading: items.Reading) -> Situation:

@@ -12,8 +12,8 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from engine.knowledge import Fault, Knowledge, RequestError, items
-from engine.knowledge.cross import applies
 from engine.knowledge.faults import unknown
+from engine.knowledge.items import applies
 
 PRIOR_CASES = 200.0  # judgement: a shop's first fifty cases should nudge, not overturn
 FLOOR = 0.2  # share points, on the scale of kb/causes (judgement)

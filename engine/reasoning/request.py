@@ -8,8 +8,8 @@ from typing import Any
 from marshmallow import Schema, ValidationError, fields, validate, validates_schema
 
 from engine.knowledge import Fault, Knowledge, RequestError, items
-from engine.knowledge.cross import applies
 from engine.knowledge.faults import unknown
+from engine.knowledge.items import applies
 from engine.knowledge.shapes import Number, OneOf, flatten, members
 from engine.physics.machine import Machine
 from engine.physics.prediction import Instrument

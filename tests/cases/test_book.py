@@ -224,7 +224,7 @@ def test_a_cause_of_another_circuit_is_refused(book: Book, number: str) -> None:
     causes = book.knowledge.causes
     other = next(
         name for name, one in causes.items()
-        if all(entry.get("duty") == ["brake-release"] for entry in map(dict, one.applies))
+        if all(entry.duty == ("brake-release",) for entry in one.applies)
         and one.applies
     )  # fmt: skip
     with pytest.raises(RequestError, match="cannot be on this machine"):

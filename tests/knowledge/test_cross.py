@@ -34,7 +34,7 @@ RULES = [
     ("verdict", "traps", "{check: relay-click, reads: good}", "{note: true}",
      "when.relay-click", "is not a reading: it has outcomes"),
     ("no-verdict", "traps", "{check: pull-current, reads: bad}", "{note: true}",
-     "when[0]", "unknown verdict 'bad'"),
+     "when[0].reads", "unknown verdict 'bad'"),
     ("circumstance", "traps", "{check: relay-click, with: {circumstances: warm}}", "{note: true}",
      "when.with", "unknown circumstance 'warm'"),
     ("attribute", "traps", "{check: pull-current, with: {metre: given}}", "{note: true}",
@@ -48,7 +48,7 @@ RULES = [
     ("outcome-list", "traps", "{check: relay-click, outcome: [heard]}", "{note: true}",
      "when[0].outcome", "must be a word or a number"),
     ("check-key", "traps", "{check: relay-click, is: heard}", "{note: true}",
-     "when[0].is", "unknown key 'is'"),
+     "when[0].is", "is not a field here; known here: checks, "),
     ("form", "traps", "{cheque: relay-click}", "{note: true}", "when[0]",
      "is none of the forms of a condition: machine, check, checks, concluded, not_concluded, "
      "cause, step, any, all, none"),

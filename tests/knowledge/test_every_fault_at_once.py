@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from engine.knowledge import Fault, KnowledgeError, load_knowledge
+from engine.knowledge.faults import Code
 
 RULE = """id: {stem}
 family: traps
@@ -97,3 +98,24 @@ def test_the_exception_reads_as_one_line_a_fault(
         load_knowledge([overlay(planted)])  # type: ignore[list-item]
     lines = str(caught.value).splitlines()
     assert sorted(lines) == sorted(f"{path}: {message}" for path, message in EXPECTED)
+
+
+CODES = {
+    "causes/ground-open.yaml": Code.DUPLICATE_KEY, "causes/ground-resistive.yaml": Code.MISSING_KEY,
+    "causes/ground-loose.yaml": Code.REFUSED, "causes/hold-wire-open.yaml": Code.UNKNOWN_IDENTIFIER,
+    "checks/ground-side-voltage.yaml": Code.UNKNOWN_IDENTIFIER,
+    "rules/traps/one.yaml": Code.UNKNOWN_IDENTIFIER, "rules/traps/two.yaml": Code.REFUSED,
+    "rules/traps/three.yaml": Code.UNKNOWN_IDENTIFIER, "rules/traps/four.yaml": Code.REFUSED,
+    "rules/traps/five.yaml": Code.KEY_ORDER, "rule": Code.UNKNOWN_IDENTIFIER,
+    "switched-off.yaml": Code.UNKNOWN_IDENTIFIER,
+}  # fmt: skip
+
+
+def test_each_fault_carries_its_code_its_file_and_what_it_is_about(
+    planted: dict[str, str], faults_of: Callable[..., list[Fault]]
+) -> None:
+    """A program tells faults apart by code and file, and names what is unknown, without words."""
+    faults = {fault.file.removeprefix("shop/"): fault for fault in faults_of(planted)}
+    assert {file: faults[file].code for file in CODES} == CODES
+    assert all(fault.path.startswith(fault.file) for fault in faults.values())
+    assert faults["rules/traps/one.yaml"].about == ("check", "pull-volts")

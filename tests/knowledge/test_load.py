@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from engine.knowledge import Fault, Knowledge, KnowledgeError, load_knowledge
+from engine.knowledge import Fault, Knowledge, KnowledgeError, items, load_knowledge
 from engine.knowledge.files import FOLDERS, Source, read_sources
-from engine.knowledge.load import _SCHEMAS
+from engine.knowledge.shapes import schema_of
 from engine.knowledge.text import load_yaml
 
 Text = Callable[[str], str]
@@ -39,7 +39,7 @@ def test_shipped_file_has_its_stem_as_id_and_its_keys_in_order(source: Source) -
     """The file's id is its stem, and its keys stand in the one order that its kind has."""
     content = load_yaml(source.text, source.name)
     assert content["id"] == source.stem
-    known = list(_SCHEMAS[FOLDERS[source.folder]].fields)
+    known = list(schema_of(items.KINDS_OF_FILE[FOLDERS[source.folder]])().fields)
     assert list(content) == [key for key in known if key in content]
 
 

@@ -7,26 +7,31 @@ from typing import Any
 import pytest
 from marshmallow import Schema, ValidationError
 
-from engine.knowledge import Fault, shapes
+from engine.knowledge import Fault, items, shapes
 from engine.knowledge.faults import nearest, unknown
 from engine.knowledge.text import load_yaml
 
 FILES = {
-    "cause": ("causes/ground-resistive.yaml", shapes.CauseSchema()),
-    "reading": ("checks/ground-side-voltage.yaml", shapes.CheckSchema()),
-    "outcome": ("checks/relay-click.yaml", shapes.CheckSchema()),
-    "rule": ("rules/chains/behind-stuck-timer.yaml", shapes.RuleSchema()),
-    "base": ("circuits/three-wire.yaml", shapes.CircuitSchema()),
-    "circuit": ("circuits/fuel-shutoff-ignition-timed.yaml", shapes.CircuitSchema()),
-    "table": ("tables/instruments.yaml", shapes.TableSchema()),
+    "cause": ("causes/ground-resistive.yaml", shapes.schema_of(items.Cause)()),
+    "reading": ("checks/ground-side-voltage.yaml", shapes.schema_of(items.Check)()),
+    "outcome": ("checks/relay-click.yaml", shapes.schema_of(items.Check)()),
+    "rule": ("rules/chains/behind-stuck-timer.yaml", shapes.schema_of(items.Rule)()),
+    "base": ("circuits/three-wire.yaml", shapes.schema_of(items.Circuit)()),
+    "circuit": ("circuits/fuel-shutoff-ignition-timed.yaml", shapes.schema_of(items.Circuit)()),
+    "table": ("tables/instruments.yaml", shapes.schema_of(items.Table)()),
 }
+READING = shapes.schema_of(items.Reading, made=False)()
+OUTCOMES = shapes.schema_of(items.Outcomes, made=False)()
 DELETE = object()
 CHANGE = ("states", 0, "changes", 0)
 Path = tuple[str | int, ...]
 # kind of file, where it is changed, to what, path of the fault, its message
 WRONG: list[tuple[str, Path, Any, str, str]] = [
     ("cause", ("share",), DELETE, "share", "is missing"),
-    ("cause", ("shares",), 8, "shares", "is not a field here"),
+    ("cause", ("shares",), 8, "shares",
+     "is not a field here (did you mean 'share'?); known here: id, name, section, applies, "
+     "applies_any, share, minutes, source, states, looks_like, remedy, proof_of_repair, "
+     "confirmed_by, hazards"),
     ("cause", ("share",), "8", "share", "must be a number, not '8'"),
     ("cause", ("share",), True, "share", "must be a number, not True"),
     ("cause", ("share",), None, "share", "must not be empty (null)"),
@@ -46,7 +51,8 @@ WRONG: list[tuple[str, Path, Any, str, str]] = [
      "unknown coil 'body'"),
     ("cause", ("applies",), {"system_volts": [12, 48]}, "applies.system_volts[1]",
      "unknown system_volts '48'"),
-    ("cause", ("applies",), {"engine": ["diesel"]}, "applies.engine", "is not a field here"),
+    ("cause", ("applies",), {"engine": ["diesel"]}, "applies.engine",
+     "is not a field here; known here: duty, control, coil, system_volts, fuel_actuation"),
     ("cause", ("hazards",), ["live", "hotter"], "hazards[1]",
      "unknown hazard 'hotter' (did you mean 'hot'?)"),
     ("cause", ("hazards",), "live", "hazards", "must be a list"),
@@ -94,7 +100,7 @@ WRONG: list[tuple[str, Path, Any, str, str]] = [
     ("base", ("parts", 0, "ohms"), 0, "parts[0].ohms",
      "Must be greater than or equal to 1e-06 and less than or equal to 1000000000.0."),
     ("base", ("coils", "body-ground", "colour"), "red", "coils.body-ground.colour",
-     "is not a field here"),
+     "is not a field here; known here: name, ground_point, probe, parts"),
     ("base", ("coils", "body"), {}, "coils.body", "unknown coil 'body'"),
     ("base", ("fuse_amps", "at_24_v"), DELETE, "fuse_amps.at_24_v", "is missing"),
     ("circuit", ("phases",), DELETE, "phases", "is missing"),
@@ -161,7 +167,7 @@ def test_wrong_shape(
 )  # fmt: skip
 def test_wrong_tree(tree: Any, message: str) -> None:
     """A tree names real events, its ends are shares that sum to 1, and the message says where."""
-    found = faults(shapes.ExpectedSchema(), {"otherwise": tree})
+    found = faults(OUTCOMES, {"otherwise": tree})
     assert [fault.message for fault in found] == [message]
     assert found[0].path.startswith("otherwise")
 
@@ -178,18 +184,18 @@ def test_wrong_reading(wrong: dict[str, Any], path: str) -> None:
     """A reading's quantity, nodes, phase, plug and load come from closed sets."""
     good = {"quantity": "voltage", "from": "common", "to": "battery-negative",
             "phase": "on-command", "plug": "fitted"}  # fmt: skip
-    shapes.MeasuredSchema().load(good)
+    READING.load(good)
     content = {**good, **wrong}
-    assert path in [one.path for one in faults(shapes.MeasuredSchema(), content)]
+    assert path in [one.path for one in faults(READING, content)]
 
 
 def test_a_current_is_that_of_a_part() -> None:
     """A current is read in a part; a voltage or resistance from one node to another."""
     current = {"quantity": "current", "phase": "on-command", "plug": "fitted"}
-    shapes.MeasuredSchema().load({**current, "part": "pull-winding"})
-    assert [one.path for one in faults(shapes.MeasuredSchema(), current)] == ["part"]
+    READING.load({**current, "part": "pull-winding"})
+    assert [one.path for one in faults(READING, current)] == ["part"]
     volts = {**current, "quantity": "voltage", "from": "common"}
-    assert [one.path for one in faults(shapes.MeasuredSchema(), volts)] == ["from"]
+    assert [one.path for one in faults(READING, volts)] == ["from"]
 
 
 def test_several_faults_of_one_file_come_together(shipped_text: Callable[[str], str]) -> None:
@@ -197,7 +203,7 @@ def test_several_faults_of_one_file_come_together(shipped_text: Callable[[str], 
     good = load_yaml(shipped_text("causes/ground-resistive.yaml"), "x")
     bad = changed(changed(good, ("share",), DELETE), ("minutes",), "20")
     bad = changed(changed(bad, ("hazards",), ["fire"]), (*CHANGE, "add_ohms"), {"to": 1})
-    paths = {one.path for one in faults(shapes.CauseSchema(), bad)}
+    paths = {one.path for one in faults(shapes.schema_of(items.Cause)(), bad)}
     assert paths == {"share", "minutes", "hazards[0]", "states[0].changes[0].add_ohms"}
 
 

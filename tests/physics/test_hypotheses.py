@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from engine.knowledge import Knowledge, items
-from engine.knowledge.cross import applies
+from engine.knowledge.items import applies
 from engine.physics.hypotheses import (
     KERNEL_SHARE,
     POINTS_PER_DECADE,
@@ -31,8 +31,11 @@ def ranged(low: float, high: float) -> items.Cause:
     """Return a cause with one range of added ohms in the ground."""
     change = items.Change("part", "ground", "add_ohms", low, high)
     state = items.State("only", 1.0, (change,))
-    return items.Cause("made-up", {}, "", "Made up", "wiring", ({},), 1.0, 1.0, (state,), "", "",
-                       "", (), ())  # fmt: skip
+    return items.Cause(
+        id="made-up", name="Made up", section="wiring", applies=(items.Applies(),), share=1.0,
+        minutes=1.0, source="", states=(state,), looks_like="", remedy="", proof_of_repair="",
+        confirmed_by=(), hazards=(),
+    )  # fmt: skip
 
 
 def test_a_range_is_spread_evenly_in_logs() -> None:

@@ -135,7 +135,10 @@ def discounting(knowledge: Knowledge, **actions: dict[str, Any]) -> Knowledge:
     for name, action in actions.items():
         when = ({"check": "pull-winding-ohms", "given": True},)
         because = items.Because("Found.", "Points.", "Next.")
-        rules[name] = items.Rule(name, {}, "", "traps", "T", when, (action,), because, "judgement")
+        rules[name] = items.Rule(
+            id=name, family="traps", title="T", when=when, then=(action,), because=because,
+            source="judgement",
+        )  # fmt: skip
         programs[name], faults = read_rule(rules[name])
         assert not faults
     return dataclasses.replace(knowledge, rules=rules, programs=programs)

@@ -51,7 +51,13 @@ def make_base() -> Callable[[Mapping[str, Raw]], Base]:
         for name, (family, when, facts) in raw.items():
             then = tuple({"conclude": fact} for fact in facts) or ({"note": True},)
             rules[name] = items.Rule(
-                name, {}, "", family, "Title", tuple(when), then, because, "judgement"
+                id=name,
+                family=family,
+                title="Title",
+                when=tuple(when),
+                then=then,
+                because=because,
+                source="judgement",
             )
             programs[name], faults = read_rule(rules[name])
             assert not faults, faults

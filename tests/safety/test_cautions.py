@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pytest
 
 from engine.knowledge import Knowledge, items, load_knowledge
-from engine.knowledge.cross import applies
+from engine.knowledge.items import applies
 from engine.physics.behaviour import AFTER, COMMAND, CRANKING, RUNNING
 from engine.physics.hypotheses import Hypothesis, make_cases
 from engine.physics.machine import Variant
