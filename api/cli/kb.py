@@ -30,6 +30,14 @@ def _print(parts: Iterable[Section]) -> None:
 
 
 @kb.command()
+def formats() -> None:
+    """Print the keys of every kind of file, and of conditions and actions, as Markdown."""
+    from api.curation.formats import as_markdown
+
+    click.echo(as_markdown(), nl=False)
+
+
+@kb.command()
 @overlay_option
 @click.option("--verbose", "-v", is_flag=True, help="Also tell what is worth knowing.")
 def check(overlay: tuple[str, ...], verbose: bool) -> None:
