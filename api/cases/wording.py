@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from api.answers.finding_words import name_of, result_of
 from engine import Knowledge
 
 _FIELDS = {
@@ -16,30 +17,12 @@ _ENDS = {
     "outside": "it was outside this circuit",
     "unknown": "the cause was not found",
 }
-_WORDS = {"not-known": "not known", "open": "over range (open)"}
 _SHOWN = 3
 
 
 def words(kind: str, by: str, body: Mapping[str, Any], knowledge: Knowledge) -> str:
     """Return a step as one sentence."""
     return f"{by} {_SAY[kind](body, knowledge)}."
-
-
-def observed(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
-    """Return a finding as check and result, as in ``Pull current: 3.1 A``."""
-    check = knowledge.checks.get(finding["check"])
-    side = f" ({finding['side']})" if finding.get("side") else ""
-    name = check.name if check else finding["check"]
-    return f"{name}{side}: {result(finding, knowledge)}"
-
-
-def result(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
-    """Return what a finding showed, without the name of its check."""
-    if "value" in finding:
-        return f"{finding['value']:g} {finding.get('unit', '')}".rstrip()
-    check, outcome = knowledge.checks.get(finding["check"]), finding.get("outcome", "")
-    said = check.outcomes.words if check and check.outcomes else {}
-    return said.get(outcome) or _WORDS.get(outcome, outcome)
 
 
 def ended(cause: str, knowledge: Knowledge) -> str:
@@ -55,6 +38,11 @@ def joined(parts: Sequence[str]) -> str:
     return f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
+def _told(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
+    """Return a finding as check and result, as in ``Pull current: 3.1 A``."""
+    return f"{name_of(finding, knowledge)}: {result_of(finding, knowledge)}"
+
+
 def _because(body: Mapping[str, Any]) -> str:
     return f", because: {body['because'].strip()}".rstrip(".") if body["because"].strip() else ""
 
@@ -68,14 +56,14 @@ def _opened(body: Mapping[str, Any], _: Knowledge) -> str:
 
 def _added(body: Mapping[str, Any], knowledge: Knowledge) -> str:
     found = body["findings"]
-    told = [f"finding {one['place']} ({observed(one, knowledge)})" for one in found[:_SHOWN]]
+    told = [f"finding {one['place']} ({_told(one, knowledge)})" for one in found[:_SHOWN]]
     if len(found) > _SHOWN:
         told.append(f"{len(found) - _SHOWN} more")
     return f"added {joined(told)}"
 
 
 def _withdrawn(body: Mapping[str, Any], knowledge: Knowledge) -> str:
-    told = observed(body["finding"], knowledge)
+    told = _told(body["finding"], knowledge)
     return f"withdrew finding {body['place']} ({told}){_because(body)}"
 
 

@@ -9,7 +9,8 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from api.cases.wording import ended, result
+from api.answers.finding_words import result_of
+from api.cases.wording import ended
 from engine import Knowledge
 
 DEFERS = (
@@ -56,7 +57,7 @@ def _finding(one: Mapping[str, Any], knowledge: Knowledge) -> dict[str, Any]:
         "check": one["check"],
         "name": check.name if check else one["check"],
         "side": one.get("side"),
-        "found": result(one, knowledge),
+        "found": result_of(one, knowledge),
         "note": one.get("note", ""),
         "by": one["by"],
         "at": one["at"],

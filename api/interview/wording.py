@@ -3,12 +3,10 @@
 from collections.abc import Mapping
 from typing import Any
 
+from api.answers import finding_words
 from api.interview.desk import Desk
 from api.interview.questions import question, settings
 from api.interview.state import Entry
-
-_PARTS = {"fitted": "plug on", "removed": "plug off", "body": "to the body",
-          "ground-pin": "to the ground pin"}  # fmt: skip
 
 
 def entry_words(entry: Entry, fields: Mapping[str, Any], desk: Desk) -> str:
@@ -32,32 +30,9 @@ def entry_words(entry: Entry, fields: Mapping[str, Any], desk: Desk) -> str:
 
 def finding_name(finding: Mapping[str, Any], desk: Desk) -> str:
     """Return the name of a finding's check, with its side."""
-    side = f" ({finding['side']})" if finding.get("side") else ""
-    return f"{desk.name(finding['check'])}{side}"
+    return finding_words.name_of(finding, desk.knowledge)
 
 
 def observed(finding: Mapping[str, Any], desk: Desk) -> str:
     """Return what was found, and how it was taken."""
-    check = desk.knowledge.checks[finding["check"]]
-    outcome = finding.get("outcome")
-    if outcome == "not-known":
-        said = "not known"
-    elif outcome == "open":
-        said = "over range (open)"
-    elif outcome is not None and check.outcomes is not None:
-        said = check.outcomes.words.get(outcome, str(outcome))
-    else:
-        said = f"{finding['value']:g} {finding['unit']}"
-    remarks = _remarks(finding)
-    return f"{said} ({', '.join(remarks)})" if remarks else said
-
-
-def _remarks(finding: Mapping[str, Any]) -> list[str]:
-    found = [_PARTS[finding[key]] for key in ("plug", "measured_to") if key in finding]
-    if "lead_ohms" in finding:
-        leads = finding["lead_ohms"]
-        found.append(f"leads {leads:g} ohm" if leads else "leads zeroed")
-    if "celsius" in finding:
-        found.append(f"at {finding['celsius']:g} C")
-    found += [finding[key] for key in ("moment", "note") if key in finding]
-    return found + list(finding.get("circumstances", ()))
+    return finding_words.observed(finding, desk.knowledge)
