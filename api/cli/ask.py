@@ -2,16 +2,23 @@
 
 import signal
 import sys
-from dataclasses import replace
 from pathlib import Path
 from types import FrameType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from api.cli.inputs import knowledge_from, overlay_option, read
+from api.cli.inputs import BadInput, knowledge_from, overlay_option
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
+
+if TYPE_CHECKING:
+    from api.cases.case import Case
+    from api.cli.ask_book import Keeper
+    from api.interview.desk import Desk
+    from api.interview.session import Interview
+    from api.interview.state import Entry, State
+    from api.interview.turn import Block
 
 
 @click.command()
@@ -26,39 +33,95 @@ from engine.knowledge.faults import unknown
     metavar="KINDS",
     help=f"What is at hand: any of {','.join(items.KINDS)}, or all.",
 )
-@click.option("--resume", metavar="FILE", help="Go on with an interview that was saved.")
+@click.option("--resume", metavar="NUMBER", help="Go on with the interview of this case.")
+@click.option(
+    "--book",
+    metavar="FILE",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="SQLite file that interviews are kept in as cases; left out, a file of this user.",
+)
 @overlay_option
 def ask(
-    audience: str | None, hands: str | None, resume: str | None, overlay: tuple[str, ...]
-) -> None:
+    audience: str | None, hands: str | None, resume: str | None, book: Path | None,
+    overlay: tuple[str, ...],
+) -> None:  # fmt: skip
     """Find the cause in an interview, from the complaint to a work order.
 
-    One question after another; 0 is always 'I don't know'. Type ? for help. In a pipe, answers
-    are read from standard input, one a line; the end of input ends the interview with the work
-    order so far, and the exit status is 1 when an answer was not taken.
+    One question after another; 0 is always 'I don't know'. Type ? for help. Every answer is kept
+    at once as part of a case, and --resume goes on with it. In a pipe, answers are read from
+    standard input, one a line; the end of input ends the interview with the work order so far, and
+    the exit status is 1 when an answer was not taken.
     """
-    from api.cli.ask_journal import Journal, is_running_copy, left_behind
     from api.cli.ask_terminal import Run, Screen
     from api.interview.session import Interview
     from api.interview.state import State
-    from api.interview.turn import Block, text
     from engine import Diagnoser
 
     _set_up_streams()
-    first: list[Block] = []
     given = _given(audience, hands)
+    _refuse_old_file(resume)
     talk = Interview(Diagnoser(knowledge_from(overlay)))
-    state, journal = State(entries=given), Journal()
-    if resume is not None:
-        state, note = _resumed(resume, talk)
-        if is_running_copy(Path(resume)):  # never saved by name yet: quit offers to
-            state, journal = replace(state, saved_to=None, dirty=True), Journal(Path(resume))
-        state = talk.given(state, given)
-        first += [text(note)] if note else []
+    keeper = _keeper(book, resume, talk.desk)
     screen = Screen()
-    if screen.typed and resume is None and (path := left_behind()) is not None:
-        first.append(text(f"An interview was cut off. Go on with: threewire ask --resume {path}"))
-    sys.exit(Run(talk, state, screen, journal).hold(tuple(first)))
+    state, first = State(entries=given), _unfinished(keeper) if screen.typed else []
+    if keeper.case is not None:
+        state, first = _resumed(keeper.case, talk, given)
+    sys.exit(Run(talk, state, screen, keeper).hold(tuple(first)))
+
+
+def _refuse_old_file(resume: str | None) -> None:
+    """Raise BadInput where a file is named: interviews are kept as cases."""
+    if resume is not None and (resume == "-" or Path(resume).suffix or Path(resume).is_file()):
+        raise BadInput([
+            f"{resume}: interviews are no longer kept in files of their own, and one that an "
+            "earlier threewire saved cannot be read; they are cases in a book. Give the number of "
+            "a case: threewire ask --resume NUMBER"
+        ])  # fmt: skip
+
+
+def _keeper(file: Path | None, resume: str | None, desk: "Desk") -> "Keeper":
+    """Return what keeps this interview. Raises BadInput where a book that is named is of no use."""
+    from api.cases import CaseError
+    from api.cli.ask_book import Keeper, default_file, open_book
+    from api.store import SchemaError, StoreUnavailableError
+
+    try:
+        book = open_book(file or default_file(), desk)
+        return Keeper(book, book.get(resume) if resume is not None else None)
+    except CaseError as error:
+        raise BadInput([str(error)]) from None
+    except (SchemaError, StoreUnavailableError, OSError) as error:
+        if file is not None or resume is not None:
+            raise BadInput([f"{file or default_file()}: {error}"]) from None
+        click.echo(f"threewire: the answers cannot be kept: {error}", err=True)
+        return Keeper(None)
+
+
+def _unfinished(keeper: "Keeper") -> list["Block"]:
+    """Return a word on the interview that was left last, if it came to no end."""
+    from api.interview.turn import text
+
+    cases = keeper.book.list(state="open", limit=1).cases if keeper.book else ()
+    return [
+        text(f"Not finished yet: case {one.shown_number} {one.machine_type}".rstrip() + ". "
+             f"Go on with: threewire ask --resume {one.number}")
+        for one in cases
+    ]  # fmt: skip
+
+
+def _resumed(
+    case: "Case", talk: "Interview", given: tuple["Entry", ...]
+) -> tuple["State", list["Block"]]:
+    """Return the state of a case, and what of it the present knowledge does not take."""
+    from api.interview.contents import entries_of
+    from api.interview.record import accept
+    from api.interview.state import State
+    from api.interview.turn import text
+
+    entries = entries_of(case)
+    kept, dropped = accept(entries, len(entries), talk.desk)
+    first = [text(*dropped, title="No longer fits, and was left out")] if dropped else []
+    return talk.given(State(entries=tuple(kept)), given), first
 
 
 def _set_up_streams() -> None:
@@ -76,7 +139,7 @@ def _interrupt(_number: int, _frame: FrameType | None) -> None:
     raise KeyboardInterrupt
 
 
-def _given(audience: str | None, hands: str | None) -> tuple[Any, ...]:
+def _given(audience: str | None, hands: str | None) -> tuple["Entry", ...]:
     """Return the answers that stand on the command line."""
     from api.interview.state import Entry
 
@@ -92,20 +155,3 @@ def _given(audience: str | None, hands: str | None) -> tuple[Any, ...]:
         )
     kinds = None if "all" in words else [one for one in items.KINDS if one in words]
     return (*found, Entry("machine", "hands", kinds))
-
-
-def _resumed(name: str, talk: Any) -> tuple[Any, str]:
-    """Return the state in a file, and a word on what changed since. Raises BadInput."""
-    from api.interview import saved
-
-    source = read(name)
-    try:
-        state, version = saved.load(source.request(), talk.desk)
-    except saved.SavedError as error:
-        raise source.complaint(error.faults) from None
-    kept = None if name == "-" else str(Path(name))
-    now = talk.desk.knowledge.version
-    note = "" if version == now else (
-        f"It was saved with knowledge {version}; this is {now}. Figures may differ."
-    )  # fmt: skip
-    return replace(state, saved_to=kept), note

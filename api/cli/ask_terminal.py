@@ -9,12 +9,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from api.cli.ask_journal import Journal, free_name, write
-from api.interview import saved
-from api.interview.layout import render
+from api.cli.ask_book import Keeper
+from api.interview.layout import MAX_WIDTH, as_text, render
 from api.interview.next_step import target_of
 from api.interview.session import Interview
-from api.interview.state import State, case_of
+from api.interview.state import State
 from api.interview.turn import Block, Effect, error, text
 
 PROMPT = "> "
@@ -136,11 +135,11 @@ def _completer(words: Callable[[], list[str]]) -> Callable[[str, int], str | Non
 class Run:
     """One interview being held."""
 
-    def __init__(self, talk: Interview, state: State, screen: Screen, journal: Journal) -> None:
+    def __init__(self, talk: Interview, state: State, screen: Screen, keeper: Keeper) -> None:
         self.talk = talk
         self.state = state
         self.screen = screen
-        self.journal = journal
+        self.keeper = keeper
         self.bad = 0
         screen.complete_with(lambda: talk.words(self.state))
 
@@ -166,7 +165,6 @@ class Run:
             self.screen.show(turn.blocks)
             self._keep()
             if self._done(turn.effects):
-                self.journal.drop()
                 return self._status()
             line = self.screen.read()
             if line is None:
@@ -186,65 +184,63 @@ class Run:
                   file=sys.stderr)  # fmt: skip
 
     def _end_of_input(self) -> int:
-        """Show the work order so far; what was typed by hand is kept in a file."""
+        """Show the work order so far; whoever typed it by hand is told where it is kept."""
         if target_of(self.state, self.talk.desk).kind not in ("end", "refer"):
             self.screen.paged = False
             self.screen.show(tuple(self.talk.summary(self.state)))
-        if self.screen.typed and self.state.dirty:
+        if self.screen.typed:
             self._say_where("The input ended.")
-        elif not self.journal.adopted:
-            self.journal.drop()
         return self._status()
 
     def _done(self, effects: tuple[Effect, ...]) -> bool:
-        """Save and end as asked; a save that fails keeps the interview going."""
+        """Save and end as asked; what cannot be written keeps the interview going."""
         for effect in effects:
             if effect.kind == "quit":
                 return True
-            if not self._save(effect.path):
-                self.bad += 1
-                self.state = replace(self.state, target=None)
-                return False
+            self._save(effect.path)
         return False
 
-    def _save(self, wanted: str) -> bool:
-        state = self.state
-        label = str(case_of(state.entries).fields.get("label") or "")
-        path = Path(wanted or state.saved_to or free_name(label)).expanduser()
-        if path.exists() and str(path) != state.saved_to:
-            self._tell(error(f"{path} is there already. Type save and another name."))
-            return False
+    def _save(self, wanted: str) -> None:
+        """Write the work order to a file that is not there yet, and say where all is kept."""
         try:
-            write(path, self._text())
+            if wanted:
+                with Path(wanted).expanduser().open("x", encoding="utf-8") as stream:
+                    stream.write(as_text(self.talk.summary(self.state), MAX_WIDTH) + "\n")
+                self._tell(text(f"The work order is in {wanted}."))
+        except FileExistsError:
+            self._refuse(f"{wanted} is there already. Type save and another name.")
         except (OSError, ValueError) as fault:
             reason = getattr(fault, "strerror", None) or "it cannot be written"
-            self._tell(error(f"{path}: {reason}. Nothing is lost; type save and another name."))
-            return False
-        self.state = replace(state, saved_to=str(path), dirty=False)
-        self._tell(text(f"Saved. Go on later with: threewire ask --resume {path}"))
-        return True
+            self._refuse(f"{wanted}: {reason}. Nothing is lost; type save and another name.")
+        if self.keeper.number:
+            self._tell(text(f"Kept as case {self.keeper.number}. Go on later with: {self._again}"))
+        elif not wanted:
+            self._refuse("Nothing is kept yet. First say what the trouble is with.")
+
+    def _refuse(self, message: str) -> None:
+        self.bad += 1
+        self._tell(error(message))
 
     def _tell(self, block: Block) -> None:
         self.screen.show((block,))
 
-    def _text(self) -> str:
-        return saved.dump(self.state, self.talk.desk.knowledge.version)
+    @property
+    def _again(self) -> str:
+        """Return the command that goes on with this interview."""
+        return f"threewire ask --resume {self.keeper.number.replace(' ', '')}"
 
     def _keep(self) -> None:
-        """Write the running copy, once there is something to keep."""
-        if not self.state.dirty:
-            return
-        had = self.journal.trouble
-        self.journal.keep(self._text())
-        if self.journal.trouble and not had:
-            print(f"threewire: no running copy can be kept ({self.journal.trouble}). "
-                  "Type save FILE now and then.", file=sys.stderr)  # fmt: skip
+        """Bring the case book up to date, and say once when that cannot be done."""
+        had = self.keeper.trouble
+        self.keeper.keep(self.state)
+        if self.keeper.trouble and not had:
+            print(f"threewire: the answers cannot be kept: {self.keeper.trouble}", file=sys.stderr)
 
     def _say_where(self, why: str) -> None:
         """Say on standard error where everything is."""
         with contextlib.suppress(OSError):
-            if self.state.dirty and self.journal.path is not None:
-                print(f"\nthreewire: {why} Everything is in {self.journal.path}\nGo on with: "
-                      f"threewire ask --resume {self.journal.path}", file=sys.stderr)  # fmt: skip
+            if self.keeper.number and not self.keeper.trouble:
+                print(f"\nthreewire: {why} Everything is in case {self.keeper.number}\nGo on with: "
+                      f"{self._again}", file=sys.stderr)  # fmt: skip
             else:
-                print(f"\nthreewire: {why} There was nothing new to keep.", file=sys.stderr)
+                print(f"\nthreewire: {why} There was nothing to keep.", file=sys.stderr)

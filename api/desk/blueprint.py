@@ -1,5 +1,7 @@
 """The desk's blueprint: what happens around its pages, its files, and its errors in words."""
 
+from collections.abc import Sequence
+
 from flask import Blueprint, Response, abort, current_app, redirect, request, url_for
 from werkzeug.exceptions import HTTPException
 
@@ -7,11 +9,11 @@ from api.access import caller, role
 from api.answers import problems
 from api.answers.problems import ProblemError
 from api.cases import Book, ClosedCase, NoSuchCase, NoSuchFinding, OpenCase
-from api.desk import csrf as guard
-from api.desk import pages
+from api.desk import csrf, pages
 from api.drawing import stylesheet
 from api.service import current
 from api.store import StoreUnavailableError
+from engine import RequestError
 
 
 class _Desk(Blueprint):
@@ -27,15 +29,11 @@ blueprint = _Desk(
     "desk", __name__, template_folder="templates", static_folder="static",
     static_url_path="/desk/static",
 )  # fmt: skip
-blueprint.before_request(guard.begin)
-blueprint.after_request(guard.end)
+blueprint.before_request(csrf.begin)
+blueprint.after_request(csrf.end)
 
 _NAME_COOKIE = "threewire_desk_name"
 NAME_LETTERS = 60
-
-
-def _home() -> list[tuple[str, str]]:
-    return [("To the calls", url_for(".home"))]
 
 
 class NothingKeptError(Exception):
@@ -67,7 +65,7 @@ def by() -> str:
 def keep_name(response: Response, name: str) -> None:
     """Keep the person's name in the browser, for a month."""
     response.set_cookie(
-        _NAME_COOKIE, name, max_age=30 * 24 * 3600, path=guard.PATH, httponly=True, samesite="Lax",
+        _NAME_COOKIE, name, max_age=30 * 24 * 3600, path=csrf.PATH, httponly=True, samesite="Lax",
         secure=request.is_secure,
     )  # fmt: skip
 
@@ -103,26 +101,30 @@ def nothing(rest: str) -> Response:
     abort(404)
 
 
-@blueprint.errorhandler(guard.ForeignForm)
-def _on_foreign(_: guard.ForeignForm) -> Response:
-    return pages.respond(
-        "message.html", 400, title="This form is not taken",
-        lines=["It does not carry the mark of a page that this browser got from here, or the mark "
-               "is old. Nothing was changed.",
-               "Load the page again and send it once more. What you typed is kept there."],
-        links=_home(),
+def _message(
+    status: int, title: str, *lines: str, links: Sequence[tuple[str, str]] = ()
+) -> Response:
+    """Return a page that says what happened, with the ways on; to the calls where none is named."""
+    ways = links or [("To the calls", url_for(".home"))]
+    return pages.respond("message.html", status, title=title, lines=lines, links=ways)
+
+
+@blueprint.errorhandler(csrf.ForeignForm)
+def _on_foreign(_: csrf.ForeignForm) -> Response:
+    return _message(
+        400, "This form is not taken",
+        "It does not carry the mark of a page that this browser got from here, or the mark is old. "
+        "Nothing was changed.",
+        "Load the page again and send it once more. What you typed is kept there.",
     )  # fmt: skip
 
 
 @blueprint.errorhandler(HTTPException)
 def _on_http(error: HTTPException) -> Response:
-    code = error.code or 500
     words = {404: "There is no such page", 405: "This cannot be done here",
              413: "That is too much at once"}  # fmt: skip
-    return pages.respond(
-        "message.html", code, title=words.get(code, "That cannot be read"),
-        lines=["Nothing was changed."], links=_home(),
-    )  # fmt: skip
+    code = error.code or 500
+    return _message(code, words.get(code, "That cannot be read"), "Nothing was changed.")
 
 
 @blueprint.errorhandler(ProblemError)
@@ -133,9 +135,7 @@ def _on_problem(error: ProblemError) -> Response:
         response = pages.respond("sign_in.html", 401, fault="", next=wanted)
     else:
         title = "Wait a moment" if error.status == 429 else "That is not for this key"
-        response = pages.respond(
-            "message.html", error.status, title=title, lines=[error.detail or ""], links=_home()
-        )
+        response = _message(error.status, title, error.detail or "")
     response.headers.update(error.headers)
     return response
 
@@ -143,29 +143,33 @@ def _on_problem(error: ProblemError) -> Response:
 @blueprint.errorhandler(NoSuchCase)
 @blueprint.errorhandler(NoSuchFinding)
 def _on_missing(error: NoSuchCase | NoSuchFinding) -> Response:
-    return pages.respond(
-        "message.html", 404, title="There is no such case", lines=[str(error)], links=_home()
-    )
+    return _message(404, "There is no such case", str(error))
 
 
 @blueprint.errorhandler(ClosedCase)
 @blueprint.errorhandler(OpenCase)
 def _on_state(error: ClosedCase | OpenCase) -> Response:
     """Say that somebody closed or reopened the case meanwhile."""
-    number = (request.view_args or {}).get("number", "")
-    return pages.respond(
-        "message.html", 409, title="Not taken: the case is not as it was",
-        lines=[str(error), "Nothing was changed."],
-        links=[("To the case", url_for(".case_page", number=number))],
+    case = url_for(".case_page", number=(request.view_args or {}).get("number", ""))
+    return _message(
+        409, "Not taken: the case is not as it was", str(error), "Nothing was changed.",
+        links=[("To the case", case)],
     )  # fmt: skip
+
+
+@blueprint.errorhandler(RequestError)
+def _on_old_case(error: RequestError) -> Response:
+    """Say that the present knowledge does not take what an old case holds."""
+    told = [f"{one.path}: {one.message}." for one in error.faults]
+    return _message(409, "The knowledge here does not take this case any more", *told)
 
 
 @blueprint.errorhandler(StoreUnavailableError)
 def _on_store_away(error: StoreUnavailableError) -> Response:
     message = str(error)
-    response = pages.respond(
-        "message.html", 503, title="The cases cannot be reached now",
-        lines=[f"{message[:1].upper()}{message[1:]}.", "Try again in a moment."], links=_home(),
+    response = _message(
+        503, "The cases cannot be reached now", f"{message[:1].upper()}{message[1:]}.",
+        "Try again in a moment.",
     )  # fmt: skip
     response.headers["Retry-After"] = "5"
     return response
@@ -173,10 +177,10 @@ def _on_store_away(error: StoreUnavailableError) -> Response:
 
 @blueprint.errorhandler(NothingKeptError)
 def _on_nothing_kept(_: NothingKeptError) -> Response:
-    return pages.respond(
-        "message.html", 503, title="This server keeps no cases",
-        lines=["It was started without a store, and the desk keeps every call as a case. Start it "
-               "with 'threewire serve'."],
+    return _message(
+        503, "This server keeps no cases",
+        "It was started without a store, and the desk keeps every call as a case. Start it with "
+        "'threewire serve'.",
         links=[("To the bench sums", url_for(".sum_list"))],
     )  # fmt: skip
 
@@ -184,9 +188,8 @@ def _on_nothing_kept(_: NothingKeptError) -> Response:
 @blueprint.errorhandler(Exception)
 def _on_surprise(error: Exception) -> Response:
     problems.log_surprise(error)
-    return pages.respond(
-        "message.html", 500, title="The desk failed",
-        lines=["Nothing that you typed is at fault. What you typed is kept in this browser.",
-               "Try it again; if it stays, tell whoever runs the server."],
-        links=_home(),
+    return _message(
+        500, "The desk failed",
+        "Nothing that you typed is at fault. What you typed is kept in this browser.",
+        "Try it again; if it stays, tell whoever runs the server.",
     )  # fmt: skip

@@ -9,7 +9,7 @@ import numpy as np
 from api.answers.text import strength
 from api.desk import bands
 from api.interview.desk import Desk
-from api.interview.state import Case
+from api.interview.state import Inquiry
 from engine.physics.band import OPEN_OHMS
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, Model
@@ -41,9 +41,9 @@ class Piece:
         return _SAYS[self.direction]
 
 
-def pieces(case: Case, desk: Desk, entry: Mapping[str, Any]) -> list[Piece]:
+def pieces(case: Inquiry, desk: Desk, entry: Mapping[str, Any]) -> list[Piece]:
     """Return what bears on a cause of the answer, the weightiest first."""
-    request = read_request(case.request(), desk.knowledge)
+    request = read_request(case.request_behind(), desk.knowledge)
     model = desk.diagnoser.models.get(request.machine)
     found = {one.index: observe(model, one) for one in request.findings}
     return [

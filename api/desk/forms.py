@@ -8,6 +8,7 @@ from typing import Any
 
 from werkzeug.datastructures import MultiDict
 
+from api.cases.case import Json
 from api.cases.texts import LIMITS, fault_of
 from api.desk.calls import SIDES, UNKNOWN
 from api.interview.questions import Question, questions, settings
@@ -43,7 +44,7 @@ def field_of(question: Question) -> str:
     return f"{question.id}-{duty}" if question.id == "control" else question.id
 
 
-def machine_of(form: Form) -> tuple[dict[str, Any], dict[str, Any], dict[str, str]]:
+def machine_of(form: Form) -> tuple[Json, Json, dict[str, str]]:
     """Return machine, settings and texts of a case. Raises FormFault with every fault."""
     faults: dict[str, str] = {}
     fields: dict[str, Any] = {}
@@ -117,12 +118,10 @@ def side_of(form: Form) -> str | None:
     return SIDES[int(side) - 1] if side in ("1", "2") else side if side in SIDES else None
 
 
-def machine_form(
-    machine: Mapping[str, Any], case_settings: Mapping[str, Any], texts: Mapping[str, str]
-) -> Form:
+def machine_form(machine: Json, on_hand: Sequence[str] | None, texts: Mapping[str, str]) -> Form:
     """Return the form that shows a machine as it is known."""
     form: Form = MultiDict({name: texts.get(name, "") for name in MACHINE_TEXTS})
-    known = {**machine, "hands": case_settings.get("on_hand")}
+    known = {**machine, "hands": on_hand}
     for question in asked():
         value = known.get(question.id)
         if question.applies(known):
@@ -134,7 +133,7 @@ def machine_form(
     return form
 
 
-def finding_of(form: Form, check: str, knowledge: Knowledge) -> dict[str, Any]:
+def finding_of(form: Form, check: str, knowledge: Knowledge) -> Json:
     """Return what was found in a check. Raises FormFault with every fault of the form."""
     item = knowledge.checks[check]
     faults: dict[str, str] = {}
@@ -144,7 +143,7 @@ def finding_of(form: Form, check: str, knowledge: Knowledge) -> dict[str, Any]:
         found |= _outcome(outcome, item.outcomes.names if item.outcomes else (), faults)
     else:
         assert item.reading is not None  # a check has outcomes or a reading
-        found |= _value(form, item.reading.unit, outcome, faults)
+        found |= _value(form, item.reading, outcome, faults)
     if outcome != NOT_KNOWN:
         found |= _done(form, item, knowledge, faults)
     note = tidy(form.get("note", ""), lines=True)
@@ -155,13 +154,13 @@ def finding_of(form: Form, check: str, knowledge: Knowledge) -> dict[str, Any]:
     return found | ({"note": note} if note else {})
 
 
-def _outcome(outcome: str, names: Sequence[str], faults: dict[str, str]) -> dict[str, Any]:
+def _outcome(outcome: str, names: Sequence[str], faults: dict[str, str]) -> Json:
     if outcome not in (*names, NOT_KNOWN):
         faults["outcome"] = "Choose one of the answers."
     return {"outcome": outcome}
 
 
-def _value(form: Form, unit: str, outcome: str, faults: dict[str, str]) -> dict[str, Any]:
+def _value(form: Form, asked_for: items.Reading, outcome: str, faults: dict[str, str]) -> Json:
     """Return the number and its unit; the unit may stand behind the number or be chosen."""
     typed = form.get("value", "").strip()
     if outcome == OPEN:
@@ -174,15 +173,16 @@ def _value(form: Form, unit: str, outcome: str, faults: dict[str, str]) -> dict[
     except NotRead as fault:
         faults["value"] = str(fault)
         return {}
+    if reading.is_open and asked_for.quantity != "resistance":
+        faults["value"] = f"Over range is for ohms. Type what the meter shows in {asked_for.unit}."
+        return {}
     if reading.is_open:
         return {"outcome": OPEN}
-    chosen = form.get("unit", "") or unit
+    chosen = form.get("unit", "") or asked_for.unit
     return {"value": reading.value, "unit": reading.unit or unit_of(chosen)}
 
 
-def _done(
-    form: Form, item: items.Check, knowledge: Knowledge, faults: dict[str, str]
-) -> dict[str, Any]:
+def _done(form: Form, item: items.Check, knowledge: Knowledge, faults: dict[str, str]) -> Json:
     """Return how it was done: plug, moment, lead, temperature, circumstances."""
     found: dict[str, Any] = {}
     for name, allowed in _CHOICES.items():
@@ -201,7 +201,7 @@ def _done(
     return found
 
 
-def _measures(form: Form, faults: dict[str, str]) -> dict[str, Any]:
+def _measures(form: Form, faults: dict[str, str]) -> Json:
     """Return what the leads read and how warm the part was, where that was typed."""
     found: dict[str, Any] = {}
     leads, celsius = form.get("lead_ohms", "").strip(), form.get("celsius", "").strip()

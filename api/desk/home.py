@@ -1,20 +1,22 @@
 """``/desk``: the calls, a case by its number, and who sits here."""
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from dataclasses import dataclass
 
 from flask import Response, request, url_for
 
 from api.access import role
 from api.access import session as signed
 from api.cases import NoSuchCase
-from api.cases.case import CasePage
+from api.cases.case import Case, CasePage
 from api.cases.texts import fault_of
+from api.cases.wording import ended
 from api.desk import pages
 from api.desk.blueprint import NAME_LETTERS, blueprint, book, go, keep_name, name_typed
-from api.desk.calls import label_of
+from api.desk.calls import address_of, label_of
 from api.desk.forms import tidy
 from api.interview.next_step import hundredths
+from api.service import current
 from engine import RequestError
 
 SHOWN = 30
@@ -35,13 +37,13 @@ def _home(faults: Mapping[str, str], typed: str, nearest: list[str], status: int
     asked = request.args.get("state", "open")
     state = asked if asked in STATES else "open"
     found = _listed(words, state, request.args.get("after"))
-    more: dict[str, Any] = {"q": words, "state": state, "after": found.next_cursor}
     return pages.respond(
         "home.html", status, faults=faults, typed=typed, words=words, state=state,
-        nearest=[shown(book().get(one).to_dict()) for one in nearest],
-        cases=[shown(one.to_dict()) for one in found.cases], name=name_typed(),
+        nearest=[shown(book().get(one)) for one in nearest],
+        cases=[shown(one) for one in found.cases], name=name_typed(),
         heading={"open": "Open cases", "closed": "Closed cases", "all": "All cases"}[state],
-        more=url_for(".home", **more) if found.next_cursor else "",
+        more=url_for(".home", q=words, state=state, after=found.next_cursor)
+        if found.next_cursor else "",
     )  # fmt: skip
 
 
@@ -57,27 +59,31 @@ def _printable(text: str) -> str:
     return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
-def shown(case: Mapping[str, Any]) -> dict[str, Any]:
+@dataclass(frozen=True)
+class Entry:
+    """A case as a list shows it."""
+
+    case: Case
+    label: str
+    trouble: str
+    leads: str
+
+
+def shown(case: Case) -> Entry:
     """Return what a list shows of a case."""
-    outcome = case["outcome"]
-    leading = ((case["leading"] or {}).get("causes") or [None])[0]
+    leading = ((case.leading or {}).get("causes") or [None])[0]
     leads = f"{leading['name']}, {hundredths(leading['probability'])}" if leading else ""
-    return {
-        "number": case["number"].replace(" ", ""), "shown": case["number"],
-        "label": label_of(case["fleet_number"], case["machine_type"]), "state": case["state"],
-        "trouble": TROUBLES.get(case["machine"].get("duty", ""), ""),
-        "complaint": case["complaint"], "handed_to": case["handed_to"],
-        "leads": f"Was: {outcome['cause'].replace('-', ' ')}." if outcome else leads,
-        "changed": case["changed_at"],
-    }  # fmt: skip
+    if case.outcome:
+        leads = f"Was: {ended(case.outcome.cause, current().knowledge)}"
+    return Entry(case, label_of(case), TROUBLES.get(case.machine.get("duty", ""), ""), leads)
 
 
-def known_machines(cases: Iterable[Mapping[str, Any]], most: int = 6) -> list[dict[str, Any]]:
+def known_machines(cases: Iterable[Case], most: int = 6) -> list[Entry]:
     """Return the machines of the latest cases, each once, those without a fleet number not."""
-    found: dict[str, dict[str, Any]] = {}
+    found: dict[str, Entry] = {}
     for one in cases:
-        if one["fleet_number"] and len(found) < most:
-            found.setdefault(one["fleet_number"], shown(one))
+        if one.fleet_number and len(found) < most:
+            found.setdefault(one.fleet_number, shown(one))
     return list(found.values())
 
 
@@ -90,7 +96,7 @@ def resume() -> Response:
         found = book().get(typed)
     except NoSuchCase as error:
         return _home({"number": str(error)}, typed, error.nearest, 404)
-    return go(url_for(".case_page", number=found.number))
+    return go(address_of(found))
 
 
 @blueprint.post("/desk/name")

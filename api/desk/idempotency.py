@@ -3,7 +3,6 @@
 import hashlib
 import re
 from collections.abc import Callable
-from typing import Any
 
 from flask import Response, request
 
@@ -17,14 +16,14 @@ _SHAPE = re.compile(r"[0-9a-f]{32}", re.ASCII)
 _SEE_OTHER = 303
 
 
-def once(step: Callable[[Also | None], Case], address: Callable[[dict[str, Any]], str]) -> Response:
+def once(step: Callable[[Also | None], Case], address: Callable[[Case], str]) -> Response:
     """Take a step of a case, or none if this form took it before, and lead to ``address``.
 
     ``step`` hands what it is given to the book as ``also``. Raises what ``step`` raises.
     """
 
     def reply(case: Case) -> Reply:
-        return Reply(_SEE_OTHER, {}, address(case.to_dict()))
+        return Reply(_SEE_OTHER, {}, address(case))
 
     return go(idempotency.once(book().database, _key(), step, reply).body)
 

@@ -2,7 +2,6 @@
 
 import ipaddress
 from collections.abc import Mapping
-from typing import Any
 from urllib.parse import urlsplit
 
 import segno
@@ -10,19 +9,20 @@ from flask import Response, request, url_for
 
 from api.access import role
 from api.cases import StaleCase
+from api.cases.case import Json
 from api.cases.edits import NOT_A_CAUSE
 from api.cases.texts import fault_of
 from api.desk import evidence, pages, steps
-from api.desk.answering import call_of, page
+from api.desk.answering import call_at, page
 from api.desk.blueprint import blueprint, book, by
-from api.desk.calls import Call
+from api.desk.calls import Call, address_of
 from api.desk.forms import Form, tidy
 from api.desk.idempotency import once
-from api.desk.machine import address_of, version_of
+from api.desk.machine import version_of
 from api.desk.view_model import answers, beliefs, drawing, lead_of
 from api.interview import views
 from api.interview.desk import cause_of
-from api.interview.next_step import FURTHER
+from api.interview.next_step import FURTHER, everything
 from api.interview.state import Entry
 from api.interview.summary import LEAST_DB
 from api.interview.wording import entry_words
@@ -36,14 +36,14 @@ SHEET_EVIDENCE = 4
 @role("agent")
 def hand_over_page(number: str) -> Response:
     """Show the link and the code for the technician's phone."""
-    return _hand_over(call_of(book().get(number)), request.args.get("to", ""), {})
+    return _hand_over(call_at(number), request.args.get("to", ""), {})
 
 
 def _hand_over(
     call: Call, typed: str, faults: Mapping[str, str], status: int = 200, stale: str = ""
 ) -> Response:
-    number = {"number": call.digits, "as": "technician"}
-    link = url_for(".case_page", _external=True, **number)
+    asked = {"number": call.case.number, "as": "technician"}
+    link = url_for(".case_page", _external=True, **asked)
     code = segno.make(link, error="m").svg_inline(
         scale=1, border=4, svgclass="qr", lineclass=None, omitsize=True, dark="#000", light="#fff"
     )
@@ -73,10 +73,10 @@ def hand_over(number: str) -> Response:
             lambda also: book().change(number, changes, by(), seen, also), lambda _: address
         )
     except StaleCase as stale:
-        return _hand_over(call_of(stale.current), to, {}, 412, str(stale))
+        return _hand_over(call_at(stale.current.number), to, {}, 412, str(stale))
     except RequestError as error:
         fault = error.faults[0].message
-        return _hand_over(call_of(book().get(number)), to, {"handed_to": f"This {fault}."}, 422)
+        return _hand_over(call_at(number), to, {"handed_to": f"This {fault}."}, 422)
 
 
 @blueprint.get("/desk/cases/<number>/close")
@@ -84,7 +84,7 @@ def hand_over(number: str) -> Response:
 def close_page(number: str) -> Response:
     """Ask what it was."""
     form: Form = Form({"cause": request.args.get("cause", "")})
-    return _close(call_of(book().get(number)), form, {})
+    return _close(call_at(number), form, {})
 
 
 def _close(
@@ -111,18 +111,18 @@ def close(number: str) -> Response:
     form = request.form
     outcome, faults = _outcome(form)
     if faults:
-        return _close(call_of(book().get(number)), form, faults, 422)
+        return _close(call_at(number), form, faults, 422)
     try:
         seen = version_of(form)
         return once(lambda also: book().close(number, outcome, by(), seen, also), address_of)
     except StaleCase as stale:
-        return _close(call_of(stale.current), form, {}, 412, str(stale))
+        return _close(call_at(stale.current.number), form, {}, 412, str(stale))
     except RequestError as error:
         found = {fault.path.split("[")[0]: _sentence(fault.message) for fault in error.faults}
-        return _close(call_of(book().get(number)), form, found, 422)
+        return _close(call_at(number), form, found, 422)
 
 
-def _outcome(form: Form) -> tuple[dict[str, Any], dict[str, str]]:
+def _outcome(form: Form) -> tuple[Json, dict[str, str]]:
     """Return how it ended as the book takes it, and what is wrong with the form."""
     faults: dict[str, str] = {}
     minutes = form.get("minutes", "").strip()
@@ -149,25 +149,25 @@ def reopen(number: str) -> Response:
     """Open a closed case again."""
     because = tidy(request.form.get("because", ""), lines=True)
     fault = fault_of(because, 500, lines=True)
-    call = call_of(book().get(number))
+    call = call_at(number)
     if fault:
         return page(call, 422, faults={"because": f"The reason {fault}."})
     try:
         seen = version_of(request.form)
         return once(lambda also: book().reopen(number, because, by(), seen, also), address_of)
     except StaleCase as stale:
-        return page(call_of(stale.current), 412, stale=stale.changes)
+        return page(call_at(stale.current.number), 412, stale=stale.changes)
 
 
 @blueprint.get("/desk/cases/<number>/sheet")
 @role("read")
 def sheet(number: str) -> Response:
     """Show the work order on one page, to be printed; the circuit may have a page of its own."""
-    call = call_of(book().get(number))
+    call = call_at(number)
     paper, own = request.args.get("paper"), request.args.get("circuit") == "own"
     entry = _conclusion(call)
     heavy = [one for one in entry["evidence"] if abs(one["weight_db"]) >= LEAST_DB]
-    pieces = evidence.pieces(call.case, call.desk, {**entry, "evidence": heavy[:SHEET_EVIDENCE]})
+    pieces = evidence.pieces(call.inquiry, call.desk, {**entry, "evidence": heavy[:SHEET_EVIDENCE]})
     checks = _next_checks(call)
     return pages.respond(
         "sheet.html", call=call, paper="letter" if paper == "letter" else "a4", entry=entry,
@@ -178,22 +178,22 @@ def sheet(number: str) -> Response:
         handing_back=views.handing_back(call.answer),
         before=[call.desk.name(one) for one in entry["before_replacing"]],
         drawing=pages.safe(drawing(call, checks[0]["check"] if checks else None, "wide")),
-        doubts=views.doubts(call.answer["fit"], call.case, call.desk),
+        doubts=views.doubts(call.answer["fit"], call.inquiry, call.desk),
         refer=call.answer["scope"]["because"],
     )  # fmt: skip
 
 
-def _conclusion(call: Call) -> Mapping[str, Any]:
+def _conclusion(call: Call) -> Json:
     """Return the cause that the sheet is about: the confirmed one, else the likeliest."""
-    confirmed = (call.outcome or {}).get("cause", "")
-    return cause_of(call.answer, confirmed)
+    confirmed = call.case.outcome
+    return cause_of(call.answer, confirmed.cause if confirmed else "")
 
 
-def _next_checks(call: Call) -> list[dict[str, Any]]:
+def _next_checks(call: Call) -> list[Json]:
     """Return the checks for whoever goes to the machine, with everything at hand."""
-    if not call.is_open:
+    if not call.case.is_open:
         return []
-    found = call.desk.diagnose(call.case.request(all_hands=True))["next_checks"][:FURTHER]
+    found = everything(call.inquiry, call.desk)[:FURTHER]
     checks = call.desk.knowledge.checks
     return [
         {**one, "unit": reading.unit if (reading := checks[one["check"]].reading) else "",
@@ -204,7 +204,7 @@ def _next_checks(call: Call) -> list[dict[str, Any]]:
 
 def _machine(call: Call) -> list[str]:
     """Return what is known of the machine, one line each."""
-    fields = call.case.fields
+    fields = call.inquiry.fields
     keys = ("duty", "control", "coil", "system_volts", "fuel_actuation", "solenoids", "fuse_amps",
             "pull_ohms", "hold_ohms", "ambient_celsius")  # fmt: skip
     return [
@@ -214,7 +214,7 @@ def _machine(call: Call) -> list[str]:
     ]
 
 
-def _cautions(call: Call, entry: Mapping[str, Any], checks: list[dict[str, Any]]) -> list[str]:
+def _cautions(call: Call, entry: Json, checks: list[Json]) -> list[str]:
     """Return every caution of the case, of the repair and of the checks on the sheet, once."""
     texts = [one["text"] for one in call.answer["cautions"]]
     if call.answer["scope"]["covered"]:

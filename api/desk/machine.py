@@ -7,10 +7,20 @@ from flask import Response, request, url_for
 
 from api.access import role
 from api.cases import NoSuchCase, StaleCase
+from api.cases.case import Case, Json
 from api.desk import pages
 from api.desk.blueprint import blueprint, book, by
-from api.desk.calls import desk
-from api.desk.forms import Form, FormFault, asked, field_of, machine_form, machine_of, side_of
+from api.desk.calls import address_of, desk
+from api.desk.forms import (
+    MACHINE_TEXTS,
+    Form,
+    FormFault,
+    asked,
+    field_of,
+    machine_form,
+    machine_of,
+    side_of,
+)
 from api.desk.home import known_machines
 from api.desk.idempotency import once
 from api.desk.words import without_typing
@@ -23,11 +33,6 @@ _LIKE = ("control", "coil", "system_volts", "fuel_actuation", "solenoids", "fuse
          "hold_ohms", "duty")  # fmt: skip
 
 
-def address_of(document: Mapping[str, Any]) -> str:
-    """Return where a case's page is."""
-    return url_for("desk.case_page", number=document["number"].replace(" ", ""))
-
-
 @blueprint.get("/desk/call")
 @role("agent")
 def call_page() -> Response:
@@ -35,12 +40,12 @@ def call_page() -> Response:
     form = Form()
     if request.args.get("like"):
         try:
-            earlier = book().get(request.args["like"]).to_dict()
+            earlier = book().get(request.args["like"])
         except NoSuchCase:
             return _new(form, {})
-        texts = {name: earlier[name] for name in ("fleet_number", "machine_type")}
-        machine = {key: earlier["machine"][key] for key in _LIKE if key in earlier["machine"]}
-        form = machine_form(machine, {}, texts)
+        machine = {key: earlier.machine[key] for key in _LIKE if key in earlier.machine}
+        texts = {"fleet_number": earlier.fleet_number, "machine_type": earlier.machine_type}
+        form = machine_form(machine, None, texts)
     return _new(form, {})
 
 
@@ -49,11 +54,11 @@ def _new(form: Form, faults: Mapping[str, str], status: int = 200) -> Response:
         "machine.html", status, title="Start a call", action=url_for(".start"), number="",
         version=None,
         form=form, faults=faults, button="Start", stale="", complaints=_complaints(),
-        known=known_machines(book().list(limit=100).to_dict()["cases"]), **_questions(),
+        known=known_machines(book().list(limit=100).cases), **_questions(),
     )  # fmt: skip
 
 
-def _questions() -> dict[str, Any]:
+def _questions() -> Json:
     """Return the questions as the form shows them."""
     shown = [
         {
@@ -91,15 +96,15 @@ def start() -> Response:
     try:
         machine, case_settings, texts = machine_of(request.form)
         findings = _complaint(machine)
-        case = {**texts, "machine": machine, **case_settings, "findings": findings}
-        return once(lambda also: book().open(case, by(), also), address_of)
+        told = {**texts, "machine": machine, **case_settings, "findings": findings}
+        return once(lambda also: book().open(told, by(), also), address_of)
     except FormFault as fault:
         return _new(request.form, fault.faults, 422)
     except RequestError as error:
         return _new(request.form, engine_faults(error), 422)
 
 
-def _complaint(machine: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _complaint(machine: Json) -> list[Json]:
     """Return the complaint as the first finding. Raises FormFault."""
     field = f"symptom-{machine['duty']}"
     outcome = request.form.get(field, NOT_KNOWN)
@@ -122,8 +127,8 @@ def engine_faults(error: RequestError) -> dict[str, str]:
     for fault in error.faults:
         name = fault.path.rsplit(".", 1)[-1] if "." in fault.path else fault.path
         known = name in {field_of(one) for one in asked()} | set(settings()) | {
-            one.id for one in settings().values()} | {"fleet_number", "machine_type", "reference",
-                                                      "complaint"}  # fmt: skip
+            one.id for one in settings().values()
+        } | set(MACHINE_TEXTS)
         words = name.replace("_", " ")
         message = f"{words[:1].upper()}{words[1:]} {fault.message}."
         found.setdefault(name if known else "form", message)
@@ -134,23 +139,19 @@ def engine_faults(error: RequestError) -> dict[str, str]:
 @role("agent")
 def machine_page(number: str) -> Response:
     """Show what is known of the machine, to change it."""
-    document = book().get(number).to_dict()
-    texts = {name: document[name] for name in ("fleet_number", "machine_type", "reference",
-                                               "complaint")}  # fmt: skip
-    form = machine_form(document["machine"], {"on_hand": document["on_hand"]}, texts)
-    return _known(document, form, {})
+    case = book().get(number)
+    texts = {name: getattr(case, name) for name in MACHINE_TEXTS}
+    return _known(case, machine_form(case.machine, case.on_hand, texts), {})
 
 
 def _known(
-    document: Mapping[str, Any], form: Form, faults: Mapping[str, str], status: int = 200,
-    stale: str = "",
-) -> Response:  # fmt: skip
-    number = document["number"].replace(" ", "")
+    case: Case, form: Form, faults: Mapping[str, str], status: int = 200, stale: str = ""
+) -> Response:
     return pages.respond(
-        "machine.html", status, title=f"The machine of case {document['number']}", faults=faults,
-        action=url_for(".machine_page", number=number), number=number,
-        version=document["version"], form=form, button="Save", complaints=None, known=(),
-        stale=stale, **_questions(),
+        "machine.html", status, title=f"The machine of case {case.shown_number}", faults=faults,
+        action=url_for(".machine_page", number=case.number), number=case.number,
+        version=case.version, form=form, button="Save", complaints=None, known=(), stale=stale,
+        **_questions(),
     )  # fmt: skip
 
 
@@ -158,19 +159,19 @@ def _known(
 @role("agent")
 def change_machine(number: str) -> Response:
     """Change what is known of the machine."""
-    document = book().get(number).to_dict()
+    case = book().get(number)
     try:
         machine, case_settings, texts = machine_of(request.form)
-        gone = dict.fromkeys(key for key in document["machine"] if key not in machine)
-        changes = {**texts, "machine": {**machine, **gone}, "on_hand": None} | case_settings
+        gone = dict.fromkeys(key for key in case.machine if key not in machine)
+        changes = {**texts, "machine": {**machine, **gone}, "on_hand": None, **case_settings}
         seen = version_of(request.form)
         return once(lambda also: book().change(number, changes, by(), seen, also), address_of)
     except FormFault as fault:
-        return _known(document, request.form, fault.faults, 422)
+        return _known(case, request.form, fault.faults, 422)
     except RequestError as error:
-        return _known(document, request.form, engine_faults(error), 422)
+        return _known(case, request.form, engine_faults(error), 422)
     except StaleCase as stale:
-        return _known(stale.current.to_dict(), request.form, {}, 412, str(stale))
+        return _known(stale.current, request.form, {}, 412, str(stale))
 
 
 def version_of(form: Form) -> int:

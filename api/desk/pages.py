@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from api.access import caller
 from api.answers.text import sureness
-from api.desk import csrf as guard
+from api.desk import csrf
 from api.desk.words import minutes_words, movement, spoken
 from api.interview.next_step import hundredths
 from api.service import current
@@ -28,20 +28,20 @@ FILTERS = {
 def set_up(state: BlueprintSetupState) -> None:
     """Give the application's templates what the desk's pages are made with."""
     state.app.jinja_env.filters.update(FILTERS, moment=moment)
-    state.app.jinja_env.globals.update(nonce=guard.nonce)
+    state.app.jinja_env.globals.update(nonce=csrf.nonce)
 
 
 def common() -> dict[str, Any]:
     """Return what every page has."""
     return {
-        "csrf": guard.token(), "audience": audience(), "caller": caller(),
+        "csrf": csrf.token(), "audience": audience(), "caller": caller(),
         "knowledge_version": current().knowledge.version,
     }  # fmt: skip
 
 
-def moment(at: str) -> str:
-    """Return a time of a case document for people: '2026-11-25 14:05 UTC'."""
-    return datetime.fromisoformat(at).astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
+def moment(at: datetime) -> str:
+    """Return a time for people: '2026-11-25 14:05 UTC'."""
+    return at.astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 
 def audience() -> str:
@@ -56,7 +56,7 @@ def respond(template: str, status: int = 200, **context: Any) -> Response:
     response = current_app.response_class(text, status=status, mimetype=HTML)
     if request.args.get("as") in AUDIENCES:
         response.set_cookie(
-            _AUDIENCE_COOKIE, request.args["as"], max_age=30 * 24 * 3600, path=guard.PATH,
+            _AUDIENCE_COOKIE, request.args["as"], max_age=30 * 24 * 3600, path=csrf.PATH,
             httponly=True, samesite="Lax", secure=request.is_secure,
         )  # fmt: skip
     return response

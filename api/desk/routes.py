@@ -2,14 +2,13 @@
 
 from typing import Any
 
-from api.desk import answering, home, machine, pages, sums
-from api.desk import lifecycle as life
+from api.desk import answering, home, lifecycle, machine, pages, sums
 from api.desk.blueprint import blueprint
 
 # Pages for people: the description is for programs, which have /v1 for all of this.
 OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {}
 
 blueprint.record_once(pages.set_up)
-PAGES = (home, machine, answering, life, sums)
+PAGES = (home, machine, answering, lifecycle, sums)
 
 __all__ = ["OPERATIONS", "PAGES", "blueprint"]

@@ -69,15 +69,15 @@ class Ask:
 
 def urgent(call: Call) -> list[str]:
     """Return the cautions of the case as a whole that the last answer raised."""
-    return views.urgent(call.answer, call.before)
+    return views.urgent(call.answer, call.before_finding)
 
 
 def ask(call: Call, name: str, replaces: int | None = None) -> Ask:
     """Return a check as it is asked on this machine."""
-    row = call.desk.step(call.case, name)
+    row = call.desk.step(call.inquiry, name)
     check = call.desk.knowledge.checks[name]
     reading = check.reading
-    prompt = prompt_of(Target("check", name), call.case, call.desk)
+    prompt = prompt_of(Target("check", name), call.inquiry, call.desk)
     return Ask(
         check=name, name=row["name"], kind=row["kind"], minutes=row["minutes"], say=row["say"],
         how=row["how"], why=row["why"], saves=row.get("saves_minutes", 0.0),
@@ -97,9 +97,10 @@ def _split(texts: Sequence[str], call: Call, name: str) -> Cautions:
     """
     known: set[str] = set()
     if call.audience == "caller":
-        for one in call.mine:
-            if one.body["check"] != name:
-                known.update(call.desk.step(call.case, one.body["check"])["cautions"])
+        earlier = dict.fromkeys(one["check"] for _, one in call.inquiry.mine)
+        earlier.pop(name, None)
+        for told in call.desk.cautions(call.inquiry, earlier).values():
+            known.update(told)
     first = urgent(call)
     later = [one for one in texts if one not in first]
     return Cautions(
@@ -110,15 +111,15 @@ def _split(texts: Sequence[str], call: Call, name: str) -> Cautions:
 
 def _heading(call: Call, name: str, replaces: int | None) -> str:
     """Return why this check is asked in a special way, or nothing."""
-    if call.desk.ruled_out(call.case, name):
+    if call.desk.ruled_out(call.inquiry, name):
         return (
             "As things stand this check is ruled out: do not do it. Note only what was found "
             "before."
         )
     if replaces is not None:
-        old = next(one for one in call.told if one.place == replaces)
-        return f"Answer {replaces} says: {observed(old.body, call.desk)}. Now?"
-    if call.case.answered(name):
+        old = call.told(str(replaces))
+        return f"Answer {replaces} says: {observed(old.body, call.desk)}. Now?" if old else ""
+    if call.inquiry.answered(name):
         return "It was answered before; this answer counts beside that one."
     return ""
 
@@ -150,7 +151,7 @@ def repair(call: Call) -> Repair:
     order = [first["id"]] if sure else answer["advice"]["repair_order"] or [first["id"]]
     entry = cause_of(answer, order[0])
     known = {one["id"]: float(one["probability"]) for one in answer["causes"]}
-    before = checks_before(call.case, desk, entry["id"])
+    before = checks_before(call.inquiry, desk, entry["id"])
     return Repair(
         cause=entry["id"], name=entry["name"], probability=entry["probability"],
         because="" if sure else answer["advice"]["because"] or "",
@@ -159,10 +160,10 @@ def repair(call: Call) -> Repair:
         before=[(one, desk.name(one)) for one in before],
         before_with_more=[
             desk.name(one) for one in entry["before_replacing"]
-            if one not in before and not call.case.answered(one)
+            if one not in before and not call.inquiry.answered(one)
         ],
         others=[(one, desk.name(one), known.get(one, 0.0)) for one in order[1:4]],
-        further=[(one["check"], one["name"]) for one in further_checks(call.case, desk)],
+        further=[(one["check"], one["name"]) for one in further_checks(call.inquiry, desk)],
         still=[(one["check"], one["name"]) for one in answer["next_checks"]],
     )  # fmt: skip
 
@@ -177,28 +178,38 @@ class Meaning:
 
 
 def meanings(call: Call, name: str) -> list[Meaning]:
-    """Return for every answer of an outcome check which cause would lead, and how likely."""
+    """Return for every result of a check which cause would lead, and how likely.
+
+    A check that is proposed has it in the answer; for any other the engine is asked.
+    """
+    proposed = (one for one in call.answer["next_checks"] if one["check"] == name)
+    told = next((one.get("meanings") for one in proposed), None)
     outcomes = call.desk.knowledge.checks[name].outcomes
-    if outcomes is None:
-        return []
-    found = []
-    for outcome in outcomes.names:
-        request = call.case.request()
-        body = {"check": name, "outcome": outcome}
-        if call.side and not call.desk.knowledge.checks[name].shared_between_sides:
-            body["side"] = call.side
-        request["findings"] = [*request["findings"], body]
-        first = lead(call.desk.diagnose(request))
-        words = outcomes.words.get(outcome, outcome)
-        found.append(Meaning(words, first["name"], hundredths(first["probability"])))
-    return found
+    words = outcomes.words if outcomes else {}
+    if told is None:
+        return [_supposed(call, name, one, words) for one in (outcomes.names if outcomes else ())]
+    return [
+        Meaning(words.get(one.get("outcome"), one.get("reads") or one.get("outcome")),
+                call.desk.name(one["leaders"][0]["cause"]),
+                hundredths(one["leaders"][0]["probability"]))
+        for one in told if one["leaders"]
+    ]  # fmt: skip
+
+
+def _supposed(call: Call, name: str, outcome: str, words: Mapping[str, str]) -> Meaning:
+    body = {"check": name, "outcome": outcome}
+    if call.side and not call.desk.knowledge.checks[name].shared_between_sides:
+        body["side"] = call.side
+    request = call.inquiry.request()
+    first = lead(call.desk.diagnose({**request, "findings": [*request["findings"], body]}))
+    return Meaning(words.get(outcome, outcome), first["name"], hundredths(first["probability"]))
 
 
 def searched(call: Call, words: str) -> dict[str, list[tuple[str, str]]]:
     """Return the checks of this machine that have every word, by kind; all for no words."""
     wanted = words.lower().split()
     found: dict[str, list[tuple[str, str]]] = {kind: [] for kind in items.KINDS}
-    for name in call.desk.checks(call.case):
+    for name in call.desk.checks(call.inquiry):
         check = call.desk.knowledge.checks[name]
         text = f"{name} {name.replace('-', ' ')} {check.name} {check.say} {check.kind}".lower()
         if all(one in text for one in wanted):

@@ -1,12 +1,12 @@
 """What the page of a call shows, in the order in which an agent needs it."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from flask import url_for
 
 from api.answers.text import sureness
+from api.cases.case import Json, Withdrawal
 from api.desk import evidence, steps
 from api.desk.calls import Call
 from api.desk.forms import Form
@@ -40,7 +40,9 @@ def lead_of(call: Call) -> Lead:
     """Return what leads."""
     causes = call.answer["causes"]
     known = probabilities(call.before) if call.before else {}
-    group = [one for one in causes if one["group"] == causes[0]["group"]]
+    gone = call.case.excluded  # put right without a cure: no longer what it may be
+    group = [one for one in causes if one["group"] == causes[0]["group"] and one["id"] not in gone]
+    group = group or causes[:1]
     total = sum(float(one["probability"]) for one in group)
     names = tuple(str(one["name"]) for one in group)
     before = sum(known.get(one["id"], 0.0) for one in group) if known else None
@@ -88,17 +90,16 @@ def answers(call: Call) -> list[Line]:
     return [
         Line(
             one.place, finding_name(one.body, call.desk), observed(one.body, call.desk), one.by,
-            _struck(one.struck_by, one.struck_because), doubts.get(one.place, ""),
-            one.body["check"],
+            _struck(one.withdrawn), doubts.get(one.place, ""), one.check,
         )
-        for one in reversed(call.told)
+        for one in reversed(call.case.findings)
     ]  # fmt: skip
 
 
-def _struck(by: str | None, because: str | None) -> str:
-    if by is None:
+def _struck(gone: Withdrawal | None) -> str:
+    if gone is None:
         return ""
-    return f"Struck out by {by}{': ' + because if because else ''}"
+    return f"Struck out by {gone.by}{': ' + gone.because if gone.because else ''}"
 
 
 def _doubts(call: Call) -> dict[int, str]:
@@ -106,17 +107,19 @@ def _doubts(call: Call) -> dict[int, str]:
     found = {}
     for row in (*call.answer["set_aside"], *call.answer["weakened"]):
         says = "Counts for less" if "keep" in row else "Set aside, counts for nothing"
-        if row["finding"] < len(call.mine):
-            place = call.mine[row["finding"]].place
-            found[place] = f"{says}: {row['because']} Instead: {row['instead']}"
+        behind = call.inquiry.behind
+        if row["finding"] < len(behind):
+            found[behind[row["finding"]][0] + 1] = (
+                f"{says}: {row['because']} Instead: {row['instead']}"
+            )
     return found
 
 
-def evidence_shown(call: Call) -> list[dict[str, Any]]:
+def evidence_shown(call: Call) -> list[Json]:
     """Return the evidence on the leading causes."""
     return [
         {"name": one["name"], "looks_like": one["looks_like"],
-         "pieces": evidence.pieces(call.case, call.desk, one)}
+         "pieces": evidence.pieces(call.inquiry, call.desk, one)}
         for one in call.answer["causes"][:SHOWN_EVIDENCE]
         if one["id"] not in ("healthy", "outside")
     ]  # fmt: skip
@@ -124,14 +127,14 @@ def evidence_shown(call: Call) -> list[dict[str, Any]]:
 
 def drawing(call: Call, check: str | None, shape: Shape) -> str:
     """Return the circuit drawn with what is proven, what is suspected and where to probe now."""
-    step = call.desk.step(call.case, check) if check else None
+    step = call.desk.step(call.inquiry, check) if check else None
     return svg(
-        call.desk.knowledge, call.case.request(), call.answer, check=step, embed=True,
+        call.desk.knowledge, call.inquiry.request_behind(), call.answer, check=step, embed=True,
         shape=shape,
     )  # fmt: skip
 
 
-def context(call: Call, check: str | None, replaces: int | None, **more: Any) -> dict[str, Any]:
+def context(call: Call, check: str | None, replaces: int | None, **more: Any) -> Json:
     """Return all that the page of a call needs."""
     target = call.target
     chosen = check or (target.key if target.kind == "check" else None)
@@ -141,7 +144,7 @@ def context(call: Call, check: str | None, replaces: int | None, **more: Any) ->
         "call": call, "lead": lead_of(call), "ask": asked, "repair": repair,
         "refer": call.answer["scope"]["because"] if target.kind == "refer" else None,
         "beliefs": beliefs(call), "evidence": evidence_shown(call), "answers": answers(call),
-        "news": news(call), "doubts": views.doubts(call.answer["fit"], call.case, call.desk),
+        "news": news(call), "doubts": views.doubts(call.answer["fit"], call.inquiry, call.desk),
         "notes": views.handing_back(call.answer),
         "general": [one["text"] for one in call.answer["cautions"]],
         "urgent": steps.Cautions(tuple(steps.urgent(call))),
@@ -155,19 +158,19 @@ def context(call: Call, check: str | None, replaces: int | None, **more: Any) ->
     return shown | more
 
 
-def drawings(call: Call, check: str | None) -> dict[str, Any]:
+def drawings(call: Call, check: str | None) -> Json:
     """Return the circuit in both shapes; the style sheet shows the one that fits the screen."""
     return {shape: safe(drawing(call, check, shape)) for shape in SHAPES}
 
 
 def _picture(call: Call, check: str | None) -> str:
     """Return where the drawing is: it is fetched after the page, which must not wait for it."""
-    return url_for("desk.circuit", number=call.digits, check=check, side=call.side)
+    return url_for("desk.circuit", number=call.case.number, check=check, side=call.side)
 
 
 def news(call: Call) -> list[str]:
     """Return what the last answer brought about: set aside, noted, proved."""
-    blocks = views.news(call.answer, call.before, call.case, call.desk)
+    blocks = views.news(call.answer, call.before, call.inquiry, call.desk)
     found: list[str] = []
     for line in (line for block in blocks for line in block.lines):
         if line.indent and found:
@@ -177,7 +180,7 @@ def news(call: Call) -> list[str]:
     return found
 
 
-def _others(call: Call, chosen: str | None) -> list[Mapping[str, Any]]:
+def _others(call: Call, chosen: str | None) -> list[Json]:
     """Return the other checks that are worth their minutes."""
     return [one for one in call.answer["next_checks"] if one["check"] != chosen]
 
@@ -187,4 +190,4 @@ def _control_words(call: Call) -> str:
     from api.interview.questions import question
 
     told = call.control_told
-    return question("control", call.case.fields).words(told) if told else ""
+    return question("control", call.inquiry.fields).words(told) if told else ""

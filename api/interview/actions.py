@@ -14,7 +14,7 @@ from api.interview.next_step import MAX_OPTIONS, prompt_of, target_of
 from api.interview.questions import next_question, question, settings
 from api.interview.readings import NotRead
 from api.interview.record import accept, finding_entry, placed
-from api.interview.state import Case, Entry, EntryKind, State, Target, case_of
+from api.interview.state import Entry, EntryKind, Inquiry, State, Target, inquiry_of
 from api.interview.turn import Block, Effect, Turn, error, text
 from api.interview.wording import entry_words
 from engine.knowledge import items
@@ -36,7 +36,7 @@ def _refuse(state: State, message: str) -> Turn:
 
 
 def _machine_known(state: State) -> bool:
-    return next_question(case_of(state.entries).fields) is None
+    return next_question(inquiry_of(state.entries).fields) is None
 
 
 def _help(talk: "Interview", state: State, _rest: str) -> Turn:
@@ -53,11 +53,11 @@ def _back(talk: "Interview", state: State, _rest: str) -> Turn:
     if not state.entries:
         return _refuse(state, "There is nothing to take back yet.")
     after = state.undone()
-    fields = case_of(state.entries).fields
+    fields = inquiry_of(state.entries).fields
     gone = [one for one in state.entries if one not in after.entries]
     words = [f"Taken back: {entry_words(one, fields, talk.desk)}." for one in gone]
     page = [text(*(words or ["The change is taken back."]))]
-    case = case_of(after.entries)
+    case = inquiry_of(after.entries)
     if _machine_known(after) and case.findings:
         page.append(views.belief(talk.desk.answer(case), None))
     return talk.asking(after, *page)
@@ -75,7 +75,7 @@ def _change(talk: "Interview", state: State, rest: str) -> Turn:
     if entry.kind in ("finding", "skip"):
         return _ask_and_take(talk, state, Target("check", entry.key, place), words)
     kept = [one for n, one in enumerate(state.entries) if n != place]
-    said = f"Taken out: {entry_words(entry, case_of(state.entries).fields, talk.desk)}."
+    said = f"Taken out: {entry_words(entry, inquiry_of(state.entries).fields, talk.desk)}."
     return talk.asking(state.with_entries(kept), text(said))
 
 
@@ -91,7 +91,7 @@ def _ask_and_take(talk: "Interview", state: State, target: Target, words: str) -
 
 
 def _add(talk: "Interview", state: State, rest: str) -> Turn:
-    case = case_of(state.entries)
+    case = inquiry_of(state.entries)
     if "duty" not in case.fields:
         return _refuse(state, "First say what the trouble is with: the engine or the brake.")
     checks = talk.desk.checks(case)
@@ -155,7 +155,7 @@ def _list(talk: "Interview", state: State, _rest: str) -> Turn:
 
 def answers_block(talk: "Interview", state: State) -> Block:
     """Return the answers so far, numbered as ``change`` takes them."""
-    fields = case_of(state.entries).fields
+    fields = inquiry_of(state.entries).fields
     lines = [
         Line(entry_words(one, fields, talk.desk), f"{n}.")
         for n, one in enumerate(state.entries, start=1)
@@ -164,7 +164,7 @@ def answers_block(talk: "Interview", state: State) -> Block:
 
 
 def _why(talk: "Interview", state: State, _rest: str) -> Turn:
-    case = case_of(state.entries)
+    case = inquiry_of(state.entries)
     target = target_of(state, talk.desk)
     if target.kind == "check":
         return Turn(state, tuple(views.why(talk.desk.step(case, target.key), talk.desk)))
@@ -184,12 +184,11 @@ _REASONS = {
     "cure": "Only a repair that cured, with its proof seen, settles the cause. If it did not "
     "cure, that cause is taken off the list and the search goes on.",
     "pick": "What you typed can mean any of these.",
-    "leave": "What is not saved is gone when you leave.",
 }
 
 
 def _what_if(talk: "Interview", state: State, rest: str) -> Turn:
-    case = case_of(state.entries)
+    case = inquiry_of(state.entries)
     target = target_of(state, talk.desk)
     if target.kind != "check":
         return _refuse(state, "There is nothing to suppose at this question.")
@@ -208,7 +207,7 @@ def _suppose(
     talk: "Interview", state: State, target: Target, words: str
 ) -> tuple[str, Mapping[str, object]]:
     """Return an answer in words and the diagnosis it would lead to. Raises NotRead, Refused."""
-    case = case_of(state.entries)
+    case = inquiry_of(state.entries)
     typed = understand(words, prompt_of(target, case, talk.desk))
     if typed.kind not in ("option", "unsure", "words"):
         raise NotRead(typed.rest or f"'{words}' is no answer here.")
@@ -220,11 +219,11 @@ def _suppose(
     place = len(entries) - 1 if target.replaces is None else target.replaces
     entries, _ = accept(entries, place, talk.desk)
     said = entry_words(entry, case.fields, talk.desk).partition(": ")[2]
-    return said, talk.desk.answer(case_of(entries))
+    return said, talk.desk.answer(inquiry_of(entries))
 
 
 def _causes(talk: "Interview", state: State, _rest: str) -> Turn:
-    case = case_of(state.entries)
+    case = inquiry_of(state.entries)
     if "duty" not in case.fields:
         return _refuse(state, "Nothing is known yet. First say what the trouble is with.")
     return Turn(state, tuple(views.causes(talk.desk.answer(case), talk.desk)))
@@ -232,7 +231,7 @@ def _causes(talk: "Interview", state: State, _rest: str) -> Turn:
 
 def _skip(talk: "Interview", state: State, _rest: str) -> Turn:
     target = target_of(state, talk.desk)
-    case = case_of(state.entries)
+    case = inquiry_of(state.entries)
     if target.kind in ("machine", "leads", "place"):
         return talk.take(state, target, Typed("unsure"))
     if target.kind != "check":
@@ -266,7 +265,7 @@ def _place_of(state: State, field: str) -> int | None:
 
 
 def _side(talk: "Interview", state: State, rest: str) -> Turn:
-    case = case_of(state.entries)
+    case = inquiry_of(state.entries)
     if not case.two_sides:
         return _refuse(state, "This machine is not said to have two brake solenoids.")
     if rest.lower() not in ("left", "right"):
@@ -289,7 +288,7 @@ def _how(talk: "Interview", state: State, _rest: str) -> Turn:
     target = target_of(state, talk.desk)
     if target.kind != "check":
         return _refuse(state, "There is no check to explain here.")
-    row = talk.desk.step(case_of(state.entries), target.key)
+    row = talk.desk.step(inquiry_of(state.entries), target.key)
     blocks, told = views.cautions(row["cautions"], state.told, "CAUTION. Before you start")
     said = [*blocks, text(row["how"], title="How to do it"), text(f'Read out: "{row["say"]}"')]
     return Turn(replace(state, told=told), tuple(said))
@@ -299,7 +298,7 @@ def _cautions(talk: "Interview", state: State, _rest: str) -> Turn:
     if not _machine_known(state):
         return _refuse(state, "The cautions depend on the machine. Answer the questions first.")
     asked = replace(state, told=frozenset())
-    general = [one["text"] for one in talk.desk.answer(case_of(state.entries))["cautions"]]
+    general = [one["text"] for one in talk.desk.answer(inquiry_of(state.entries))["cautions"]]
     blocks, _ = question_blocks(asked, talk.desk)
     step = [block for block in blocks if block.kind == "caution"]
     always, _ = views.cautions(general, frozenset(), "CAUTION. Always on this machine")
@@ -309,7 +308,7 @@ def _cautions(talk: "Interview", state: State, _rest: str) -> Turn:
 def _repair(talk: "Interview", state: State, rest: str) -> Turn:
     if not _machine_known(state):
         return _refuse(state, "First answer the questions about the machine.")
-    case = case_of(state.entries)
+    case = inquiry_of(state.entries)
     causes = talk.desk.answer(case)["causes"]
     known = {one["id"]: one["name"] for one in causes}
     if not rest:
@@ -332,23 +331,12 @@ def _save(talk: "Interview", state: State, rest: str) -> Turn:
 
 
 def _quit(talk: "Interview", state: State, _rest: str) -> Turn:
-    if not state.dirty:
-        return Turn(state, effects=(Effect("quit"),))
-    return talk.ask(state, Target("leave"))
-
-
-def leave(state: State, typed: Typed) -> Turn:
-    """Take the answer to whether to save before leaving."""
-    word = typed.rest.lower()
-    if word in ("n", "no"):
-        return Turn(state, effects=(Effect("quit"),))
-    path = "" if word in ("", "y", "yes") else typed.rest
-    return Turn(state, effects=(Effect("save", path), Effect("quit")))
+    return Turn(state, effects=(Effect("quit"),))
 
 
 def decide(talk: "Interview", state: State, target: Target, value: Any) -> Turn:
     """Take what was decided: a control type, a check, a course of repair, what came of it."""
-    case: Case = case_of(state.entries)
+    case: Inquiry = inquiry_of(state.entries)
     if target.kind == "pick":
         return talk.ask(state, Target("check", str(value), asked_for=True))
     if target.kind == "settle":

@@ -5,7 +5,7 @@ from api.interview import views
 from api.interview.desk import Desk
 from api.interview.next_step import further_checks, prompt_of, target_of
 from api.interview.questions import question, settings
-from api.interview.state import Case, State, Target, case_of
+from api.interview.state import Inquiry, State, Target, inquiry_of
 from api.interview.summary import summary
 from api.interview.turn import Block, Prompt, text
 from api.interview.wording import observed
@@ -15,7 +15,7 @@ Asked = tuple[list[Block], frozenset[str]]
 
 def question_blocks(state: State, desk: Desk) -> Asked:
     """Return what is asked now, and the cautions told with it."""
-    case = case_of(state.entries)
+    case = inquiry_of(state.entries)
     target = target_of(state, desk)
     prompt = prompt_of(target, case, desk)
     match target.kind:
@@ -29,7 +29,7 @@ def question_blocks(state: State, desk: Desk) -> Asked:
     return [*_plain(state, case, target, prompt, desk)], state.told
 
 
-def _plain(state: State, case: Case, target: Target, prompt: Prompt, desk: Desk) -> list[Block]:
+def _plain(state: State, case: Inquiry, target: Target, prompt: Prompt, desk: Desk) -> list[Block]:
     """Return a question that is no step at the machine and so has no caution."""
     if target.kind == "refer":
         because = desk.answer(case)["scope"]["because"]
@@ -39,7 +39,7 @@ def _plain(state: State, case: Case, target: Target, prompt: Prompt, desk: Desk)
     return [_question(_said(case, target), prompt)]
 
 
-def _said(case: Case, target: Target) -> str:
+def _said(case: Inquiry, target: Target) -> str:
     """Return the sentence of a question that is no step at the machine."""
     if target.kind == "machine":
         asked = settings().get(target.key.replace("_", "-"))
@@ -51,8 +51,6 @@ def _said(case: Case, target: Target) -> str:
         "leads": "What do the test leads read by themselves, tips touched together?",
         "place": "Where was the other lead?",
         "pick": "Which of these?",
-        "leave": "Save before you go? Enter saves, n leaves without saving, or type a file name. "
-        "Type back to go on.",
     }[target.kind]
 
 
@@ -60,19 +58,19 @@ def _question(said: str, prompt: Prompt) -> Block:
     return Block("question", (Line(said), *views.question_lines(prompt)))
 
 
-def _ending(case: Case) -> Block:
+def _ending(case: Inquiry) -> Block:
     other = {"left": "right", "right": "left"}.get(case.side or "")
     more = f" Type side {other} for the other brake solenoid." if other else ""
     return text(f"That is all. Type summary, save FILE, back, change N, add CHECK or quit.{more}")
 
 
-def _check(state: State, case: Case, target: Target, prompt: Prompt, desk: Desk) -> Asked:
+def _check(state: State, case: Inquiry, target: Target, prompt: Prompt, desk: Desk) -> Asked:
     """Return a step: its cautions before anything else."""
     row = desk.step(case, target.key)
     return views.step(row, prompt, case.audience, state.told, _heading(state, case, target, desk))
 
 
-def _heading(state: State, case: Case, target: Target, desk: Desk) -> str:
+def _heading(state: State, case: Inquiry, target: Target, desk: Desk) -> str:
     """Return why this step is asked in a special way, or nothing."""
     if desk.ruled_out(case, target.key):
         return (
@@ -93,6 +91,6 @@ def _heading(state: State, case: Case, target: Target, desk: Desk) -> str:
     return ""
 
 
-def _cure(state: State, case: Case, target: Target, prompt: Prompt, desk: Desk) -> Asked:
+def _cure(state: State, case: Inquiry, target: Target, prompt: Prompt, desk: Desk) -> Asked:
     blocks, told = views.repair_page(desk.answer(case), target.key, desk, case.audience, state.told)
     return [*blocks, _question("Is it put right, and did that cure it?", prompt)], told

@@ -1,6 +1,5 @@
 """What a typed line is: a command, one of the answers, 'don't know', or words."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -26,8 +25,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "repair": ("CAUSE", "stop checking and repair; the likeliest when none is named"),
     "again": ("", "show the question again"),
     "summary": ("", "the work order as it stands"),
-    "save": ("FILE", "write everything to a file"),
-    "quit": ("", "end; you are asked whether to save"),
+    "save": ("FILE", "where everything is kept; with FILE, the work order goes into it"),
+    "quit": ("", "end; every answer is kept"),
     "help": ("", "this list"),
 }
 _SHORT = {
@@ -109,8 +108,3 @@ def wrong_choice(typed: str, prompt: Prompt) -> str:
         f"'{shown}' is none of the answers{nearest(typed.lower(), known)}. Type a number from 1 "
         f"to {count}{unsure}, or ? for help."
     )
-
-
-def completions(words: Iterable[str], begun: str) -> list[str]:
-    """Return the words that continue what was begun."""
-    return sorted(one for one in words if one.startswith(begun))

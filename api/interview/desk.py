@@ -2,12 +2,12 @@
 
 import json
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
-from api.interview.state import Case
+from api.interview.state import Inquiry
 from engine import Diagnoser, Knowledge
 from engine.answer import explain, words
 from engine.knowledge import items
@@ -17,6 +17,7 @@ from engine.physics.prediction import OutcomePrediction
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import Request, read_request
 from engine.rules.cautions import check_hazards
+from engine.rules.views import CaseView
 
 Answer = Mapping[str, Any]
 
@@ -25,37 +26,31 @@ LEADING = 3  # causes that a check's expected readings are shown for
 
 
 class Desk:
-    """The engine as the interview uses it; answers are kept, since each is asked for often."""
+    """The engine as the interview uses it."""
 
     def __init__(self, diagnoser: Diagnoser) -> None:
         self.diagnoser = diagnoser
         self.knowledge: Knowledge = diagnoser.knowledge
-        self._kept: OrderedDict[str, Answer] = OrderedDict()
 
-    def answer(self, case: Case) -> Answer:
+    def answer(self, inquiry: Inquiry) -> Answer:
         """Return the diagnosis of the side looked at. Raises RequestError for a bad case."""
-        return self.diagnose(case.request())
+        kept = inquiry.answer
+        return kept if kept is not None else self.diagnose(inquiry.request())
 
-    def diagnose(self, request: Mapping[str, Any]) -> Answer:
-        """Return the diagnosis of a request, kept from the last time where it is the same."""
-        key = json.dumps(request, sort_keys=True)
-        if key not in self._kept:
-            self._kept[key] = self.diagnoser.diagnose(request)
-            if len(self._kept) > KEPT_ANSWERS:
-                self._kept.popitem(last=False)
-        self._kept.move_to_end(key)
-        return self._kept[key]
+    def diagnose(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the diagnosis of a request. Raises RequestError."""
+        return self.diagnoser.diagnose(request)
 
     def name(self, wanted: str) -> str:
         """Return the name of a check or cause."""
         known: Mapping[str, Any] = {**self.knowledge.causes, **self.knowledge.checks}
         return str(known[wanted].name) if wanted in known else wanted.replace("-", " ")
 
-    def checks(self, case: Case) -> list[str]:
+    def checks(self, case: Inquiry) -> list[str]:
         """Return the checks that the machine can have."""
         return list(self._model(case.request()).predictions)
 
-    def step(self, case: Case, name: str) -> Mapping[str, Any]:
+    def step(self, case: Inquiry, name: str) -> Mapping[str, Any]:
         """Return how a check is done here, its cautions and what causes would make it read."""
         answer = self.answer(case)
         for proposed in answer["next_checks"]:
@@ -82,7 +77,7 @@ class Desk:
             for hazard in action.about
         )
 
-    def ruled_out(self, case: Case, name: str) -> bool:
+    def ruled_out(self, case: Inquiry, name: str) -> bool:
         """Return whether a caution rules the check out as things stand."""
         forbidden = self.forbidden(self.answer(case))
         if not forbidden:
@@ -90,7 +85,7 @@ class Desk:
         variants = self._model(case.request()).variants
         return bool(check_hazards(self.knowledge.checks[name], variants) & forbidden)
 
-    def at_moment(self, case: Case, outcome: str) -> list[str]:
+    def at_moment(self, case: Inquiry, outcome: str) -> list[str]:
         """Return the control types of the duty that pull at the moment an outcome names."""
         return [
             circuit.control
@@ -102,14 +97,27 @@ class Desk:
     def _model(self, request: Mapping[str, Any]) -> Model:
         return self.diagnoser.models.get(read_request(request, self.knowledge).machine)
 
+    def cautions(self, inquiry: Inquiry, names: Iterable[str]) -> dict[str, list[str]]:
+        """Return the cautions of checks on this machine as things stand."""
+        answer = self.answer(inquiry)
+        request = read_request(inquiry.request(), self.knowledge)
+        model = self.diagnoser.models.get(request.machine)
+        view = self._view(request, model, answer)
+        return {
+            name: list(self.diagnoser.cautions.for_step(
+                check_hazards(self.knowledge.checks[name], model.variants), view))
+            for name in names
+        }  # fmt: skip
+
     def _cautions(
         self, check: items.Check, request: Request, model: Model, answer: Answer
     ) -> list[str]:
-        corrected = [observe(model, one) for one in request.findings]
-        beliefs = {one["id"]: one["probability"] for one in answer["causes"]}
-        view = case_view(request, corrected).with_beliefs(beliefs)
         hazards = check_hazards(check, model.variants)
-        return list(self.diagnoser.cautions.for_step(hazards, view))
+        return list(self.diagnoser.cautions.for_step(hazards, self._view(request, model, answer)))
+
+    def _view(self, request: Request, model: Model, answer: Answer) -> CaseView:
+        seen = [observe(model, one) for one in request.findings]
+        return case_view(request, seen).with_beliefs(probabilities(answer))
 
     def _expect(self, model: Model, name: str, answer: Answer) -> list[dict[str, str]]:
         leading = [one["id"] for one in answer["causes"] if one["id"] not in (HEALTHY, OUTSIDE)]
@@ -128,6 +136,24 @@ class Desk:
         mine = model.cause_of == model.causes.index(cause)
         share = np.where(mine, model.prior, 0.0)
         return words.outcome_words(prediction, share / max(share.sum(), 1e-300), outcomes)
+
+
+class RememberingDesk(Desk):
+    """For one interview: what was asked before is not asked again, since each line asks anew."""
+
+    def __init__(self, diagnoser: Diagnoser) -> None:
+        super().__init__(diagnoser)
+        self._kept: OrderedDict[str, dict[str, Any]] = OrderedDict()
+
+    def diagnose(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the diagnosis of a request, kept from the last time where it is the same."""
+        key = json.dumps(request, sort_keys=True)
+        if key not in self._kept:
+            self._kept[key] = super().diagnose(request)
+            if len(self._kept) > KEPT_ANSWERS:
+                self._kept.popitem(last=False)
+        self._kept.move_to_end(key)
+        return self._kept[key]
 
 
 def probabilities(answer: Answer) -> dict[str, float]:

@@ -6,13 +6,13 @@ from api.interview import views
 from api.interview.desk import Answer, Desk
 from api.interview.next_step import COMPLAINTS, holds
 from api.interview.questions import next_question
-from api.interview.state import Case, Entry, State, case_of
+from api.interview.state import Entry, Inquiry, State, inquiry_of
 from api.interview.turn import Block, text
 
 
 def reopened(entries: Sequence[Entry], new: Entry, desk: Desk) -> list[Entry]:
     """Return the answers, an agreed repair put off where its cause is no longer the one."""
-    case = case_of(entries)
+    case = inquiry_of(entries)
     evidence = new.kind in ("finding", "machine")
     if not evidence or case.agreed is None or next_question(case.fields) is not None:
         return list(entries)
@@ -25,7 +25,7 @@ def moved(
     before: State, after: State, new: Entry, desk: Desk
 ) -> tuple[list[Block], frozenset[str]]:
     """Return what an answer brought about, and the cautions told by then."""
-    case = case_of(after.entries)
+    case = inquiry_of(after.entries)
     if next_question(case.fields) is not None:
         return [], after.told
     old = _answer_before(before, case, desk)
@@ -39,15 +39,15 @@ def moved(
     return blocks, told
 
 
-def _answer_before(before: State, case: Case, desk: Desk) -> Answer | None:
+def _answer_before(before: State, case: Inquiry, desk: Desk) -> Answer | None:
     """Return the diagnosis before the answer, unless the machine or side was another one."""
-    old = case_of(before.entries)
+    old = inquiry_of(before.entries)
     if next_question(old.fields) is not None or old.side != case.side:
         return None
     return desk.answer(old)
 
 
-def _what_changed(new: Entry, case: Case, answer: Answer, desk: Desk) -> list[Block]:
+def _what_changed(new: Entry, case: Inquiry, answer: Answer, desk: Desk) -> list[Block]:
     if new.kind == "not-cured":
         return [text(
             f"{desk.name(new.key)} is put right and off the list. Where the repair changed a "
@@ -56,7 +56,9 @@ def _what_changed(new: Entry, case: Case, answer: Answer, desk: Desk) -> list[Bl
     return []
 
 
-def _belief(new: Entry, case: Case, answer: Answer, old: Answer | None, desk: Desk) -> list[Block]:
+def _belief(
+    new: Entry, case: Inquiry, answer: Answer, old: Answer | None, desk: Desk
+) -> list[Block]:
     """Return the news, and the leading causes once there is a complaint to go by."""
     wording_only = new.kind == "machine" and new.key in ("audience", "label", "hands")
     if new.kind == "skip" or wording_only or not answer["scope"]["covered"]:

@@ -1,11 +1,11 @@
 """Where an interview stands: what is asked next, and how it can be answered."""
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, cast
 
 from api.interview.desk import Answer, Desk, cause_of, lead, probabilities
 from api.interview.questions import next_question, question, settings
-from api.interview.state import Case, State, Target, case_of
+from api.interview.state import Inquiry, State, Target, inquiry_of
 from api.interview.turn import Option, Prompt
 
 COMPLAINTS = {"fuel-shutoff": "engine-response", "brake-release": "brake-response"}
@@ -25,10 +25,10 @@ YES_NO = (Option("1", "Yes", True), Option("2", "No", False))
 
 def target_of(state: State, desk: Desk) -> Target:
     """Return what the next line answers."""
-    return state.target or place(case_of(state.entries), desk)
+    return state.target or place(inquiry_of(state.entries), desk)
 
 
-def place(case: Case, desk: Desk) -> Target:
+def place(case: Inquiry, desk: Desk) -> Target:
     """Return what is asked next, given the answers alone."""
     asked = next_question(case.fields)
     if asked is not None:
@@ -44,11 +44,11 @@ def place(case: Case, desk: Desk) -> Target:
     return _control(case, desk) or _agreed(case, desk) or _next(case, desk)
 
 
-def _open(case: Case, check: str) -> bool:
+def _open(case: Inquiry, check: str) -> bool:
     return not case.answered(check) and check not in case.skipped
 
 
-def _control(case: Case, desk: Desk) -> Target | None:
+def _control(case: Inquiry, desk: Desk) -> Target | None:
     """Return the question that tells the control type, while that is not known."""
     if case.fields.get("control") is not None or TIMING not in desk.checks(case):
         return None
@@ -61,7 +61,7 @@ def _control(case: Case, desk: Desk) -> Target | None:
     return None
 
 
-def _agreed(case: Case, desk: Desk) -> Target | None:
+def _agreed(case: Inquiry, desk: Desk) -> Target | None:
     """Return the repair that was agreed on, after the checks that come before the part."""
     if case.agreed is None:
         return None
@@ -69,7 +69,7 @@ def _agreed(case: Case, desk: Desk) -> Target | None:
     return Target("check", before[0]) if before else Target("cure", case.agreed)
 
 
-def checks_before(case: Case, desk: Desk, cause: str) -> list[str]:
+def checks_before(case: Inquiry, desk: Desk, cause: str) -> list[str]:
     """Return the checks still open that come before the part is fitted."""
     hands = case.fields.get("hands")
     return [
@@ -81,7 +81,7 @@ def checks_before(case: Case, desk: Desk, cause: str) -> list[str]:
     ]
 
 
-def _next(case: Case, desk: Desk) -> Target:
+def _next(case: Inquiry, desk: Desk) -> Target:
     """Return the best check, or the repair when none is worth it or one cause is sure."""
     answer = desk.answer(case)
     first = lead(answer)
@@ -91,13 +91,13 @@ def _next(case: Case, desk: Desk) -> Target:
     return Target("check", answer["next_checks"][0]["check"])
 
 
-def holds(case: Case, desk: Desk, cause: str) -> bool:
+def holds(case: Inquiry, desk: Desk, cause: str) -> bool:
     """Return whether an agreed repair is still the one to do."""
     answer = desk.answer(case)
     return lead(answer)["id"] == cause or probabilities(answer).get(cause, 0.0) >= LIKELY
 
 
-def prompt_of(target: Target, case: Case, desk: Desk) -> Prompt:
+def prompt_of(target: Target, case: Inquiry, desk: Desk) -> Prompt:
     """Return how the next line can be answered."""
     if target.kind == "machine":
         known = settings().get(target.key.replace("_", "-"))
@@ -110,10 +110,10 @@ def prompt_of(target: Target, case: Case, desk: Desk) -> Prompt:
         return Prompt("choice", _options(target, case, desk), unsure=False)
     if target.kind in ("settle", "place"):
         return Prompt("choice", YES_NO if target.kind == "settle" else PLACES)
-    return Prompt("text", unsure=False, empty=target.kind == "leave")
+    return Prompt("text", unsure=False)
 
 
-def _options(target: Target, case: Case, desk: Desk) -> tuple[Option, ...]:
+def _options(target: Target, case: Inquiry, desk: Desk) -> tuple[Option, ...]:
     if target.kind == "repair":
         return repair_options(case, desk)
     return cure_options() if target.kind == "cure" else _named(target.choices, desk)
@@ -132,7 +132,7 @@ def _check_prompt(target: Target, desk: Desk) -> Prompt:
     return Prompt("choice", tuple(options))
 
 
-def repair_options(case: Case, desk: Desk) -> tuple[Option, ...]:
+def repair_options(case: Inquiry, desk: Desk) -> tuple[Option, ...]:
     """Return the courses there are when checking stops; the values are causes, or a word."""
     answer = desk.answer(case)
     stop = ("Stop here: make the work order", "stop")
@@ -158,12 +158,19 @@ def _repairs(answer: Answer, desk: Desk) -> list[tuple[str, str]]:
     ]
 
 
-def further_checks(case: Case, desk: Desk) -> list[Mapping[str, Any]]:
+def further_checks(case: Inquiry, desk: Desk) -> Sequence[Mapping[str, Any]]:
     """Return the best checks that take more than is at hand; none where all was at hand."""
     if case.fields.get("hands") is None or desk.answer(case)["next_checks"]:
         return []
-    found: list[Mapping[str, Any]] = desk.diagnose(case.request(all_hands=True))["next_checks"]
-    return found[:FURTHER]
+    return everything(case, desk)[:FURTHER]
+
+
+def everything(case: Inquiry, desk: Desk) -> Sequence[Mapping[str, Any]]:
+    """Return the best checks as if everything were at hand."""
+    if case.fields.get("hands") is None:
+        return cast("Sequence[Mapping[str, Any]]", desk.answer(case)["next_checks"])
+    found: Sequence[Mapping[str, Any]] = desk.diagnose(case.request(all_hands=True))["next_checks"]
+    return found
 
 
 def cure_options() -> tuple[Option, ...]:

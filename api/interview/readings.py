@@ -4,10 +4,11 @@ Only the spelling is dealt with here. Whether number and unit make sense is for 
 """
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Any
 
+from api.cases.case import Json
 from engine.knowledge import items
 from engine.knowledge.faults import nearest
 from engine.reasoning.request import UNIT_WORDS
@@ -40,9 +41,9 @@ class Reading:
     value: float | None = None
     unit: str | None = None
     is_open: bool = False
-    details: Mapping[str, Any] = field(default_factory=dict)
+    details: Json = field(default_factory=dict)
 
-    def finding(self, check: str) -> dict[str, Any]:
+    def finding(self, check: str) -> Json:
         """Return the reading as a finding of a check."""
         if self.is_open:
             return {"check": check, "outcome": "open", **self.details}
@@ -90,7 +91,7 @@ def split_details(line: str) -> tuple[str, list[str]]:
     return head, rest
 
 
-def details(parts: Collection[str], tags: Collection[str]) -> dict[str, Any]:
+def details(parts: Collection[str], tags: Collection[str]) -> Json:
     """Read remarks on how a finding was taken into the fields of a finding. Raises NotRead."""
     found: dict[str, Any] = {}
     for part in parts:
@@ -99,7 +100,7 @@ def details(parts: Collection[str], tags: Collection[str]) -> dict[str, Any]:
     return found
 
 
-def _detail(part: str, tags: Collection[str]) -> dict[str, Any]:
+def _detail(part: str, tags: Collection[str]) -> Json:
     """Read one remark."""
     low = " ".join(part.lower().split())
     if low.startswith("note "):
@@ -114,7 +115,7 @@ def _detail(part: str, tags: Collection[str]) -> dict[str, Any]:
     return _measure(part, low, tags)
 
 
-def _measure(part: str, low: str, tags: Collection[str]) -> dict[str, Any]:
+def _measure(part: str, low: str, tags: Collection[str]) -> Json:
     """Read ``leads 0.2 ohm`` or ``60 C``."""
     if low.startswith("leads "):
         return {"lead_ohms": leads_of(part[6:])}

@@ -2,10 +2,10 @@
 
 import re
 from collections.abc import Sequence
-from typing import Any
 
+from api.cases.case import Json
 from api.interview.desk import Desk
-from api.interview.state import Case, Entry, case_of
+from api.interview.state import Entry, Inquiry, inquiry_of
 from engine import Fault, RequestError
 from engine.reasoning.request import read_request
 
@@ -29,7 +29,7 @@ def placed(entries: Sequence[Entry], entry: Entry, replaces: int | None) -> list
     return found
 
 
-def finding_entry(case: Case, desk: Desk, finding: dict[str, Any]) -> Entry:
+def finding_entry(case: Inquiry, desk: Desk, finding: Json) -> Entry:
     """Return a finding as an answer; on a machine with two solenoids it belongs to a side."""
     check = desk.knowledge.checks[finding["check"]]
     if case.two_sides and not check.shared_between_sides:
@@ -62,18 +62,8 @@ def accept(entries: Sequence[Entry], new: int, desk: Desk) -> tuple[list[Entry],
     return kept, dropped
 
 
-def fault_places(entries: Sequence[Entry], desk: Desk) -> list[tuple[int | None, str, str]]:
-    """Return for each fault of the answers its place, the field of a finding, and the message."""
-    found = []
-    for fault in _faults(entries, desk):
-        place, name = _at_fault(entries, fault)
-        field = name if place is not None and entries[place].kind == "finding" else ""
-        found.append((place, field, fault.message))
-    return found
-
-
 def _faults(entries: Sequence[Entry], desk: Desk) -> list[Fault]:
-    case = case_of(entries)
+    case = inquiry_of(entries)
     if "duty" not in case.fields:
         return []
     try:
@@ -87,7 +77,7 @@ def _at_fault(entries: Sequence[Entry], fault: Fault) -> tuple[int | None, str]:
     """Return the place of the answer that a fault is about, and the field in it."""
     match = _PLACE.match(fault.path)
     if match:
-        findings = case_of(entries).findings
+        findings = inquiry_of(entries).findings
         return findings[int(match.group(1))][0], match.group(2) or ""
     field = fault.path.removeprefix("machine.") if fault.path != "on_hand" else "hands"
     places = [n for n, one in enumerate(entries) if one.kind == "machine" and one.key == field]

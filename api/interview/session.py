@@ -2,17 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, Literal
+from typing import Literal
 
+from api.cases.case import Json
 from api.interview import actions, moves, views
 from api.interview.asking import question_blocks
 from api.interview.commands import COMMANDS, Typed, understand
-from api.interview.desk import Desk
+from api.interview.desk import RememberingDesk
 from api.interview.next_step import prompt_of, target_of
 from api.interview.questions import question, settings
 from api.interview.readings import NotRead, Reading, details, leads_of, read_reading, unit_of
 from api.interview.record import Refused, accept, finding_entry, placed
-from api.interview.state import Entry, State, Target, case_of
+from api.interview.state import Entry, State, Target, inquiry_of
 from api.interview.summary import summary
 from api.interview.turn import Block, Prompt, Turn, error, text
 from engine import Diagnoser
@@ -26,14 +27,14 @@ class Interview:
     """Asks, takes answers, shows how the belief moves. No input or output, no clock."""
 
     def __init__(self, diagnoser: Diagnoser) -> None:
-        self.desk = Desk(diagnoser)
+        self.desk = RememberingDesk(diagnoser)
 
     def open(self, state: State) -> Turn:
         """Return the first words and the first question; on a resumed state, where it stands."""
         blocks = [views.greeting()]
         if any(one.kind == "finding" for one in state.entries):
             blocks.append(actions.answers_block(self, state))
-            blocks.append(views.belief(self.desk.answer(case_of(state.entries)), None))
+            blocks.append(views.belief(self.desk.answer(inquiry_of(state.entries)), None))
         return self.asking(state, *blocks)
 
     def given(self, state: State, entries: Sequence[Entry]) -> State:
@@ -59,8 +60,6 @@ class Interview:
         typed = understand(line, prompt)
         if typed.kind == "command":
             return actions.run(self, state, typed)
-        if target.kind == "leave":
-            return actions.leave(state, typed)
         if typed.kind == "wrong":
             raise NotRead(typed.rest)
         if typed.kind == "empty" and not prompt.empty:
@@ -70,11 +69,11 @@ class Interview:
     def prompt(self, state: State) -> Prompt:
         """Return how the next line can be answered."""
         target = target_of(state, self.desk)
-        return prompt_of(target, case_of(state.entries), self.desk)
+        return prompt_of(target, inquiry_of(state.entries), self.desk)
 
     def words(self, state: State) -> list[str]:
         """Return what can be completed at the prompt: commands, checks, answers."""
-        case = case_of(state.entries)
+        case = inquiry_of(state.entries)
         checks = self.desk.checks(case) if "duty" in case.fields else []
         options = [str(one.value) for one in self.prompt(state).options]
         return [*COMMANDS, *options, *checks, *settings()]
@@ -99,7 +98,7 @@ class Interview:
     def _take_field(self, state: State, target: Target, typed: Typed) -> Turn:
         """Take an answer about the machine."""
         asked = settings().get(target.key.replace("_", "-"))
-        asked = asked or question(target.key, case_of(state.entries).fields)
+        asked = asked or question(target.key, inquiry_of(state.entries).fields)
         value = typed.value
         if typed.kind == "words":
             words = typed.rest[:MAX_WORDS]
@@ -139,7 +138,7 @@ class Interview:
         accept(entries, place, self.desk)  # a reading that is refused is refused at once
         return self.ask(state, Target(missing, target.key, target.replaces, finding))
 
-    def finding(self, target: Target, typed: Typed) -> dict[str, Any]:
+    def finding(self, target: Target, typed: Typed) -> Json:
         """Return what was typed as a finding of the check that is asked. Raises NotRead."""
         tags = self.desk.knowledge.rows("circumstances")
         if typed.kind == "unsure":
@@ -152,7 +151,7 @@ class Interview:
         reading: Reading = read_reading(typed.rest, tags)
         return reading.finding(target.key)
 
-    def _missing(self, finding: dict[str, Any]) -> Literal["leads", "place"] | None:
+    def _missing(self, finding: Json) -> Literal["leads", "place"] | None:
         """Return what else has to be known of a reading in ohms, if anything.
 
         Of a few ohms, what the leads read; of an open winding, where the other lead was.
@@ -179,17 +178,17 @@ class Interview:
             finding["measured_to"] = typed.value
         return self.take_finding(state, target, finding)
 
-    def take_finding(self, state: State, target: Target, finding: dict[str, Any]) -> Turn:
+    def take_finding(self, state: State, target: Target, finding: Json) -> Turn:
         """Record a finding."""
         return self.record(state, self._entry(state, target, finding), target.replaces)
 
-    def _entry(self, state: State, target: Target, finding: dict[str, Any]) -> Entry:
+    def _entry(self, state: State, target: Target, finding: Json) -> Entry:
         """Return a finding as an answer; one that is changed stays on its side."""
         if target.replaces is not None:
             old = state.entries[target.replaces].value
             if isinstance(old, dict) and "side" in old:
                 finding = {"side": old["side"], **finding}
-        return finding_entry(case_of(state.entries), self.desk, finding)
+        return finding_entry(inquiry_of(state.entries), self.desk, finding)
 
     def record(
         self, state: State, entry: Entry, replaces: int | None = None, said: Sequence[Block] = ()

@@ -4,16 +4,17 @@ Everything else (the machine, the findings, what was excluded) is read off the a
 one is leaving it out.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
+
+from api.cases.case import Json
 
 EntryKind = Literal[
     "machine", "finding", "skip", "agree", "decline", "reopen", "cured", "not-cured", "stop"
 ]  # fmt: skip
 TargetKind = Literal[
-    "machine", "check", "leads", "place", "settle", "repair", "cure", "end", "refer", "pick",
-    "leave",
+    "machine", "check", "leads", "place", "settle", "repair", "cure", "end", "refer", "pick"
 ]  # fmt: skip
 
 
@@ -41,7 +42,7 @@ class Target:
     kind: TargetKind
     key: str = ""
     replaces: int | None = None
-    partial: Mapping[str, Any] | None = None
+    partial: Json | None = None
     choices: tuple[str, ...] = ()
     asked_for: bool = False
 
@@ -54,13 +55,11 @@ class State:
     past: tuple[tuple[Entry, ...], ...] = ()
     target: Target | None = None
     told: frozenset[str] = frozenset()
-    saved_to: str | None = None
-    dirty: bool = False
 
     def with_entries(self, entries: Sequence[Entry]) -> "State":
         """Return the state with other answers; ``back`` leads to those there are now."""
         past = (*self.past, self.entries)
-        return replace(self, entries=tuple(entries), past=past, target=None, dirty=True)
+        return replace(self, entries=tuple(entries), past=past, target=None)
 
     def undone(self) -> "State":
         """Return the state before the last answer or change."""
@@ -68,21 +67,23 @@ class State:
             before, past = self.past[-1], self.past[:-1]
         else:
             before, past = self.entries[:-1], ()
-        return replace(self, entries=before, past=past, target=None, dirty=True)
+        return replace(self, entries=before, past=past, target=None)
 
 
 @dataclass(frozen=True)
-class Case:
+class Inquiry:
     """The answers read as a case; what hangs on a side is that of the side looked at now."""
 
-    fields: Mapping[str, Any]
-    findings: tuple[tuple[int, Mapping[str, Any]], ...]
+    fields: Json
+    findings: tuple[tuple[int, Json], ...]
     skipped: tuple[str, ...]
     excluded: tuple[str, ...]
     declined: frozenset[str]
     agreed: str | None
     cured: str | None
     stopped: bool
+    answer: Json | None = None  # the kept one, where the case has it
+    asked: tuple[tuple[int, Json], ...] | None = None  # findings behind that answer
 
     @property
     def audience(self) -> str:
@@ -100,9 +101,14 @@ class Case:
         return side_of(self.fields)
 
     @property
-    def mine(self) -> list[tuple[int, Mapping[str, Any]]]:
+    def mine(self) -> list[tuple[int, Json]]:
         """Return the findings of this side and those that concern both, with their places."""
         return [pair for pair in self.findings if pair[1].get("side") in (None, self.side)]
+
+    @property
+    def behind(self) -> Sequence[tuple[int, Json]]:
+        """Return the findings in the order in which the answer counts them, with their places."""
+        return self.mine if self.asked is None else self.asked
 
     def answered(self, check: str) -> int:
         """Return how often a check was answered on this side."""
@@ -116,7 +122,7 @@ class Case:
             found |= dict.fromkeys(one["side"] for _, one in self.findings if "side" in one)
         return list(found)
 
-    def machine(self) -> dict[str, Any]:
+    def machine(self) -> Json:
         """Return the machine of a request; what is not known is left out or 'unknown'."""
         kept = {
             key: value
@@ -125,7 +131,7 @@ class Case:
         }
         return {"control": "unknown", "coil": "unknown", **kept}
 
-    def request(self, everywhere: bool = False, all_hands: bool = False) -> dict[str, Any]:
+    def request(self, everywhere: bool = False, all_hands: bool = False) -> Json:
         """Return the request: of this side, or of both. What was skipped is not known.
 
         ``all_hands`` asks for checks as if everything were at hand. Raises KeyError when the duty
@@ -144,6 +150,10 @@ class Case:
             "limit": 0,
         }
 
+    def request_behind(self) -> Json:
+        """Return the request with the findings as the answer counts them."""
+        return {**self.request(), "findings": [dict(one) for _, one in self.behind]}
+
     def _enough(self) -> list[str]:
         """Return the checks that are not asked again: skipped, or answered twice.
 
@@ -154,21 +164,21 @@ class Case:
         return skipped + [name for name in answered if self.answered(name) > 1]
 
 
-def side_of(fields: Mapping[str, Any]) -> str | None:
+def side_of(fields: Json) -> str | None:
     """Return the side to look at: None with one solenoid, the left one when it was not said."""
     if fields.get("solenoids") != 2:
         return None
     return fields.get("side") or "left"
 
 
-def case_of(entries: Sequence[Entry]) -> Case:
+def inquiry_of(entries: Sequence[Entry]) -> Inquiry:
     """Read the answers as a case."""
     fields = {one.key: one.value for one in entries if one.kind == "machine"}
     side = side_of(fields)
     mine = [one for one in entries if one.side in (None, side)]
     closing = [one for one in mine if one.kind in _CLOSING]
     last = closing[-1] if closing else Entry("stop")
-    return Case(
+    return Inquiry(
         fields=fields,
         findings=tuple((n, one.value) for n, one in enumerate(entries) if one.kind == "finding"),
         skipped=tuple(one.key for one in mine if one.kind == "skip"),

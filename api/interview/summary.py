@@ -6,8 +6,8 @@ from typing import Any
 from api.answers.text import Line, strength, sureness
 from api.interview import views
 from api.interview.desk import Answer, Desk, cause_of, lead
-from api.interview.next_step import COMPLAINTS, FURTHER
-from api.interview.state import Case, Entry, case_of
+from api.interview.next_step import COMPLAINTS, FURTHER, everything
+from api.interview.state import Entry, Inquiry, inquiry_of
 from api.interview.turn import Block
 from api.interview.wording import entry_words, finding_name, observed
 
@@ -19,7 +19,7 @@ _MACHINE = ("duty", "control", "coil", "system_volts", "fuel_actuation", "soleno
 
 def summary(entries: Sequence[Entry], desk: Desk) -> list[Block]:
     """Return the work order, one part for each side that something was found on."""
-    case = case_of(entries)
+    case = inquiry_of(entries)
     if "duty" not in case.fields:
         lines = [Line(entry_words(one, case.fields, desk), "-") for one in entries]
         return [Block("page", (Line("Nothing to go by yet."), *lines), "WORK ORDER NOTE")]
@@ -33,14 +33,14 @@ def summary(entries: Sequence[Entry], desk: Desk) -> list[Block]:
     return [Block("page", tuple(lines), "WORK ORDER NOTE")]
 
 
-def _of_side(entries: Sequence[Entry], case: Case, side: str | None) -> Case:
+def _of_side(entries: Sequence[Entry], case: Inquiry, side: str | None) -> Inquiry:
     """Return the case as seen from one side."""
     if side is None or side == case.side:
         return case
-    return case_of([*entries, Entry("machine", "side", side)])
+    return inquiry_of([*entries, Entry("machine", "side", side)])
 
 
-def _machine(entries: Sequence[Entry], case: Case, desk: Desk) -> Iterator[Line]:
+def _machine(entries: Sequence[Entry], case: Inquiry, desk: Desk) -> Iterator[Line]:
     label = case.fields.get("label")
     yield Line(f"Machine: {label or 'not said'}")
     last = {one.key: one for one in entries if one.kind == "machine"}
@@ -49,7 +49,7 @@ def _machine(entries: Sequence[Entry], case: Case, desk: Desk) -> Iterator[Line]
             yield Line(entry_words(last[key], case.fields, desk), "-")
 
 
-def _side(case: Case, desk: Desk) -> Iterator[Line]:
+def _side(case: Inquiry, desk: Desk) -> Iterator[Line]:
     """Yield complaint, findings, cause, evidence, repair and what is left to do."""
     answer = desk.answer(case)
     complaint = COMPLAINTS[case.fields["duty"]]
@@ -77,7 +77,7 @@ def _doubt(answer: Answer, place: int) -> str:
     ) else ""  # fmt: skip
 
 
-def _conclusion(case: Case, answer: Answer, desk: Desk) -> Iterator[Line]:
+def _conclusion(case: Inquiry, answer: Answer, desk: Desk) -> Iterator[Line]:
     """Yield the cause with its evidence and repair, or the likeliest ones and what to do next."""
     chosen = case.cured or case.agreed
     entry = cause_of(answer, chosen) if chosen else lead(answer)
@@ -109,9 +109,9 @@ def _evidence(entry: Mapping[str, Any], desk: Desk) -> Iterator[Line]:
         )  # fmt: skip
 
 
-def _further(case: Case, desk: Desk) -> Iterator[Line]:
+def _further(case: Inquiry, desk: Desk) -> Iterator[Line]:
     """Yield the checks that are worth doing next by somebody with the full kit."""
-    for one in desk.diagnose(case.request(all_hands=True))["next_checks"][:FURTHER]:
+    for one in everything(case, desk)[:FURTHER]:
         yield Line(f"Check next ({one['kind']}, {one['minutes']:g} min): {one['name']}. "
                    f"{one['how']}", "[ ]")  # fmt: skip
 
@@ -128,7 +128,7 @@ def _repair(entry: Mapping[str, Any], answer: Answer, desk: Desk, done: bool) ->
         yield Line(f"Mind: {one}")
 
 
-def _cautions(cases: Sequence[Case], desk: Desk) -> Iterator[Line]:
+def _cautions(cases: Sequence[Inquiry], desk: Desk) -> Iterator[Line]:
     """Yield every caution of the machine, of the repair and of the checks named, once."""
     texts: dict[str, None] = {}
     for case in cases:
@@ -139,9 +139,8 @@ def _cautions(cases: Sequence[Case], desk: Desk) -> Iterator[Line]:
         if answer["scope"]["covered"]:
             texts.update(dict.fromkeys(entry["cautions"]))
             if not chosen:
-                further = desk.diagnose(case.request(all_hands=True))["next_checks"]
-                for one in further[:FURTHER]:
-                    texts.update(dict.fromkeys(one["cautions"]))
+                for check in everything(case, desk)[:FURTHER]:
+                    texts.update(dict.fromkeys(check["cautions"]))
     yield Line("Cautions:")
     for one in texts:
         yield Line(one, "!")

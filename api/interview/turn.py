@@ -42,7 +42,7 @@ class Prompt:
 
 @dataclass(frozen=True)
 class Effect:
-    """What the terminal is asked to do: save the state to a file, or end."""
+    """What the terminal is asked to do: say where all is kept, write the work order, or end."""
 
     kind: Literal["save", "quit"]
     path: str = ""

@@ -7,7 +7,7 @@ from api.answers.text import Line, strength, sureness
 from api.interview.commands import COMMANDS
 from api.interview.desk import Answer, Desk, cause_of, lead, probabilities
 from api.interview.next_step import SURE, checks_before, hundredths
-from api.interview.state import Case
+from api.interview.state import Inquiry
 from api.interview.turn import Block, Prompt, text
 
 BAR = 10
@@ -71,7 +71,7 @@ def urgent(answer: Answer, before: Answer | None) -> list[str]:
     return [one["text"] for one in answer["cautions"] if one["id"] not in known]
 
 
-def news(answer: Answer, before: Answer | None, case: Case, desk: Desk) -> list[Block]:
+def news(answer: Answer, before: Answer | None, case: Inquiry, desk: Desk) -> list[Block]:
     """Return what an answer brought about: set aside, noted, proved, at odds."""
     lines: list[Line] = []
     for row in _new_doubts(answer, before):
@@ -111,14 +111,14 @@ def _new_proofs(answer: Answer, before: Answer | None) -> list[str]:
     return [one["says"] for one in answer["proofs"] if one["rule"] not in known]
 
 
-def doubts(fit: Mapping[str, Any], case: Case, desk: Desk) -> list[str]:
+def doubts(fit: Mapping[str, Any], case: Inquiry, desk: Desk) -> list[str]:
     """Return what does not fit: what to take again, or which two faults would explain it."""
     if fit["verdict"] == "good":
         return []
     words = {"strained": "do not fit well together", "poor": "fit no single cause"}
     found = [f"The findings {words[fit['verdict']]}."]
     again = fit.get("repeat") or fit["disagreeing"]
-    named = [_answer_name(case, desk, index) for index in again if index < len(case.mine)]
+    named = [_answer_name(case, desk, index) for index in again if index < len(case.behind)]
     if named and not fit.get("pairs"):
         found.append(f"Take again first: {'; '.join(named)}.")
     for pair in fit.get("pairs", ())[:2]:
@@ -130,9 +130,9 @@ def doubts(fit: Mapping[str, Any], case: Case, desk: Desk) -> list[str]:
     return found
 
 
-def _answer_name(case: Case, desk: Desk, index: int) -> str:
+def _answer_name(case: Inquiry, desk: Desk, index: int) -> str:
     """Return a finding of the request by the number that ``change`` takes, and its name."""
-    place, finding = case.mine[index]
+    place, finding = case.behind[index]
     return f"answer {place + 1}, {desk.name(finding['check'])}"
 
 
@@ -258,7 +258,7 @@ def what_if(rows: Sequence[tuple[str, Answer]], now: Answer) -> list[Block]:
     return [Block("page", (*lines, Line("Nothing was noted.")), "What each answer would do")]
 
 
-def before_part(case: Case, desk: Desk, cause: str) -> str:
+def before_part(case: Inquiry, desk: Desk, cause: str) -> str:
     """Return the heading of a check that comes before a part is fitted."""
     left = len(checks_before(case, desk, cause))
     return (

@@ -78,6 +78,7 @@ def test_a_reading_is_taken_as_people_type_it(desk: Browser) -> None:
         ("11400", "V", "outside what this check can read"),
         ("11.4 ohm", "V", "this check reads V"),
         ("1,140", "V", "can be 1140 or 1.140"),
+        ("OL", "V", "Over range is for ohms. Type what the meter shows in V"),
     ],
 )
 def test_nonsense_is_refused_at_its_field(desk: Browser, typed: str, unit: str, says: str) -> None:
@@ -234,6 +235,8 @@ def test_put_right_without_a_cure_goes_on(desk: Browser) -> None:
     page = text_of(desk.page)
     assert "Put right, complaint unchanged: Pull winding open" in page
     assert "Put it right: Pull winding open" not in page
+    now = desk.page.text.split('class="now"')[1].split("</section>")[0]
+    assert "Pull winding open" not in now
     kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()
     assert kept["excluded"] == ["pull-winding-open"]
 
@@ -255,6 +258,7 @@ def test_close_and_reopen(desk: Browser) -> None:
     kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()["outcome"]
     assert (kept["cause"], kept["minutes"]) == ("pull-winding-open", 40)
     assert kept["replaced"] == ["Solenoid", "Plug"]
+    assert "Was: Pull winding open." in text_of(desk.client.get("/desk?state=closed"))
     desk.follow(desk.send(f"{case}/reopen", because="It came back."))
     assert 'class="answer"' in desk.page.text
 

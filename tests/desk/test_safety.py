@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 from flask import Flask
 
+from api.cases import Book
 from api.desk.calls import Call
+from api.service import current
 from tests.desk.support import BRAKE, FUEL, Browser, text_of
 from tests.safety.forbidden import bad, sentences
 
@@ -18,9 +20,8 @@ MACHINES = [FUEL, TIMED, BRAKE, {"duty": "2"}]
 def call_of(app: Flask, browser: Browser, case: str, audience: str) -> Call:
     """Return the case as the desk works on it."""
     number = case.rsplit("/", 1)[1]
-    document = browser.client.get(f"/v1/cases/{number}").get_json()
     with app.app_context():
-        return Call.of(document, audience)
+        return Call.of(Book.of(current()).diagnosed(number), None, audience)
 
 
 def plain(text: str) -> str:
@@ -40,11 +41,11 @@ def test_every_step_has_its_cautions_before_its_sentence(
     """For each check of a machine every caution stands in full, and before what is to be done."""
     case = desk.start(machine)
     call = call_of(app, desk, case, "technician")
-    checks = call.desk.checks(call.case)
+    checks = call.desk.checks(call.inquiry)
     assert len(checks) > 30
     for name in checks:
         page = text_of(desk.get(f"{case}?as=technician&check={name}"))
-        row = call.desk.step(call.case, name)
+        row = call.desk.step(call.inquiry, name)
         place = page.index(plain(row["how"]))
         for caution in row["cautions"]:
             assert -1 < page.find(plain(caution)) < place, (name, caution)
@@ -62,7 +63,7 @@ def test_a_caution_told_before_is_shortened_and_never_left_out(
     shortened = 0
     for name in ("pull-current", "plunger-action", "relay-click", "bench-pull", "hand-push-hold"):
         page = text_of(desk.get(f"{case}?check={name}"))
-        row = call.desk.step(call.case, name)
+        row = call.desk.step(call.inquiry, name)
         place = page.index(f"“{plain(row['say'])}”")
         for caution in row["cautions"]:
             assert -1 < page.find(plain(first(caution))) < place, (name, caution)
@@ -113,7 +114,7 @@ def test_the_sheet_carries_every_caution(desk: Browser, app: Flask) -> None:
     end = page.index("Likeliest cause")
     wanted = [one["text"] for one in call.answer["cautions"]]
     wanted += call.answer["causes"][0]["cautions"]
-    checks = call.desk.diagnose(call.case.request(all_hands=True))["next_checks"][:3]
+    checks = call.desk.diagnose(call.inquiry.request(all_hands=True))["next_checks"][:3]
     wanted += [text for one in checks for text in one["cautions"]]
     assert wanted
     for caution in wanted:

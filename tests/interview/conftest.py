@@ -82,7 +82,7 @@ def _environment(folder: Path) -> dict[str, str]:
     kept = {key: value for key, value in os.environ.items() if key not in ("COLUMNS", "LINES")}
     return {
         **kept, "PYTHONPATH": str(ROOT), "TERM": "dumb", "PYTHONIOENCODING": "utf-8",
-        "XDG_STATE_HOME": str(folder / "state"),
+        "XDG_DATA_HOME": str(folder / "data"),
     }  # fmt: skip
 
 

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from api.interview import Interview, State, Turn
-from api.interview.state import case_of
+from api.interview.state import inquiry_of
 
 Hold = Callable[..., Turn]
 MACHINES = {
@@ -26,7 +26,7 @@ def test_every_check_of_every_machine_has_its_caution_first(
     The sentences are read from the files of checks and cautions, past the engine.
     """
     turn = hold(start=MACHINES[machine])
-    case = case_of(turn.state.entries)
+    case = inquiry_of(turn.state.entries)
     for check in talk.desk.checks(case):
         for audience in ("caller", "technician"):
             there = talk.step(turn.state, f"as {audience}").state
@@ -45,7 +45,7 @@ def test_every_check_of_every_machine_has_its_caution_first(
 def test_a_caution_is_whole_the_first_time(talk: Interview, hold: Hold) -> None:
     """A caution is told in full, then by its first sentence, and in full again by 'cautions'."""
     turn = hold("2")
-    wanted = talk.desk.step(case_of(turn.state.entries), "pull-current")["cautions"]
+    wanted = talk.desk.step(inquiry_of(turn.state.entries), "pull-current")["cautions"]
     assert len(wanted) > 3
     shown: set[str] = set()
     turn = talk.open(State())
@@ -65,12 +65,12 @@ def test_a_caution_is_whole_the_first_time(talk: Interview, hold: Hold) -> None:
 def test_repair_has_its_cautions_first(talk: Interview, hold: Hold) -> None:
     """The repair of every cause is shown behind the cautions that the engine gives it."""
     turn = hold("2")
-    answer = talk.desk.answer(case_of(turn.state.entries))
+    answer = talk.desk.answer(inquiry_of(turn.state.entries))
     for cause in [one["id"] for one in answer["causes"]]:
         there = talk.step(turn.state, f"repair {cause}")
         while not any(block.title.startswith("Repair: ") for block in there.blocks):
             there = talk.step(there.state, "skip")
-        entry = next(one for one in talk.desk.answer(case_of(there.state.entries))["causes"]
+        entry = next(one for one in talk.desk.answer(inquiry_of(there.state.entries))["causes"]
                      if one["id"] == cause)  # fmt: skip
         place = [block.title.startswith("Repair: ") for block in there.blocks].index(True)
         before = " ".join(line.text for block in there.blocks[:place]

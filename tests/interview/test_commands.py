@@ -6,9 +6,9 @@ import pytest
 
 from api.interview import Interview, State, Turn
 from api.interview.actions import _ACTS
-from api.interview.commands import COMMANDS, completions
+from api.interview.commands import COMMANDS
 from api.interview.next_step import target_of
-from api.interview.state import case_of
+from api.interview.state import inquiry_of
 
 Hold = Callable[..., Turn]
 Said = Callable[[Turn], str]
@@ -65,11 +65,11 @@ def test_change_asks_again_and_takes_at_once(talk: Interview, hold: Hold, said: 
     turn = hold("2", "add pull-current 0.1 A", "change 10")
     assert "Answer 10 says: 0.1 A. Now?" in said(turn)
     values = [
-        one.get("value") for _, one in case_of(hold("2 A", after=turn).state.entries).findings
+        one.get("value") for _, one in inquiry_of(hold("2 A", after=turn).state.entries).findings
     ]
     assert values == [None, 2.0]
     turn = hold("2", "add pull-current 0.1 A", "change 10 3 A")
-    assert case_of(turn.state.entries).findings[-1][1]["value"] == 3.0
+    assert inquiry_of(turn.state.entries).findings[-1][1]["value"] == 3.0
     for wrong in ("change", "change 99", "change x", "change 0"):
         assert hold(wrong, after=turn).bad
 
@@ -79,10 +79,10 @@ def test_changing_the_machine_drops_what_no_longer_fits(hold: Hold, said: Said) 
     turn = hold("2", "add crank-signal-voltage 11 V", "change 4 1")
     assert "No longer fits, and was left out" in said(turn)
     assert "Crank signal at the controller" in said(turn)
-    checks = [one["check"] for _, one in case_of(turn.state.entries).findings]
+    checks = [one["check"] for _, one in inquiry_of(turn.state.entries).findings]
     assert checks == ["engine-response"]
     back = hold("back", after=turn)
-    assert len(case_of(back.state.entries).findings) == 2
+    assert len(inquiry_of(back.state.entries).findings) == 2
 
 
 def test_add_finds_near_ids(talk: Interview, hold: Hold, said: Said) -> None:
@@ -107,7 +107,7 @@ def test_add_finds_near_ids(talk: Interview, hold: Hold, said: Said) -> None:
 def test_add_a_value_of_the_machine(hold: Hold, said: Said) -> None:
     """The good ohms of the part can be added; a value out of reason is refused by the engine."""
     turn = hold("2", "add pull-ohms 0.33")
-    assert case_of(turn.state.entries).machine()["pull_ohms"] == 0.33
+    assert inquiry_of(turn.state.entries).machine()["pull_ohms"] == 0.33
     turn = hold("2", "add pull-ohms 400")
     assert turn.bad
     assert "must be from 0.02 to 20 ohm" in said(turn)
@@ -116,7 +116,7 @@ def test_add_a_value_of_the_machine(hold: Hold, said: Said) -> None:
 def test_completion_knows_commands_checks_and_answers(talk: Interview, hold: Hold) -> None:
     """The words that a terminal completes are the commands, the machine's checks, the answers."""
     words = talk.words(hold("2").state)
-    assert completions(words, "ground-s") == ["ground-side-voltage"]
+    assert "ground-side-voltage" in words
     assert "hands" in words
     assert "brake-response" not in words
     assert talk.words(State()), "before anything is known there are the commands"
@@ -167,7 +167,7 @@ def test_skip_leaves_a_check_out_for_good(talk: Interview, hold: Hold) -> None:
         seen.append(target.key)
         turn = hold("skip", after=turn)
     assert len(seen) > 1
-    assert len(case_of(turn.state.entries).findings) == 1
+    assert len(inquiry_of(turn.state.entries).findings) == 1
 
 
 def test_hands_limit_what_is_proposed(talk: Interview, hold: Hold) -> None:
@@ -177,7 +177,7 @@ def test_hands_limit_what_is_proposed(talk: Interview, hold: Hold) -> None:
     assert talk.desk.knowledge.checks[key].kind in ("look", "try")
     turn = hold("hands clamp", after=turn)
     assert talk.desk.knowledge.checks[target_of(turn.state, talk.desk).key].kind == "clamp"
-    assert case_of(hold("hands all", after=turn).state.entries).fields["hands"] is None
+    assert inquiry_of(hold("hands all", after=turn).state.entries).fields["hands"] is None
     wrong = hold("hands lampp", after=turn)
     assert wrong.bad
     assert "did you mean 'lamp'?" in wrong.blocks[0].lines[0].text
@@ -212,16 +212,11 @@ def test_side_needs_two(hold: Hold) -> None:
 def test_label_may_begin_like_a_command(hold: Hold) -> None:
     """A machine may be called 'back hoe 7': commands that take nothing do not swallow it."""
     turn = hold("1", "back hoe 7", start=())
-    assert case_of(turn.state.entries).fields["label"] == "back hoe 7"
+    assert inquiry_of(turn.state.entries).fields["label"] == "back hoe 7"
 
 
-def test_quit_offers_to_save(hold: Hold) -> None:
-    """Quit asks when something would be lost, saves on Enter, and can be taken back."""
-    fresh = hold("quit", start=())
-    assert [one.kind for one in fresh.effects] == ["quit"]
-    asked = hold("2", "quit")
-    assert not asked.effects
-    assert [one.kind for one in hold("", after=asked).effects] == ["save", "quit"]
-    assert hold("order.json", after=asked).effects[0].path == "order.json"
-    assert [one.kind for one in hold("n", after=asked).effects] == ["quit"]
-    assert not hold("back", after=asked).effects
+def test_quit_ends_at_any_prompt(hold: Hold) -> None:
+    """Every answer is kept already, so nothing is asked before the end."""
+    for turn in (hold("quit", start=()), hold("2", "quit"), hold("2", "add relay", "quit")):
+        assert [one.kind for one in turn.effects] == ["quit"]
+    assert hold("2", "save order.txt").effects[0].path == "order.txt"

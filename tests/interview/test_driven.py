@@ -3,7 +3,7 @@
 import json
 import os
 import signal
-import time
+import sqlite3
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -97,8 +97,7 @@ def test_phone_only_call(console: Start, dangers: Dangers) -> None:
                  "Complaint: It turns over but does not start", "Cause, not confirmed:",
                  "[ ] Check next", "Cautions:", "knowledge 20"):  # fmt: skip
         assert part in order
-    run.say("quit")
-    run.child.sendline("n")
+    run.child.sendline("quit")
     assert run.finish() == 0
 
 
@@ -117,7 +116,7 @@ def test_full_kit_call(console: Start, dangers: Dangers) -> None:
     order = " ".join(run.say("1").split())
     assert "Cause, confirmed by the repair: Solenoid ground open" in order
     assert "Pull current: 0 A" in order
-    run.say("save order.json")
+    run.say("save order.txt")
     run.child.sendline("quit")
     assert run.finish() == 0
 
@@ -146,40 +145,43 @@ def test_two_brake_solenoids(console: Start, dangers: Dangers) -> None:
 
 
 def test_interrupted_and_resumed(console: Start, tmp_path: Path) -> None:
-    """Ctrl-C, then a killed process, lose nothing: the file that is named holds every answer."""
+    """Ctrl-C, then a killed process, lose nothing: the case that is named holds every answer."""
     run = console()
     start(run, "1", "4012 compact track loader", "1", "2", "2", "1", "1", "7", "2")
     run.child.sendintr()
     message = run.to_prompt()
     assert run.finish() == 130
-    path = message.partition("--resume ")[2].split()[0]
-    answers = json.loads(Path(path).read_text(encoding="utf-8"))["answers"]
-    assert [one["key"] for one in answers][-1] == "engine-response"
+    number = message.partition("--resume ")[2].split()[0]
 
-    run = console("--resume", path)
+    run = console("--resume", number)
     assert "What the engine does: It turns over but does not start" in run.text
     run.say("add pull-current 0.1 A")
     os.kill(run.child.pid, signal.SIGKILL)
     run.child.expect(["$"])
     run.child.close()
-    kept = sorted((tmp_path / "state" / "threewire").glob("ask-*.json"))
-    newest = max(kept, key=lambda file: len(file.read_text(encoding="utf-8")))
-    assert "pull-current" in newest.read_text(encoding="utf-8")
+    with sqlite3.connect(book_of(tmp_path)) as book:
+        checks = [json.loads(body)["check"] for (body,) in book.execute(FINDINGS)]
+    assert checks == ["engine-response", "pull-current"]
     run = console()
-    assert "An interview was cut off" in run.text
+    assert "Not finished yet: case" in run.text
+    assert number in run.text
+
+
+FINDINGS = "SELECT body FROM case_findings ORDER BY place"
+
+
+def book_of(home: Path) -> Path:
+    """Return the book of the user whose home folder this is."""
+    return home / "data" / "threewire" / "ask" / "cases.sqlite3"
 
 
 def test_closed_window(console: Start, tmp_path: Path) -> None:
-    """A terminal that goes away leaves the answers in the running copy."""
+    """A terminal that goes away leaves the answers in the book."""
     run = console()
     start(run, "2", "77 sweeper", "1")
     run.child.close(force=False)
-    deadline = time.monotonic() + 20
-    kept: list[Path] = []
-    while not kept and time.monotonic() < deadline:
-        kept = list((tmp_path / "state" / "threewire").glob("ask-*.json"))
-        time.sleep(0.1)
-    assert "77 sweeper" in kept[0].read_text(encoding="utf-8")
+    with sqlite3.connect(book_of(tmp_path)) as book:
+        assert book.execute("SELECT machine_type FROM cases").fetchall() == [("77 sweeper",)]
 
 
 @pytest.mark.parametrize("columns", [40, 80])

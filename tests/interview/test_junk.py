@@ -1,13 +1,16 @@
-"""Whatever is typed: no traceback, nothing lost, and the state can always be saved and loaded."""
+"""Whatever is typed: no traceback, nothing lost, and the answers always make a case."""
 
-import json
 from collections.abc import Callable
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from api.interview import Interview, State, Turn, saved
+from api.cases import edits
+from api.cases.book import utc_now
+from api.cases.diagnosis import Sent, diagnose_case
+from api.interview import Interview, State, Turn
 from api.interview.commands import COMMANDS
+from api.interview.contents import contents_of, entries_of
 from api.interview.layout import as_text
 
 STARTS = (
@@ -33,17 +36,25 @@ JUNK = st.one_of(WORDS, st.text(max_size=30), st.binary(max_size=12).map(
 def test_junk_is_answered_in_words(
     talk: Interview, hold: Callable[..., Turn], start: tuple[str, ...], lines: list[str]
 ) -> None:
-    """Any lines give words or an effect, and a state that is saved and loaded whole."""
+    """Any lines give words or an effect, and answers that the book takes and gives back."""
     turn = hold(start=start)
     for line in lines:
         turn = talk.step(turn.state, line)
         assert turn.blocks or turn.effects
         assert all(sign.isprintable() for sign in as_text(turn.blocks, 40).replace("\n", ""))
         talk.summary(turn.state)
-    text = saved.dump(turn.state, talk.desk.knowledge.version)
-    state, _ = saved.load(json.loads(text), talk.desk)
-    kept = [one for one in turn.state.entries if one.kind != "stop"]
-    assert [one for one in state.entries if one.kind != "stop"] == kept
+    contents = contents_of(turn.state.entries)
+    if contents is not None:
+        case = edits.opened(
+            {key: value for key, value in contents.fields.items() if value is not None}
+            | {"findings": contents.findings}, "48291372", "terminal", utc_now(),
+        ).case  # fmt: skip
+        diagnosis = diagnose_case(talk.desk, case, Sent(first=1, head=True))
+        assert diagnosis.left_out == ()
+        again = contents_of(entries_of(case))
+        assert again is not None
+        assert again.findings == contents.findings
+        assert again.machine == contents.machine
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))

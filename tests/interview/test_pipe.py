@@ -1,6 +1,5 @@
 """Answers from a pipe, narrow and plain output, files on the command line."""
 
-import json
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
@@ -8,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from api.cli.ask_journal import Journal
+from api.cli.ask_book import Keeper, open_book
 from api.cli.ask_terminal import Run, Screen
 from api.interview import Interview, State
 
@@ -53,40 +52,6 @@ def test_plain_ascii_and_narrow(piped: Piped) -> None:
     assert not [row for row in done.stdout.splitlines() if len(row) > 40 and row not in typed]
 
 
-def test_save_resume_and_no_overwriting(piped: Piped, tmp_path: Path) -> None:
-    """What is saved is resumed with its answers; a file that is there is never overwritten."""
-    other = tmp_path / "other.json"
-    other.write_text("precious", encoding="utf-8")
-    done = piped([*LOADER, "2", "save other.json", "save call.json", "quit"])
-    assert done.returncode == 1, "one save was refused"
-    assert other.read_text(encoding="utf-8") == "precious"
-    assert "other.json is there already" in done.stdout
-    done = piped(
-        ["add pull-current", "0.1 A", "save", "quit"], "--resume", "call.json", "--as", "technician"
-    )
-    assert done.returncode == 0, done.stderr
-    assert "What the engine does: It turns over but does not start" in done.stdout
-    answers = json.loads((tmp_path / "call.json").read_text(encoding="utf-8"))["answers"]
-    assert answers[0] == {"kind": "machine", "key": "audience", "value": "technician"}
-    assert answers[-1]["key"] == "pull-current"
-
-
-def test_resume_of_a_bad_file_is_located(piped: Piped, tmp_path: Path) -> None:
-    """File, line and place of every fault stand on standard error; the status is 1."""
-    piped([*LOADER, "2", "save call.json", "quit"])
-    text = (tmp_path / "call.json").read_text(encoding="utf-8")
-    (tmp_path / "bad.json").write_text(
-        text.replace("cranks-no-start", "cranks-no-stat"), encoding="utf-8"
-    )
-    done = piped([], "--resume", "bad.json")
-    assert done.returncode == 1
-    line = text[: text.index("cranks-no-start")].count("\n") + 1
-    assert f"bad.json:{line}: answers[8].value.outcome: unknown outcome" in done.stderr
-    assert "did you mean 'cranks-no-start'?" in done.stderr
-    assert "Traceback" not in done.stderr
-    assert piped([], "--resume", "nowhere.json").returncode == 1
-
-
 def test_options_are_checked(piped: Piped) -> None:
     """A kind of check that does not exist is bad usage and names the nearest."""
     done = piped([], "--hands", "lampp")
@@ -98,11 +63,10 @@ def test_options_are_checked(piped: Piped) -> None:
     assert "What is at hand" not in done.stdout
 
 
-def test_a_crash_names_the_file(
+def test_a_crash_names_the_case(
     talk: Interview, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:
-    """A fault in threewire itself leaves every answer in the file that the message names."""
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    """A fault in threewire itself leaves every answer in the case that the message names."""
     given = iter(["1", "4012", "1", "crash"])
     step = talk.step
 
@@ -114,9 +78,10 @@ def test_a_crash_names_the_file(
     monkeypatch.setattr(talk, "step", stumble)
     screen = Screen()
     monkeypatch.setattr(screen, "read", lambda: next(given))
+    book = open_book(tmp_path / "cases.sqlite3", talk.desk)
     with pytest.raises(RuntimeError):
-        Run(talk, State(), screen, Journal()).hold()
+        Run(talk, State(), screen, Keeper(book)).hold()
     told = capsys.readouterr().err
-    path = Path(told.partition("Everything is in ")[2].split("\n")[0])
-    answers = json.loads(path.read_text(encoding="utf-8"))["answers"]
-    assert [one["value"] for one in answers] == ["caller", "4012", "fuel-shutoff"]
+    case = book.get(told.partition("Everything is in case ")[2].split("\n")[0])
+    assert (case.machine_type, case.machine["duty"]) == ("4012", "fuel-shutoff")
+    book.database.close()

@@ -9,7 +9,7 @@ from api.interview import Interview, State, Turn
 from api.interview.desk import probabilities
 from api.interview.next_step import target_of
 from api.interview.questions import questions
-from api.interview.state import case_of
+from api.interview.state import inquiry_of
 from engine.knowledge import items
 
 Hold = Callable[..., Turn]
@@ -25,7 +25,7 @@ def asked(talk: Interview, turn: Turn) -> tuple[str, str]:
 
 def findings(turn: Turn) -> list[dict[str, Any]]:
     """Return what was found so far."""
-    return [dict(one) for _, one in case_of(turn.state.entries).findings]
+    return [dict(one) for _, one in inquiry_of(turn.state.entries).findings]
 
 
 def skip_to(talk: Interview, hold: Hold, turn: Turn, check: str) -> Turn:
@@ -44,7 +44,7 @@ def test_every_question_takes_dont_know(talk: Interview, hold: Hold) -> None:
     """With 0 to every question but the duty, the machine is unknown and the complaint is asked."""
     turn = hold("0", "", "1", "0", "0", "0", "0", "0", start=())
     assert asked(talk, turn) == ("check", "engine-response")
-    machine = case_of(turn.state.entries).machine()
+    machine = inquiry_of(turn.state.entries).machine()
     assert machine == {"control": "unknown", "coil": "unknown", "duty": "fuel-shutoff"}
 
 
@@ -63,9 +63,9 @@ def test_unknown_control_is_settled_by_the_timing(talk: Interview, hold: Hold) -
     turn = hold("It moves as the engine cranks", after=turn)
     assert asked(talk, turn) == ("settle", "controller-on-crank")
     yes = hold("y", after=turn)
-    assert case_of(yes.state.entries).machine()["control"] == "controller-on-crank"
+    assert inquiry_of(yes.state.entries).machine()["control"] == "controller-on-crank"
     no = hold("2", after=turn)
-    assert case_of(no.state.entries).machine()["control"] == "unknown"
+    assert inquiry_of(no.state.entries).machine()["control"] == "unknown"
     assert asked(talk, no)[0] == "check"
 
 
@@ -107,7 +107,7 @@ def test_interview_weighs_as_the_engine(talk: Interview, hold: Hold) -> None:
         ],
         "limit": 0,
     }  # fmt: skip
-    mine = probabilities(talk.desk.answer(case_of(turn.state.entries)))
+    mine = probabilities(talk.desk.answer(inquiry_of(turn.state.entries)))
     fresh = {one["id"]: one["probability"]
              for one in talk.desk.diagnoser.diagnose(request)["causes"]}  # fmt: skip
     assert mine == fresh
@@ -226,10 +226,10 @@ def test_two_sides_have_their_own_findings(talk: Interview, hold: Hold) -> None:
     assert [one.get("side") for one in findings(turn)] == ["left", "left", None]
     right = hold("side right", after=turn)
     assert asked(talk, right) == ("check", "brake-response")
-    request = case_of(right.state.entries).request()
+    request = inquiry_of(right.state.entries).request()
     assert [one["check"] for one in request["findings"]] == ["battery-voltage-rest"]
     back = hold("side left", after=right)
-    assert len(case_of(back.state.entries).request()["findings"]) == 3
+    assert len(inquiry_of(back.state.entries).request()["findings"]) == 3
     place = next(n for n, one in enumerate(back.state.entries, 1) if one.key == "fuse-look")
     changed = hold("side right", f"change {place} intact", after=back)
     assert [one.get("side") for one in findings(changed)] == ["left", "left", None]
@@ -238,7 +238,7 @@ def test_two_sides_have_their_own_findings(talk: Interview, hold: Hold) -> None:
 def test_repair_that_did_not_cure_goes_on(talk: Interview, hold: Hold, said: Said) -> None:
     """A cause put right without a cure leaves the list (``excluded``), and the search goes on."""
     turn = hold("2", "repair relay-contacts-open", "2")
-    case = case_of(turn.state.entries)
+    case = inquiry_of(turn.state.entries)
     assert case.request()["excluded"] == ["relay-contacts-open"]
     assert "is put right and off the list" in said(turn)
     assert probabilities(talk.desk.answer(case)).get("relay-contacts-open", 0.0) < 1e-6
@@ -282,7 +282,7 @@ def test_evidence_against_an_agreed_repair_puts_it_off(
 def test_sure_cause_is_put_to_the_user(talk: Interview, hold: Hold, said: Said) -> None:
     """Above nine in ten the repair is offered, and its cure confirms the cause."""
     turn = hold("2", "add ground-side-voltage 11 V", "add ground-path-ohms open")
-    first = talk.desk.answer(case_of(turn.state.entries))["causes"][0]
+    first = talk.desk.answer(inquiry_of(turn.state.entries))["causes"][0]
     assert first["id"] == "ground-open"
     assert first["probability"] > 0.9
     assert asked(talk, turn)[0] == "repair"
@@ -312,7 +312,7 @@ def test_going_on_though_a_cause_is_sure(
     """Where checks are still worth their time, a sure repair can be declined, and that sticks."""
     turn = hold("2", "add ground-side-voltage 11 V", "add ground-path-ohms open")
     plain = talk.desk.diagnose
-    more = plain(case_of(hold("2").state.entries).request())["next_checks"]
+    more = plain(inquiry_of(hold("2").state.entries).request())["next_checks"]
 
     def still_checking(request: dict[str, Any]) -> dict[str, Any]:
         answer = plain(request)
