@@ -1,0 +1,157 @@
+"""Readings that share their causes, weighed together.
+
+Five readings of one soft battery are not five proofs. Under a hypothesis the readings ``y`` (each
+on its own scale) are ``mu + J z + e``: ``z`` are the shared quantities in units of their standard
+uncertainty (the battery, a cable, the charging volts, a winding, the severity, a meter's gain),
+``J`` the readings' loadings on them, ``e`` independent with variance ``R``; so
+``y ~ Normal(mu, J J' + diag R)``. A reading may also be simply wrong: then it lies flat over its
+instrument's range. Which ones are, is chosen greedily for each hypothesis, the worst reading given
+the others first; what the choice leaves out is added reading by reading, so that without loadings
+the sum is the exact mixture.
+
+The matrices are inverted in the space of the shared quantities (Woodbury), batched over hypotheses:
+with ``A = I + J' R^-1 J`` over the readings that count, ``z`` given them has covariance ``A^-1``
+and mean ``A^-1 J' R^-1 (y - mu)``. A reading given all the others then has residual
+``e = r - J z`` taken without it (leave-one-out, from the same ``A``).
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.physics.circuit import Floats
+
+Mask = NDArray[np.bool_]
+LOG_2_PI = math.log(2 * math.pi)
+SMALL_LOADING = 1e-3  # share of a reading's own variance below which a loading is not kept apart
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Readings under every hypothesis; axes (hypothesis, reading) and a last one for loadings.
+
+    ``residual`` is the reading less its prediction, on the reading's scale; ``own_variance`` what
+    it shares with no other; ``level`` the flat density of a wrong reading; ``active`` where the
+    hypothesis predicts a number at all. ``flat_share`` is the chance that a reading is wrong.
+    """
+
+    residual: Floats
+    loadings: Floats
+    own_variance: Floats
+    level: Floats
+    active: Mask
+    flat_share: float
+
+
+@dataclass(frozen=True)
+class Joint:
+    """What readings say together. Axes (hypothesis, reading) unless said otherwise.
+
+    ``log_likelihood`` (hypothesis,) of all of them; ``left_out`` the log density of each given the
+    others, ``peak`` the highest that could have been; ``shared_mean`` (hypothesis, quantity) and
+    ``shared_covariance`` (hypothesis, quantity, quantity) of the shared quantities, given them.
+    """
+
+    log_likelihood: Floats
+    left_out: Floats
+    peak: Floats
+    wrong: Mask
+    shared_mean: Floats
+    shared_covariance: Floats
+
+    def conditional(self, loadings: Floats) -> tuple[Floats, Floats]:
+        """Return the shift of the mean and the variance of another reading, given these.
+
+        ``loadings`` (hypothesis, quantity) of the other reading; what it shares with none of these
+        comes on top of the variance.
+        """
+        shift: Floats = np.einsum("hq,hq->h", loadings, self.shared_mean)
+        variance = np.einsum("hq,hqp,hp->h", loadings, self.shared_covariance, loadings)
+        return shift, np.maximum(variance, 0.0)
+
+
+def weigh_together(readings: Readings) -> Joint:
+    """Return what readings say together under every hypothesis."""
+    shared = _Shared(readings)
+    normal = shared.log_normal()
+    while True:
+        log_density, *_ = shared.left_out()
+        gain = np.where(shared.counts, shared.log_wrong - shared.log_right - log_density, -np.inf)
+        worst = gain.argmax(axis=1) if gain.size else np.zeros(len(gain), dtype=np.intp)
+        rows = np.flatnonzero(gain.max(axis=1, initial=-np.inf) > 0)
+        if not len(rows):
+            break
+        normal[rows] -= log_density[rows, worst[rows]]
+        shared.drop(rows, worst[rows])
+    return shared.result(normal, log_density)
+
+
+class _Shared:
+    """The shared quantities given the readings that count, hypothesis by hypothesis."""
+
+    def __init__(self, readings: Readings) -> None:
+        self.readings = readings
+        self.counts = readings.active.copy()
+        self.loadings = np.where(readings.active[..., None], readings.loadings, 0.0)
+        self.own = np.where(readings.active, readings.own_variance, 1.0)
+        self.residual = np.where(readings.active, readings.residual, 0.0)
+        self.log_right = math.log1p(-readings.flat_share)
+        self.log_wrong = np.log(readings.flat_share * readings.level)
+        scaled = self.loadings / self.own[..., None]
+        precision = np.einsum("hnq,hnp->hqp", scaled, self.loadings)
+        self.precision = precision + np.eye(precision.shape[-1])
+        self.covariance = np.linalg.inv(self.precision)
+        self.pull: Floats = np.einsum("hnq,hn->hq", scaled, self.residual)
+
+    def log_normal(self) -> Floats:
+        """Return the log density of all readings that count, none of them wrong."""
+        weighted = np.where(self.counts, self.residual**2 / self.own, 0.0).sum(1)
+        fitted = np.einsum("hq,hqp,hp->h", self.pull, self.covariance, self.pull)
+        log_det = np.linalg.slogdet(self.precision)[1]
+        log_det += np.where(self.counts, np.log(self.own), 0.0).sum(1)
+        normal: Floats = -0.5 * (self.counts.sum(1) * LOG_2_PI + log_det + weighted - fitted)
+        return normal
+
+    def left_out(self) -> tuple[Floats, Floats]:
+        """Return log density and variance of each reading, given the others that count."""
+        mean = np.einsum("hqp,hp->hq", self.covariance, self.pull)
+        residual = self.residual - np.einsum("hnq,hq->hn", self.loadings, mean)
+        turned = self.loadings @ self.covariance
+        known = np.einsum("hnq,hnq->hn", turned, self.loadings)
+        # a reading that counts is in the mean: taken out of it, its residual and variance grow
+        kept = np.maximum(1.0 - known / self.own, 1e-12)
+        variance = np.where(self.counts, self.own / kept, self.own + known)
+        residual = np.where(self.counts, residual / kept, residual)
+        log_density: Floats = -0.5 * (LOG_2_PI + np.log(variance) + residual**2 / variance)
+        return log_density, variance
+
+    def drop(self, rows: NDArray[np.intp], places: NDArray[np.intp]) -> None:
+        """Take one reading out under some hypotheses (Sherman and Morrison)."""
+        loading = self.loadings[rows, places]
+        own = self.own[rows, places]
+        turned = np.einsum("hqp,hp->hq", self.covariance[rows], loading)
+        rest = own - np.einsum("hq,hq->h", loading, turned)
+        step = np.einsum("hq,hp->hqp", turned, turned)
+        self.covariance[rows] += step / np.maximum(rest, 1e-12 * own)[:, None, None]
+        self.pull[rows] -= loading * (self.residual[rows, places] / own)[:, None]
+        self.counts[rows, places] = False
+
+    def result(self, normal: Floats, log_density: Floats) -> Joint:
+        """Return the sums once it is settled which readings are wrong."""
+        active, wrong = self.readings.active, self.readings.active & ~self.counts
+        right = self.log_right + log_density
+        chosen = np.where(self.counts, self.log_right, self.log_wrong)
+        other = -np.abs(right - self.log_wrong)  # the way that was not chosen, beside the chosen
+        total = normal + np.where(active, chosen + np.log1p(np.exp(other)), 0.0).sum(1)
+        _, variance = self.left_out()
+        peak = np.logaddexp(self.log_right - 0.5 * (LOG_2_PI + np.log(variance)), self.log_wrong)
+        return Joint(
+            log_likelihood=total,
+            left_out=np.where(active, np.logaddexp(right, self.log_wrong), 0.0),
+            peak=np.where(active, peak, 0.0),
+            wrong=wrong,
+            shared_mean=np.einsum("hqp,hp->hq", self.covariance, self.pull),
+            shared_covariance=self.covariance,
+        )
