@@ -86,17 +86,6 @@ class Sensitivity:
     per_log_ohms: Floats
     per_volt: Floats
 
-    def variance(self, ohms_u: Floats, volts_u: Floats) -> Floats:
-        """Return the variance by the law of propagation (JCGM 100:2008, 5.1.2).
-
-        ``ohms_u`` are relative standard uncertainties of the branch resistances, ``volts_u``
-        standard uncertainties of the sources in volts; the inputs count as independent.
-        """
-        variance: Floats = ((self.per_log_ohms * ohms_u) ** 2).sum(-1) + (
-            (self.per_volt * volts_u) ** 2
-        ).sum(-1)
-        return variance
-
 
 def voltage_between(network: Network, solved: "Solved", start: str, end: str) -> Sensitivity:
     """Return the voltage of node ``start`` above node ``end`` in volts, with sensitivities.

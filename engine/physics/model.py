@@ -26,6 +26,7 @@ from engine.physics.prediction import (
     Prediction,
     Predictor,
     ReadingPrediction,
+    side_by_side,
     situation_of,
     situations_of,
 )
@@ -235,18 +236,14 @@ def _side_by_side(found: Sequence[Prediction | int]) -> Prediction:
             for one in found
         ]
         return OutcomePrediction(there.names, np.concatenate(rows))
-    mus, variances, flats = [], [], []
-    for one in found:
-        known = isinstance(one, ReadingPrediction)
-        mus.append(one.mu if isinstance(one, ReadingPrediction) else np.zeros(_size(one)))
-        variances.append(
-            one.tolerance_var if isinstance(one, ReadingPrediction) else np.ones(_size(one))
-        )
-        flats.append(np.full(len(mus[-1]), not known))
+    known = [one for one in found if not isinstance(one, OutcomePrediction)]
+    mus = [np.zeros(one) if isinstance(one, int) else one.mu for one in known]
     return dataclasses.replace(
-        there, mu=np.concatenate(mus), tolerance_var=np.concatenate(variances),
-        flat=np.concatenate(flats),
-    )  # fmt: skip
+        there,
+        mu=np.concatenate(mus),
+        loadings=side_by_side([one if isinstance(one, int) else one.loadings for one in known]),
+        flat=np.concatenate([np.full(_size(one), isinstance(one, int)) for one in known]),
+    )
 
 
 def _silent(prediction: Prediction) -> Prediction:
@@ -258,7 +255,7 @@ def _silent(prediction: Prediction) -> Prediction:
 def _size(one: Prediction | int) -> int:
     if isinstance(one, int):
         return one
-    return len(one.bins)
+    return len(one.mu if isinstance(one, ReadingPrediction) else one.shares)
 
 
 def variants_of(knowledge: Knowledge, machine: Machine) -> list[Variant]:

@@ -4,8 +4,9 @@ Readings. ``y ~ Normal(mu, sigma)`` on a scale that is linear for volts and ampe
 and seconds, logarithmic with a linear foot (asinh): resistances span decades, and zero must stay
 on the scale. sigma^2 adds the meter, the repeatability, the tolerances of a good circuit by the
 law of propagation (JCGM 100:2008, 5.1.2) and the width of the severity that a hypothesis stands
-for. A small share of every likelihood lies flat over the instrument's range, so that one bad
-reading cannot veto the truth.
+for. What a reading owes to each tolerance is kept as its loading on that quantity, for the readings
+share them (engine.reasoning.joint). A small share of every likelihood lies flat over the
+instrument's range, so that one bad reading cannot veto the truth.
 
 Outcomes. Rows by cause where the trade knows better, else a tree over the events of
 engine.physics.behaviour; a small share of all answers is simply wrong, spread evenly.
@@ -53,6 +54,11 @@ class Instrument:
         half = meter_sums.half_width(np.abs(values), self.percent, self.counts, self.resolution)
         return np.asarray(meter_sums.standard_uncertainty(half)) ** 2 + self.lead_u**2
 
+    def gain(self, values: Floats) -> Floats:
+        """Return the standard uncertainty that all readings of this meter share: its percent."""
+        half = meter_sums.half_width(np.abs(values), self.percent, 0.0, self.resolution)
+        return np.asarray(meter_sums.standard_uncertainty(half))
+
 
 def instrument_from(row: Mapping[str, Any]) -> Instrument:
     """Return an instrument from a row of kb/tables/instruments.yaml.
@@ -93,6 +99,64 @@ SCALES = {
 }  # fmt: skip
 
 
+SEVERITY = "severity"  # the shared quantity that places a fault within its neighbourhood
+KEPT_LOADING = 0.02  # share of a reading's uncertainty below which a quantity is not kept apart
+
+
+@dataclass(frozen=True)
+class Loadings:
+    """What a reading owes to quantities that other readings share with it.
+
+    ``shared`` (hypothesis, quantity): change of the reading, in its unit, for one standard
+    uncertainty of the quantity. ``rest`` (hypothesis,): variance of what is not kept apart.
+    """
+
+    quantities: tuple[str, ...]
+    shared: NDArray[np.float32]
+    rest: Floats
+
+    @property
+    def variance(self) -> Floats:
+        """Return the whole variance (law of propagation, JCGM 100:2008, 5.1.2)."""
+        variance: Floats = (self.shared.astype(np.float64) ** 2).sum(-1) + self.rest
+        return variance
+
+    def on(self, quantities: Sequence[str]) -> Floats:
+        """Return the loadings on some quantities, zero where there is none."""
+        found = np.zeros((len(self.rest), len(quantities)))
+        for column, name in enumerate(self.quantities):
+            if name in quantities:
+                found[:, quantities.index(name)] = self.shared[:, column]
+        return found
+
+
+def loadings_of(parts: Mapping[str, Floats], floor: Floats) -> Loadings:
+    """Return loadings by quantity; what is small beside ``floor`` (variance) goes to the rest."""
+    whole = floor + sum((one**2 for one in parts.values()), np.zeros_like(floor))
+    kept = {
+        name: one for name, one in parts.items()
+        if (np.abs(one) > KEPT_LOADING * np.sqrt(whole)).any()
+    }  # fmt: skip
+    rest = sum((one**2 for name, one in parts.items() if name not in kept), np.zeros_like(floor))
+    shared = np.stack(list(kept.values()), axis=1) if kept else np.zeros((len(floor), 0))
+    return Loadings(tuple(kept), shared.astype(np.float32), rest)
+
+
+def side_by_side(found: Sequence[Loadings | int]) -> Loadings:
+    """Join loadings by hypothesis; a number stands for that many hypotheses that say nothing."""
+    names = dict.fromkeys(
+        name for one in found if isinstance(one, Loadings) for name in one.quantities
+    )
+    order = tuple(names)
+    return Loadings(
+        order,
+        np.concatenate([
+            np.zeros((one, len(order))) if isinstance(one, int) else one.on(order) for one in found
+        ]).astype(np.float32),
+        np.concatenate([np.ones(one) if isinstance(one, int) else one.rest for one in found]),
+    )  # fmt: skip
+
+
 @dataclass(frozen=True)
 class ReadingPrediction:
     """A meter check under every hypothesis. ``flat`` marks where the check says nothing."""
@@ -103,8 +167,14 @@ class ReadingPrediction:
     instrument: Instrument
     repeatability: float
     mu: Floats
-    tolerance_var: Floats
+    loadings: Loadings
     flat: NDArray[np.bool_]
+    meter: str = "meter"  # kind of instrument: readings of one share its gain
+
+    @cached_property
+    def tolerance_var(self) -> Floats:
+        """Return the variance from one good circuit to another and along the severity."""
+        return self.loadings.variance
 
     @property
     def scale(self) -> Scale:
@@ -294,7 +364,7 @@ class Predictor:
         return self.solution.cases
 
     def _reading(self, reading: items.Reading) -> ReadingPrediction:
-        mu, variance = (
+        mu, loadings = (
             self._seconds(reading) if reading.quantity == "seconds" else self._circuit(reading)
         )
         return ReadingPrediction(
@@ -303,12 +373,12 @@ class Predictor:
             # volts lost on the way keep their share of the supply on a 24 V machine
             repeatability=reading.repeatability
             * (self.variant.system_volts / 12.0 if reading.unit == "V" else 1.0),
-            mu=mu, tolerance_var=variance,
-            flat=np.zeros(len(mu), dtype=bool),
+            mu=mu, loadings=loadings, flat=np.zeros(len(mu), dtype=bool),
+            meter=reading.instrument,
         )  # fmt: skip
 
-    def _circuit(self, reading: items.Reading) -> tuple[Floats, Floats]:
-        """Return value and tolerance variance of a volt, ampere or ohm reading."""
+    def _circuit(self, reading: items.Reading) -> tuple[Floats, Loadings]:
+        """Return value and loadings of a volt, ampere or ohm reading."""
         solved = self.solution.solved[situation_of(reading)]
         network, coil = self.solution.network, self.variant.coil
         if reading.quantity == "current":
@@ -320,10 +390,16 @@ class Predictor:
                 network, solved.inverse, solved.conductances,
                 reading.from_node[coil], reading.to_node[coil],
             )  # fmt: skip
-        variance = found.variance(self._ohms_u(), self._volts_u())
-        return found.value, variance + self._severity_variance(
+        ohms, volts = found.per_log_ohms * self._ohms_u(), found.per_volt * self._volts_u()
+        parts = {f"ohms:{part.id}": ohms[:, n] for n, part in enumerate(self._cases.parts)}
+        parts |= {
+            f"volts:{part.id}": volts[:, n]
+            for n, part in enumerate(self._cases.parts) if part.volts
+        }  # fmt: skip
+        parts[SEVERITY] = self._along_severity(
             items.PHASES.index(reading.phase), found.per_log_ohms, found.per_volt
         )
+        return found.value, loadings_of(parts, np.full(len(found.value), reading.repeatability**2))
 
     def _ohms_u(self) -> Floats:
         return np.array([self.variant.tolerance(part) for part in self._cases.parts])
@@ -335,8 +411,8 @@ class Predictor:
             dtype=np.float64,
         )
 
-    def _severity_variance(self, phase: int, per_log_ohms: Floats, per_volt: Floats) -> Floats:
-        """Return the variance from the neighbourhood that each severity stands for."""
+    def _along_severity(self, phase: int, per_log_ohms: Floats, per_volt: Floats) -> Floats:
+        """Return the change of a reading over the neighbourhood that a severity stands for."""
         moved: Floats = np.zeros(per_log_ohms.shape[0])
         for drift in self._cases.drifts:
             if drift.phase == phase:
@@ -345,10 +421,10 @@ class Predictor:
                     per_log_ohms[at] * drift.log_ohms + per_volt[at] * drift.volts
                 )
         widths = np.array([one.log_width for one in self._cases.hypotheses])
-        variance: Floats = (moved * widths) ** 2
-        return variance
+        along: Floats = moved * widths
+        return along
 
-    def _seconds(self, reading: items.Reading) -> tuple[Floats, Floats]:
+    def _seconds(self, reading: items.Reading) -> tuple[Floats, Loadings]:
         """Return how long the pull pin is live: 0 when it never is, a minute when it stays."""
         pulse = self._cases.setting("pulse-seconds")
         live = self.variant.system_volts * 0.25
@@ -359,7 +435,8 @@ class Predictor:
         mu = np.where(command, pulse, 0.0)
         mu = np.where(after, 60.0, mu)
         spread = self.variant.circuit.settings["pulse-seconds"].log_sigma
-        return mu, np.where(after, 0.3, np.where(command, spread, 0.0)) ** 2 * mu**2
+        share = np.where(after, 0.3, np.where(command, spread, 0.0))
+        return mu, loadings_of({"pulse-seconds": share * mu}, np.full(len(mu), 1e-6))
 
     def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
         shares = self._tree(outcomes.tree, outcomes.names)

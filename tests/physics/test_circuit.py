@@ -21,6 +21,7 @@ from engine.physics.circuit import (
 )
 from engine.physics.hypotheses import enumerate_hypotheses, make_cases
 from engine.physics.machine import Variant
+from engine.physics.prediction import loadings_of
 from engine.physics.solution import solve_situations
 
 OHMS = st.floats(0.01, 1e4)
@@ -142,7 +143,8 @@ def test_variances_add_as_squares() -> None:
     network = Network([("g", "a"), ("a", "m"), ("m", "g")], "g")
     found = solve(network, [1e-6, 100.0, 100.0], [12.0, 0, 0])
     reading = voltage_between(network, found, "m", "g")
-    u = math.sqrt(float(reading.variance(np.array([0, 0.1, 0.1]), np.zeros(3))))
+    loadings = {str(n): 0.1 * reading.per_log_ohms[n : n + 1] for n in (1, 2)}
+    u = math.sqrt(float(loadings_of(loadings, np.zeros(1)).variance[0]))
     assert u == pytest.approx(12.0 * 0.025 * math.sqrt(2), rel=1e-3)  # JCGM 100:2008, 5.1.2
 
 

@@ -23,6 +23,7 @@ from engine.physics.prediction import (
     OPEN_SURE,
     SCALES,
     Instrument,
+    Loadings,
     OutcomePrediction,
     ReadingPrediction,
     instrument_from,
@@ -38,7 +39,8 @@ def reading(mu: list[float], unit: str = "V", high: float = 60.0) -> ReadingPred
     means = np.array(mu)
     return ReadingPrediction(
         unit=unit, low=-2.0 if unit == "V" else 0.0, high=high, instrument=METER,
-        repeatability=0.1, mu=means, tolerance_var=np.full(len(mu), 0.04),
+        repeatability=0.1, mu=means,
+        loadings=Loadings((), np.zeros((len(mu), 0), np.float32), np.full(len(mu), 0.04)),
         flat=np.zeros(len(mu), dtype=bool),
     )  # fmt: skip
 
