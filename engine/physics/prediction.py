@@ -209,6 +209,27 @@ class ReadingPrediction:
         """Return ``sigma`` with the usual instrument."""
         return self.sigma()
 
+    def own_and_shared(
+        self, quantities: Sequence[str], instrument: Instrument | None = None
+    ) -> tuple[Floats, Floats]:
+        """Return the variance that is this reading's own, and its loadings, both on the scale.
+
+        ``quantities`` names the last axis of the loadings; the meter's gain is one of them.
+        """
+        used = instrument or self.instrument
+        slope = self.scale.slope(self.mu)
+        loadings = self.loadings.on(quantities)
+        whole = used.variance(self.mu) + self.repeatability**2 + self.tolerance_var
+        if self.gain in quantities:
+            loadings[:, quantities.index(self.gain)] = used.gain(self.mu)
+        own = np.maximum(whole - (loadings**2).sum(-1), self.repeatability**2)
+        return own * slope**2, loadings * slope[:, None]
+
+    @property
+    def gain(self) -> str:
+        """Return the name of the quantity that all readings of this kind of meter share."""
+        return f"gain:{self.meter}"
+
     def density(self, value: float, instrument: Instrument | None = None) -> Floats:
         """Return the likelihood of a reading under every hypothesis, per unit of the scale."""
         sigma = self.default_sigma if instrument is None else self.sigma(instrument)

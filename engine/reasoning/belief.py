@@ -1,6 +1,7 @@
 """Belief: prior times how well each hypothesis predicted the findings, and what each was worth."""
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,8 +10,15 @@ import numpy as np
 
 from engine.physics.circuit import Floats
 from engine.physics.model import Model
-from engine.physics.prediction import OutcomePrediction
+from engine.physics.prediction import (
+    FALSE_OPEN,
+    FLAT_SHARE,
+    Instrument,
+    OutcomePrediction,
+    ReadingPrediction,
+)
 from engine.reasoning.effects import Effects, shares_of
+from engine.reasoning.joint import Joint, Readings, weigh_together
 from engine.reasoning.observe import Observation
 from engine.reasoning.request import NOT_KNOWN, OPEN, Finding
 
@@ -21,16 +29,25 @@ TINY = 1e-300
 
 @dataclass(frozen=True)
 class Weighed:
-    """A finding as it enters the sum: how well each hypothesis predicted it, and how surely."""
+    """A finding on its own: how well each hypothesis predicted it, and how surely.
+
+    ``value``, ``meter`` and ``prediction`` are there where it is a number on a meter, which is then
+    weighed together with the others.
+    """
 
     finding: Finding
     log_likelihood: Floats
     surprise: Floats  # log of the likelihood over the best that any result could have had
+    value: float | None = None
+    meter: Instrument | None = None
+    prediction: ReadingPrediction | None = None
 
 
 def weigh(observation: Observation) -> Weighed:
     """Return the log-likelihood of a finding under every hypothesis of its prediction."""
     finding, prediction = observation.finding, observation.prediction
+    value, meter = observation.value, observation.meter
+    number: ReadingPrediction | None = None
     if finding.outcome == NOT_KNOWN:
         nothing = np.zeros(prediction.size)
         return Weighed(finding, nothing, nothing)
@@ -42,11 +59,79 @@ def weigh(observation: Observation) -> Weighed:
         chance = prediction.open_share()
         best = np.maximum(chance, 1 - chance)
     else:
-        assert observation.value is not None
-        chance = prediction.density(observation.value, observation.meter)
-        best = prediction.peak(observation.meter)
+        assert value is not None
+        number = prediction
+        chance, best = prediction.density(value, meter), prediction.peak(meter)
     logs = np.log(np.maximum(chance, TINY))
-    return Weighed(finding, logs, logs - np.log(np.maximum(best, TINY)))
+    surprise = logs - np.log(np.maximum(best, TINY))
+    return Weighed(finding, logs, surprise, value, meter, number)
+
+
+@dataclass(frozen=True)
+class Together:
+    """All findings weighed together.
+
+    ``terms`` (finding, hypothesis) is the log-likelihood of each finding given the others,
+    ``total`` (hypothesis,) that of all of them: their sum only where they share nothing.
+    ``joint`` holds what the readings say of the shared ``quantities``.
+    """
+
+    total: Floats
+    terms: Floats
+    surprises: Floats
+    quantities: tuple[str, ...]
+    joint: Joint
+
+
+def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: int) -> Together:
+    """Weigh findings together, each with its share: those that do not count in full stand alone."""
+    alone = np.zeros((len(weighed), hypotheses))
+    surprises = alone.copy()
+    for row, (one, share) in enumerate(zip(weighed, shares, strict=True)):
+        alone[row], surprises[row] = one.log_likelihood * share, one.surprise
+    rows = [n for n, one in enumerate(weighed) if one.prediction is not None and shares[n] == 1.0]
+    quantities = _quantities([weighed[n] for n in rows])
+    joint = weigh_together(_readings([weighed[n] for n in rows], quantities, hypotheses))
+    terms = alone.copy()
+    for column, row in enumerate(rows):
+        prediction = weighed[row].prediction
+        assert prediction is not None
+        counted = ~prediction.open & ~prediction.flat
+        sure = math.log1p(-FALSE_OPEN) if prediction.unit == "ohm" else 0.0
+        alone[row] = np.where(counted, sure, alone[row])
+        terms[row] = np.where(counted, sure + joint.left_out[:, column], terms[row])
+        surprise = joint.left_out[:, column] - joint.peak[:, column]
+        surprises[row] = np.where(counted, surprise, surprises[row])
+    return Together(alone.sum(axis=0) + joint.log_likelihood, terms, surprises, quantities, joint)
+
+
+def _quantities(readings: Sequence[Weighed]) -> tuple[str, ...]:
+    """Return the names of what two or more of the readings share.
+
+    What only one of them owes to a quantity is its own variance: nothing else tells of it.
+    """
+    seen = Counter(
+        name for one in readings if one.prediction is not None
+        for name in (*one.prediction.loadings.quantities, one.prediction.gain)
+    )  # fmt: skip
+    return tuple(sorted(name for name, times in seen.items() if times > 1))
+
+
+def _readings(found: Sequence[Weighed], quantities: Sequence[str], hypotheses: int) -> Readings:
+    """Return the readings as arrays (hypothesis, reading), the loadings (.., quantity)."""
+    shape = (hypotheses, len(found))
+    residual, own, level = np.zeros(shape), np.ones(shape), np.ones(shape)
+    active = np.zeros(shape, dtype=bool)
+    loadings = np.zeros((*shape, len(quantities)))
+    for column, one in enumerate(found):
+        prediction = one.prediction
+        assert prediction is not None
+        scale = prediction.scale
+        active[:, column] = ~prediction.open & ~prediction.flat
+        residual[:, column] = scale.of(one.value) - scale.of(prediction.mu)
+        own[:, column], loadings[:, column] = prediction.own_and_shared(quantities, one.meter)
+        level[:, column] = 1.0 / prediction.width
+    return Readings(residual, loadings, own, level, active, FLAT_SHARE)
 
 
 @dataclass(frozen=True)
@@ -59,19 +144,20 @@ class Belief:
     shares: tuple[float, ...]  # 1 counts in full, 0 not at all
 
     @cached_property
+    def together(self) -> Together:
+        """Return the findings weighed together."""
+        return weigh_all(self.weighed, self.shares, len(self.log_prior))
+
+    @property
     def _terms(self) -> Floats:
-        """Return each finding's contribution, shape (finding, hypothesis)."""
-        if not self.weighed:
-            return np.zeros((0, len(self.log_prior)))
-        logs = np.stack([one.log_likelihood for one in self.weighed])
-        terms: Floats = logs * np.array(self.shares)[:, None]
-        return terms
+        """Return each finding's contribution given the others, shape (finding, hypothesis)."""
+        return self.together.terms
 
     @cached_property
     def log_joint(self) -> Floats:
-        """Return log prior plus log-likelihoods, not normalised."""
-        total: Floats = self.log_prior + self._terms.sum(axis=0)
-        return total
+        """Return log prior plus log-likelihood, not normalised."""
+        joint: Floats = self.log_prior + self.together.total
+        return joint
 
     @cached_property
     def hypotheses(self) -> Floats:
@@ -105,15 +191,26 @@ class Belief:
 
     @cached_property
     def cause_log_likelihoods(self) -> Floats:
-        """Return log P(finding | cause) of each finding, in natural logs, (finding, cause)."""
-        prior = normalised(self.log_prior)
-        mass = self.model.by_cause(prior)
-        rows = []
-        for term in self._terms:
-            top = float(term.max())
-            share = self.model.by_cause(prior * np.exp(term - top))
-            rows.append(np.log(np.maximum(share, TINY) / np.maximum(mass, TINY)) + top)
-        return np.stack(rows) if rows else np.zeros((0, len(mass)))
+        """Return log P(finding | cause) of each finding, in natural logs, (finding, cause).
+
+        What all of them together say stands in ``cause_log_total``.
+        """
+        pairs = zip(self.weighed, self.shares, strict=True)
+        rows = [self._by_cause(one.log_likelihood * share) for one, share in pairs]
+        return np.stack(rows) if rows else np.zeros((0, len(self.model.causes)))
+
+    @cached_property
+    def cause_log_total(self) -> Floats:
+        """Return log P(all findings | cause), in natural logs, shape (cause,)."""
+        return self._by_cause(self.together.total)
+
+    def _by_cause(self, logs: Floats) -> Floats:
+        """Return log-likelihoods of hypotheses as those of causes, averaged over the prior."""
+        prior, top = normalised(self.log_prior), float(logs.max())
+        share = self.model.by_cause(prior * np.exp(logs - top))
+        mass = np.maximum(self.model.by_cause(prior), TINY)
+        averaged: Floats = np.log(np.maximum(share, TINY) / mass) + top
+        return averaged
 
     def groups(self) -> dict[int, int]:
         """Return a group number for each cause, counting from 1 down the ranking.
@@ -121,14 +218,16 @@ class Belief:
         Two causes share a group when no finding, and not all of them together, weighs one against
         the other by GROUP_DECIBANS or more.
         """
-        logs = self.cause_log_likelihoods * (10 / math.log(10))
+        decibans = 10 / math.log(10)
+        logs, total = self.cause_log_likelihoods * decibans, self.cause_log_total * decibans
         heads: list[int] = []
         found = {}
         for cause in self.order:
             for number, head in enumerate(heads, start=1):
                 apart = logs[:, cause] - logs[:, head]
                 if not len(apart) or (
-                    np.abs(apart).max() < GROUP_DECIBANS and abs(apart.sum()) < GROUP_DECIBANS
+                    np.abs(apart).max() < GROUP_DECIBANS
+                    and abs(total[cause] - total[head]) < GROUP_DECIBANS
                 ):
                     found[cause] = number
                     break
@@ -196,7 +295,7 @@ def fit_of(belief: Belief) -> Fit:
     if not used:
         return Fit("good", ())
     best = int(np.argmax(belief.hypotheses))
-    bad = [n for n in used if belief.weighed[n].surprise[best] < BAD_SURPRISE]
+    bad = [n for n in used if belief.together.surprises[n, best] < BAD_SURPRISE]
     verdict = "good" if not bad else "strained" if len(bad) == 1 else "poor"
     if not bad or len(used) < 2:
         return Fit(verdict, tuple(belief.weighed[n].finding.index for n in bad))

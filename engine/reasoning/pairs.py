@@ -17,7 +17,7 @@ from engine.knowledge import Knowledge
 from engine.physics.circuit import Floats
 from engine.physics.hypotheses import Hypothesis, both
 from engine.physics.model import HEALTHY, OUTSIDE, Model, combine, solve_hypotheses, split_fuses
-from engine.reasoning.belief import BAD_SURPRISE, Belief, Weighed, weigh
+from engine.reasoning.belief import BAD_SURPRISE, Belief, Weighed, weigh, weigh_all
 from engine.reasoning.observe import Observation
 
 SECOND_FAULT = 0.05  # judgement: how often a machine that is called in has a second, unrelated one
@@ -56,9 +56,8 @@ def weigh_pairs(
         return PairFit(0.0)
     model, priors = _pair_model(knowledge, belief, chosen)
     weighed = [_weigh(model, one) for one in observations]
-    logs = priors + sum(
-        one.log_likelihood * share for one, share in zip(weighed, belief.shares, strict=True)
-    )
+    explained = weigh_all(weighed, belief.shares, len(model.hypotheses))
+    logs = priors + explained.total
     # the first hypothesis is the healthy circuit, there for comparison only
     pair_logs = np.asarray(logs)[1:]
     single = _log_sum(belief.log_joint)
@@ -69,7 +68,10 @@ def weigh_pairs(
     if chance < 0.5:
         return PairFit(chance, repeat=tuple(belief.weighed[n].finding.index for n in bad))
     pairs = [
-        _pair(knowledge, belief, name, share, [n for n in bad if _explains(weighed[n], number)])
+        _pair(
+            knowledge, belief, name, share,
+            [n for n in bad if explained.surprises[n, number] >= BAD_SURPRISE],
+        )  # fmt: skip
         for name, share, number in ranked[:REPORTED]
     ]
     return PairFit(chance, tuple(pairs))
@@ -96,8 +98,8 @@ def _candidates(belief: Belief) -> list[int]:
     ranked = sorted(pool, key=lambda n: (n not in belief.order[:BY_BELIEF], -round(merit[n], 9), n))
     causes = [n for n in ranked if names[n] not in (HEALTHY, OUTSIDE)]
     explained = sum(
-        (np.maximum(one.surprise, BAD_SURPRISE) * share
-         for one, share in zip(belief.weighed, belief.shares, strict=True)),
+        (np.maximum(surprise, BAD_SURPRISE) * share
+         for surprise, share in zip(belief.together.surprises, belief.shares, strict=True)),
         start=np.zeros(len(belief.model.hypotheses)),
     )  # fmt: skip
     here = belief.model.variant_of == _best_variant(belief)
@@ -165,13 +167,9 @@ def _unexplained(belief: Belief) -> list[int]:
     """Return the rows of findings that the best single explanation hardly predicts."""
     best = int(np.argmax(belief.hypotheses))
     return [
-        n for n, one in enumerate(belief.weighed)
-        if belief.shares[n] > 0 and one.surprise[best] < BAD_SURPRISE
+        n for n in range(len(belief.weighed))
+        if belief.shares[n] > 0 and belief.together.surprises[n, best] < BAD_SURPRISE
     ]  # fmt: skip
-
-
-def _explains(weighed: Weighed, hypothesis: int) -> bool:
-    return bool(weighed.surprise[hypothesis] >= BAD_SURPRISE)
 
 
 def _pair(

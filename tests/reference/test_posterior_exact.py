@@ -6,7 +6,7 @@ each finding in decibans from the odds with it and without it.
 """
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -32,6 +32,14 @@ MACHINES, CASES_A_MACHINE = 10, 12
 
 Figure = Callable[[str], None]
 Sized = Callable[[int], int]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def apart() -> Iterator[None]:
+    """Let readings share nothing, as in the network: what they share is held by test_joint."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("engine.reasoning.belief._quantities", lambda readings, least=2: ())
+        yield
 
 
 def child_of(model: Model, corrected: Observation, share: float) -> Child:
