@@ -14,7 +14,7 @@ engine.physics.behaviour; a small share of all answers is simply wrong, spread e
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -158,6 +158,18 @@ def side_by_side(found: Sequence[Loadings | int]) -> Loadings:
 
 
 @dataclass(frozen=True)
+class Forecast:
+    """Results of a check and the chance of each under every hypothesis, (hypothesis, result).
+
+    ``edges`` are the limits between stretches of readings, on the scale, at even steps of the
+    mixture over hypotheses; for ohms the last result is over range. Outcomes have no edges.
+    """
+
+    bins: Floats
+    edges: Floats
+
+
+@dataclass(frozen=True)
 class ReadingPrediction:
     """A meter check under every hypothesis. ``flat`` marks where the check says nothing."""
 
@@ -253,33 +265,43 @@ class ReadingPrediction:
         return np.where(self.flat, 0.5, shares)
 
     @cached_property
-    def edges(self) -> Floats:
-        """Return inner bin edges on the scale, at even steps of the mixture over hypotheses."""
-        ok = ~self.open & ~self.flat
-        if not ok.any():
-            return np.zeros(0)
-        middle, sigma = self.scale.of(self.mu[ok]), self.default_sigma[ok]
-        points = np.concatenate([middle - sigma, middle, middle + sigma])
-        edges = np.quantile(points, np.linspace(0, 1, BINS + 1)[1:-1])
-        return np.asarray(np.unique(np.round(edges, 9)))
+    def forecast(self) -> Forecast:
+        """Return what a reading would be before anything is known."""
+        return self.forecast_around(np.asarray(self.scale.of(self.mu)), self.default_sigma)
 
-    @cached_property
+    @property
     def bins(self) -> Floats:
-        """Return the chance of each bin (last: over range, for ohms), shape (hypothesis, bin)."""
-        edges = np.concatenate([[-np.inf], self.edges, [np.inf]])
-        middle = np.where(self.open | self.flat, 0.0, self.scale.of(self.mu))
-        below = ndtr((edges - middle[:, None]) / self.default_sigma[:, None])
+        """Return the chance of each result under every hypothesis (see Forecast)."""
+        return self.forecast.bins
+
+    def forecast_around(self, middle: Floats, sigma: Floats) -> Forecast:
+        """Return the forecast of readings that lie around ``middle`` by ``sigma``, on the scale."""
+        numbers = ~self.open & ~self.flat
+        inner = np.zeros(0)
+        if numbers.any():
+            points = [middle[numbers] + step * sigma[numbers] for step in (-1, 0, 1)]
+            shares = np.linspace(0, 1, BINS + 1)[1:-1]
+            inner = np.unique(np.round(np.quantile(np.concatenate(points), shares), 9))
+        edges = np.concatenate([[-np.inf], inner, [np.inf]])
+        below = ndtr((edges - np.where(numbers, middle, 0.0)[:, None]) / sigma[:, None])
         shares = np.diff(below, axis=1)
         shares = (1 - FLAT_SHARE) * shares + FLAT_SHARE / shares.shape[1]
         if self.unit == "ohm":
             shares = np.where(self.open[:, None], 1.0 / shares.shape[1], shares)
             over = self.open_share()[:, None]
             shares = np.concatenate([shares * (1 - over), over], axis=1)
-        even: Floats = np.where(self.flat[:, None], 1.0 / shares.shape[1], shares)
-        return even
+        return Forecast(np.where(self.flat[:, None], 1.0 / shares.shape[1], shares), inner)
+
+    def take(self, keep: NDArray[np.bool_]) -> "ReadingPrediction":
+        """Return the prediction under some of the hypotheses."""
+        loadings = Loadings(
+            self.loadings.quantities, self.loadings.shared[keep], self.loadings.rest[keep]
+        )
+        return replace(self, mu=self.mu[keep], loadings=loadings, flat=self.flat[keep])
 
     def band(self, weights: Floats, share: float = 0.9) -> Band:
         """Return the middle ``share`` of readings for weighted hypotheses, with the usual meter.
+
 
         Open when an over-range display is the likelier. Raises ValueError when the weights are
         all zero.

@@ -12,7 +12,7 @@ from engine.knowledge import Knowledge, items
 from engine.physics.band import Band, fine_digits, open_band, rounded
 from engine.physics.circuit import Floats
 from engine.physics.model import HEALTHY, OUTSIDE, Model
-from engine.physics.prediction import OutcomePrediction, ReadingPrediction
+from engine.physics.prediction import Forecast, OutcomePrediction, ReadingPrediction
 from engine.reasoning.belief import Belief
 from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, effects_of
@@ -24,7 +24,6 @@ from engine.rules.compile import RuleSet
 
 MAX_PROPOSALS = 5
 MIN_SAVING = 0.5  # minutes; less is not worth a question
-LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
 LEAST_REPAIR, MOST_REPAIRS = 0.01, 5  # causes whose repair is worth naming, and how many
 LEADERS = 3  # causes named for each result of a check
 KEPT_ADVISERS = 64
@@ -84,12 +83,7 @@ class Adviser:
         self._model = model
         self.minutes = np.array([knowledge.causes[name].minutes for name in model.causes])
         self._names = list(model.predictions)
-        bins = [
-            context[name] if name in context else model.predictions[name].bins
-            for name in self._names
-        ]
-        self._starts = [int(n) for n in np.cumsum([0, *(one.shape[1] for one in bins)])]
-        self._bins = np.concatenate(bins, axis=1)
+        self._context = context
         effort = knowledge.rows("effort")
         self._hazards = {
             name: check_hazards(self._checks[name], model.variants) for name in self._names
@@ -100,10 +94,11 @@ class Adviser:
                         if row["kind"] == "setup"}  # fmt: skip
         self._wrong = sum(float(row["minutes"]) for row in effort.values()
                           if row["kind"] == "wrong-repair")  # fmt: skip
-        self._base = np.array([
-            self._checks[name].minutes + sum(risks.get(one, 0.0) for one in self._hazards[name])
+        self._base = {
+            name: self._checks[name].minutes
+            + sum(risks.get(one, 0.0) for one in self._hazards[name])
             for name in self._names
-        ])  # fmt: skip
+        }
 
     def plan(
         self, request: Request, belief: Belief, effects: Effects, conclusions: Conclusions
@@ -112,7 +107,7 @@ class Adviser:
         if effects.out_of_scope is not None:
             return Plan("refer")
         situation = self._situation(request, effects, conclusions)
-        ranked, repair_first = self.proposals(belief.hypotheses, situation)
+        ranked, repair_first = self.proposals(belief, situation)
         worth = [] if repair_first else [one for one in ranked if one.saves_minutes >= MIN_SAVING]
         promoted = _promoted(ranked, worth, conclusions)
         chosen = {one.check: one for one in [*promoted, *worth]}
@@ -128,16 +123,20 @@ class Adviser:
 
         Raises KeyError for a check that the machine cannot have.
         """
-        place = self._names.index(check) if check in self._names else None
-        if place is None:
-            raise KeyError(check)
-        bins = self._bins[:, self._starts[place] : self._starts[place + 1]]
-        joint = np.stack([self._model.by_cause(column) for column in
-                          (bins * belief.hypotheses[:, None]).T])  # fmt: skip
+        forecast = self._forecast(belief, check)
+        joint = (forecast.bins * belief.known.weights[:, None]).T
+        by_cause = joint @ self._model.membership[belief.known.keep]
         return tuple(
             self._meaning(result, weights)
-            for result, weights in _results(self._model, check, joint)
+            for result, weights in _results(self._model, check, forecast, by_cause)
         )
+
+    def _forecast(self, belief: Belief, check: str) -> Forecast:
+        """Return the results of a check; what only rules weigh is expected from the context."""
+        prediction = self._model.predictions[check]
+        if check in self._context:
+            return Forecast(self._context[check][belief.known.keep], np.zeros(0))
+        return belief.known.forecast(prediction)
 
     def _meaning(self, result: str | Band, weights: Floats) -> Meaning:
         chance = float(weights.sum())
@@ -163,17 +162,18 @@ class Adviser:
         ]  # fmt: skip
         return tuple(likely[:MOST_REPAIRS])
 
-    def proposals(self, hypotheses: Floats, situation: Situation) -> tuple[list[Proposal], bool]:
+    def proposals(self, belief: Belief, situation: Situation) -> tuple[list[Proposal], bool]:
         """Return the checks that can be done, best plan first, and whether to repair instead.
 
         Some checks may save less than nothing.
         """
-        chosen = [place for place, name in enumerate(self._names) if self._open(name, situation)]
-        if not chosen:
+        names = [name for name in self._names if self._open(name, situation)]
+        if not names:
             return [], True
-        problem, weights = self._problem(hypotheses, situation)
-        ranking = rank(problem, weights, chosen)
-        found = [Proposal(self._names[one.check], ranking.worth(one)) for one in ranking.options]
+        ranking = rank(
+            self._problem(belief, names, situation), belief.known.weights, range(len(names))
+        )
+        found = [Proposal(names[one.check], ranking.worth(one)) for one in ranking.options]
         return found, ranking.repair_first
 
     def _situation(self, request: Request, effects: Effects, conclusions: Conclusions) -> Situation:
@@ -196,22 +196,23 @@ class Adviser:
             and (name in situation.excepted or not self._hazards[name] & situation.forbidden)
         )
 
-    def _problem(self, hypotheses: Floats, situation: Situation) -> tuple[Problem, Floats]:
+    def _problem(self, belief: Belief, names: Sequence[str], situation: Situation) -> Problem:
         """Return the planning problem of the hypotheses that still matter."""
-        keep = hypotheses > LEAST_WEIGHT * hypotheses.max()
-        membership = self._model.membership[keep]
+        membership = self._model.membership[belief.known.keep]
         causes = membership.any(axis=0)
-        saved = np.array([
-            self._setups.get(self._checks[name].setup, 0.0)
-            if self._checks[name].setup in situation.reached else 0.0
-            for name in self._names
-        ])  # fmt: skip
-        minutes = np.maximum(self._base - saved, 0.25)
-        problem = Problem(
-            membership[:, causes], self._bins[keep], self._starts, minutes, self.minutes[causes],
-            wrong_repair=self._wrong,
+        bins = [self._forecast(belief, name).bins for name in names]
+        return Problem(
+            membership[:, causes], np.concatenate(bins, axis=1),
+            [int(n) for n in np.cumsum([0, *(one.shape[1] for one in bins)])],
+            np.array([self._minutes_of(name, situation) for name in names]),
+            self.minutes[causes], wrong_repair=self._wrong,
         )  # fmt: skip
-        return problem, hypotheses[keep]
+
+    def _minutes_of(self, name: str, situation: Situation) -> float:
+        """Return what a check costs; a place that is open already is not opened again."""
+        setup = self._checks[name].setup
+        saved = self._setups.get(setup, 0.0) if setup in situation.reached else 0.0
+        return max(self._base[name] - saved, 0.25)
 
 
 def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:
@@ -248,7 +249,9 @@ def _leading(model: Model, weights: Floats) -> list[int]:
     return sorted(range(len(weights)), key=lambda n: (-near[n], model.causes[n]))
 
 
-def _results(model: Model, check: str, joint: Floats) -> list[tuple[str | Band, Floats]]:
+def _results(
+    model: Model, check: str, forecast: Forecast, joint: Floats
+) -> list[tuple[str | Band, Floats]]:
     """Return the results of a check with the weight of each cause, ``joint`` (result, cause).
 
     Stretches of readings that lie side by side and have the same leader are taken together.
@@ -256,7 +259,7 @@ def _results(model: Model, check: str, joint: Floats) -> list[tuple[str | Band, 
     prediction = model.predictions[check]
     if isinstance(prediction, OutcomePrediction):
         return list(zip(prediction.names, joint, strict=True))
-    stretches = _stretches(prediction)
+    stretches = _stretches(prediction, forecast.edges)
     leaders = [_leading(model, row)[0] for row in joint[: len(stretches)]]
     found: list[tuple[str | Band, Floats]] = []
     for _, places in groupby(range(len(stretches)), key=leaders.__getitem__):
@@ -268,9 +271,9 @@ def _results(model: Model, check: str, joint: Floats) -> list[tuple[str | Band, 
     return found
 
 
-def _stretches(prediction: ReadingPrediction) -> list[Band]:
+def _stretches(prediction: ReadingPrediction, scaled: Floats) -> list[Band]:
     """Return the stretches of readings that the planner tells apart, without the over range."""
-    edges = np.asarray(prediction.scale.back(prediction.edges))
+    edges = np.asarray(prediction.scale.back(scaled))
     digits = fine_digits(float(np.diff(edges).min())) if len(edges) > 1 else 3
     inner = [rounded(float(edge), digits) for edge in edges]
     return [

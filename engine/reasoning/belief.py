@@ -3,7 +3,7 @@
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -13,18 +13,21 @@ from engine.physics.model import Model
 from engine.physics.prediction import (
     FALSE_OPEN,
     FLAT_SHARE,
+    Forecast,
     Instrument,
     OutcomePrediction,
+    Prediction,
     ReadingPrediction,
 )
 from engine.reasoning.effects import Effects, shares_of
-from engine.reasoning.joint import Joint, Readings, weigh_together
+from engine.reasoning.joint import Joint, Mask, Readings, weigh_together
 from engine.reasoning.observe import Observation
 from engine.reasoning.request import NOT_KNOWN, OPEN, Finding
 
 MAX_DECIBANS = 200.0
 GROUP_DECIBANS = 1.5  # findings that weigh two causes less apart than this do not separate them
 TINY = 1e-300
+LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
 
 
 @dataclass(frozen=True)
@@ -73,14 +76,11 @@ class Together:
 
     ``terms`` (finding, hypothesis) is the log-likelihood of each finding given the others,
     ``total`` (hypothesis,) that of all of them: their sum only where they share nothing.
-    ``joint`` holds what the readings say of the shared ``quantities``.
     """
 
     total: Floats
     terms: Floats
     surprises: Floats
-    quantities: tuple[str, ...]
-    joint: Joint
 
 
 def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: int) -> Together:
@@ -102,11 +102,11 @@ def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: i
         terms[row] = np.where(counted, sure + joint.left_out[:, column], terms[row])
         surprise = joint.left_out[:, column] - joint.peak[:, column]
         surprises[row] = np.where(counted, surprise, surprises[row])
-    return Together(alone.sum(axis=0) + joint.log_likelihood, terms, surprises, quantities, joint)
+    return Together(alone.sum(axis=0) + joint.log_likelihood, terms, surprises)
 
 
-def _quantities(readings: Sequence[Weighed]) -> tuple[str, ...]:
-    """Return the names of what two or more of the readings share.
+def _quantities(readings: Sequence[Weighed], least: int = 2) -> tuple[str, ...]:
+    """Return the names of what two (``least``) or more of the readings share.
 
     What only one of them owes to a quantity is its own variance: nothing else tells of it.
     """
@@ -114,7 +114,7 @@ def _quantities(readings: Sequence[Weighed]) -> tuple[str, ...]:
         name for one in readings if one.prediction is not None
         for name in (*one.prediction.loadings.quantities, one.prediction.gain)
     )  # fmt: skip
-    return tuple(sorted(name for name, times in seen.items() if times > 1))
+    return tuple(sorted(name for name, times in seen.items() if times >= least))
 
 
 def _readings(found: Sequence[Weighed], quantities: Sequence[str], hypotheses: int) -> Readings:
@@ -135,6 +135,31 @@ def _readings(found: Sequence[Weighed], quantities: Sequence[str], hypotheses: i
 
 
 @dataclass(frozen=True)
+class Known:
+    """What was read so far, for predicting the next check.
+
+    Of the hypotheses that still matter alone: ``keep``, with ``weights`` that sum to 1.
+    """
+
+    keep: Mask
+    weights: Floats
+    quantities: tuple[str, ...]
+    joint: Joint
+
+    def forecast(self, prediction: Prediction) -> Forecast:
+        """Return the results of a check under the hypotheses kept, given what was read."""
+        if isinstance(prediction, OutcomePrediction):
+            return Forecast(prediction.bins[self.keep], np.zeros(0))
+        if not {*prediction.loadings.quantities, prediction.gain} & {*self.quantities}:
+            return Forecast(prediction.bins[self.keep], prediction.forecast.edges)
+        kept = prediction.take(self.keep)
+        own, loadings = kept.own_and_shared(self.quantities)
+        shift, variance = self.joint.conditional(loadings)
+        middle = np.asarray(kept.scale.of(kept.mu)) + shift
+        return kept.forecast_around(middle, np.sqrt(own + variance))
+
+
+@dataclass(frozen=True)
 class Belief:
     """The posterior over hypotheses, from a prior and weighed findings with their shares."""
 
@@ -147,6 +172,20 @@ class Belief:
     def together(self) -> Together:
         """Return the findings weighed together."""
         return weigh_all(self.weighed, self.shares, len(self.log_prior))
+
+    @cached_property
+    def known(self) -> Known:
+        """Return what was read, for predicting the next check."""
+        keep = self.hypotheses > LEAST_WEIGHT * self.hypotheses.max()
+        numbers = [
+            replace(one, prediction=one.prediction.take(keep))
+            for one, share in zip(self.weighed, self.shares, strict=True)
+            if one.prediction is not None and share == 1.0
+        ]
+        quantities = _quantities(numbers, least=1)
+        joint = weigh_together(_readings(numbers, quantities, int(keep.sum())))
+        weights = self.hypotheses[keep]
+        return Known(keep, weights / weights.sum(), quantities, joint)
 
     @property
     def _terms(self) -> Floats:

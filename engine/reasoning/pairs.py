@@ -67,13 +67,10 @@ def weigh_pairs(
     bad = _unexplained(belief)
     if chance < 0.5:
         return PairFit(chance, repeat=tuple(belief.weighed[n].finding.index for n in bad))
-    pairs = [
-        _pair(
-            knowledge, belief, name, share,
-            [n for n in bad if explained.surprises[n, number] >= BAD_SURPRISE],
-        )  # fmt: skip
-        for name, share, number in ranked[:REPORTED]
-    ]
+    pairs = []
+    for name, share, number in ranked[:REPORTED]:
+        needed = [n for n in bad if explained.surprises[n, number] >= BAD_SURPRISE]
+        pairs.append(_pair(knowledge, belief, name, share, needed))
     return PairFit(chance, tuple(pairs))
 
 

@@ -185,7 +185,7 @@ def test_bins_sum_to_one(flat: bool) -> None:
 def test_bins_are_what_the_density_says() -> None:
     """The chance of a bin is the density over it."""
     prediction = reading([2.0, 6.0, 12.0])
-    edges = [prediction.low, *prediction.edges.tolist(), prediction.high]
+    edges = [prediction.low, *prediction.forecast.edges.tolist(), prediction.high]
     for place, (low, high) in enumerate(itertools.pairwise(edges)):
         total, _ = quad(lambda y: float(prediction.density(y)[2]), low, high, points=[12.0])
         # in the bins the flat share is spread over the bins and not over volts

@@ -130,8 +130,6 @@ def test_what_is_next_is_predicted_given_what_was_read() -> None:
 def test_nothing_read_says_nothing() -> None:
     """No readings: no evidence, and the shared quantities are as they were."""
     none = np.zeros((2, 0))
-    found = weigh_together(
-        Readings(none, np.zeros((2, 0, 3)), none, none, none.astype(bool), 0.02)
-    )
+    found = weigh_together(Readings(none, np.zeros((2, 0, 3)), none, none, none.astype(bool), 0.02))
     assert not found.log_likelihood.any()
     assert found.shared_covariance == pytest.approx(np.stack([np.eye(3)] * 2))

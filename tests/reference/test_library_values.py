@@ -115,7 +115,7 @@ def test_bins_are_scipys(readings: dict[str, ReadingPrediction], figure: Figure)
     for name, prediction in readings.items():
         bins = prediction.bins
         assert bins.sum(axis=1) == pytest.approx(np.ones(len(bins)), abs=1e-12), name
-        edges = np.concatenate([[-np.inf], prediction.edges, [np.inf]])
+        edges = np.concatenate([[-np.inf], prediction.forecast.edges, [np.inf]])
         ohms = prediction.unit == "ohm"
         for row in of_hypotheses(prediction):
             middle = float(prediction.scale.of(prediction.mu[row]))
