@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from engine import Diagnoser
+from engine.reasoning.belief import LEAST_WEIGHT
 from engine.reasoning.request import read_request
 
 MACHINE = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"}
@@ -27,7 +28,7 @@ def test_meanings_are_the_next_diagnosis(diagnoser: Diagnoser) -> None:
         })  # fmt: skip
         told = {row["id"]: row["probability"] for row in answer["causes"]}
         for leader in one.leaders:
-            assert told[leader.cause] == pytest.approx(leader.probability, abs=2e-6)
+            assert told[leader.cause] == pytest.approx(leader.probability, abs=LEAST_WEIGHT)
 
 
 def test_stretches_of_readings_lie_side_by_side(diagnoser: Diagnoser) -> None:
