@@ -1,7 +1,9 @@
 """What all tests share: the shipped engine, the two databases, the figures of tests/reference."""
 
+import inspect
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import CodeType
 
 import pytest
 
@@ -12,6 +14,36 @@ from tests.databases import KINDS, Server, server
 from tests.reference.conftest import pytest_terminal_summary
 
 __all__ = ["pytest_terminal_summary"]
+
+
+STARTERS = {"Running", "serving", "pexpect", "sync_playwright", "opened"}  # what starts a process
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark ``live`` what starts a server, a database or a browser, by what it asks for."""
+    for item in items:
+        if isinstance(item, pytest.Function) and _starts(item):
+            item.add_marker("live")
+
+
+def _starts(item: pytest.Function) -> bool:
+    given = item.callspec.params.values() if hasattr(item, "callspec") else ()
+    if "postgresql" in item.fixturenames or "postgresql" in given:
+        return True
+    fixtures = item._fixtureinfo.name2fixturedefs
+    used = [one.func for name in item.fixturenames for one in fixtures.get(name, ())]
+    return any(_names(function) & STARTERS for function in [*used, item.function])
+
+
+def _names(function: Callable[..., object]) -> set[str]:
+    """Return the names that a function uses, those of functions inside it too."""
+    code = getattr(inspect.unwrap(function), "__code__", None)
+    todo, names = [code] if code else [], set()
+    while todo:
+        one = todo.pop()
+        names |= {*one.co_names}
+        todo += [inner for inner in one.co_consts if isinstance(inner, CodeType)]
+    return names
 
 
 @pytest.fixture(scope="session")

@@ -21,6 +21,7 @@ from tests import readme
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+FORMATS = (ROOT / "api/docs/formats.md").read_text(encoding="utf-8")
 BOTH = pytest.mark.parametrize("text", [TEXT, DEVELOPERS], ids=["README", "DEVELOPERS"])
 CODE = re.compile(r"`([^`\n]+)`|```sh\n(.*?)```", re.DOTALL)
 PLACEHOLDERS = r"\b(ID|FAMILY|RULE|DIR)\b"
@@ -131,13 +132,13 @@ def test_job_stands_first_and_the_two_commands_once() -> None:
 
 
 def words(start: str, end: str) -> set[str]:
-    """Return the names in backticks of a part of DEVELOPERS."""
-    part = DEVELOPERS.split(start, 1)[1].split(end, 1)[0]
+    """Return the names in backticks of a part of the page of formats."""
+    part = FORMATS.split(start, 1)[1].split(end, 1)[0]
     return set(re.findall(r"`([a-z][a-z0-9-]*)`", part))
 
 
 def test_nodes_and_parts_are_those_of_the_circuits(knowledge: Knowledge) -> None:
-    """DEVELOPERS lists every node and part of the circuits, and none that is not there."""
+    """The page of formats lists every node and part of the circuits, and none that is not there."""
     raw = [
         load_yaml(file.read_text(encoding="utf-8"), file.name)
         for file in sorted((ROOT / "kb" / "circuits").glob("*.yaml"))
@@ -151,13 +152,13 @@ def test_nodes_and_parts_are_those_of_the_circuits(knowledge: Knowledge) -> None
 
 
 def test_events_and_hazards_are_those_of_the_code() -> None:
-    """DEVELOPERS lists every event and every hazard that files may use, and no other."""
+    """The page of formats lists every event and every hazard that files may use, and no other."""
     assert words("Events (each a probability", "\n\n") == set(items.EVENTS)
     assert words("Hazards (a closed set", ". What the phase") == set(items.HAZARDS)
 
 
 def test_circumstances_are_those_of_the_table(knowledge: Knowledge) -> None:
-    """DEVELOPERS lists every circumstance of the table, and no other."""
+    """The page of formats lists every circumstance of the table, and no other."""
     known = set(knowledge.rows("circumstances"))
     assert words("Circumstance tags (closed set,", "\n\n") == known
 
