@@ -31,7 +31,7 @@ def create_app(config: Mapping[str, Any] | None = None) -> "Flask":
     from api.answers.answering import MAX_BYTES
     from api.cases.learning import LearningDiagnoser
     from api.desk import routes as desk
-    from api.web import MODULES, hooks
+    from api.web import BLUEPRINTS, hooks
 
     app = Flask(__name__, static_folder=None)
     app.jinja_options = {"undefined": StrictUndefined, "trim_blocks": True, "lstrip_blocks": True}
@@ -43,6 +43,6 @@ def create_app(config: Mapping[str, Any] | None = None) -> "Flask":
     installed = service.install(app, LearningDiagnoser)
     problems.register(app)
     hooks.register(app, installed)
-    for module in (*MODULES, desk):
-        app.register_blueprint(module.blueprint)
+    for blueprint in (*BLUEPRINTS, desk.blueprint):
+        app.register_blueprint(blueprint)
     return app

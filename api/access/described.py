@@ -51,11 +51,15 @@ def _add_headers(components: dict[str, Any]) -> None:
         components["responses"][status]["headers"][name] = reference
 
 
+def path_of(rule: str) -> str:
+    """Return Flask's path as OpenAPI writes it: ``/v1/causes/{id}`` for ``/v1/causes/<id_>``."""
+    return re.sub(r"<(?:[^<>:]+:)?([^<>]+?)_?>", r"{\1}", rule)
+
+
 def roles(app: Flask) -> dict[tuple[str, str], str]:
     """Return the role that each path and method needs, with paths as OpenAPI writes them."""
     found = {}
     for rule in app.url_map.iter_rules():
-        path = re.sub(r"<(?:[^<>:]+:)?([^<>]+?)_?>", r"{\1}", rule.rule)
         for method in rule.methods or ():
-            found[path, method.lower()] = needed(app.view_functions[rule.endpoint])
+            found[path_of(rule.rule), method.lower()] = needed(app.view_functions[rule.endpoint])
     return found

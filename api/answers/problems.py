@@ -93,6 +93,11 @@ def json_document(fault: strict_json.JsonError) -> dict[str, Any]:
     return document(400, str(fault), [("", str(fault))])
 
 
+def not_json(fault: strict_json.JsonError) -> ProblemError:
+    """Return the exception for a body that is not taken as JSON."""
+    return ProblemError(400, str(fault), [("", str(fault))])
+
+
 def kinds() -> dict[str, dict[str, Any]]:
     """Return what each ``type`` means, by the last part of its path."""
     return {

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from api.cases import texts
+from api.cases import bodies, texts
+from api.cases.bodies import MOST_FINDINGS
 from api.cases.case import (
     CLOSED,
     OPEN,
@@ -25,8 +26,6 @@ from engine import Fault, Knowledge, RequestError
 from engine.knowledge.faults import unknown
 from engine.knowledge.items import applies
 
-MOST_FINDINGS = 1000  # withdrawn ones too; the engine takes 500 that count
-MOST_MINUTES = 100_000
 NOT_A_CAUSE = {"healthy": "nothing was wrong", "outside": "it was outside this circuit",
                "unknown": "it was never found"}  # fmt: skip
 
@@ -47,49 +46,18 @@ def refuse(faults: Sequence[Fault]) -> None:
         raise RequestError(faults)
 
 
-def only(data: Any, known: Sequence[str], what: str) -> list[Fault]:
-    """Return a fault for each field that is not known. Raises RequestError for a non-object."""
-    if not isinstance(data, Mapping):
-        raise RequestError([Fault("", f"{what} is an object")])
-    return [Fault(_name(one), unknown("field", one, known)) for one in data if one not in known]
-
-
-def _name(key: Any) -> str:
-    return str(key)[:60] if isinstance(key, str) and key.isprintable() else ""
-
-
 def opened(data: Any, number: str, by: str, at: datetime) -> Edit:
     """Return a new case. Raises RequestError with every fault that needs no engine to be seen."""
-    faults = only(data, (*texts.TEXTS, "machine", "findings", *SETTINGS), "a case")
-    said = texts.read_texts(data, faults)
-    faults += texts.hidden_controls({key: data[key] for key in data if key not in texts.TEXTS}, "")
-    if "machine" not in data:
-        faults.append(Fault("machine", "is missing: an object with duty, control and coil"))
-    elif not isinstance(data["machine"], Mapping):
-        faults.append(Fault("machine", "must be an object"))
-    findings = data.get("findings", [])
-    if not isinstance(findings, Sequence) or isinstance(findings, str):
-        faults.append(Fault("findings", "must be a list"))
-    else:
-        faults += _not_objects(findings)
-    refuse(faults)
+    body = bodies.load(bodies.CaseOpeningSchema(exclude=("by",)), data)
+    said = texts.read_texts(body)
+    findings = body.get("findings", [])
     settings = {name: data[name] for name in SETTINGS if data.get(name) is not None}
-    kept = tuple(CaseFinding(place, body, by, at) for place, body in enumerate(findings, start=1))
+    kept = tuple(CaseFinding(place, one, by, at) for place, one in enumerate(findings, start=1))
     machine = dict(data["machine"])
     case = Case(number, 1, OPEN, at, by, at, machine, **said, settings=settings, findings=kept)
     told = {name: value for name, value in said.items() if value}
-    body = {**told, "machine": case.machine, **settings, "findings": _told(kept)}
-    return Edit(case, "opened", body, Sent(first=1, head=True))
-
-
-def _not_objects(findings: Sequence[Any]) -> list[Fault]:
-    if len(findings) > MOST_FINDINGS:
-        return [Fault("findings", f"has {len(findings)} entries; at most {MOST_FINDINGS}")]
-    return [
-        Fault(f"findings[{place}]", "must be an object with a check and what it showed")
-        for place, one in enumerate(findings)
-        if not isinstance(one, Mapping)
-    ]
+    changed_to = {**told, "machine": case.machine, **settings, "findings": _told(kept)}
+    return Edit(case, "opened", changed_to, Sent(first=1, head=True))
 
 
 def _told(kept: Sequence[CaseFinding]) -> list[dict[str, Any]]:
@@ -99,9 +67,7 @@ def _told(kept: Sequence[CaseFinding]) -> list[dict[str, Any]]:
 def findings_added(case: Case, findings: Any, by: str, at: datetime) -> Edit:
     """Return the case with findings added behind those that it has."""
     need_open(case)
-    if not isinstance(findings, Sequence) or isinstance(findings, str) or not findings:
-        raise RequestError([Fault("findings", "must be a list of at least one finding")])
-    refuse(_not_objects(findings) + texts.hidden_controls(findings, "findings"))
+    bodies.load(bodies.FindingListSentSchema(exclude=("by",)), {"findings": findings})
     before = len(case.findings)
     if before + len(findings) > MOST_FINDINGS:
         message = f"a case takes {MOST_FINDINGS} findings and has {before}"
@@ -132,14 +98,8 @@ def withdrawn(case: Case, place: int, by: str, because: Any, at: datetime) -> Ed
 def changed(case: Case, changes: Any) -> Edit | None:
     """Return the case with changes merged in (RFC 7396); None when they change nothing."""
     need_open(case)
-    faults = only(changes, (*texts.TEXTS, "machine", *SETTINGS), "what changes")
-    said = texts.read_texts(changes, faults)
-    faults += texts.hidden_controls(
-        {key: changes[key] for key in changes if key not in texts.TEXTS}, ""
-    )
-    if "machine" in changes and not isinstance(changes["machine"], Mapping):
-        faults.append(Fault("machine", "must be an object"))
-    refuse(faults)
+    body = bodies.load(bodies.CaseChangesSchema(exclude=("by",)), changes)
+    said = texts.read_texts(body)
     settings = merged(case.settings, {k: changes[k] for k in SETTINGS if k in changes})
     machine = merged(case.machine, changes.get("machine", {}))
     after = replace(case, **said, settings=settings, machine=machine)
@@ -168,30 +128,21 @@ def _differences(old: Case, new: Case) -> dict[str, Any]:
 def closed(case: Case, outcome: Any, knowledge: Knowledge, by: str, at: datetime) -> Edit:
     """Return the case closed with its outcome."""
     need_open(case)
-    faults = only(outcome, ("cause", "replaced", "minutes", "note"), "an outcome")
-    cause = outcome.get("cause")
-    if fault := _cause_fault(case, cause, knowledge):
+    faults: list[Fault] = []
+    body = bodies.read(bodies.CaseClosingSchema(exclude=("by",)), outcome, faults)
+    cause = body.get("cause")
+    if cause is not None and (fault := _cause_fault(case, cause, knowledge)):
         faults.append(Fault("cause", fault))
-    faults += _work_faults(outcome)
     refuse(faults)
     ended = Outcome(
-        str(cause), tuple(_given(outcome, "replaced", ())), outcome.get("minutes"),
-        _given(outcome, "note", ""), by, at,
+        str(cause), tuple(body.get("replaced") or ()), body.get("minutes"),
+        body.get("note") or "", by, at,
     )  # fmt: skip
     after = replace(case, state=CLOSED, outcome=ended)
     return Edit(after, "closed", {"outcome": ended.to_dict()})
 
 
-def _given(sent: Mapping[str, Any], name: str, default: Any) -> Any:
-    """Return a field, or the default where it is left out or null."""
-    return default if sent.get(name) is None else sent[name]
-
-
-def _cause_fault(case: Case, cause: Any, knowledge: Knowledge) -> str | None:
-    if cause is None:
-        return "is missing: the id of what it was, or 'healthy', 'outside' or 'unknown'"
-    if not isinstance(cause, str):
-        return "must be a text"
+def _cause_fault(case: Case, cause: str, knowledge: Knowledge) -> str | None:
     if cause in NOT_A_CAUSE:
         return None
     if cause not in knowledge.causes:
@@ -203,24 +154,6 @@ def _cause_fault(case: Case, cause: Any, knowledge: Knowledge) -> str | None:
     ]  # fmt: skip
     possible = any(applies(knowledge.causes[cause].applies, circuit=one) for one in circuits)
     return None if possible else f"'{cause}' cannot be on this machine"
-
-
-def _work_faults(outcome: Mapping[str, Any]) -> list[Fault]:
-    faults = []
-    minutes, replaced = outcome.get("minutes"), _given(outcome, "replaced", [])
-    if minutes is not None and (
-        isinstance(minutes, bool)
-        or not isinstance(minutes, int)
-        or not 0 <= minutes <= MOST_MINUTES
-    ):
-        faults.append(Fault("minutes", f"must be a whole number from 0 to {MOST_MINUTES}"))
-    note = texts.fault_of(_given(outcome, "note", ""), texts.NOTE, lines=True)
-    if note:
-        faults.append(Fault("note", note))
-    if not isinstance(replaced, list) or len(replaced) > 30:
-        return [*faults, Fault("replaced", "must be a list of at most 30 texts")]
-    found = [(place, texts.fault_of(one, texts.REPLACED)) for place, one in enumerate(replaced)]
-    return faults + [Fault(f"replaced[{place}]", fault) for place, fault in found if fault]
 
 
 def reopened(case: Case, because: Any) -> Edit:

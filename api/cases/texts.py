@@ -38,19 +38,9 @@ def _control(character: str) -> bool:
     return unicodedata.category(character) in ("Cc", "Cs")
 
 
-def read_texts(data: Mapping[str, Any], faults: list[Fault]) -> dict[str, Any]:
-    """Return the case's own texts that ``data`` gives; null clears one. Faults are added."""
-    found = {}
-    for name, (most, lines) in LIMITS.items():
-        if name not in data:
-            continue
-        value = "" if data[name] is None else data[name]
-        fault = fault_of(value, most, lines)
-        if fault:
-            faults.append(Fault(name, fault))
-        else:
-            found[name] = value
-    return found
+def read_texts(body: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the case's own texts that a body gives; null clears one."""
+    return {name: body[name] or "" for name in TEXTS if name in body}
 
 
 def hidden_controls(value: Any, path: str) -> list[Fault]:

@@ -1,44 +1,31 @@
-"""One blueprint a resource; ``MODULES`` is the one list of them.
+"""The HTTP interface: a blueprint a resource, and what is common to all of them.
 
-Each module carries, beside its views, ``OPERATIONS``: what /openapi.json says of them.
+A view says what it takes and answers in its decorator (operations); that holds requests to it and
+stands in /openapi.json. ``BLUEPRINTS`` is the one list of what is served.
 """
 
-from types import ModuleType
+from flask import Blueprint
 
 from api.web import (
     batch,
     cases,
-    causes,
-    checks,
-    circuits,
-    description,
     diagnoses,
     drawings,
     health,
-    learning,
-    metrics,
+    knowledge,
     reference,
-    rules,
-    separation,
     sums,
     work_orders,
 )
 
-MODULES: list[ModuleType] = [
-    diagnoses,
-    batch,
-    cases,
-    work_orders,
-    learning,
-    causes,
-    checks,
-    circuits,
-    drawings,
-    rules,
-    separation,
-    sums,
-    reference,
-    description,
-    health,
-    metrics,
+BLUEPRINTS: list[Blueprint] = [
+    diagnoses.blueprint,
+    batch.blueprint,
+    cases.blueprint,
+    work_orders.blueprint,
+    knowledge.blueprint,
+    drawings.blueprint,
+    sums.blueprint,
+    reference.blueprint,
+    health.blueprint,
 ]

@@ -3,7 +3,6 @@
 import sys
 from collections.abc import Callable, Iterator
 from itertools import islice
-from typing import Any
 
 from flask import Blueprint, Response, current_app, request, stream_with_context
 
@@ -12,25 +11,24 @@ from api.access import role
 from api.answers import problems
 from api.answers.batch.lines import MEDIA_TYPE, answer_line, at, split
 from api.service import Service, current
-from api.web import negotiation
-from api.web.operations import batch_operation
+from api.web.diagnoses import TAG
+from api.web.operations import Operation, operation
 
 blueprint = Blueprint("batch", __name__)
 # The server fills a block before it hands it over, so what is less than one waits for more.
 BLOCK = 1024
-
-OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
-    ("/v1/diagnoses/batch", "post"): batch_operation()
-}
+LINES = {"type": "string", "description": "One request a line, as /v1/diagnoses takes it."}
 
 
 @blueprint.post("/v1/diagnoses/batch")
 @role("read")
+@operation(Operation(TAG, body=LINES, mimetype=MEDIA_TYPE, sent=MEDIA_TYPE))
 def diagnose_batch() -> Response:
-    """Answer each line as ``/v1/diagnoses`` answers its body; a bad one with its problem."""
-    negotiation.query({})
-    negotiation.require_json_body(MEDIA_TYPE)
-    negotiation.require_json_accepted(MEDIA_TYPE)
+    """Diagnose many machines: one request a line in, one answer a line out, in the same order.
+
+    Answers come while lines are still being sent: read them meanwhile. Nothing is kept. A bad line
+    is answered in its place with a problem document that has its number as ``line``.
+    """
     request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
     read = _whole(request.stream.read, request.content_length)
     texts = stream_with_context(_answers(current(), read))

@@ -13,7 +13,7 @@ from api.answers.problems import ProblemError
 from api.cases import Book, CaseError, NoSuchCase, NoSuchFinding, StaleCase, idempotency
 from api.cases.case import Case
 from api.cases.idempotency import Also, Reply, RequestKey
-from api.web import negotiation
+from api.web.requests import JSON
 from engine import RequestError
 
 _KEY = re.compile(r"[!-~]{1,255}", re.ASCII)
@@ -33,7 +33,7 @@ def case_reply(case: Case, status: int = 200) -> Reply:
     return Reply(status, headers, strict_json.dumps(case.to_dict()))
 
 
-def send(answer: Reply, mimetype: str = negotiation.JSON) -> Response:
+def send(answer: Reply, mimetype: str = JSON) -> Response:
     """Return the answer as a response; 304 when the caller has it already."""
     response = current_app.response_class(answer.body, answer.status, mimetype=mimetype)
     response.headers.update(answer.headers)

@@ -1,20 +1,20 @@
 """What a caller sends to the cases: body, query, who is speaking, and the version it has seen."""
 
 import re
-from collections.abc import Mapping, Sequence
 from typing import Any
 
 from flask import request
+from marshmallow import Schema
 
-from api import strict_json
 from api.access import caller
 from api.access.roles import LOCAL
-from api.answers.answering import MAX_BYTES
 from api.answers.problems import ProblemError
 from api.cases import Book, texts
 from api.service import current
-from api.web import negotiation
-from engine.knowledge.faults import nearest
+from api.web import requests
+from api.web.case_schemas import CaseSchema
+from api.web.operations import JsonSchema, Operation
+from api.web.requests import JSON, QuerySchema
 
 _TAG = re.compile(r'(W/)?"([^"]*)"')
 _VERSION = re.compile(r"[0-9]{1,9}", re.ASCII)
@@ -23,6 +23,46 @@ NO_STORE = (
     "This service keeps nothing. The setting 'database' names the store; 'threewire db upgrade' "
     "sets it up."
 )
+
+
+TAG = "cases"
+PATH: dict[str, JsonSchema] = {
+    "id": {
+        "type": "string",
+        "pattern": r"^\d{4}[ .-]?\d{4}$",
+        "description": "Number of the case; a gap, dots or hyphens between its digits do not "
+        "matter.",
+    },
+    "place": {
+        "type": "integer",
+        "minimum": 1,
+        "maximum": 1000,
+        "description": "Place of the finding in the case, counted from 1.",
+    },
+}
+
+
+def reading(
+    answer: type[Schema] | None, *headers: str, query: type[QuerySchema] = QuerySchema,
+    mimetype: str = JSON, refusals: tuple[int, ...] = (),
+) -> Operation:  # fmt: skip
+    """Return the operation of a GET: its answer has a tag, and needs a store."""
+    return Operation(
+        TAG, answer, query=query, mimetype=mimetype, path=PATH, sends=("ETag",),
+        headers=(*headers, "IfNoneMatch"), refusals=(503, *refusals),
+    )  # fmt: skip
+
+
+def writing(
+    body: type[Schema] | JsonSchema, *headers: str, status: int = 200, opens: bool = False
+) -> Operation:
+    """Return the operation of a step: it answers with the case, and may find it changed."""
+    refused = () if opens else (409, 412, 428) if "IfMatchNeeded" in headers else (409, 412)
+    sends = ("ETag", *("Idempotent-Replayed",) * ("IdempotencyKey" in headers))
+    return Operation(
+        TAG, CaseSchema, body, path=PATH, status=status, headers=headers,
+        sends=(*sends, "Location") if status == 201 else sends, refusals=(503, *refused),
+    )  # fmt: skip
 
 
 def book() -> Book:
@@ -34,15 +74,8 @@ def book() -> Book:
 
 
 def body() -> dict[str, Any]:
-    """Return the request's body, a JSON object. Raises ProblemError 400, 413, 415 or 422."""
-    negotiation.require_json_body()
-    raw = request.get_data()
-    if len(raw) > MAX_BYTES:
-        raise ProblemError(413)
-    try:
-        value = strict_json.loads(raw)
-    except strict_json.JsonError as fault:
-        raise ProblemError(400, str(fault), errors=[("", str(fault))]) from None
+    """Return the request's body, a JSON object. Raises ProblemError 400, 413 or 422."""
+    value = requests.json_body()
     if not isinstance(value, dict):
         raise ProblemError(422, "The body is not a JSON object.", errors=[("", "send an object")])
     return value
@@ -85,29 +118,3 @@ def expected(number: str, required: bool = False) -> int | None:
         return max(versions, default=NEVER)
     there = book().get(number).version
     return there if there in versions else max(versions)
-
-
-def query(allowed: Sequence[str]) -> dict[str, str]:
-    """Return the query parameters, each a free text given once. Raises ProblemError 422."""
-    faults = []
-    for name in request.args:
-        if name not in allowed:
-            known = f"; known here: {', '.join(allowed)}" if allowed else "; none is taken here"
-            message = f"unknown query parameter{nearest(name[:100], allowed)}{known}"
-            faults.append((f"query.{strict_json.shorten(name)}", message))
-        elif len(request.args.getlist(name)) > 1:
-            faults.append((f"query.{name}", "given more than once; give it once"))
-    if faults:
-        raise ProblemError(422, "The query does not fit.", errors=faults)
-    return dict(request.args.items())
-
-
-def whole(found: Mapping[str, str], name: str, default: int, low: int, high: int) -> int:
-    """Return a whole number of the query. Raises ProblemError 422."""
-    text = found.get(name)
-    if text is None:
-        return default
-    if not _VERSION.fullmatch(text) or not low <= int(text) <= high:
-        message = f"must be a whole number from {low} to {high}"
-        raise ProblemError(422, "The query does not fit.", errors=[(f"query.{name}", message)])
-    return int(text)

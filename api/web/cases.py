@@ -7,31 +7,29 @@ from flask import Blueprint, Response
 from api import strict_json
 from api.access import role
 from api.answers.problems import ProblemError
-from api.cases import idempotency, lists
+from api.cases import bodies, idempotency
 from api.cases.errors import StaleCase
-from api.web import case_replies, negotiation
-from api.web.case_operations import OPERATIONS
+from api.cases.learning import report
+from api.service import current
+from api.web import case_replies, replies, requests
+from api.web import case_schemas as schemas
 from api.web.case_replies import case_reply, once, send
-from api.web.case_requests import body, book, expected, pop_author, query, whole
+from api.web.case_requests import body, book, expected, pop_author, reading, writing
+from api.web.operations import JsonSchema, operation
 from engine import RequestError
-
-__all__ = ["OPERATIONS", "blueprint"]
 
 blueprint = Blueprint("cases", __name__)
 case_replies.register(blueprint)
-MOST_STEPS = 999_999_999
 
 
-@blueprint.before_request
-def _check_accept() -> None:
-    negotiation.require_json_accepted()
+_SENT_FINDINGS: JsonSchema = {"anyOf": [bodies.FindingSentSchema, bodies.FindingListSentSchema]}
 
 
 @blueprint.post("/v1/cases")
 @role("agent")
+@operation(writing(bodies.CaseOpeningSchema, "IdempotencyKey", status=201, opens=True))
 def open_case() -> Response:
     """Open a case."""
-    query(())
     cases, sent = book(), body()
     by = pop_author(sent)
     return once(cases, lambda also: cases.open(sent, by, also), 201)
@@ -39,16 +37,14 @@ def open_case() -> Response:
 
 @blueprint.get("/v1/cases")
 @role("read")
-def list_cases() -> Response:
+@operation(reading(schemas.CaseListSchema, query=schemas.CaseListQuery))
+def list_cases(**asked: Any) -> Response:
     """List cases, newest first."""
-    found = query(("state", "fleet_number", "text", "cursor", "limit"))
-    limit = whole(found, "limit", lists.DEFAULT, 1, lists.MOST)
-    wanted: dict[str, Any] = {name: found[name] for name in found if name != "limit"}
     try:
-        page = book().list(limit=limit, **wanted)
+        page = book().list(**asked)
     except RequestError as error:
-        errors = [(f"query.{fault.path}", fault.message) for fault in error.faults]
-        raise ProblemError(422, "The query does not fit.", errors=errors) from None
+        faults = {fault.path: fault.message for fault in error.faults}
+        raise requests.bad_query(faults) from None
     return _tagged(page.to_dict())
 
 
@@ -60,9 +56,9 @@ def _tagged(value: dict[str, Any], tag: str | None = None) -> Response:
 
 @blueprint.get("/v1/cases/<id_>")
 @role("read")
+@operation(reading(schemas.CaseSchema, "IfMatch", refusals=(412,)))
 def get_case(id_: str) -> Response:
     """Return one case."""
-    query(())
     seen, found = expected(id_), book().get(id_)
     if seen not in (None, found.version):
         raise StaleCase(found, book().steps(id_, seen or 0))
@@ -71,9 +67,9 @@ def get_case(id_: str) -> Response:
 
 @blueprint.patch("/v1/cases/<id_>")
 @role("agent")
+@operation(writing(bodies.CaseChangesSchema, "IfMatchNeeded"))
 def change_case(id_: str) -> Response:
     """Merge changes into a case."""
-    query(())
     cases, sent = book(), body()
     by, seen = pop_author(sent), expected(id_, required=True)
     return send(case_reply(cases.change(id_, sent, by, seen)))
@@ -81,15 +77,14 @@ def change_case(id_: str) -> Response:
 
 @blueprint.post("/v1/cases/<id_>/findings")
 @role("agent")
+@operation(writing(_SENT_FINDINGS, "IfMatch", "IdempotencyKey", status=201))
 def add_findings(id_: str) -> Response:
     """Add one finding, or several in one step."""
-    query(())
     cases, sent = book(), body()
     by, seen = pop_author(sent), expected(id_)
     several = "findings" in sent
-    if several and len(sent) > 1:
-        errors = [(strict_json.shorten(one), "unknown field") for one in sent if one != "findings"]
-        raise ProblemError(422, "Beside 'findings' only 'by' is taken.", errors=errors)
+    if several:
+        bodies.load(bodies.FindingListSentSchema(exclude=("by",)), sent)
     found = sent["findings"] if several else [sent]
     try:
         return once(cases, lambda also: cases.add_findings(id_, found, by, seen, also), 201)
@@ -107,9 +102,9 @@ def _of_one(error: RequestError) -> RequestError:
 
 @blueprint.post("/v1/cases/<id_>/findings/<place>/withdraw")
 @role("agent")
+@operation(writing(bodies.WithBecauseSchema, "IfMatch", "IdempotencyKey"))
 def withdraw_finding(id_: str, place: str) -> Response:
     """Withdraw one finding; it stays in the case and counts no more."""
-    query(())
     cases, sent = book(), body()
     by, seen = pop_author(sent), expected(id_)
     because = _because(sent)
@@ -120,35 +115,33 @@ def withdraw_finding(id_: str, place: str) -> Response:
     )  # fmt: skip
 
 
-def _because(sent: dict[str, Any]) -> Any:
-    strange = [(strict_json.shorten(one), "unknown field") for one in sent if one != "because"]
-    if strange:
-        raise ProblemError(422, "Only 'because' and 'by' are taken.", errors=strange)
-    return sent.get("because", "")
+def _because(sent: object) -> str:
+    found = bodies.load(bodies.WithBecauseSchema(exclude=("by",)), sent)
+    return str(found.get("because", ""))
 
 
 @blueprint.get("/v1/cases/<id_>/diagnosis")
 @role("read")
-def get_diagnosis(id_: str) -> Response:
+@operation(reading(schemas.CaseDiagnosisSchema))
+def get_case_diagnosis(id_: str) -> Response:
     """Return the engine's whole answer on the case as it stands."""
-    query(())
     found = book().diagnosis(id_)
     return _tagged(found, f"{found['version']}.{found.get('knowledge_version', '')}")
 
 
 @blueprint.get("/v1/cases/<id_>/steps")
 @role("read")
-def get_steps(id_: str) -> Response:
+@operation(reading(schemas.CaseStepsSchema, query=schemas.StepsQuery))
+def get_case_steps(id_: str, since: int) -> Response:
     """Return what was done to the case, step by step."""
-    since = whole(query(("since",)), "since", 0, 0, MOST_STEPS)
     return _tagged({"steps": [one.to_dict() for one in book().steps(id_, since)]})
 
 
 @blueprint.post("/v1/cases/<id_>/close")
 @role("agent")
+@operation(writing(bodies.CaseClosingSchema, "IfMatchNeeded", "IdempotencyKey"))
 def close_case(id_: str) -> Response:
     """Close a case with what it was."""
-    query(())
     cases, sent = book(), body()
     by, seen = pop_author(sent), expected(id_, required=True)
     return once(cases, lambda also: cases.close(id_, sent, by, seen, also))
@@ -156,10 +149,19 @@ def close_case(id_: str) -> Response:
 
 @blueprint.post("/v1/cases/<id_>/reopen")
 @role("agent")
+@operation(writing(bodies.WithBecauseSchema, "IfMatch", "IdempotencyKey"))
 def reopen_case(id_: str) -> Response:
     """Open a closed case again."""
-    query(())
     cases, sent = book(), body()
     by, seen = pop_author(sent), expected(id_)
     because = _because(sent)
     return once(cases, lambda also: cases.reopen(id_, because, by, seen, also))
+
+
+@blueprint.get("/v1/learning")
+@role("read")
+@operation(reading(schemas.LearningSchema))
+def get_learning() -> Response:
+    """Say what closed cases have taught this installation, and whether diagnoses use it."""
+    cases = book()
+    return replies.kept(report(cases.database, cases.knowledge, bool(current().settings.learn)))

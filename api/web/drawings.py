@@ -2,127 +2,79 @@
 
 import base64
 import hashlib
-from collections.abc import Sequence
-from copy import deepcopy
-from typing import Any
 
-from flask import Blueprint, Response, current_app, request
+from flask import Blueprint, Response, current_app
 
-from api import strict_json
 from api.access import role
 from api.answers import problems
-from api.answers.answering import MAX_BYTES, answer_request
-from api.answers.problems import ProblemError
+from api.answers.answering import answer_request
 from api.drawing import SHAPES, Shape, circuit_svg, in_full, stylesheet, svg
 from api.service import current
-from api.web import negotiation
-from api.web.operations import diagnose_operation, page_operation, text_parameter
+from api.web import replies, requests
+from api.web.operations import Operation, operation
+from api.web.requests import QuerySchema, choice
 from engine.knowledge import items
-from engine.knowledge.faults import unknown
+from engine.reasoning.request import RequestSchema
 
 blueprint = Blueprint("drawings", __name__)
 
 SVG = "image/svg+xml"
-SHAPE: dict[str, Sequence[str]] = {"shape": SHAPES}
-SIDES: dict[str, Sequence[str]] = {"side": ("left", "right")}
-COIL: dict[str, Sequence[str]] = {"coil": (*items.COILS, "unknown")}
-_SHAPE_PARAMETER = text_parameter(
-    "shape", "For a desk (wide, the default) or for a phone (tall).", members=SHAPES
-)
+SIDES = ("left", "right")
 
 
-def _draw_operation() -> dict[str, Any]:
-    """Describe the drawing of a diagnosis: asked for like the diagnosis, answered as SVG."""
-    operation = deepcopy(diagnose_operation())
-    side = text_parameter("side", "Which of two brake solenoids.", members=SIDES["side"])
-    answered = operation["responses"]["200"]
-    answered["description"] = "The circuit with what was found, what is suspected, what is next."
-    answered["content"] = {SVG: {"schema": {"type": "string"}}}
-    return operation | {
-        "operationId": "draw",
-        "summary": "Draw the circuit of one machine with what its diagnosis says.",
-        "parameters": [_SHAPE_PARAMETER, side, *operation["parameters"]],
-    }
+class ShapeQuery(QuerySchema):
+    """How it is drawn."""
+
+    shape = choice("shape", SHAPES, "For a desk (wide, the default) or for a phone (tall).")
 
 
-def _circuit_operation() -> dict[str, Any]:
-    """Describe the drawing of a healthy circuit."""
-    operation = page_operation(
-        "drawCircuit",
-        "One of the circuits, healthy, drawn.",
-        SVG,
-        text_parameter("id", "Id of one of the circuits.", where="path"),
-        text_parameter("coil", "Coil style; unknown is the default.", members=COIL["coil"]),
-        _SHAPE_PARAMETER,
-        refusals=("404", "406"),
-    )
-    return operation | {"tags": ["knowledge"]}
+class DrawingQuery(ShapeQuery):
+    """What of a diagnosis is drawn."""
+
+    side = choice("side", SIDES, "Which of two brake solenoids.")
 
 
-OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
-    ("/v1/drawings", "post"): _draw_operation(),
-    ("/v1/circuits/{id}.svg", "get"): _circuit_operation(),
-}
+class CircuitDrawingQuery(ShapeQuery):
+    """Which circuit is drawn."""
+
+    coil = choice("coil", (*items.COILS, "unknown"), "Coil style; unknown is the default.")
 
 
 @blueprint.post("/v1/drawings")
 @role("read")
-def draw() -> Response:
-    """Diagnose a request and answer with the drawing of it."""
-    query = negotiation.query(SHAPE | SIDES)
-    negotiation.require_json_body()
-    negotiation.require_json_accepted(SVG)
-    raw = request.get_data(cache=False)
-    if len(raw) > MAX_BYTES:
-        return problems.respond(problems.document(413))
-    try:
-        asked = in_full(strict_json.loads(raw))
-    except strict_json.JsonError as fault:
-        return problems.respond(problems.json_document(fault))
+@operation(Operation("diagnosis", body=RequestSchema, query=DrawingQuery, mimetype=SVG))
+def draw(shape: str = "", side: str | None = None) -> Response:
+    """Draw the circuit of one machine with what was found, what is suspected, what is next."""
+    asked = in_full(requests.json_body())
     status, document = answer_request(current().engine, asked)
     if status != 200:
         return problems.respond(document)
     assert isinstance(asked, dict)  # else the engine had refused it
-    side = _side(query, document)
-    picture = svg(current().knowledge, asked, document, shape=_shape(query), side=side)
-    return _respond(picture)
+    if side is not None and side not in document.get("sides", {}):
+        message = f"no finding is of the {side} side; give a finding its side, or leave this out"
+        raise requests.bad_query({"side": message})
+    picture = svg(current().knowledge, asked, document, shape=_shape(shape), side=side)
+    response = current_app.response_class(picture, mimetype=SVG)
+    response.headers["Content-Security-Policy"] = _policy()
+    return response
 
 
 @blueprint.get("/v1/circuits/<id_>.svg")
-def draw_circuit(id_: str) -> Response:
-    """Draw one healthy circuit. Raises ProblemError 404 that names the nearest id there is."""
-    query = negotiation.query(COIL | SHAPE)
-    negotiation.require_json_accepted(SVG)
+@operation(Operation("knowledge", query=CircuitDrawingQuery, mimetype=SVG))
+def draw_circuit(id_: str, shape: str = "", coil: str = "unknown") -> Response:
+    """Draw one of the circuits, healthy."""
     knowledge = current().knowledge
     if id_ not in knowledge.circuits:
-        message = unknown("circuit", id_, knowledge.circuits)
-        raise ProblemError(404, message[:1].upper() + message[1:] + ".", errors=[("id", message)])
-    coil = query.get("coil", "unknown")
-    response = _respond(circuit_svg(knowledge, id_, coil, shape=_shape(query)))
-    response.headers["Cache-Control"] = "no-cache"
-    response.add_etag()
-    response.make_conditional(request)
-    return response
+        raise replies.missing("circuit", id_, knowledge.circuits)
+    picture = circuit_svg(knowledge, id_, coil, shape=_shape(shape))
+    return replies.tagged(picture, SVG, _policy())
 
 
-def _shape(query: dict[str, str]) -> Shape:
-    return "tall" if query.get("shape") == "tall" else "wide"
+def _shape(asked: str) -> Shape:
+    return "tall" if asked == "tall" else "wide"
 
 
-def _side(query: dict[str, str], document: dict[str, Any]) -> str | None:
-    """Return the side asked for. Raises ProblemError 422 when no finding was made on it."""
-    side = query.get("side")
-    if side is not None and side not in document.get("sides", {}):
-        message = f"no finding is of the {side} side; give a finding its side, or leave this out"
-        raise ProblemError(422, "The query does not fit.", errors=[("query.side", message)])
-    return side
-
-
-def _respond(picture: str) -> Response:
-    """Return a drawing that may use its own style sheet, known by its digest, and nothing else."""
-    response = current_app.response_class(picture, mimetype=SVG)
+def _policy() -> str:
+    """Let a drawing use its own style sheet, known by its digest, and nothing else."""
     digest = base64.b64encode(hashlib.sha256(stylesheet().encode()).digest()).decode()
-    response.headers["Content-Security-Policy"] = (
-        f"default-src 'none'; style-src 'sha256-{digest}'; frame-ancestors 'none'"
-    )
-    return response
+    return f"default-src 'none'; style-src 'sha256-{digest}'; frame-ancestors 'none'"

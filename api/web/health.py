@@ -1,43 +1,37 @@
-"""``/healthz``, ``/readyz`` and ``/problems``: is it alive, can it answer, what errors mean."""
+"""About the service itself: does it live, can it answer, its numbers, errors and operations."""
 
 import logging
-from typing import Any
 
-from flask import Blueprint, Response, g
+from flask import Blueprint, Response, current_app, g
 
-from api.access import role
+from api.access import described, role
 from api.answers import problems
 from api.answers.problems import ProblemError
 from api.logs import Line
 from api.service import Service, current
 from api.store.probe import Probe
-from api.web import listing, negotiation
-from api.web.operations import health_operation, problem_operation, ready_operation
-from engine.knowledge.faults import unknown
+from api.web import openapi, replies, schemas
+from api.web.operations import Operation, operation
 
-blueprint = Blueprint("health", __name__)
+TAG = "service"
+TEXT = "text/plain"
+blueprint = Blueprint(TAG, __name__)
 _log = logging.getLogger("threewire.api")
-
-OPERATIONS: dict[tuple[str, str], dict[str, Any]] = {
-    ("/healthz", "get"): health_operation(),
-    ("/readyz", "get"): ready_operation(),
-    ("/problems/{kind}", "get"): problem_operation(),
-}
 
 
 @blueprint.get("/healthz")
 @role("public")
-def healthz() -> Response:
+@operation(Operation(TAG, schemas.AliveSchema))
+def alive() -> Response:
     """Say that the process answers, whatever else is wrong."""
-    negotiation.query({})
-    return listing.respond({"status": "alive"})
+    return replies.kept({"status": "alive"})
 
 
 @blueprint.get("/readyz")
 @role("public")
-def readyz() -> Response:
+@operation(Operation(TAG, schemas.ReadySchema, refusals=(503,)))
+def ready() -> Response:
     """Say that the database answers and that every circuit of the knowledge base does."""
-    negotiation.query({})
     service = current()
     _ask_store(service)
     if "ready" not in service.cache:
@@ -45,7 +39,7 @@ def readyz() -> Response:
         service.cache["ready"] = True
     knowledge = service.knowledge
     counts = {kind: len(getattr(knowledge, kind)) for kind in _KINDS}
-    return listing.respond({"status": "ready", "knowledge_version": knowledge.version} | counts)
+    return replies.kept({"status": "ready", "knowledge_version": knowledge.version} | counts)
 
 
 STORE_SECONDS = 3.0
@@ -86,11 +80,38 @@ def _prove(service: Service) -> None:
 
 @blueprint.get("/problems/<kind>")
 @role("public")
+@operation(Operation(TAG, schemas.ProblemKindSchema))
 def problem(kind: str) -> Response:
     """Say what a problem document's ``type`` means."""
-    negotiation.query({})
     kinds = problems.kinds()
     if kind not in kinds:
-        message = unknown("problem", kind, kinds)
-        raise ProblemError(404, message, errors=[("kind", message)])
-    return listing.respond(kinds[kind])
+        raise replies.missing("problem", kind, kinds, "kind")
+    return replies.kept(kinds[kind])
+
+
+@blueprint.get("/metrics")
+@role("read")
+@operation(Operation(TAG, mimetype=TEXT, negotiated=False))
+def metrics() -> Response:
+    """Give the numbers of all workers of this server, in Prometheus' text format.
+
+    It needs a key with the role ``read``: a scraper should hold one of its own that can do no more.
+    """
+    from api.web import prometheus  # after the server has said where the counts of workers are
+
+    response = current_app.response_class(prometheus.page(current()))
+    response.headers["Content-Type"] = f"{TEXT}; version=0.0.4; charset=utf-8"
+    return response
+
+
+@blueprint.get("/openapi.json")
+@role("public")
+@operation(Operation(TAG, schemas.DescriptionSchema))
+def describe() -> Response:
+    """Return this document; it is built at the first call, its examples worked on the spot."""
+    service = current()
+    if "openapi" not in service.cache:
+        document = openapi.build(service, current_app)
+        described.describe(document, current_app)
+        service.cache["openapi"] = document
+    return replies.kept(service.cache["openapi"])

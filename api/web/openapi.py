@@ -3,22 +3,23 @@
 The examples are the demo cases, answered by the running engine, so none of them can go stale.
 """
 
-from copy import deepcopy
 from typing import Any
+from unicodedata import normalize
 
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
-from marshmallow import Schema, fields
+from flask import Flask
+from marshmallow import fields
 
 from api.answers import demos, problems
 from api.answers.answering import answer_request
 from api.cases.edits import NOT_A_CAUSE
 from api.service import Service
 from api.version import version
-from api.web import case_schemas, item_schemas, request_words, schemas
+from api.web import operations, schemas
 from api.web.case_examples import story
 from engine.knowledge.shapes import OneOf
-from engine.reasoning.request import UNIT_WORDS, RequestSchema
+from engine.reasoning.request import UNIT_WORDS
 
 BAD_REQUEST = {
     "machine": {"duty": "fuel-shutof", "control": "ignition-timed", "coil": "case-ground"},
@@ -26,7 +27,7 @@ BAD_REQUEST = {
 }
 
 
-def build(service: Service) -> dict[str, Any]:
+def build(service: Service, app: Flask) -> dict[str, Any]:
     """Return the OpenAPI 3.1 document of the running service."""
     names = _Names()
     plugin = MarshmallowPlugin(schema_name_resolver=names)
@@ -43,12 +44,13 @@ def build(service: Service) -> dict[str, Any]:
     assert plugin.converter is not None  # made when the plugin joined the document
     plugin.converter.add_attribute_function(_closed_set)  # type: ignore[no-untyped-call]
     _add_components(spec, names)
+    for path, method, about in operations.described(app):
+        spec.path(path=path, operations={method: about})
     document: dict[str, Any] = spec.to_dict()
-    document["paths"] = _paths()
     components = document["components"]["schemas"]
     for name, schema in components.items():
         schema.setdefault("description", names.descriptions.get(name, name))
-    _close(components)
+    _close(document)
     _explain_request(components, service)
     _add_examples(document, service)
     _add_case_examples(document, service)
@@ -84,35 +86,54 @@ class _Names:
 
 
 def _add_components(spec: APISpec, names: _Names) -> None:
-    """Register schemas, the problem responses, and the request id's header and parameter."""
-    named: dict[str, type[Schema]] = {
-        "Request": RequestSchema,
-        "Answer": schemas.AnswerSchema,
-        "Problem": schemas.ProblemSchema,
-    }
-    for name, schema in (named | item_schemas.COMPONENTS | case_schemas.COMPONENTS).items():
-        names(schema)
-        if name not in spec.components.schemas:  # a nested schema registers itself
-            spec.components.schema(name, schema=schema)
-    spec.components.schema("Description", {"type": "object", "description": "OpenAPI 3.1."})
+    """Register the problem responses, and what stands in headers.
+
+    The schemas register themselves as the operations name them.
+    """
+    names(schemas.ProblemSchema)
+    spec.components.schema("Problem", schema=schemas.ProblemSchema)
     for kind in problems.kinds().values():
         spec.components.response(str(kind["status"]), _problem_response(kind))
-    spec.components.header("X-Request-Id", _REQUEST_ID_HEADER)
-    spec.components.parameter("RequestId", "header", _REQUEST_ID_PARAMETER)
+    for name, (description, schema) in _SENT_HEADERS.items():
+        spec.components.header(name, {"description": description, "schema": schema})
+    for component, (name, required, description, taken) in _TAKEN_HEADERS.items():
+        about = {"name": name, "required": required, "description": description, "schema": taken}
+        spec.components.parameter(component, "header", about)
 
 
 _EXAMPLE_ID = "4f1c2d7e9a"
+_TEXT = {"type": "string"}
 _ID_SCHEMA = {"type": "string", "pattern": "^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"}
-_REQUEST_ID_HEADER = {
-    "description": "The caller's id for this request, or one made up here.",
-    "schema": _ID_SCHEMA,
+_KEY_SCHEMA = {"type": "string", "pattern": "^[!-~]+$", "minLength": 1, "maxLength": 255}
+# header of answers -> what it is, and its form
+_SENT_HEADERS = {
+    "X-Request-Id": ("The caller's id for this request, or one made up here.", _ID_SCHEMA),
+    "ETag": ("Version of what is sent.", _TEXT),
+    "Location": ("Address of the case.", _TEXT),
+    "Idempotent-Replayed": (
+        "'true' when this is the kept answer to the same Idempotency-Key.",
+        {"const": "true", "type": "string"},
+    ),
 }
-_REQUEST_ID_PARAMETER = {
-    "name": "X-Request-Id",
-    "required": False,
-    "description": "An id for this request; one that does not fit the pattern is replaced.",
-    "schema": {"type": "string"},
-}
+_SEEN = "ETag of the case as you have seen it"
+# component -> header of requests, whether it is needed, what it is, and its form
+_TAKEN_HEADERS = {
+    "RequestId": (
+        "X-Request-Id", False,
+        "An id for this request; one that does not fit the pattern is replaced.", _TEXT,
+    ),
+    "IdempotencyKey": (
+        "Idempotency-Key", False,
+        "A new random text for each thing to be done. Sent again with the same request within a "
+        "day, it gives the kept answer and does nothing.", _KEY_SCHEMA,
+    ),
+    "IfMatch": ("If-Match", False, f"{_SEEN}: refused when it changed.", _TEXT),
+    "IfMatchNeeded": ("If-Match", True, f"{_SEEN}, or '*'.", _TEXT),
+    "IfNoneMatch": (
+        "If-None-Match", False, "ETag of what you have: answered with 304 when it is the same.",
+        _TEXT,
+    ),
+}  # fmt: skip
 
 
 def _problem_response(kind: dict[str, Any]) -> dict[str, Any]:
@@ -130,17 +151,6 @@ def _problem_response(kind: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _paths() -> dict[str, dict[str, Any]]:
-    """Return every operation that a resource declares beside its views, by path and method."""
-    from api.web import MODULES
-
-    paths: dict[str, dict[str, Any]] = {}
-    for module in MODULES:
-        for (path, method), operation in module.OPERATIONS.items():
-            paths.setdefault(path, {})[method] = deepcopy(operation)  # examples are put into it
-    return paths
-
-
 def _closed_set(_converter: object, field: fields.Field[Any], **_: Any) -> dict[str, Any]:
     """Return the members of the engine's closed sets, which apispec does not know."""
     for validator in field.validators:
@@ -150,25 +160,33 @@ def _closed_set(_converter: object, field: fields.Field[Any], **_: Any) -> dict[
 
 
 def _explain_request(components: dict[str, Any], service: Service) -> None:
-    """Put into the request's schemas what its fields mean, and the ids that are in force."""
-    for name, words in {**request_words.FIELDS, **case_schemas.WORDS}.items():
-        for field, description in words.items():
-            about = components[name]["properties"][field]
-            about["description"] = description
+    """Put into the request's schemas the ids that are in force.
+
+    Of two spellings of one unit the one that NFKC keeps is listed: names made from both collide.
+    """
+    for component in components.values():
+        for about in component.get("properties", {}).values():
             if about.get("default", 0) is None:
                 del about["default"]  # left out is not the same as null
+    units = [word for word in UNIT_WORDS if normalize("NFKC", word) == word]
     for name in ("Finding", "FindingSent"):
         finding = components[name]["properties"]
         finding["check"]["enum"] = list(service.knowledge.checks)
-        finding["unit"]["enum"] = list(UNIT_WORDS)
+        finding["unit"]["enum"] = units
         finding["circumstances"]["items"]["enum"] = list(service.knowledge.rows("circumstances"))
     causes = [*NOT_A_CAUSE, *service.knowledge.causes]
     components["CaseClosing"]["properties"]["cause"]["enum"] = causes
 
 
-def _close(components: dict[str, Any]) -> None:
+def _close(document: dict[str, Any]) -> None:
     """Say that a request takes no unknown fields; answers may gain fields, so they stay open."""
-    roots = ("Request", *case_schemas.CLOSED_SETS)
+    components = document["components"]["schemas"]
+    bodies = [
+        operation.get("requestBody", {})
+        for item in document["paths"].values()
+        for operation in item.values()
+    ]
+    roots = _references(bodies)
     closed = set().union(*(_reachable(components, root) for root in roots))
     for name, schema in components.items():
         if name in closed and schema.get("type") == "object" and "properties" in schema:

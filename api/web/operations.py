@@ -1,211 +1,139 @@
-"""The pieces of which each resource describes its operations for /openapi.json."""
+"""An operation is told once: by the decorator that holds requests to it, and /openapi.json reads.
 
-from collections.abc import Mapping, Sequence
+Path, method and the parameters in the path come from Flask's map of addresses; id and summary are
+the view's name and the first line of its docstring.
+"""
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import wraps
 from typing import Any
 
-Operation = dict[str, Any]
+from flask import Flask, Response
+from marshmallow import Schema
+from werkzeug.routing import Rule
 
-_REQUEST_ID = {"$ref": "#/components/parameters/RequestId"}
+from api.access.described import path_of
+from api.web import requests
+from api.web.requests import JSON, QuerySchema
+
+View = Callable[..., Response]
+JsonSchema = dict[str, Any]
+Described = dict[str, Any]
+_OPERATION = "threewire_operation"
+_WORD = {"type": "string", "pattern": "^[a-z0-9-]+$"}
+_SEVERAL_LINES = re.compile(r"\s*\n\s*")
 
 
-def _returns(schema: str, description: str) -> dict[str, Any]:
-    """Return a 200 response that carries ``schema`` as JSON."""
-    return {
-        "description": description,
-        "headers": {"X-Request-Id": {"$ref": "#/components/headers/X-Request-Id"}},
-        "content": {"application/json": {"schema": {"$ref": f"#/components/schemas/{schema}"}}},
+@dataclass(frozen=True)
+class Operation:
+    """What a view takes and answers, beside what Flask knows of it.
+
+    ``answer`` is the schema of the answer, None for text; ``body`` the schema of what is sent, None
+    where nothing is. ``path`` has the JSON Schema of parameters in the path that are no plain ids.
+    ``headers`` and ``sends`` name components of the document: headers taken, and headers answered.
+    """
+
+    tag: str
+    answer: type[Schema] | None = None
+    body: type[Schema] | JsonSchema | None = None
+    query: type[QuerySchema] = QuerySchema
+    mimetype: str = JSON
+    sent: str = JSON
+    negotiated: bool = True
+    status: int = 200
+    path: dict[str, JsonSchema] | None = None
+    headers: tuple[str, ...] = ()
+    sends: tuple[str, ...] = ()
+    refusals: tuple[int, ...] = ()
+
+
+def operation(told: Operation) -> Callable[[View], View]:
+    """Return a decorator that refuses what the operation does not take, before the view is called.
+
+    The view is called with what stands in its path and what the query gives. It raises ProblemError
+    406, 415 or 422.
+    """
+
+    def mark(view: View) -> View:
+        @wraps(view)
+        def held(**path: str) -> Response:
+            asked = requests.query(told.query)
+            if told.body is not None:
+                requests.require_body(told.sent)
+            if told.negotiated:
+                requests.require_accepted(told.mimetype)
+            return view(**path, **asked)
+
+        setattr(held, _OPERATION, told)
+        return held
+
+    return mark
+
+
+def described(app: Flask) -> Iterator[tuple[str, str, Described]]:
+    """Give path, method and description of every operation, in the order of their paths."""
+    for rule in sorted(app.url_map.iter_rules(), key=lambda rule: rule.rule):
+        view = app.view_functions[rule.endpoint]
+        told: Operation | None = getattr(view, _OPERATION, None)
+        for method in (rule.methods or set()) - {"HEAD", "OPTIONS"} if told else ():
+            assert told is not None
+            yield path_of(rule.rule), method.lower(), _description(told, view, rule, method)
+
+
+def _description(told: Operation, view: Callable[..., Any], rule: Rule, method: str) -> Described:
+    first, *others = view.__name__.split("_")
+    paragraphs = [_SEVERAL_LINES.sub(" ", text) for text in (view.__doc__ or "").split("\n\n")]
+    found: Described = {
+        "operationId": first + "".join(word.capitalize() for word in others),
+        "tags": [told.tag],
+        "summary": paragraphs[0],
+        "parameters": [
+            *(_path_parameter(told, path_of(rule.rule), name) for name in sorted(rule.arguments)),
+            {"in": "query", "schema": told.query},
+            *told.headers,
+            "RequestId",
+        ],
+        "responses": {str(told.status): _answered(told, paragraphs[0])},
     }
-
-
-def _refusals(*names: str) -> dict[str, Any]:
-    """Return references to problem responses, by their status."""
-    return {name: {"$ref": f"#/components/responses/{name}"} for name in names}
-
-
-def _get(
-    operation_id: str, summary: str, schema: str, refusals: Sequence[str], *parameters: Operation
-) -> Operation:
-    """Return a GET operation: its answer may be 304, and a strange query is refused with 422."""
-    responses = {"200": _returns(schema, summary), "304": {"description": "Not changed."}}
-    return {
-        "operationId": operation_id,
-        "summary": summary,
-        "parameters": [*parameters, _REQUEST_ID],
-        "responses": responses | _refusals(*refusals, "406", "422", "500"),
-    }
-
-
-def _path_parameter(name: str, description: str) -> Operation:
-    return {
-        "name": name,
-        "in": "path",
-        "required": True,
-        "description": description,
-        "schema": {"type": "string", "pattern": "^[a-z0-9-]+$"},
-    }
-
-
-def list_operation(
-    plural: str, name: str, filters: Mapping[str, Sequence[str]], summary: str
-) -> Operation:
-    """Describe a list with its filters."""
-    parameters = [
-        {
-            "name": field,
-            "in": "query",
-            "required": False,
-            "description": f"Only those that fit this {field}.",
-            "schema": {"type": "string", "enum": list(values)},
-        }
-        for field, values in filters.items()
-    ]
-    schema = f"{plural.capitalize()}List"
-    return _get(f"list{name}s", summary, schema, (), *parameters) | {"tags": ["knowledge"]}
-
-
-def item_operation(plural: str, name: str) -> Operation:
-    """Describe one item of a list."""
-    parameter = _path_parameter("id", f"Id of one of the {plural}.")
-    summary = f"One of the {plural}."
-    return _get(f"get{name}", summary, name, ("404",), parameter) | {"tags": ["knowledge"]}
-
-
-def knowledge_operation(
-    operation_id: str,
-    summary: str,
-    schema: str,
-    filters: Mapping[str, Sequence[str]],
-    one: str = "",
-) -> Operation:
-    """Describe something worked out from the knowledge; ``one`` is the plural of what it is of."""
-    parameters = [_path_parameter("id", f"Id of one of the {one}.")] if one else []
-    parameters += [
-        text_parameter(field, f"Only what fits this {field}.", members=values)
-        for field, values in filters.items()
-    ]
-    refusals = ("404",) if one else ()
-    operation = _get(operation_id, summary, schema, refusals, *parameters)
-    return operation | {"tags": ["knowledge"]}
-
-
-def text_parameter(
-    name: str,
-    description: str,
-    most: int | None = None,
-    members: Sequence[str] = (),
-    where: str = "query",
-) -> Operation:
-    """Describe a parameter that is text: of at most so many letters, or one of a closed set."""
-    schema: dict[str, Any] = {"type": "string"}
-    if most is not None:
-        schema["maxLength"] = most
-    if members:
-        schema["enum"] = list(members)
-    elif where == "path":
-        schema["pattern"] = "^[a-z0-9-]+$"
-    return {
-        "name": name,
-        "in": where,
-        "required": where == "path",
-        "description": description,
-        "schema": schema,
-    }
-
-
-def page_operation(
-    operation_id: str,
-    summary: str,
-    mimetype: str,
-    *parameters: Operation,
-    refusals: Sequence[str] = (),
-) -> Operation:
-    """Describe a GET that answers with a page for people, or with what a page needs."""
-    content = {mimetype: {"schema": {"type": "string"}}}
-    responses: dict[str, Any] = {
-        "200": {
-            "description": summary,
-            "headers": {"X-Request-Id": {"$ref": "#/components/headers/X-Request-Id"}},
-            "content": content,
-        },
-        "304": {"description": "Not changed."},
-    }
-    return {
-        "operationId": operation_id,
-        "tags": ["reference"],
-        "summary": summary,
-        "parameters": [*parameters, _REQUEST_ID],
-        "responses": responses | _refusals(*refusals, "422", "500"),
-    }
-
-
-def diagnose_operation() -> Operation:
-    """Describe the diagnosis; its examples are put in by api.web.openapi."""
-    body = {"application/json": {"schema": {"$ref": "#/components/schemas/Request"}}}
-    return {
-        "operationId": "diagnose",
-        "tags": ["diagnosis"],
-        "summary": "Diagnose one machine from what was found on it.",
-        "description": "Nothing is kept. The same request gives the same answer, byte for byte.",
-        "parameters": [_REQUEST_ID],
-        "requestBody": {
+    if told.body is not None:
+        found["requestBody"] = {
             "required": True,
-            "description": "The machine and the findings; at most 1 MiB of JSON in UTF-8.",
-            "content": body,
-        },
-        "responses": {"200": _returns("Answer", "The diagnosis.")}
-        | _refusals("400", "406", "413", "415", "422", "500"),
-    }
-
-
-def batch_operation() -> Operation:
-    """Describe the diagnosis of many machines, one a line."""
-    lines = {"application/x-ndjson": {"schema": {"type": "string"}}}
-    answers = (
-        "One answer a line, in the order of the requests; a bad line is answered in its place "
-        "with a problem document that has its number as `line`."
-    )
-    return {
-        "operationId": "diagnoseBatch",
-        "tags": ["diagnosis"],
-        "summary": "Diagnose many machines: one request a line in, one answer a line out.",
-        "description": "Answers come while lines are still being sent: read them meanwhile. "
-        "Nothing is kept.",
-        "parameters": [_REQUEST_ID],
-        "requestBody": {
-            "required": True,
-            "description": "One request a line, as /v1/diagnoses takes it; at most 1 MiB each.",
-            "content": lines,
-        },
-        "responses": {
-            "200": {
-                "description": answers,
-                "headers": {"X-Request-Id": {"$ref": "#/components/headers/X-Request-Id"}},
-                "content": lines,
-            }
+            "description": "UTF-8, at most 1 MiB of JSON"
+            + (" a line." * (told.sent != JSON) or "."),
+            "content": {told.sent: {"schema": told.body}},
         }
-        | _refusals("406", "415", "422", "500"),
+    if method == "GET":
+        headers = {name: name for name in ("X-Request-Id", *told.sends)}
+        found["responses"]["304"] = {"description": "Not changed.", "headers": headers}
+    found["responses"] |= {str(status): str(status) for status in sorted(_refusals(told, rule))}
+    return found
+
+
+def _refusals(told: Operation, rule: Rule) -> set[int]:
+    """Return the statuses with which an operation refuses; lines are refused in their place."""
+    found = {422, 500, *told.refusals}
+    found |= {404} if rule.arguments else set()
+    found |= {406} if told.negotiated else set()
+    if told.body is not None:
+        found |= {415} if told.sent != JSON else {400, 413, 415}
+    return found
+
+
+def _answered(told: Operation, summary: str) -> Described:
+    schema: object = told.answer or {"type": "string"}
+    return {
+        "description": summary,
+        "headers": {name: name for name in ("X-Request-Id", *told.sends)},
+        "content": {told.mimetype: {"schema": schema}},
     }
 
 
-def description_operation() -> Operation:
-    """Describe this document."""
-    operation = _get("describe", "This document.", "Description", ())
-    return operation | {"tags": ["service"]}
-
-
-def health_operation() -> Operation:
-    """Describe the liveness probe."""
-    return _get("alive", "The process answers.", "Alive", ()) | {"tags": ["service"]}
-
-
-def ready_operation() -> Operation:
-    """Describe the readiness probe."""
-    operation = _get("ready", "Every circuit gives an answer.", "Ready", ("503",))
-    return operation | {"tags": ["service"]}
-
-
-def problem_operation() -> Operation:
-    """Describe the page that a problem's ``type`` points to."""
-    parameter = _path_parameter("kind", "Last part of a problem's type.")
-    operation = _get("problem", "What a problem means.", "ProblemKind", ("404",), parameter)
-    return operation | {"tags": ["service"]}
+def _path_parameter(told: Operation, path: str, argument: str) -> Described:
+    """Describe a parameter in the path: what stands before it says of what it is the id."""
+    name = argument.rstrip("_")
+    before = path.partition("{" + name)[0].rstrip("/").rsplit("/", 1)[-1].strip("{}")
+    schema = dict((told.path or {}).get(name, _WORD))
+    about = schema.pop("description", f"Which of the {before} it is, by its id.")
+    return {"name": name, "in": "path", "required": True, "description": about, "schema": schema}

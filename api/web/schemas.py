@@ -9,37 +9,34 @@ from typing import Any
 from marshmallow import Schema, fields, validate
 
 from engine.knowledge import items
+from engine.reasoning.request import says
 
 
 def text(description: str, **kwargs: Any) -> fields.String:
     """Return a field for prose or an id that is always there."""
-    return fields.String(required=True, metadata={"description": description}, **kwargs)
+    return fields.String(required=True, metadata=says(description), **kwargs)
 
 
 def number(description: str, **kwargs: Any) -> fields.Float:
     """Return a field for a number that is always there; the description names its unit."""
-    return fields.Float(required=True, metadata={"description": description}, **kwargs)
+    return fields.Float(required=True, metadata=says(description), **kwargs)
 
 
 def whole(description: str, least: int = 0) -> fields.Integer:
     """Return a field for a whole number from ``least`` up."""
-    return fields.Integer(
-        required=True,
-        strict=True,
-        validate=validate.Range(min=least),
-        metadata={"description": description},
-    )
+    within = validate.Range(min=least)
+    return fields.Integer(required=True, strict=True, validate=within, metadata=says(description))
 
 
 def texts(description: str) -> fields.List[Any]:
     """Return a field for a list of texts."""
-    return fields.List(fields.String(), required=True, metadata={"description": description})
+    return fields.List(fields.String(), required=True, metadata=says(description))
 
 
 def each(schema: type[Schema], description: str, **kwargs: Any) -> fields.List[Any]:
     """Return a field for a list of objects."""
     kwargs.setdefault("required", True)
-    return fields.List(fields.Nested(schema), metadata={"description": description}, **kwargs)
+    return fields.List(fields.Nested(schema), metadata=says(description), **kwargs)
 
 
 def positions(
@@ -47,8 +44,23 @@ def positions(
 ) -> fields.List[Any]:
     """Return a field for places in the request's list of findings, counted from 0."""
     place = fields.Integer(strict=True, validate=validate.Range(min=0))
-    about = {"description": description}
-    return fields.List(place, required=required, data_key=data_key, metadata=about)
+    return fields.List(place, required=required, data_key=data_key, metadata=says(description))
+
+
+def one(schema: type[Schema], description: str, **kwargs: Any) -> fields.Nested:
+    """Return a field for an object that is always there."""
+    kwargs.setdefault("required", True)
+    return fields.Nested(schema, metadata=says(description), **kwargs)
+
+
+def flag(description: str, **kwargs: Any) -> fields.Boolean:
+    """Return a field for yes or no that is always there."""
+    return fields.Boolean(required=True, metadata=says(description), **kwargs)
+
+
+def maybe(description: str) -> fields.String:
+    """Return a field for a text that is always there, null where there is none."""
+    return fields.String(required=True, allow_none=True, metadata=says(description))
 
 
 class BandSchema(Schema):
@@ -90,11 +102,11 @@ class EvidenceSchema(Schema):
     )
     verdict = fields.String(
         validate=validate.OneOf(list(items.VERDICTS)),
-        metadata={"description": "A reading against the healthy circuit, its accuracy counted in."},
+        metadata=says("A reading against the healthy circuit, its accuracy counted in."),
     )
     counted_share = fields.Float(
         validate=validate.Range(min=0, max=1),
-        metadata={"description": "How much of the finding counts, when a rule weakened it."},
+        metadata=says("How much of the finding counts, when a rule weakened it."),
     )
     expected_if_cause_range = fields.Nested(
         BandSchema, metadata={"description": "The limits in expected_if_cause, as numbers."}
@@ -178,11 +190,7 @@ class PairSchema(Schema):
         validate=validate.Range(min=0, max=1),
     )
     needed_for = positions("Places of the findings that only the pair explains, counted from 0.")
-    told_apart_by = fields.String(
-        required=True,
-        allow_none=True,
-        metadata={"description": "Id of the check that tells the two apart best."},
-    )
+    told_apart_by = maybe("Id of the check that tells the two apart best.")
 
 
 class FitSchema(Schema):
@@ -198,7 +206,7 @@ class FitSchema(Schema):
     disagreeing = positions("Places of the findings that disagree most, counted from 0.")
     two_faults_probability = fields.Float(
         validate=validate.Range(min=0, max=1),
-        metadata={"description": "Belief that two faults are there at once, from 0 to 1."},
+        metadata=says("Belief that two faults are there at once, from 0 to 1."),
     )
     pairs = each(PairSchema, "Pairs of causes that fit better than one.", required=False)
     repeat = positions(
@@ -261,11 +269,7 @@ class AdviceSchema(Schema):
     )
     expected_minutes_if_repair_now = number("Minutes to the confirmed fix when repair starts now.")
     repair_order = texts("Ids of the likely causes in the best order of trying their repairs.")
-    because = fields.String(
-        required=True,
-        allow_none=True,
-        metadata={"description": "Why no check is offered, when none is."},
-    )
+    because = maybe("Why no check is offered, when none is.")
 
 
 class CautionSchema(Schema):
@@ -278,12 +282,8 @@ class CautionSchema(Schema):
 class ScopeSchema(Schema):
     """Whether the machine has such a circuit at all."""
 
-    covered = fields.Boolean(
-        required=True, metadata={"description": "False when this machine has no such circuit."}
-    )
-    because = fields.String(
-        required=True, allow_none=True, metadata={"description": "Why not, when not covered."}
-    )
+    covered = flag("False when this machine has no such circuit.")
+    because = maybe("Why not, when not covered.")
 
 
 class FiredSchema(Schema):
@@ -304,17 +304,11 @@ class SideAnswerSchema(Schema):
     weakened = each(WeakenedSchema, "Findings that count for less than they seem to, and why.")
     proofs = each(ProofSchema, "What the findings prove good.")
     notes = each(NoteSchema, "What rules have to say beside that.")
-    fit = fields.Nested(
-        FitSchema, required=True, metadata={"description": "How well the best cause fits."}
-    )
+    fit = one(FitSchema, "How well the best cause fits.")
     next_checks = each(NextCheckSchema, "What to check next, best first.")
-    advice = fields.Nested(
-        AdviceSchema, required=True, metadata={"description": "Check on, or repair."}
-    )
+    advice = one(AdviceSchema, "Check on, or repair.")
     cautions = each(CautionSchema, "Dangers of the whole job.")
-    scope = fields.Nested(
-        ScopeSchema, required=True, metadata={"description": "Whether this machine is covered."}
-    )
+    scope = one(ScopeSchema, "Whether this machine is covered.")
     trace = each(FiredSchema, "Which rules fired.")
 
 
@@ -323,12 +317,12 @@ class AnswerSchema(SideAnswerSchema):
 
     side = fields.String(
         validate=validate.OneOf(["left", "right"]),
-        metadata={"description": "Which of two solenoids the answer is about, when told."},
+        metadata=says("Which of two solenoids the answer is about, when told."),
     )
     sides = fields.Dict(
         keys=fields.String(validate=validate.OneOf(["left", "right"])),
         values=fields.Nested(SideAnswerSchema),
-        metadata={"description": "The diagnosis of each side, when findings name sides."},
+        metadata=says("The diagnosis of each side, when findings name sides."),
     )
 
 
@@ -344,9 +338,37 @@ class ProblemSchema(Schema):
 
     type = text("Kind of problem, a reference that can be fetched.")
     title = text("The kind in words.")
-    status = fields.Integer(
-        required=True, strict=True, metadata={"description": "The HTTP status, repeated."}
-    )
+    status = fields.Integer(required=True, strict=True, metadata=says("The HTTP status, repeated."))
     detail = text("What is wrong with this request.")
     errors = each(ErrorSchema, "Every fault found, with its place.")
     request_id = text("The id to quote; also in the X-Request-Id header.")
+
+
+class AliveSchema(Schema):
+    """The process answers."""
+
+    status = text("Always 'alive'.", validate=validate.Equal("alive"))
+
+
+class ReadySchema(Schema):
+    """The service can diagnose."""
+
+    status = text("Always 'ready'.", validate=validate.Equal("ready"))
+    knowledge_version = text("Version of the knowledge base.")
+    causes = whole("How many causes are loaded.", least=1)
+    checks = whole("How many checks are loaded.", least=1)
+    circuits = whole("How many circuits are loaded.", least=1)
+    rules = whole("How many rules are loaded.", least=1)
+
+
+class ProblemKindSchema(Schema):
+    """What a kind of problem means."""
+
+    kind = text("Last part of the problem's type.")
+    title = text("The kind in words.")
+    status = whole("The HTTP status.", least=400)
+    advice = text("What to do about it.")
+
+
+class DescriptionSchema(Schema):
+    """OpenAPI 3.1."""

@@ -4,7 +4,8 @@ from typing import Any
 
 from marshmallow import Schema, fields, validate
 
-from api.web.schemas import each, number, text, texts, whole
+from api.web.schemas import each, flag, number, one, text, texts, whole
+from engine.reasoning.request import says
 
 
 def _scalar(description: str, **kwargs: Any) -> fields.Raw:
@@ -19,16 +20,14 @@ class SumFieldSchema(Schema):
     name = text("Its name; the unit is in it or beside it.")
     what = text("What it means.")
     unit = text("Unit of its number; empty for a word.")
-    required = fields.Boolean(
-        required=True, metadata={"description": "Whether it must always be given."}
-    )
+    required = flag("Whether it must always be given.")
     default = _scalar("What counts when it is left out.")
-    low = fields.Float(metadata={"description": "Least that is taken."})
-    high = fields.Float(metadata={"description": "Most that is taken."})
+    low = fields.Float(metadata=says("Least that is taken."))
+    high = fields.Float(metadata=says("Most that is taken."))
     one_of = fields.List(
-        _scalar("One of them."), metadata={"description": "The words or numbers that are taken."}
+        _scalar("One of them."), metadata=says("The words or numbers that are taken.")
     )
-    or_word = fields.String(metadata={"description": "A word that is taken in place of a number."})
+    or_word = fields.String(metadata=says("A word that is taken in place of a number."))
 
 
 class SumSchema(Schema):
@@ -39,7 +38,7 @@ class SumSchema(Schema):
     tells = text("What it answers.")
     fields_ = each(SumFieldSchema, "The fields that it takes.", data_key="fields")
     example = fields.Dict(
-        keys=fields.String(), required=True, metadata={"description": "Inputs that it answers."}
+        keys=fields.String(), required=True, metadata=says("Inputs that it answers.")
     )
 
 
@@ -79,13 +78,11 @@ class CurveLineSchema(Schema):
     """A line of a curve."""
 
     name = text("What it shows.")
-    limit = fields.Boolean(
-        required=True, metadata={"description": "Whether it is a limit, not a course."}
-    )
+    limit = flag("Whether it is a limit, not a course.")
     points = fields.List(
         fields.List(fields.Float(), validate=validate.Length(equal=2)),
         required=True,
-        metadata={"description": "Points [x, y] in the units of the axes."},
+        metadata=says("Points [x, y] in the units of the axes."),
     )
 
 
@@ -100,8 +97,8 @@ class CurveMarkSchema(Schema):
 class CurveSchema(Schema):
     """Lines over two axes."""
 
-    x = fields.Nested(AxisSchema, required=True, metadata={"description": "The x axis."})
-    y = fields.Nested(AxisSchema, required=True, metadata={"description": "The y axis."})
+    x = one(AxisSchema, "The x axis.")
+    y = one(AxisSchema, "The y axis.")
     lines = each(CurveLineSchema, "The lines.")
     marks = each(CurveMarkSchema, "Where the caller stands.")
 
@@ -115,7 +112,7 @@ class SumAnswerSchema(Schema):
     inputs = fields.Dict(
         keys=fields.String(),
         required=True,
-        metadata={"description": "The inputs as they counted, with what was left out filled in."},
+        metadata=says("The inputs as they counted, with what was left out filled in."),
     )
     says = text("The answer in a sentence or two.")
     results = each(SumResultSchema, "The figures.")
@@ -123,16 +120,6 @@ class SumAnswerSchema(Schema):
     source = text("Where the formula and its figures come from.")
     assumptions = texts("What the sum takes for granted.")
     cautions = texts("Dangers, and what to do about them.")
-    curve = fields.Nested(
-        CurveSchema,
-        required=True,
-        allow_none=True,
-        metadata={"description": "A curve, where it says more than a number; else null."},
+    curve = one(
+        CurveSchema, "A curve, where it says more than a number; else null.", allow_none=True
     )
-
-
-COMPONENTS: dict[str, type[Schema]] = {
-    "Sum": SumSchema,
-    "SumsList": SumsListSchema,
-    "SumAnswer": SumAnswerSchema,
-}

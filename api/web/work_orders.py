@@ -14,11 +14,11 @@ from api import strict_json
 from api.access import role
 from api.cases import idempotency
 from api.cases.work_order import csv_text, html_text, stylesheet
-from api.web import case_replies, negotiation
-from api.web.case_operations import WORK_ORDERS as OPERATIONS
-from api.web.case_requests import book, query
-
-__all__ = ["OPERATIONS", "blueprint"]
+from api.web import case_replies
+from api.web.case_requests import book, reading
+from api.web.case_schemas import WorkOrderSchema
+from api.web.operations import operation
+from api.web.requests import JSON
 
 blueprint = Blueprint("work_orders", __name__)
 case_replies.register(blueprint)
@@ -27,14 +27,16 @@ CSV, HTML = "text/csv", "text/html"
 
 @blueprint.get("/v1/cases/<id_>/work-order.json")
 @role("read")
-def work_order_json(id_: str) -> Response:
+@operation(reading(WorkOrderSchema))
+def get_work_order(id_: str) -> Response:
     """Return the work order as JSON."""
-    return _respond(id_, negotiation.JSON, strict_json.dumps)
+    return _respond(id_, JSON, strict_json.dumps)
 
 
 @blueprint.get("/v1/cases/<id_>/work-order.csv")
 @role("read")
-def work_order_csv(id_: str) -> Response:
+@operation(reading(None, mimetype=CSV))
+def get_work_order_row(id_: str) -> Response:
     """Return the work order as one row of a table."""
     response = _respond(id_, CSV, csv_text)
     name = f"case-{''.join(one for one in id_ if one.isascii() and one.isdigit())}.csv"
@@ -44,7 +46,8 @@ def work_order_csv(id_: str) -> Response:
 
 @blueprint.get("/v1/cases/<id_>/work-order.html")
 @role("read")
-def work_order_html(id_: str) -> Response:
+@operation(reading(None, mimetype=HTML))
+def get_work_order_page(id_: str) -> Response:
     """Return the work order as a page that prints."""
     response = _respond(id_, HTML, html_text)
     digest = base64.b64encode(hashlib.sha256(stylesheet().encode()).digest()).decode()
@@ -56,8 +59,6 @@ def work_order_html(id_: str) -> Response:
 
 
 def _respond(id_: str, mimetype: str, write: Callable[[dict[str, Any]], str]) -> Response:
-    query(())
-    negotiation.require_json_accepted(mimetype)
     text = write(book().work_order(id_))
     tag = idempotency.fingerprint("", mimetype, text.encode())[:32]
     return case_replies.send(

@@ -46,6 +46,11 @@ class Group:
     never: tuple[Pair, ...]
     declared: tuple[LookAlike, ...]
 
+    @property
+    def coils(self) -> tuple[str, ...]:
+        """Return the coil styles for which it holds."""
+        return tuple(dict.fromkeys(one.coil for one in self.machines))
+
 
 def look_alikes(knowledge: Knowledge) -> list[LookAlike]:
     """Return the declared look-alikes; a row that lacks its fields is left to the audit."""

@@ -15,6 +15,8 @@ from marshmallow import Schema, ValidationError, fields, post_load, validate
 
 from engine.knowledge.faults import Code, Fault, Message, nearest, unknown
 
+MOST_STRANGE = 100  # unknown fields for which the nearest is looked up; a body of junk has more
+
 KEBAB = validate.Regexp(
     r"^[a-z0-9]+(-[a-z0-9]+)*$", error="write ids in lower case with single hyphens: 'like-this'"
 )
@@ -42,12 +44,21 @@ class StrictSchema(Schema):
     def handle_error(self, error: ValidationError, data: Any, **_: Any) -> None:
         """Put the nearest field, and all there are, behind the name of an unknown one."""
         messages = error.messages
-        if isinstance(messages, dict):
-            known = [one.data_key or name for name, one in self.fields.items()]
-            for name in set(messages) - {*known, "_schema"}:
-                near = nearest(str(name)[:100], known)
-                text = f"is not a field here{near}; known here: {', '.join(known)}"
-                messages[name] = [Message(text, Code.UNKNOWN_KEY)]
+        if not isinstance(messages, dict):
+            return
+        known = [field.data_key or name for name, field in self.fields.items()]
+        strange = [name for name in messages if name not in known and name != "_schema"]
+        for number, name in enumerate(strange):
+            near = nearest(str(name)[:100], known) if number < MOST_STRANGE else ""
+            del messages[name]
+            message = f"is not a field here{near}; known here: {', '.join(known)}"
+            messages[_shown(name)] = [Message(message, Code.UNKNOWN_KEY)]
+
+
+def _shown(name: object) -> str:
+    """Return an unknown field's name as it can be shown: of bounded length, nothing hidden."""
+    shown = ascii(str(name)[:60])[1:-1]
+    return shown if len(str(name)) <= 60 else shown[:57] + "..."
 
 
 class Text(fields.String):

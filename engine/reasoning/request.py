@@ -5,12 +5,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from marshmallow import Schema, ValidationError, fields, validate, validates_schema
+from marshmallow import ValidationError, fields, validate, validates_schema
 
 from engine.knowledge import Fault, Knowledge, RequestError, items
 from engine.knowledge.faults import unknown
 from engine.knowledge.items import applies
-from engine.knowledge.shapes import Number, OneOf, flatten, members
+from engine.knowledge.shapes import Number, OneOf, StrictSchema, flatten, members
 from engine.physics.machine import Machine
 from engine.physics.prediction import Instrument
 
@@ -23,30 +23,77 @@ UNIT_WORDS = {
 NOT_KNOWN, OPEN = "not-known", "open"
 
 
+def says(words: str) -> dict[str, str]:
+    """Return a field's metadata: what it means, as /openapi.json tells it."""
+    return {"description": words}
+
+
 def _within(low: float, high: float, unit: str) -> validate.Range:
     return validate.Range(
         min=low, max=high, error=f"must be from {low:g} to {high:g} {unit}; check the unit"
     )
 
 
-class MachineSchema(Schema):
+class MachineSchema(StrictSchema):
     """The machine. Only duty, control and coil are required."""
 
-    duty = fields.String(required=True, validate=OneOf("duty", items.DUTIES))
-    control = fields.String(required=True, validate=OneOf("control", (*items.CONTROLS, "unknown")))
-    coil = fields.String(required=True, validate=OneOf("coil", (*items.COILS, "unknown")))
+    duty = fields.String(
+        required=True,
+        validate=OneOf("duty", items.DUTIES),
+        metadata=says("What the solenoid does: hold the fuel on, or keep the brake lock lifted."),
+    )
+    control = fields.String(
+        required=True,
+        validate=OneOf("control", (*items.CONTROLS, "unknown")),
+        metadata=says("What commands pull and hold; 'unknown' weighs all that the duty can have."),
+    )
+    coil = fields.String(
+        required=True,
+        validate=OneOf("coil", (*items.COILS, "unknown")),
+        metadata=says("How the windings are grounded; 'unknown' weighs both."),
+    )
     system_volts = fields.Integer(
-        strict=True, load_default=12, validate=OneOf("system_volts", items.SYSTEM_VOLTS)
+        strict=True,
+        load_default=12,
+        validate=OneOf("system_volts", items.SYSTEM_VOLTS),
+        metadata=says("System voltage in volts."),
     )
     fuel_actuation = fields.String(
-        load_default=None, allow_none=False, validate=OneOf("fuel_actuation", items.ACTUATIONS)
+        load_default=None,
+        allow_none=False,
+        validate=OneOf("fuel_actuation", items.ACTUATIONS),
+        metadata=says("How a fuel solenoid reaches the fuel; decides what can be seen."),
     )
-    fuse_amps = Number(load_default=None, allow_none=False, validate=_within(1, 200, "A"))
-    pull_ohms = Number(load_default=None, allow_none=False, validate=_within(0.02, 20, "ohm"))
-    hold_ohms = Number(load_default=None, allow_none=False, validate=_within(1, 2000, "ohm"))
-    ambient_celsius = Number(load_default=None, allow_none=False, validate=_within(-60, 90, "C"))
+    fuse_amps = Number(
+        load_default=None,
+        allow_none=False,
+        validate=_within(1, 200, "A"),
+        metadata=says("Rating of the pull feed fuse in amperes."),
+    )
+    pull_ohms = Number(
+        load_default=None,
+        allow_none=False,
+        validate=_within(0.02, 20, "ohm"),
+        metadata=says("Good resistance of the pull winding at 20 C, in ohms."),
+    )
+    hold_ohms = Number(
+        load_default=None,
+        allow_none=False,
+        validate=_within(1, 2000, "ohm"),
+        metadata=says("Good resistance of the hold winding at 20 C, in ohms."),
+    )
+    ambient_celsius = Number(
+        load_default=None,
+        allow_none=False,
+        validate=_within(-60, 90, "C"),
+        metadata=says("Temperature around the machine in degrees Celsius."),
+    )
     solenoids = fields.Integer(
-        strict=True, load_default=None, allow_none=False, validate=OneOf("solenoids", (1, 2))
+        strict=True,
+        load_default=None,
+        allow_none=False,
+        validate=OneOf("solenoids", (1, 2)),
+        metadata=says("How many brake solenoids the machine has."),
     )
 
     @validates_schema
@@ -64,47 +111,103 @@ class MachineSchema(Schema):
             raise ValidationError("only a fuel-shutoff has one", "fuel_actuation")
 
 
-class MeterSchema(Schema):
+class MeterSchema(StrictSchema):
     """Accuracy of the meter used: percent of reading plus counts of its resolution."""
 
-    percent = Number(required=True, validate=_within(0, 50, "%"))
-    counts = Number(required=True, validate=_within(0, 1000, "counts"))
-    resolution = Number(required=True, validate=_within(1e-9, 1e6, "of the check's unit"))
+    percent = Number(
+        required=True,
+        validate=_within(0, 50, "%"),
+        metadata=says("Accuracy, the part that is percent of the reading."),
+    )
+    counts = Number(
+        required=True,
+        validate=_within(0, 1000, "counts"),
+        metadata=says("Accuracy, the part that is counts of the last digit."),
+    )
+    resolution = Number(
+        required=True,
+        validate=_within(1e-9, 1e6, "of the check's unit"),
+        metadata=says("The last digit, in the check's own unit (V, A, ohm or s)."),
+    )
 
 
-class FindingSchema(Schema):
+class FindingSchema(StrictSchema):
     """One finding: a check with an outcome, or with a value and its unit."""
 
-    check = fields.String(required=True)
-    outcome = fields.String()
-    value = Number()
-    unit = fields.String()
-    lead_ohms = Number(validate=_within(0, 5, "ohm"))
-    measured_to = fields.String(validate=OneOf("measured_to", ("ground-pin", "body")))
-    celsius = Number(validate=_within(-60, 300, "C"))
-    meter = fields.Nested(MeterSchema)
-    plug = fields.String(validate=OneOf("plug", ("fitted", "removed")))
-    moment = fields.String(validate=OneOf("moment", items.MOMENTS))
-    side = fields.String(validate=OneOf("side", ("left", "right")))
-    circumstances = fields.List(fields.String(), validate=validate.Length(max=30))
-    note = fields.String(validate=validate.Length(max=2000))
+    check = fields.String(required=True, metadata=says("Id of the check; see /v1/checks."))
+    outcome = fields.String(
+        metadata=says(
+            "One of the check's outcomes; 'not-known' for any check, "
+            "and 'open' for ohms over range."
+        )
+    )
+    value = Number(metadata=says("The reading, in the unit beside it."))
+    unit = fields.String(metadata=says("Unit of the value; SI prefixes are taken (mV, mA, kohm)."))
+    lead_ohms = Number(
+        validate=_within(0, 5, "ohm"),
+        metadata=says("Resistance of the test leads in ohms, when they were not zeroed."),
+    )
+    measured_to = fields.String(
+        validate=OneOf("measured_to", ("ground-pin", "body")),
+        metadata=says("Where the other lead stood for ohms of a winding."),
+    )
+    celsius = Number(
+        validate=_within(-60, 300, "C"),
+        metadata=says("Temperature of the winding in degrees Celsius."),
+    )
+    meter = fields.Nested(MeterSchema, metadata=says("Accuracy of the meter, when known."))
+    plug = fields.String(
+        validate=OneOf("plug", ("fitted", "removed")), metadata=says("Whether the plug was on.")
+    )
+    moment = fields.String(
+        validate=OneOf("moment", items.MOMENTS), metadata=says("When it was read.")
+    )
+    side = fields.String(
+        validate=OneOf("side", ("left", "right")), metadata=says("Which of two brake solenoids.")
+    )
+    circumstances = fields.List(
+        fields.String(),
+        validate=validate.Length(max=30),
+        metadata=says("What else was so when it was read, as tags."),
+    )
+    note = fields.String(
+        validate=validate.Length(max=2000), metadata=says("Anything else; it is not read.")
+    )
 
 
-class RequestSchema(Schema):
+class RequestSchema(StrictSchema):
     """A diagnosis request; ``excluded`` are causes put right already, the complaint unchanged."""
 
-    machine = fields.Nested(MachineSchema, required=True)
+    machine = fields.Nested(
+        MachineSchema, required=True, metadata=says("The machine that the findings are about.")
+    )
     findings = fields.List(
         fields.Nested(FindingSchema),
         load_default=list,
         validate=validate.Length(max=MAX_FINDINGS),
+        metadata=says("What was asked, seen, tried or measured, in any order."),
     )
-    on_hand = members("kind", items.KINDS, load_default=None, allow_none=False)
-    excluded = fields.List(fields.String(), load_default=list)
+    on_hand = members(
+        "kind",
+        items.KINDS,
+        load_default=None,
+        allow_none=False,
+        metadata=says(
+            "Kinds of check that can be done now; all when left out. "
+            "Limits next_checks, not the reasoning."
+        ),
+    )
+    excluded = fields.List(
+        fields.String(),
+        load_default=list,
+        metadata=says("Ids of causes that were put right already, the complaint unchanged."),
+    )
     limit = fields.Integer(
-        strict=True, load_default=5,
+        strict=True,
+        load_default=5,
         validate=validate.Range(min=0, max=1000, error="must be 0 (all) to 1000"),
-    )  # fmt: skip
+        metadata=says("How many causes to return; 0 is all."),
+    )
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,10 @@ from api.answers import problems
 from api.cases import Book
 from api.store import Database, upgrade
 from api.store.models import CaseRow
+from api.web import BLUEPRINTS
 from engine import Diagnoser, Knowledge
 from tests.serving import ROOT, Running
+from tests.web.conftest import labels
 
 TOOLS = pytest.mark.skipif(
     not (shutil.which("curl") and shutil.which("jq")), reason="curl and jq; .ci/run installs them"
@@ -135,9 +137,7 @@ def test_the_problem_on_the_page_is_the_real_one(book: Book) -> None:
 
 def test_the_page_names_what_there_is(knowledge: Knowledge, engine: Diagnoser) -> None:
     """Each address on the page is served, and each of the cases' addresses is on the page."""
-    from api.web import MODULES
-
-    served = {path for module in MODULES for path, _ in module.OPERATIONS}
+    served = {label.split(" ")[1] for label in labels(*BLUEPRINTS)}
     cases = {path for path in served if path.startswith(("/v1/cases", "/v1/learning"))}
     text = PAGE.replace(
         "work-order.json`, `.csv`, `.html`",

@@ -10,14 +10,11 @@ from hypothesis import HealthCheck, given, settings
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks
 
-from api.web import cases, learning, work_orders
+from api.web import cases, work_orders
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
+from tests.web.conftest import labels
 
-OPERATIONS = [
-    f"{method.upper()} {path}"
-    for module in (cases, work_orders, learning)
-    for path, method in module.OPERATIONS
-]
+OPERATIONS = labels(cases.blueprint, work_orders.blueprint)
 # Whether an outcome or a unit fits a check is in the knowledge base, not in the schema.
 NOT_PROMISED = [checks.positive_data_acceptance]
 NOTHING_TO_SPOIL = [

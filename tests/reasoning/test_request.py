@@ -58,7 +58,12 @@ MACHINE = [
     ({"fuel_actuation": "top-plunger"}, "fuel_actuation",
      "unknown fuel_actuation 'top-plunger' (did you mean 'top-plunge'?)"),
     ({"solenoids": 3}, "solenoids", "unknown solenoids '3'"),
-    ({"colour": "yellow"}, "colour", "is not a field here"),
+    ({"colour": "yellow"}, "colour",
+     "is not a field here; known here: duty, control, coil, system_volts, fuel_actuation, "
+     "fuse_amps, pull_ohms, hold_ohms, ambient_celsius, solenoids"),
+    ({"fuse_amp": 30}, "fuse_amp",
+     "is not a field here (did you mean 'fuse_amps'?); known here: duty, control, coil, "
+     "system_volts, fuel_actuation, fuse_amps, pull_ohms, hold_ohms, ambient_celsius, solenoids"),
 ]  # fmt: skip
 FINDING = [
     # finding, path behind "findings[0]", start of the message

@@ -7,13 +7,22 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
-from flask import Flask
+from flask import Blueprint, Flask
 from flask.testing import FlaskClient
 
 from api import create_app
 from api.answers import demos
 from api.cli.main import threewire
+from api.web import operations
 from engine import Diagnoser, Knowledge
+
+
+def labels(*blueprints: Blueprint) -> list[str]:
+    """Return method and path of every operation that the blueprints have."""
+    bare = Flask(__name__, static_folder=None)
+    for blueprint in blueprints:
+        bare.register_blueprint(blueprint)
+    return [f"{method.upper()} {path}" for path, method, _ in operations.described(bare)]
 
 
 @pytest.fixture(scope="session")

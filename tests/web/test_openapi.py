@@ -2,6 +2,7 @@
 
 import json
 import re
+import unicodedata
 from typing import Any
 
 import pytest
@@ -102,6 +103,20 @@ def test_request_schema_refuses_unknown_fields(document: dict[str, Any]) -> None
     assert not validator.is_valid(good | {"extra": 1})
     assert not validator.is_valid(good | {"machine": machine | {"extra": 1}})
     assert not validator.is_valid(good | {"findings": [{"check": "pull-current", "extra": 1}]})
+
+
+def test_a_unit_is_listed_in_one_spelling_and_taken_in_both(
+    client: FlaskClient, document: dict[str, Any], case: dict[str, Any]
+) -> None:
+    """Names that a generator makes of the units do not collide (NFKC); either micro is taken."""
+    units = document["components"]["schemas"]["Finding"]["properties"]["unit"]["enum"]
+    assert len({unicodedata.normalize("NFKC", unit) for unit in units}) == len(units)
+    answers = []
+    for micro in ("\u00b5", "\u03bc"):
+        finding = {"check": "pull-pin-voltage", "value": 11.4e6, "unit": f"{micro}V"}
+        answer = client.post("/v1/diagnoses", json=case | {"findings": [finding]}).json
+        answers.append(answer["causes"][0]["id"])
+    assert answers[0] == answers[1]
 
 
 def test_document_is_the_same_each_time(client: FlaskClient) -> None:

@@ -1,0 +1,207 @@
+"""What is sent to a case: one schema a body, that loads it, names its faults and documents it.
+
+Machine, findings and what limits a diagnosis are fields of the engine's request: described by its
+schema, checked by the engine with the rest of the case, and kept as they were sent.
+"""
+
+from collections.abc import Mapping
+from copy import deepcopy
+from typing import Any
+
+from marshmallow import ValidationError, fields, missing, validate
+
+from api.cases import texts
+from engine import Fault, RequestError
+from engine.knowledge.shapes import StrictSchema, flatten
+from engine.reasoning.request import (
+    MAX_FINDINGS,
+    FindingSchema,
+    MachineSchema,
+    RequestSchema,
+    says,
+)
+
+MOST_FINDINGS = 1000  # withdrawn ones too; the engine takes 500 that count
+MOST_MINUTES = 100_000
+_LINE = r"^[^\u0000-\u001f\u007f-\u009f]*$"
+_LINES = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$"
+
+
+class Typed(fields.String):
+    """A text that a person types, kept to the letter; it may have several lines or one."""
+
+    def __init__(self, description: str, most: int, lines: bool = False, **kwargs: Any) -> None:
+        self.most, self.lines = most, lines
+        pattern = _LINES if lines else _LINE
+        about = {"description": description, "maxLength": most, "pattern": pattern}
+        super().__init__(metadata=about, **kwargs)
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> str:
+        fault = texts.fault_of(value, self.most, self.lines)
+        if fault:
+            raise ValidationError(fault)
+        return str(value)
+
+
+class _Object(fields.Nested):
+    """An object that the engine checks."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Any:
+        if not isinstance(value, Mapping):
+            raise ValidationError("must be an object")
+        return value
+
+
+class _Findings(fields.List[Any]):
+    """Findings that the engine checks; here they are counted."""
+
+    def __init__(self, least: int, most: int, **kwargs: Any) -> None:
+        self.least, self.most = least, most
+        about = says("The findings, in the order in which they were made.")
+        nested = fields.Nested(FindingSchema)
+        super().__init__(nested, validate=validate.Length(least, most), metadata=about, **kwargs)
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> list[Any]:
+        if not isinstance(value, list | tuple):
+            raise ValidationError("must be a list")
+        if len(value) < self.least:
+            raise ValidationError("must be a list of at least one finding")
+        if len(value) > self.most:
+            raise ValidationError(f"has {len(value)} entries; at most {self.most}")
+        strange = [place for place, one in enumerate(value) if not isinstance(one, Mapping)]
+        if strange:
+            message = "must be an object with a check and what it showed"
+            raise ValidationError({place: [message] for place in strange})
+        return list(value)
+
+
+def _as_sent(name: str, description: str) -> fields.Field[Any]:
+    """Return a field of the engine's request that is documented here and checked there."""
+    field = deepcopy(RequestSchema._declared_fields[name])
+    field.metadata, field.allow_none, field.load_default = says(description), True, missing
+    setattr(field, "_deserialize", lambda value, *_, **__: value)  # noqa: B010 - of this one alone
+    setattr(field, "_validate", lambda _: None)  # noqa: B010
+    return field
+
+
+_ON_HAND = "Kinds of check that can be done now; null is all."
+_EXCLUDED = "Ids of causes that were put right, the complaint unchanged; null is none."
+_LIMIT = "How many causes the diagnosis shows: 5 when nothing is said, 0 is all."
+_BY = "Name of the person who says it; the name of the caller's key is put behind it."
+
+
+class _BySchema(StrictSchema):
+    by = Typed(_BY, texts.NAME)
+
+
+class OwnTexts(_BySchema):
+    """What a case says of itself in words."""
+
+    fleet_number = Typed(
+        "The machine's number in the fleet.", *texts.LIMITS["fleet_number"], allow_none=True
+    )
+    machine_type = Typed(
+        "Type of machine, as people call it.", *texts.LIMITS["machine_type"], allow_none=True
+    )
+    reference = Typed(
+        "The shop's own number for the job, such as a work order.",
+        *texts.LIMITS["reference"], allow_none=True,
+    )  # fmt: skip
+    complaint = Typed(
+        "What the caller complains of, in their words.", *texts.LIMITS["complaint"], allow_none=True
+    )
+    handed_to = Typed("Who has the case now.", *texts.LIMITS["handed_to"], allow_none=True)
+
+
+class CaseOpeningSchema(OwnTexts):
+    """A case to be opened; only the machine is required."""
+
+    machine = _Object(
+        MachineSchema, required=True, metadata=says("The machine that the findings are about.")
+    )
+    findings = _Findings(0, MAX_FINDINGS)
+    on_hand = _as_sent("on_hand", _ON_HAND)
+    excluded = _as_sent("excluded", _EXCLUDED)
+    limit = _as_sent("limit", _LIMIT)
+
+
+class FindingSentSchema(_BySchema, FindingSchema):
+    """One finding to be added."""
+
+
+class FindingListSentSchema(_BySchema):
+    """Several findings, added in one step."""
+
+    findings = _Findings(1, MOST_FINDINGS, required=True)
+
+
+class CaseChangesSchema(OwnTexts):
+    """What is to be changed (RFC 7396): a field that is left out stays, null clears one."""
+
+    machine = fields.Dict(
+        keys=fields.String(),
+        error_messages={"invalid": "must be an object"},
+        metadata=says("Fields of the machine that change; null takes one out."),
+    )
+    on_hand = _as_sent("on_hand", _ON_HAND)
+    excluded = _as_sent("excluded", _EXCLUDED)
+    limit = _as_sent("limit", _LIMIT)
+
+
+class WithBecauseSchema(_BySchema):
+    """Why something is taken back."""
+
+    because = Typed("Why, in a sentence.", texts.BECAUSE, lines=True)
+
+
+class CaseClosingSchema(_BySchema):
+    """How the case ended."""
+
+    cause = fields.String(
+        required=True,
+        metadata=says(
+            "Id of the cause that was confirmed; 'healthy' when nothing was wrong, "
+            "'outside' when it was not in this circuit, 'unknown' when it was never found."
+        ),
+    )
+    replaced = fields.List(
+        Typed("One part.", texts.REPLACED),
+        allow_none=True,
+        validate=validate.Length(max=30, error="must be a list of at most 30 texts"),
+        metadata=says("What was replaced."),
+    )
+    minutes = fields.Integer(
+        strict=True,
+        allow_none=True,
+        validate=validate.Range(
+            min=0, max=MOST_MINUTES, error=f"must be a whole number from 0 to {MOST_MINUTES}"
+        ),
+        metadata=says("Minutes of work."),
+    )
+    note = Typed("Anything else.", texts.NOTE, lines=True, allow_none=True)
+
+
+def read(schema: StrictSchema, sent: Any, faults: list[Fault]) -> dict[str, Any]:
+    """Return what of a body is in order; its faults are added to ``faults``.
+
+    A control character is refused wherever it stands. Raises RequestError for what is no object.
+    """
+    if not isinstance(sent, Mapping):
+        raise RequestError([Fault("", "must be an object")])
+    own = {name for name, field in schema.fields.items() if isinstance(field, Typed)}
+    faults += texts.hidden_controls({key: sent[key] for key in sent if key not in own}, "")
+    try:
+        loaded: dict[str, Any] = schema.load(dict(sent))
+    except ValidationError as error:
+        faults += flatten(error.messages)
+        return dict(error.valid_data or {})
+    return loaded
+
+
+def load(schema: StrictSchema, sent: Any) -> dict[str, Any]:
+    """Return the body as the schema loads it. Raises RequestError that carries every fault."""
+    faults: list[Fault] = []
+    loaded = read(schema, sent, faults)
+    if faults:
+        raise RequestError(faults)
+    return loaded
