@@ -72,13 +72,19 @@ def operation(told: Operation) -> Callable[[View], View]:
     return mark
 
 
+def operation_of(view: object) -> Operation | None:
+    """Return what a view's decorator told of it; None for a page of the desk."""
+    return getattr(view, _OPERATION, None)
+
+
 def described(app: Flask) -> Iterator[tuple[str, str, Described]]:
     """Give path, method and description of every operation, in the order of their paths."""
     for rule in sorted(app.url_map.iter_rules(), key=lambda rule: rule.rule):
         view = app.view_functions[rule.endpoint]
-        told: Operation | None = getattr(view, _OPERATION, None)
-        for method in (rule.methods or set()) - {"HEAD", "OPTIONS"} if told else ():
-            assert told is not None
+        told = operation_of(view)
+        if told is None:
+            continue
+        for method in (rule.methods or set()) - {"HEAD", "OPTIONS"}:
             yield path_of(rule.rule), method.lower(), _description(told, view, rule, method)
 
 

@@ -372,3 +372,8 @@ class ProblemKindSchema(Schema):
 
 class DescriptionSchema(Schema):
     """OpenAPI 3.1."""
+
+    class Meta:
+        """Its own description is the standard's."""
+
+        unknown = "include"
