@@ -1,6 +1,6 @@
 """Cases as they are asked for and answered, field by field; api.cases.bodies is what is sent."""
 
-from marshmallow import Schema, fields, validate
+from marshmallow import INCLUDE, Schema, fields, validate
 
 from api.cases import lists, numbers
 from api.cases.bodies import Typed
@@ -65,6 +65,11 @@ class CaseFindingSchema(FindingSchema):
     by = text("Who told it.")
     at = time("When it came in.")
     withdrawn = null(WithdrawalSchema, "Null while it counts.")
+
+    class Meta:
+        """An answer may gain fields, though a finding that is sent has none beside these."""
+
+        unknown = INCLUDE
 
 
 class LeadingCauseSchema(Schema):

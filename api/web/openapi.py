@@ -9,7 +9,7 @@ from unicodedata import normalize
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 from flask import Flask
-from marshmallow import fields
+from marshmallow import RAISE, Schema, fields
 
 from api.answers import demos, problems
 from api.answers.answering import answer_request
@@ -18,7 +18,8 @@ from api.service import Service
 from api.version import version
 from api.web import operations, schemas
 from api.web.case_examples import story
-from engine.knowledge.shapes import OneOf
+from api.web.operations import Described
+from engine.knowledge.shapes import OneOf, StrictSchema
 from engine.reasoning.request import UNIT_WORDS
 
 BAD_REQUEST = {
@@ -27,7 +28,7 @@ BAD_REQUEST = {
 }
 
 
-def build(service: Service, app: Flask) -> dict[str, Any]:
+def build(service: Service, app: Flask) -> Described:
     """Return the OpenAPI 3.1 document of the running service."""
     names = _Names()
     plugin = MarshmallowPlugin(schema_name_resolver=names)
@@ -46,11 +47,12 @@ def build(service: Service, app: Flask) -> dict[str, Any]:
     _add_components(spec, names)
     for path, method, about in operations.described(app):
         spec.path(path=path, operations={method: about})
-    document: dict[str, Any] = spec.to_dict()
+    document: Described = spec.to_dict()
     components = document["components"]["schemas"]
     for name, schema in components.items():
         schema.setdefault("description", names.descriptions.get(name, name))
-    _close(document)
+        if name not in names.strict:  # answers may gain fields, so they stay open
+            schema.pop("additionalProperties", None)
     _explain_request(components, service)
     _add_examples(document, service)
     _add_case_examples(document, service)
@@ -76,13 +78,21 @@ class _Names:
 
     def __init__(self) -> None:
         self.descriptions: dict[str, str] = {}
+        self.strict: set[str] = set()  # those that take no unknown fields
 
     def __call__(self, schema: object) -> str:
         """Return the class's name without 'Schema': the same class, the same name."""
         kind = schema if isinstance(schema, type) else type(schema)
         name = kind.__name__.removesuffix("Schema")
+        if issubclass(kind, StrictSchema) and kind().unknown == RAISE and not of_item(kind):
+            self.strict.add(name)
         self.descriptions[name] = (kind.__doc__ or "").split("\n\n")[0].replace("\n    ", " ")
         return name
+
+
+def of_item(kind: type[Schema]) -> bool:
+    """Return whether a schema is that of a knowledge item, which is answered and never sent."""
+    return hasattr(kind, "declared_by")
 
 
 def _add_components(spec: APISpec, names: _Names) -> None:
@@ -136,7 +146,7 @@ _TAKEN_HEADERS = {
 }  # fmt: skip
 
 
-def _problem_response(kind: dict[str, Any]) -> dict[str, Any]:
+def _problem_response(kind: Described) -> Described:
     """Return the response component of one kind of problem."""
     example = problems.document(kind["status"]) | {"request_id": _EXAMPLE_ID}
     return {
@@ -151,7 +161,7 @@ def _problem_response(kind: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _closed_set(_converter: object, field: fields.Field[Any], **_: Any) -> dict[str, Any]:
+def _closed_set(_converter: object, field: fields.Field[Any], **_: Any) -> Described:
     """Return the members of the engine's closed sets, which apispec does not know."""
     for validator in field.validators:
         if isinstance(validator, OneOf):
@@ -159,7 +169,7 @@ def _closed_set(_converter: object, field: fields.Field[Any], **_: Any) -> dict[
     return {}
 
 
-def _explain_request(components: dict[str, Any], service: Service) -> None:
+def _explain_request(components: Described, service: Service) -> None:
     """Put into the request's schemas the ids that are in force.
 
     Of two spellings of one unit the one that NFKC keeps is listed: names made from both collide.
@@ -178,46 +188,7 @@ def _explain_request(components: dict[str, Any], service: Service) -> None:
     components["CaseClosing"]["properties"]["cause"]["enum"] = causes
 
 
-def _close(document: dict[str, Any]) -> None:
-    """Say that a request takes no unknown fields; answers may gain fields, so they stay open."""
-    components = document["components"]["schemas"]
-    bodies = [
-        operation.get("requestBody", {})
-        for item in document["paths"].values()
-        for operation in item.values()
-    ]
-    roots = _references(bodies)
-    closed = set().union(*(_reachable(components, root) for root in roots))
-    for name, schema in components.items():
-        if name in closed and schema.get("type") == "object" and "properties" in schema:
-            schema["additionalProperties"] = False
-        else:
-            schema.pop("additionalProperties", None)
-
-
-def _reachable(components: dict[str, Any], start: str) -> set[str]:
-    """Return the names of the schemas that ``start`` refers to, itself among them."""
-    seen: set[str] = set()
-    waiting = [start]
-    while waiting:
-        name = waiting.pop()
-        if name not in seen:
-            seen.add(name)
-            waiting.extend(_references(components[name]))
-    return seen
-
-
-def _references(value: object) -> list[str]:
-    """Return the schema names that a piece of JSON Schema refers to."""
-    if isinstance(value, list):
-        return [name for inner in value for name in _references(inner)]
-    if not isinstance(value, dict):
-        return []
-    own = [value["$ref"].rsplit("/", 1)[-1]] if isinstance(value.get("$ref"), str) else []
-    return own + [name for inner in value.values() for name in _references(inner)]
-
-
-def _add_examples(document: dict[str, Any], service: Service) -> None:
+def _add_examples(document: Described, service: Service) -> None:
     """Put each demo case and its real answer on the diagnosis, and what a bad request gets."""
     sent, got = {}, {}
     for demo in demos.load_all():
@@ -232,7 +203,7 @@ def _add_examples(document: dict[str, Any], service: Service) -> None:
     content["example"] = refused | {"request_id": _EXAMPLE_ID}
 
 
-def _add_case_examples(document: dict[str, Any], service: Service) -> None:
+def _add_case_examples(document: Described, service: Service) -> None:
     """Put the life of one case, worked by the running engine, on the operations that make it."""
     for one in story(service.engine, service.knowledge):
         operation = document["paths"][one.address][one.method]

@@ -254,6 +254,26 @@ def test_a_bad_body_is_refused(client: FlaskClient, body: bytes, kind: str, stat
     assert client.get("/v1/cases").json["cases"] == []
 
 
+@pytest.mark.parametrize(
+    ("end", "body", "near"),
+    [
+        ("", {"machine": MACHINE, "complaints": "x"}, "'complaint'"),
+        ("/findings", {"findings": [CRANKS], "findngs": []}, "'findings'"),
+        ("/close", {"cause": "healthy", "minute": 3}, "'minutes'"),
+        ("/reopen", {"becuase": "x"}, "'because'"),
+    ],
+)
+def test_an_unknown_field_comes_with_the_nearest(
+    client: FlaskClient, opened: Opened, end: str, body: dict[str, Any], near: str
+) -> None:
+    """Each body is loaded by its schema, which names the field that was probably meant."""
+    address = opened() + end if end else "/v1/cases"
+    response = client.post(address, json=body, headers={"If-Match": "*"})
+    assert response.status_code == 422
+    assert list(faults(response)) == list(body)[-1:]
+    assert f"did you mean {near}?" in faults(response)[list(body)[-1]]
+
+
 @pytest.mark.parametrize("place", ["0", "2", "-1", "x", "1e3", "9" * 30, "%00", "\u0661"])
 def test_a_place_that_is_none(client: FlaskClient, opened: Opened, place: str) -> None:
     """A finding that the case does not have is not there."""
