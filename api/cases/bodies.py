@@ -91,6 +91,7 @@ _BY = "Name of the person who says it; the name of the caller's key is put behin
 
 
 class _BySchema(StrictSchema):
+    what = "the body"
     by = Typed(_BY, texts.NAME)
 
 
@@ -116,6 +117,7 @@ class OwnTexts(_BySchema):
 class CaseOpeningSchema(OwnTexts):
     """A case to be opened; only the machine is required."""
 
+    what = "a case"
     machine = _Object(
         MachineSchema, required=True, metadata=says("The machine that the findings are about.")
     )
@@ -138,6 +140,7 @@ class FindingListSentSchema(_BySchema):
 class CaseChangesSchema(OwnTexts):
     """What is to be changed (RFC 7396): a field that is left out stays, null clears one."""
 
+    what = "what changes"
     machine = fields.Dict(
         keys=fields.String(),
         error_messages={"invalid": "must be an object"},
@@ -157,6 +160,7 @@ class WithBecauseSchema(_BySchema):
 class CaseClosingSchema(_BySchema):
     """How the case ended."""
 
+    what = "an outcome"
     cause = fields.String(
         required=True,
         metadata=says(
@@ -181,13 +185,13 @@ class CaseClosingSchema(_BySchema):
     note = Typed("Anything else.", texts.NOTE, lines=True, allow_none=True)
 
 
-def read(schema: StrictSchema, sent: Any, faults: list[Fault]) -> dict[str, Any]:
+def read(schema: _BySchema, sent: Any, faults: list[Fault]) -> dict[str, Any]:
     """Return what of a body is in order; its faults are added to ``faults``.
 
     A control character is refused wherever it stands. Raises RequestError for what is no object.
     """
     if not isinstance(sent, Mapping):
-        raise RequestError([Fault("", "must be an object")])
+        raise RequestError([Fault("", f"{schema.what} is an object")])
     own = {name for name, field in schema.fields.items() if isinstance(field, Typed)}
     faults += texts.hidden_controls({key: sent[key] for key in sent if key not in own}, "")
     try:
@@ -198,7 +202,7 @@ def read(schema: StrictSchema, sent: Any, faults: list[Fault]) -> dict[str, Any]
     return loaded
 
 
-def load(schema: StrictSchema, sent: Any) -> dict[str, Any]:
+def load(schema: _BySchema, sent: Any) -> dict[str, Any]:
     """Return the body as the schema loads it. Raises RequestError that carries every fault."""
     faults: list[Fault] = []
     loaded = read(schema, sent, faults)
