@@ -59,8 +59,8 @@ MACHINE = [
      "unknown fuel_actuation 'top-plunger' (did you mean 'top-plunge'?)"),
     ({"solenoids": 3}, "solenoids", "unknown solenoids '3'"),
     ({"colour": "yellow"}, "colour",
-     "is not a field here; known here: duty, control, coil, system_volts, fuel_actuation, "
-     "fuse_amps, pull_ohms, hold_ohms, ambient_celsius, solenoids"),
+     "is not a field here (did you mean 'coil'?); known here: duty, control, coil, "
+     "system_volts, fuel_actuation, fuse_amps, pull_ohms, hold_ohms, ambient_celsius, solenoids"),
     ({"fuse_amp": 30}, "fuse_amp",
      "is not a field here (did you mean 'fuse_amps'?); known here: duty, control, coil, "
      "system_volts, fuel_actuation, fuse_amps, pull_ohms, hold_ohms, ambient_celsius, solenoids"),
