@@ -5,6 +5,7 @@ fields follow from them in the class's ``whole``, which also refuses what does n
 """
 
 import functools
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Literal, Self
@@ -208,9 +209,23 @@ class Part:
             raise ValidationError("a contact names the coil that works it", "operated_by")
 
 
-def ohms_factor(system_volts: int) -> float:
-    """Return what 12 V ohms are multiplied by: 24 V has four times the ohms (common practice)."""
-    return (system_volts / 12.0) ** 2
+# A 24 V machine has loads of the same power, so four times their ohms; two 12 V batteries in
+# series; wires, fuses and contacts much as a 12 V machine has them (common practice, from memory).
+OHMS_AT_24_VOLTS = {"load": 4.0, "source": 2.0, "wire": 1.25, "contact": 1.25}
+
+
+def ohms_factor(system_volts: int, kind: str = "load") -> float:
+    """Return what the 12 V ohms of a kind of part are multiplied by."""
+    return OHMS_AT_24_VOLTS[kind] if system_volts == 24 else 1.0
+
+
+def fault_factor(system_volts: int, kind: str) -> float:
+    """Return what the 12 V ohms of a fault in a kind of part are multiplied by.
+
+    A joint counts as bad once it takes its share of the volts from the coil, so on 24 V it has
+    grown further; judgement: half way, in logarithms, from the wire's factor to the coil's.
+    """
+    return math.sqrt(ohms_factor(system_volts, kind) * ohms_factor(system_volts))
 
 
 @dataclass(frozen=True)

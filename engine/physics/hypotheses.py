@@ -156,7 +156,7 @@ def healthy_ohms(part: items.Part, variant: Variant) -> float:
     """Return a part's ohms in a good machine at ambient temperature (infinite when absent)."""
     if part.absent or part.ohms is None:
         return math.inf
-    ohms = part.ohms * items.ohms_factor(variant.system_volts)
+    ohms = part.ohms * items.ohms_factor(variant.system_volts, part.kind)
     ohms = {"pull-winding": variant.pull_ohms, "hold-winding": variant.hold_ohms}.get(part.id, ohms)
     return ohms * variant.copper_factor if part.copper else ohms
 
@@ -173,6 +173,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
         "ohms": np.broadcast_to([healthy_ohms(p, variant) for p in parts], shape).copy(),
         "volts": np.broadcast_to([p.volts * ratio for p in parts], shape).copy(),
         "ratio": ratio,
+        "factors": [items.fault_factor(variant.system_volts, part.kind) for part in parts],
         "closed": np.zeros(shape, dtype=bool),
         "opened": np.zeros(shape, dtype=bool),
         "settings": np.tile([circuit.settings[s].healthy for s in settings], (count, 1)),
@@ -224,7 +225,7 @@ def _alter(
         build["volts"][at] = level * ratio
         return [Drift(number, phase, place, 0.0, level * ratio * span)]
     else:
-        added = level * ratio**2
+        added = level * build["factors"][place]
         before = ohms[at]
         ohms[at] = {
             "ohms": added,
