@@ -5,7 +5,6 @@ fields follow from them in the class's ``whole``, which also refuses what does n
 """
 
 import functools
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Literal, Self
@@ -219,13 +218,15 @@ def ohms_factor(system_volts: int, kind: str = "load") -> float:
     return OHMS_AT_24_VOLTS[kind] if system_volts == 24 else 1.0
 
 
-def fault_factor(system_volts: int, kind: str) -> float:
+def fault_factor(system_volts: int, kind: str, place: float) -> float:
     """Return what the 12 V ohms of a fault in a kind of part are multiplied by.
 
-    A joint counts as bad once it takes its share of the volts from the coil, so on 24 V it has
-    grown further; judgement: half way, in logarithms, from the wire's factor to the coil's.
+    ``place`` is 0 for the mildest of the fault and 1 for the worst. A joint begins to be bad at
+    the same ohms on either voltage; to take the coil's volts it has to grow further on 24 V
+    (judgement).
     """
-    return math.sqrt(ohms_factor(system_volts, kind) * ohms_factor(system_volts))
+    mildest, worst = ohms_factor(system_volts, kind), ohms_factor(system_volts)
+    return float(mildest ** (1.0 - place) * worst**place)
 
 
 @dataclass(frozen=True)

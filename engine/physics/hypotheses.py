@@ -173,7 +173,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
         "ohms": np.broadcast_to([healthy_ohms(p, variant) for p in parts], shape).copy(),
         "volts": np.broadcast_to([p.volts * ratio for p in parts], shape).copy(),
         "ratio": ratio,
-        "factors": [items.fault_factor(variant.system_volts, part.kind) for part in parts],
+        "kinds": [part.kind for part in parts],
         "closed": np.zeros(shape, dtype=bool),
         "opened": np.zeros(shape, dtype=bool),
         "settings": np.tile([circuit.settings[s].healthy for s in settings], (count, 1)),
@@ -189,7 +189,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
             place = part_at[change.id]
             for phase, name in enumerate(items.PHASES):
                 if name in change.phases:
-                    drifts += _alter(build, (phase, number, place), change, level)
+                    drifts += _alter(build, (phase, number, place), change, level, hypothesis.place)
         if hypothesis.fuse_opened:
             fuse = next(place for place, part in enumerate(parts) if part.blade_fuse)
             build["ohms"][:, number, fuse] = math.inf
@@ -207,15 +207,15 @@ def _set(values: Floats, number: int, place: int, change: items.Change, level: f
 
 
 def _alter(
-    build: dict[str, Any], at: tuple[int, int, int], change: items.Change, level: float
-) -> list[Drift]:
+    build: dict[str, Any], at: tuple[int, int, int], change: items.Change, level: float,
+    severity: float,
+) -> list[Drift]:  # fmt: skip
     """Change one part in one phase; return how it moves along the severity."""
     ratio = build["ratio"]
     phase, number, place = at
     span = math.log(change.to / change.start) if change.is_range else 0.0
-    ohms = build["ohms"]
     if change.action == "open":
-        ohms[at] = math.inf
+        build["ohms"][at] = math.inf
         build["opened"][at] = True
     elif change.action == "closed":
         build["closed"][at] = True
@@ -225,13 +225,25 @@ def _alter(
         build["volts"][at] = level * ratio
         return [Drift(number, phase, place, 0.0, level * ratio * span)]
     else:
-        added = level * build["factors"][place]
-        before = ohms[at]
-        ohms[at] = {
-            "ohms": added,
-            "add_ohms": before + added,
-            "times_ohms": before * level,
-        }[change.action]
-        share = added / ohms[at] if change.action == "add_ohms" else 1.0
-        return [Drift(number, phase, place, span * share, 0.0)]
+        return [_alter_ohms(build, at, change, level, severity)]
     return []
+
+
+def _alter_ohms(
+    build: dict[str, Any], at: tuple[int, int, int], change: items.Change, level: float,
+    severity: float,
+) -> Drift:  # fmt: skip
+    """Change the ohms of a part; return how they move along the severity."""
+    phase, number, place = at
+    span = math.log(change.to / change.start) if change.is_range else 0.0
+    before = build["ohms"][at]
+    if change.action == "times_ohms":
+        build["ohms"][at] = before * level
+        return Drift(number, phase, place, span, 0.0)
+    volts, kind = round(12 * build["ratio"]), build["kinds"][place]
+    mildest, worst = (items.fault_factor(volts, kind, end) for end in (0.0, 1.0))
+    added = level * items.fault_factor(volts, kind, severity)
+    kept = before if change.action == "add_ohms" else 0.0
+    build["ohms"][at] = kept + added
+    span += math.log(worst / mildest) if change.is_range else 0.0
+    return Drift(number, phase, place, span * added / (kept + added), 0.0)

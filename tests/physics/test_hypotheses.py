@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from engine.knowledge import Knowledge, items
-from engine.knowledge.items import applies
+from engine.knowledge.items import applies, fault_factor
 from engine.physics.hypotheses import (
     KERNEL_SHARE,
     POINTS_PER_DECADE,
@@ -149,10 +149,15 @@ def test_ohms_are_set_added_or_multiplied(
 
 
 def test_24_volts_scales_what_a_cause_adds(variant: Make) -> None:
-    """Ohms of a cause are those of a 12 V machine: on 24 V four times as many, volts twice."""
+    """On 24 V a wire's fault begins at the wire's own factor, 1.25, and ends at the coil's, 4; one
+    of a single size stands half way in logarithms; volts are twice."""
     change = fault(part("ground", "add_ohms", 1.0), part("battery", "volts", 11.0))
     cases = make_cases([HEALTHY, change], variant("timed", volts=24))
-    assert cases.ohms[0, FAULTY, cases.part("ground")] == pytest.approx(4 * 1.01)
+    added = math.sqrt(1.25 * 4)
+    assert cases.ohms[0, FAULTY, cases.part("ground")] == pytest.approx(0.0125 + added)
+    assert fault_factor(24, "wire", 0.0) == pytest.approx(1.25)
+    assert fault_factor(24, "wire", 1.0) == pytest.approx(4.0)
+    assert fault_factor(12, "wire", 0.3) == 1.0
     assert cases.volts[0, FAULTY, cases.part("battery")] == pytest.approx(22.0)
 
 
@@ -161,7 +166,9 @@ def test_copper_has_the_ohms_of_its_temperature(knowledge: Knowledge, variant: M
     cold = variant("timed", ambient_celsius=-20.0)
     parts = cold.circuit.parts
     # 0.300 ohm at 20 C is 0.2529 at -20 C (IEC 60028 coefficient, calculated)
-    assert healthy_ohms(parts["pull-winding"], cold) == pytest.approx(0.4 * 0.2529 / 0.3, rel=1e-3)
+    assert healthy_ohms(parts["pull-winding"], cold) == pytest.approx(
+        cold.pull_ohms * 0.2529 / 0.3, rel=1e-3
+    )
     assert healthy_ohms(parts["pull-wire"], cold) == parts["pull-wire"].ohms
 
 

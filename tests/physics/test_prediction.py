@@ -237,7 +237,8 @@ def test_a_worse_fault_reads_further_off(knowledge: Knowledge, variant: Make) ->
 def test_ohms_of_a_good_part(coil: str, knowledge: Knowledge, variant: Make) -> None:
     """A good part reads its 0.4 and 23.9 ohm from pin to ground, the sum from pin to pin, and its
     harness pins read open to ground on a fuel shut-off with a controller."""
-    found = predicted(knowledge, variant("crank", coil), fault()).predictions
+    machine = variant("crank", coil, pull_ohms=0.4, hold_ohms=23.9)
+    found = predicted(knowledge, machine, fault()).predictions
     pull, hold = found["pull-winding-ohms"].mu[GOOD], found["hold-winding-ohms"].mu[GOOD]
     assert pull == pytest.approx(0.4, abs=0.02)
     assert hold == pytest.approx(23.9, abs=0.1)
@@ -251,8 +252,10 @@ def test_the_third_pin_of_a_body_ground_part_leads_nowhere(
     """From pull pin to the plug's ground pin a body-ground part says nothing of its winding; a
     case-ground part says the same as measured to the body's joint (common practice, no source)."""
     asked = MeasurementConditions("pull-winding-ohms", measured_to="ground-pin")
-    body = diagnoser.models.get(Machine("fuel-shutoff", "ignition-timed", "body-ground"))
-    case = diagnoser.models.get(Machine("fuel-shutoff", "ignition-timed", "case-ground"))
+    body, case = (
+        diagnoser.models.get(Machine("fuel-shutoff", "ignition-timed", coil, pull_ohms=0.4))
+        for coil in ("body-ground", "case-ground")
+    )
     there = case.prediction(asked)
     assert isinstance(there, ReadingPrediction)
     assert there.mu[0] == pytest.approx(0.4, abs=0.02)
