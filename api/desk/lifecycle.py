@@ -27,6 +27,7 @@ from api.interview.state import Entry
 from api.interview.summary import LEAST_DB
 from api.interview.wording import entry_words
 from engine import RequestError
+from engine.physics.model import NO_REPAIR
 
 LIKELY = 6  # causes at the top of the list when a case is closed
 SHEET_EVIDENCE = 4
@@ -91,7 +92,7 @@ def _close(
     call: Call, form: Form, faults: Mapping[str, str], status: int = 200, stale: str = ""
 ) -> Response:
     ranked = [(one["id"], one["name"]) for one in call.answer["causes"]
-              if one["id"] not in ("healthy", "outside")]  # fmt: skip
+              if one["id"] not in NO_REPAIR]  # fmt: skip
     likely = ranked[:LIKELY]
     rest = sorted(ranked[LIKELY:], key=lambda one: one[1])
     chosen = form.get("cause") or ""

@@ -16,6 +16,7 @@ from api.interview import views
 from api.interview.desk import probabilities
 from api.interview.wording import finding_name, observed
 from engine.knowledge import items
+from engine.physics.model import NO_REPAIR
 
 SHOWN_CAUSES = 5
 SHOWN_EVIDENCE = 2  # causes whose evidence is on the page
@@ -121,7 +122,7 @@ def evidence_shown(call: Call) -> list[Json]:
         {"name": one["name"], "looks_like": one["looks_like"],
          "pieces": evidence.pieces(call.inquiry, call.desk, one)}
         for one in call.answer["causes"][:SHOWN_EVIDENCE]
-        if one["id"] not in ("healthy", "outside")
+        if one["id"] not in NO_REPAIR
     ]  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from api.drawing.text import NARROW, NO_BREAK
 from engine import Knowledge
 from engine.answer.words import percent
 from engine.knowledge import items
-from engine.physics.model import HEALTHY, OUTSIDE
+from engine.physics.model import HEALTHY, NO_REPAIR
 
 LEAST_CHANCE = 0.01  # a cause that is less likely is not called a suspect
 MOST_SUSPECTS = 12
@@ -109,7 +109,7 @@ def _suspects(
 ) -> tuple[Suspect, ...]:
     named = [
         one for one in answer.get("causes", ())
-        if one["probability"] >= LEAST_CHANCE and one["id"] not in (HEALTHY, OUTSIDE)
+        if one["probability"] >= LEAST_CHANCE and one["id"] not in NO_REPAIR
     ][:MOST_SUSPECTS]  # fmt: skip
     return tuple(
         Suspect(number, one["id"], one["name"], one["probability"], where.get(one["id"], ()))

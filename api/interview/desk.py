@@ -12,7 +12,7 @@ from engine import Diagnoser, Knowledge
 from engine.answer import explain, words
 from engine.knowledge import items
 from engine.physics.conditions import MeasurementConditions
-from engine.physics.model import HEALTHY, OUTSIDE, Model
+from engine.physics.model import HEALTHY, NO_REPAIR, Model
 from engine.physics.prediction import OutcomePrediction
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import Request, read_request
@@ -120,7 +120,7 @@ class Desk:
         return case_view(request, seen).with_beliefs(probabilities(answer))
 
     def _expect(self, model: Model, name: str, answer: Answer) -> list[dict[str, str]]:
-        leading = [one["id"] for one in answer["causes"] if one["id"] not in (HEALTHY, OUTSIDE)]
+        leading = [one["id"] for one in answer["causes"] if one["id"] not in NO_REPAIR]
         return [
             {"cause": cause, "reads": self._reads(model, name, cause)}
             for cause in [*leading[:LEADING], HEALTHY]

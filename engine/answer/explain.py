@@ -27,7 +27,7 @@ from engine.knowledge import Knowledge, items
 from engine.physics.band import Band
 from engine.physics.circuit import Floats
 from engine.physics.conditions import MeasurementConditions
-from engine.physics.model import HEALTHY, OUTSIDE, Model
+from engine.physics.model import HEALTHY, NO_REPAIR, Model
 from engine.physics.prediction import OutcomePrediction
 from engine.reasoning.advice import Meaning, Plan, Proposal
 from engine.reasoning.belief import Belief, fit_of
@@ -97,8 +97,7 @@ def expected(
         return words.band_words(band), band
     outcomes = model.knowledge.checks[conditions.check].outcomes
     assert outcomes is not None
-    mine = model.cause_of == model.causes.index(cause)
-    share = np.where(mine, model.prior if weights is None else weights, 0.0)
+    share = model.weights_of(cause, weights)
     return words.outcome_words(prediction, share / max(share.sum(), 1e-300), outcomes), None
 
 
@@ -292,7 +291,7 @@ def _next_check(scene: Scene, proposal: Proposal) -> NextCheck:
     fill = placeholders(model, check)
     hazards = check_hazards(check, model.variants)
     leading = [model.causes[column] for column in scene.belief.order]
-    named = [name for name in leading if name not in (HEALTHY, OUTSIDE)][:EXPECTED_CAUSES]
+    named = [name for name in leading if name not in NO_REPAIR][:EXPECTED_CAUSES]
     weights = {**dict.fromkeys(named, scene.belief.hypotheses), HEALTHY: None}
     conditions = MeasurementConditions(check.id)
     return NextCheck(

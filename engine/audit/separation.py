@@ -17,7 +17,7 @@ from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge, items
 from engine.physics.circuit import Floats
 from engine.physics.machine import Machine
-from engine.physics.model import Model
+from engine.physics.model import NOT_LISTED, Model
 from engine.physics.prediction import (
     FALSE_OPEN,
     FLAT_SHARE,
@@ -84,12 +84,15 @@ class Separation:
     def alike(
         self, kinds: Sequence[str] | None = None, below: float = TOLD_APART_DB
     ) -> list[tuple[str, str]]:
-        """Return the pairs of causes that no check of some kinds tells apart, in order of id."""
+        """Return the pairs of causes that no check of some kinds tells apart, in order of id.
+
+        No check is for a fault that is not in the list: what is left when the list does not fit.
+        """
         best = self.best(kinds)
         return [
             (self.causes[a], self.causes[b])
             for a, b in itertools.combinations(range(len(self.causes)), 2)
-            if best[a, b] < below
+            if best[a, b] < below and NOT_LISTED not in (self.causes[a], self.causes[b])
         ]
 
 

@@ -8,6 +8,7 @@ import dataclasses
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from threading import Lock
 
 import numpy as np
@@ -32,7 +33,8 @@ from engine.physics.prediction import (
 )
 from engine.physics.solution import solve_situations
 
-HEALTHY, OUTSIDE = "healthy", "outside"
+HEALTHY, OUTSIDE, NOT_LISTED = "healthy", "outside", "not-listed"
+NO_REPAIR = (HEALTHY, OUTSIDE, NOT_LISTED)  # nothing in this circuit to put right
 SPLIT_FUSE_FROM = 0.02  # a fuse that opens more often than this gets a hypothesis of its own
 KEPT_MODELS = 48
 
@@ -74,6 +76,34 @@ class Model:
         ).astype(np.float64)
         return sums
 
+    @cached_property
+    def unlisted(self) -> NDArray[np.bool_]:
+        """Return which hypotheses stand for a fault that is not in the list."""
+        return np.array([one.cause == NOT_LISTED for one in self.hypotheses])
+
+    def weights_of(self, cause: str, weights: Floats | None = None) -> Floats:
+        """Return the hypotheses' weights (their priors) where they belong to a cause, else 0.
+
+        A fault that is not in the list gives what anything in the list might: they all count.
+        """
+        mine = ~self.unlisted if cause == NOT_LISTED else self.cause_of == self.causes.index(cause)
+        return np.where(mine, self.prior if weights is None else weights, 0.0)
+
+    def blended(self, chances: Floats, keep: NDArray[np.bool_] | None = None) -> Floats:
+        """Return chances of results (hypothesis, ...) with the unlisted fault's filled in.
+
+        It gives each result as often as the whole list does beforehand (prior predictive).
+        ``keep`` are the hypotheses that the rows stand for, all where left out.
+        """
+        rows = slice(None) if keep is None else keep
+        unlisted, prior = self.unlisted[rows], self.prior[rows]
+        if not unlisted.any() or unlisted.all():
+            return chances
+        listed = np.where(unlisted, 0.0, prior)
+        filled = chances.copy()
+        filled[unlisted] = listed @ chances / max(float(listed.sum()), 1e-300)
+        return filled
+
     def prediction(self, conditions: MeasurementConditions) -> Prediction:
         """Return the prediction of a check as it was really done."""
         if conditions == MeasurementConditions(conditions.check):
@@ -97,7 +127,7 @@ class Model:
         if key not in self.bands:
             prediction = self.prediction(conditions)
             assert isinstance(prediction, ReadingPrediction)
-            mine = np.where(self.cause_of == self.causes.index(cause), self.prior, 0.0)
+            mine = self.weights_of(cause)
             good = prediction.good_band(mine) if cause == HEALTHY else None
             self.bands[key] = good or prediction.band(mine)
         return self.bands[key]

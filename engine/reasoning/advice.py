@@ -11,7 +11,7 @@ import numpy as np
 from engine.knowledge import Knowledge, items
 from engine.physics.band import Band, fine_digits, open_band, rounded
 from engine.physics.circuit import Floats
-from engine.physics.model import HEALTHY, OUTSIDE, Model
+from engine.physics.model import NO_REPAIR, Model
 from engine.physics.prediction import Forecast, OutcomePrediction, ReadingPrediction
 from engine.reasoning.belief import Belief
 from engine.reasoning.conclusions import Conclusions
@@ -158,7 +158,7 @@ class Adviser:
         names = self._model.causes
         likely = [
             names[n] for n in self.repair_order(belief.causes)
-            if belief.causes[n] >= LEAST_REPAIR and names[n] not in (HEALTHY, OUTSIDE)
+            if belief.causes[n] >= LEAST_REPAIR and names[n] not in NO_REPAIR
         ]  # fmt: skip
         return tuple(likely[:MOST_REPAIRS])
 

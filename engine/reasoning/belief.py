@@ -44,6 +44,14 @@ class Weighed:
     value: float | None = None
     meter: Instrument | None = None
     prediction: ReadingPrediction | None = None
+    alone: Mask | None = None  # hypotheses under which a number is not weighed with the others
+
+    @property
+    def counted(self) -> Mask:
+        """Return the hypotheses under which a number is weighed together with the others."""
+        assert self.prediction is not None
+        counted = ~self.prediction.open & ~self.prediction.flat
+        return counted if self.alone is None else counted & ~self.alone
 
 
 def weigh(observation: Observation) -> Weighed:
@@ -68,6 +76,13 @@ def weigh(observation: Observation) -> Weighed:
     logs = np.log(np.maximum(chance, TINY))
     surprise = logs - np.log(np.maximum(best, TINY))
     return Weighed(finding, logs, surprise, value, meter, number)
+
+
+def blend(model: Model, weighed: Weighed) -> Weighed:
+    """Return a finding with what a fault that is not in the list says of it filled in."""
+    chances = np.exp(weighed.log_likelihood - weighed.log_likelihood.max())
+    logs = np.log(np.maximum(model.blended(chances), TINY)) + weighed.log_likelihood.max()
+    return replace(weighed, log_likelihood=logs, alone=model.unlisted)
 
 
 @dataclass(frozen=True)
@@ -96,7 +111,7 @@ def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: i
     for column, row in enumerate(rows):
         prediction = weighed[row].prediction
         assert prediction is not None
-        counted = ~prediction.open & ~prediction.flat
+        counted = weighed[row].counted
         sure = math.log1p(-FALSE_OPEN) if prediction.unit == "ohm" else 0.0
         alone[row] = np.where(counted, sure, alone[row])
         terms[row] = np.where(counted, sure + joint.left_out[:, column], terms[row])
@@ -127,7 +142,7 @@ def _readings(found: Sequence[Weighed], quantities: Sequence[str], hypotheses: i
         prediction = one.prediction
         assert prediction is not None
         scale = prediction.scale
-        active[:, column] = ~prediction.open & ~prediction.flat
+        active[:, column] = one.counted
         residual[:, column] = scale.of(one.value) - scale.of(prediction.mu)
         own[:, column], loadings[:, column] = prediction.own_and_shared(quantities, one.meter)
         level[:, column] = 1.0 / prediction.width
@@ -141,6 +156,7 @@ class Known:
     Of the hypotheses that still matter alone: ``keep``, with ``weights`` that sum to 1.
     """
 
+    model: Model
     keep: Mask
     weights: Floats
     quantities: tuple[str, ...]
@@ -148,6 +164,10 @@ class Known:
 
     def forecast(self, prediction: Prediction) -> Forecast:
         """Return the results of a check under the hypotheses kept, given what was read."""
+        found = self._listed(prediction)
+        return Forecast(self.model.blended(found.bins, self.keep), found.edges)
+
+    def _listed(self, prediction: Prediction) -> Forecast:
         if isinstance(prediction, OutcomePrediction):
             return Forecast(prediction.bins[self.keep], np.zeros(0))
         if not {*prediction.loadings.quantities, prediction.gain} & {*self.quantities}:
@@ -174,18 +194,27 @@ class Belief:
         return weigh_all(self.weighed, self.shares, len(self.log_prior))
 
     @cached_property
+    def best(self) -> int:
+        """Return the place of the most probable hypothesis that is in the list."""
+        return int(np.argmax(np.where(self.model.unlisted, -1.0, self.hypotheses)))
+
+    @cached_property
     def known(self) -> Known:
         """Return what was read, for predicting the next check."""
         keep = self.hypotheses > LEAST_WEIGHT * self.hypotheses.max()
         numbers = [
-            replace(one, prediction=one.prediction.take(keep))
+            replace(
+                one,
+                prediction=one.prediction.take(keep),
+                alone=None if one.alone is None else one.alone[keep],
+            )
             for one, share in zip(self.weighed, self.shares, strict=True)
             if one.prediction is not None and share == 1.0
         ]
         quantities = _quantities(numbers, least=1)
         joint = weigh_together(_readings(numbers, quantities, int(keep.sum())))
         weights = self.hypotheses[keep]
-        return Known(keep, weights / weights.sum(), quantities, joint)
+        return Known(self.model, keep, weights / weights.sum(), quantities, joint)
 
     @property
     def _terms(self) -> Floats:
@@ -280,7 +309,7 @@ def believe(model: Model, observations: Sequence[Observation], effects: Effects)
     """Return the belief: shifted priors times what each observation says, as far as it counts."""
     return Belief(
         model, log_prior(model, effects.shifts, effects.dropped_causes),
-        tuple(weigh(observation) for observation in observations),
+        tuple(blend(model, weigh(observation)) for observation in observations),
         shares_of(effects, [observation.finding for observation in observations]),
     )  # fmt: skip
 
@@ -333,7 +362,7 @@ def fit_of(belief: Belief) -> Fit:
     used = [n for n, share in enumerate(belief.shares) if share > 0]
     if not used:
         return Fit("good", ())
-    best = int(np.argmax(belief.hypotheses))
+    best = belief.best
     bad = [n for n in used if belief.together.surprises[n, best] < BAD_SURPRISE]
     verdict = "good" if not bad else "strained" if len(bad) == 1 else "poor"
     if not bad or len(used) < 2:

@@ -16,7 +16,7 @@ import numpy as np
 from engine.knowledge import Knowledge
 from engine.physics.circuit import Floats
 from engine.physics.hypotheses import Hypothesis, both
-from engine.physics.model import HEALTHY, OUTSIDE, Model, combine, solve_hypotheses, split_fuses
+from engine.physics.model import HEALTHY, NO_REPAIR, Model, combine, solve_hypotheses, split_fuses
 from engine.reasoning.belief import BAD_SURPRISE, Belief, Weighed, weigh, weigh_all
 from engine.reasoning.observe import Observation
 
@@ -93,7 +93,7 @@ def _candidates(belief: Belief) -> list[int]:
     # the best that each does for any finding, so that the order of the findings cannot matter
     merit = np.max(logs - logs.max(axis=1, keepdims=True), axis=0) + prior
     ranked = sorted(pool, key=lambda n: (n not in belief.order[:BY_BELIEF], -round(merit[n], 9), n))
-    causes = [n for n in ranked if names[n] not in (HEALTHY, OUTSIDE)]
+    causes = [n for n in ranked if names[n] not in NO_REPAIR]
     explained = sum(
         (np.maximum(surprise, BAD_SURPRISE) * share
          for surprise, share in zip(belief.together.surprises, belief.shares, strict=True)),
@@ -110,7 +110,7 @@ def _candidates(belief: Belief) -> list[int]:
 
 def _best_variant(belief: Belief) -> int:
     """Return the place of the variant that the most probable hypothesis belongs to."""
-    return int(belief.model.variant_of[int(np.argmax(belief.hypotheses))])
+    return int(belief.model.variant_of[belief.best])
 
 
 def _pair_model(
@@ -162,7 +162,7 @@ def _ranked(model: Model, logs: Floats, chance: float) -> list[tuple[str, float,
 
 def _unexplained(belief: Belief) -> list[int]:
     """Return the rows of findings that the best single explanation hardly predicts."""
-    best = int(np.argmax(belief.hypotheses))
+    best = belief.best
     return [
         n for n in range(len(belief.weighed))
         if belief.shares[n] > 0 and belief.together.surprises[n, best] < BAD_SURPRISE
