@@ -237,7 +237,9 @@ def _fit(scene: Scene) -> FitEntry:
     if fit.verdict == "good":
         return FitEntry(fit.verdict, fit.disagreeing)
     two = weigh_pairs(scene.knowledge, scene.belief, scene.observations)
-    return FitEntry(fit.verdict, fit.disagreeing, round(two.chance, 6), two.pairs, two.repeat)
+    # where two causes explain the findings better than one, no one cause fits them
+    verdict = "poor" if two.pairs else fit.verdict
+    return FitEntry(verdict, fit.disagreeing, round(two.chance, 6), two.pairs, two.repeat)
 
 
 def _trace(scene: Scene) -> tuple[TraceRow, ...]:

@@ -34,6 +34,7 @@ class Causes:
 
     def __init__(self, count: int) -> None:
         self.causes = tuple(f"cause-{n}" for n in range(count))
+        self.unlisted = np.zeros(count, dtype=bool)
 
     def by_cause(self, weights: Any) -> Any:
         """Return the weights as they are."""

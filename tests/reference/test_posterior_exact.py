@@ -17,7 +17,7 @@ from engine import Diagnoser, Knowledge
 from engine.physics.circuit import Floats
 from engine.physics.model import Model
 from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.belief import MAX_DECIBANS, Belief, Weighed, log_prior, weigh
+from engine.reasoning.belief import MAX_DECIBANS, Belief, Weighed, blend, log_prior, weigh
 from engine.reasoning.effects import effects_of
 from engine.reasoning.observe import Observation, case_view, observe
 from engine.reasoning.request import NOT_KNOWN, OPEN, read_request
@@ -52,13 +52,24 @@ def child_of(model: Model, corrected: Observation, share: float) -> Child:
         return of_likelihood(np.ones(len(model.hypotheses)))
     if isinstance(prediction, OutcomePrediction):
         seen = prediction.names.index(str(finding.outcome))
+        shares = with_unlisted(model, prediction.shares)
         if share == 1.0:
-            return Child(np.ascontiguousarray(prediction.shares), seen)
-        return of_likelihood(prediction.shares[:, seen] ** share)
+            return Child(np.ascontiguousarray(shares), seen)
+        return of_likelihood(shares[:, seen] ** share)
     if finding.outcome == OPEN:
-        return of_likelihood(prediction.open_share() ** share)
+        return of_likelihood(with_unlisted(model, prediction.open_share()) ** share)
     assert corrected.value is not None
-    return of_likelihood(prediction.density(corrected.value, corrected.meter) ** share)
+    density = prediction.density(corrected.value, corrected.meter)
+    return of_likelihood(with_unlisted(model, density) ** share)
+
+
+def with_unlisted(model: Model, likelihood: Floats) -> Floats:
+    """Return likelihoods with the fault that is not in the list as the mean of the list."""
+    unlisted = [number for number, one in enumerate(model.hypotheses) if one.cause == "not-listed"]
+    found, weights = likelihood.copy(), model.prior.copy()
+    weights[unlisted] = 0.0
+    found[unlisted] = np.average(likelihood, axis=0, weights=weights)
+    return found
 
 
 @dataclass(frozen=True)
@@ -74,7 +85,7 @@ class Drawn:
 
     def belief(self) -> Belief:
         """Return the engine's belief."""
-        weighed: list[Weighed] = [weigh(one) for one in self.corrected]
+        weighed: list[Weighed] = [blend(self.model, weigh(one)) for one in self.corrected]
         prior = log_prior(self.model, self.shifts, self.dropped)
         return Belief(self.model, prior, tuple(weighed), self.shares)
 

@@ -1,0 +1,83 @@
+"""A fault that is not in the list: what it gives, when it leads, and when it does not."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from engine import Diagnoser
+from engine.physics.machine import Machine
+from engine.physics.model import NOT_LISTED, Model
+from engine.reasoning.belief import Belief, believe
+from engine.reasoning.effects import Effects
+from engine.reasoning.observe import observe
+from engine.reasoning.request import read_request
+
+MACHINE = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
+
+
+@pytest.fixture(scope="module")
+def model(diagnoser: Diagnoser) -> Model:
+    """Give the model of a timed fuel shut-off with a case-ground coil."""
+    return diagnoser.models.get(Machine(**MACHINE))
+
+
+def believed(diagnoser: Diagnoser, model: Model, *findings: dict[str, Any]) -> Belief:
+    """Return the belief from findings, no rule at work."""
+    request = read_request({"machine": MACHINE, "findings": list(findings)}, diagnoser.knowledge)
+    return believe(model, [observe(model, one) for one in request.findings], Effects())
+
+
+def chance(belief: Belief) -> float:
+    """Return the belief that the fault is not in the list."""
+    return float(belief.causes[belief.model.causes.index(NOT_LISTED)])
+
+
+def test_beforehand_it_has_its_share(diagnoser: Diagnoser, model: Model) -> None:
+    """Three to five in a hundred calls are about something that the list does not hold."""
+    assert 0.03 <= chance(believed(diagnoser, model)) <= 0.05
+
+
+def test_one_finding_says_nothing_for_or_against_it(diagnoser: Diagnoser, model: Model) -> None:
+    """It gives every result as often as the whole list does, so one result leaves it where it was:
+    the prior predictive chance, summed here by hand."""
+    before = chance(believed(diagnoser, model))
+    heard = believed(diagnoser, model, {"check": "relay-click", "outcome": "not-heard"})
+    seen = heard.weighed[0].log_likelihood
+    listed = np.where(model.unlisted, 0.0, model.prior)
+    expected = np.log(listed @ np.exp(seen) / listed.sum())
+    assert seen[model.unlisted] == pytest.approx(expected)
+    assert chance(heard) == pytest.approx(before, rel=0.02)
+
+
+def test_it_leads_where_no_cause_fits(diagnoser: Diagnoser) -> None:
+    """Full current in both windings, a good pulse, a good ground and a dead engine with good fuel:
+    no listed cause of the solenoid's circuit gives that together."""
+    answer = diagnoser.diagnose({
+        "machine": MACHINE,
+        "findings": [
+            {"check": "engine-response", "outcome": "will-not-stop"},
+            {"check": "plunger-action", "outcome": "no-movement"},
+            {"check": "plunger-return", "outcome": "springs-out"},
+            {"check": "hold-pin-voltage-key-off", "value": 0.0, "unit": "V"},
+            {"check": "fuel-lever-by-hand", "outcome": "free"},
+        ],
+    })  # fmt: skip
+    ranked = [one["id"] for one in answer["causes"]]
+    assert NOT_LISTED in ranked[:2]
+
+
+def test_it_does_not_lead_where_one_cause_fits(diagnoser: Diagnoser) -> None:
+    """A winding that reads open, no current, full volts at its pin: the winding, and no mystery."""
+    answer = diagnoser.diagnose({
+        "machine": MACHINE, "limit": 0,
+        "findings": [
+            {"check": "engine-response", "outcome": "cranks-no-start"},
+            {"check": "pull-winding-ohms", "outcome": "open", "measured_to": "ground-pin"},
+            {"check": "pull-current", "value": 0.0, "unit": "A"},
+            {"check": "pull-pin-voltage", "value": 12.3, "unit": "V"},
+        ],
+    })  # fmt: skip
+    told = {one["id"]: one["probability"] for one in answer["causes"]}
+    assert answer["causes"][0]["id"] == "pull-winding-open"
+    assert told[NOT_LISTED] < 0.05
