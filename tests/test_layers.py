@@ -3,6 +3,7 @@
 import ast
 import sys
 from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -122,3 +123,40 @@ def test_no_import_hides(code: str, packages_found: set[str]) -> None:
 def test_no_reading_hides(code: str) -> None:
     """A call that reads a file is found, on its own or as a method."""
     assert called(ast.parse(code)) & READS
+
+
+def room_of(name: str) -> str:
+    """Return the room that a module (dotted) stands in: ``api.desk.pages`` stands in api.desk."""
+    return ".".join(name.split(".")[:2])
+
+
+def rooms() -> dict[str, set[str]]:
+    """Return the rooms that each room imports from, imports inside functions counted."""
+    found: dict[str, set[str]] = {}
+    for path, tree in MODULES.items():
+        here = room_of(path.removesuffix(".py").removesuffix("/__init__").replace("/", "."))
+        if "." not in here or here.endswith(("__main__", ".docs")):
+            continue  # a package gathers what its rooms offer; docs hold examples of callers
+        there = {room_of(name) for name in imported(tree) if name.startswith(("api.", "engine."))}
+        found.setdefault(here, set()).update(there - {here})
+    return found
+
+
+def test_no_circle_between_rooms() -> None:
+    """Rooms can be put in an order in which each uses only those before it."""
+    order = TopologicalSorter(rooms())
+    order.prepare()  # raises CycleError, naming the circle
+
+
+def test_a_circle_is_refused() -> None:
+    """Two rooms that use each other are a circle."""
+    with pytest.raises(CycleError):
+        TopologicalSorter({"api.desk": {"api.web"}, "api.web": {"api.desk"}}).prepare()
+
+
+@pytest.mark.parametrize("room", sorted(rooms()))
+def test_a_room_says_its_law(room: str) -> None:
+    """The docstring of a room's ``__init__`` says in a sentence what it is for."""
+    name = room.replace(".", "/")
+    tree = MODULES.get(f"{name}/__init__.py") or MODULES[f"{name}.py"]
+    assert len(ast.get_docstring(tree) or "") > 30
