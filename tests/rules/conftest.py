@@ -24,6 +24,9 @@ from engine.knowledge.rule_language import (
 )
 from engine.knowledge.rule_layers import layers
 from engine.rules.views import CaseView, FindingView, holds
+from tests.physics.conftest import variant
+
+__all__ = ["variant"]
 
 Base = tuple[dict[str, items.Rule], dict[str, Program]]
 Raw = tuple[str, list[dict[str, Any]], list[str]]  # family, when, conclusions
