@@ -20,12 +20,8 @@ Segment = tuple[float, float, float, float]
 EXTRA = ("accessory-on-feed", "pull-and-hold-crossed", "ground-resistive", "travel-short")
 SHORTS = ("hold-wire-backfed", "hold-wire-shorted-to-ground", "winding-shorted-to-body",
           "pull-wire-shorted-to-ground")  # fmt: skip
-CASES = [
-    pytest.param(machine, shape, faults, id="-".join([*machine, shape, name]))
-    for machine, shape in itertools.product(MACHINES, SHAPES)
-    for name, faults in (("healthy", ()), ("one", EXTRA[:1]), ("many", EXTRA), ("shorts", SHORTS))
-]
-every_case = pytest.mark.parametrize(("machine", "shape", "faults"), CASES)
+SUSPECTED = {"healthy": (), "one": EXTRA[:1], "many": EXTRA, "shorts": SHORTS}
+Drawings = dict[str, Element]  # by machine, shape and what is suspected
 
 
 def drawn(
@@ -41,6 +37,16 @@ def drawn(
             {"cause": "healthy", "reads": "0.1 to 0.5 V"}]}] if faults else [],
     }  # fmt: skip
     return parsed(svg(knowledge, {"machine": machine_of(*machine)}, answer, shape=shape))
+
+
+@pytest.fixture(scope="module")
+def drawings(knowledge: Knowledge) -> Drawings:
+    """Every machine in every shape, healthy and with few and many suspected causes."""
+    return {
+        "-".join([*machine, shape, name]): drawn(knowledge, machine, shape, faults)
+        for machine, shape in itertools.product(MACHINES, SHAPES)
+        for name, faults in SUSPECTED.items()
+    }
 
 
 def size(root: Element) -> tuple[float, float]:
@@ -78,42 +84,33 @@ def overlap(one: Box, other: Box, by: float = 0.0) -> bool:
     )
 
 
-@every_case
-def test_no_label_lies_on_another(
-    knowledge: Knowledge, machine: tuple[str, str, str], shape: str, faults: tuple[str, ...]
-) -> None:
+def test_no_label_lies_on_another(drawings: Drawings) -> None:
     """No two labels cover the same place, and none sticks out of the drawing."""
-    root = drawn(knowledge, machine, shape, faults)
-    wide, high = size(root)
-    found = texts(root)
-    assert len(found) > 50
-    for (one, box), (other, beside) in itertools.combinations(found, 2):
-        assert not overlap(box, beside), (one, other)
-    for said, (left, top, right, bottom) in found:
-        assert left >= 0 and top >= 0 and right <= wide and bottom <= high, said  # noqa: PT018
+    for name, root in drawings.items():
+        wide, high = size(root)
+        found = texts(root)
+        assert len(found) > 50, name
+        for (one, box), (other, beside) in itertools.combinations(found, 2):
+            assert not overlap(box, beside), (name, one, other)
+        for said, (left, top, right, bottom) in found:
+            assert 0 <= left < right <= wide, (name, said)
+            assert 0 <= top < bottom <= high, (name, said)
 
 
-@every_case
-def test_no_wire_runs_through_a_label(
-    knowledge: Knowledge, machine: tuple[str, str, str], shape: str, faults: tuple[str, ...]
-) -> None:
+def test_no_wire_runs_through_a_label(drawings: Drawings) -> None:
     """No wire crosses a label."""
-    root = drawn(knowledge, machine, shape, faults)
-    found = texts(root)
-    for (net, line), (said, box) in itertools.product(wires(root), found):
-        around = (line[0] - 0.7, line[1] - 0.7, line[2] + 0.7, line[3] + 0.7)
-        assert not overlap(around, box), (net, said)
+    for name, root in drawings.items():
+        for (net, line), (said, box) in itertools.product(wires(root), texts(root)):
+            around = (line[0] - 0.7, line[1] - 0.7, line[2] + 0.7, line[3] + 0.7)
+            assert not overlap(around, box), (name, net, said)
 
 
-@every_case
-def test_wires_of_two_points_cross_at_most(
-    knowledge: Knowledge, machine: tuple[str, str, str], shape: str, faults: tuple[str, ...]
-) -> None:
+def test_wires_of_two_points_cross_at_most(drawings: Drawings) -> None:
     """Two wires may cross at a right angle; they never run along each other nor end on another."""
-    found = wires(drawn(knowledge, machine, shape, faults))
-    for (net, one), (other, line) in itertools.combinations(found, 2):
-        if net != other:
-            assert not touch(one, line), (net, other, one, line)
+    for name, root in drawings.items():
+        for (net, one), (other, line) in itertools.combinations(wires(root), 2):
+            if net != other:
+                assert not touch(one, line), (name, net, other, one, line)
 
 
 def touch(one: Segment, other: Segment) -> bool:
@@ -130,27 +127,28 @@ def touch(one: Segment, other: Segment) -> bool:
     return not crossing
 
 
-@every_case
-def test_wires_join_what_the_circuit_joins(
-    knowledge: Knowledge, machine: tuple[str, str, str], shape: str, faults: tuple[str, ...]
-) -> None:
+def test_wires_join_what_the_circuit_joins(drawings: Drawings) -> None:
     """The pieces of each wire hang together, so a point is one wire at one place."""
-    root = drawn(knowledge, machine, shape, faults)
-    by_net: dict[str, list[Segment]] = {}
-    for net, line in wires(root):
-        by_net.setdefault(net, []).append(line)
-    marked = Counter(node.get("data-point") for node in root.iter(f"{SVG}g")) - Counter([None])
-    del marked[None]
-    assert set(marked) == set(by_net)
-    assert set(marked.values()) == {1}
-    for net, lines in by_net.items():
-        reached, waiting = [], [lines[0]]
-        while waiting:
-            line = waiting.pop()
-            reached.append(line)
-            rest = [one for one in lines if one not in reached and one not in waiting]
-            waiting += [one for one in rest if meets(one, line)]
-        assert len(reached) == len(set(lines)), net
+    for name, root in drawings.items():
+        by_net: dict[str, list[Segment]] = {}
+        for net, line in wires(root):
+            by_net.setdefault(net, []).append(line)
+        marked = Counter(node.get("data-point") for node in root.iter(f"{SVG}g"))
+        del marked[None]
+        assert marked == Counter([*by_net]), name
+        for net, lines in by_net.items():
+            assert len(joined(lines)) == len(set(lines)), (name, net)
+
+
+def joined(lines: list[Segment]) -> list[Segment]:
+    """Return the pieces that hang together with the first one."""
+    reached, waiting = [], [lines[0]]
+    while waiting:
+        line = waiting.pop()
+        reached.append(line)
+        rest = [one for one in lines if one not in reached and one not in waiting]
+        waiting += [one for one in rest if meets(one, line)]
+    return reached
 
 
 def meets(one: Segment, other: Segment) -> bool:

@@ -5,11 +5,10 @@ from typing import Any
 
 import pytest
 
-from engine.knowledge import items, load_knowledge
+from engine.knowledge import Knowledge, items
 from engine.knowledge.formats import Format, formats
 
 FORMATS = {one.name: one for one in formats()}
-KNOWLEDGE = load_knowledge()
 
 
 def paths(value: Any, path: str = "") -> Iterator[str]:
@@ -24,15 +23,15 @@ def paths(value: Any, path: str = "") -> Iterator[str]:
 
 
 @pytest.mark.parametrize("name", ["Cause", "Check", "Circuit", "Rule", "Table"])
-def test_every_key_of_a_shipped_file_is_in_the_reference(name: str) -> None:
+def test_every_key_of_a_shipped_file_is_in_the_reference(name: str, knowledge: Knowledge) -> None:
     """No file holds a key that the reference does not name, but inside what is free or named."""
     known = {one.path: one.kind for one in FORMATS[name].fields}
     free = {path for path, kind in known.items() if kind in ("mapping", "list", "nodebystyle",
                                                              "number or range")}  # fmt: skip
     shelf: dict[str, dict[str, items.Item]] = {
-        "Cause": dict(KNOWLEDGE.causes), "Check": dict(KNOWLEDGE.checks),
-        "Circuit": dict(KNOWLEDGE.circuits), "Rule": dict(KNOWLEDGE.rules),
-        "Table": dict(KNOWLEDGE.tables),
+        "Cause": dict(knowledge.causes), "Check": dict(knowledge.checks),
+        "Circuit": dict(knowledge.circuits), "Rule": dict(knowledge.rules),
+        "Table": dict(knowledge.tables),
     }  # fmt: skip
     for item in shelf[name].values():
         for path in paths(item.raw):

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from engine.knowledge import Knowledge, items, load_knowledge
+from engine.diagnosis import shipped
+from engine.knowledge import Knowledge, items
 from engine.knowledge.items import applies
 from engine.physics.behaviour import AFTER, COMMAND, CRANKING, RUNNING
 from engine.physics.hypotheses import Hypothesis, make_cases
@@ -15,7 +16,7 @@ from engine.rules.cautions import Cautions, check_hazards, remedy_hazards
 from engine.rules.views import CaseView
 from tests.safety.support import MUST_SAY, case_of, lacking, name_of, variants
 
-ALL = list(variants(load_knowledge()))
+ALL = list(variants(shipped().knowledge))
 # Events that are seen only while the solenoid is commanded; a test lamp is read on command too.
 ON_COMMAND = ("relay-operates", "pull-is-strong", "pulls-in", "stays-in", "works-now",
               "works-with-jumper", "works-with-relay-swapped", "fuse-opens", "lamp-pull-bright",
