@@ -16,12 +16,16 @@ from tests.reference.conftest import pytest_terminal_summary
 __all__ = ["pytest_terminal_summary"]
 
 
+SLOW = Path(__file__).parent / "reference"  # comparisons with other programs, whole circuits long
 STARTERS = {"Running", "serving", "pexpect", "sync_playwright", "opened"}  # what starts a process
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark ``live`` what starts a server, a database or a browser, by what it asks for."""
+    """Mark ``live`` what starts a server, a database or a browser, by what it asks for, and
+    ``slow`` what stands in tests/reference; other slow tests carry the mark themselves."""
     for item in items:
+        if SLOW in item.path.parents:
+            item.add_marker("slow")
         if isinstance(item, pytest.Function) and _starts(item):
             item.add_marker("live")
 

@@ -13,7 +13,6 @@ from api import create_app
 from api.cli.main import threewire
 from api.store import Database, upgrade
 from engine import Knowledge
-from engine.diagnosis import shipped
 from engine.knowledge import items
 from engine.knowledge.text import load_yaml
 from tests import readme
@@ -35,12 +34,6 @@ def plain(text: str) -> str:
 def code(text: str) -> str:
     """Return what stands in backticks and shell blocks, a line a piece."""
     return "\n".join(short or block for short, block in CODE.findall(text))
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    """The shipped knowledge base."""
-    return shipped().knowledge
 
 
 def test_blocks_are_real_output() -> None:

@@ -9,19 +9,7 @@ from flask import Flask
 from api import create_app, settings
 from api.access import keys
 from api.store import Database
-from engine import Diagnoser, Knowledge, load_knowledge
-
-
-@pytest.fixture(scope="session")
-def knowledge() -> Knowledge:
-    """The shipped knowledge base."""
-    return load_knowledge()
-
-
-@pytest.fixture(scope="session")
-def engine(knowledge: Knowledge) -> Diagnoser:
-    """The real engine, built once."""
-    return Diagnoser(knowledge)
+from engine import Diagnoser, Knowledge
 
 
 @pytest.fixture

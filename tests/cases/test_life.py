@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import Bundle, RuleBasedStateMachine, rule, run_state_machine_as_test
@@ -138,6 +139,7 @@ class Life(RuleBasedStateMachine):
         assert states == {number: model.state for number, model in self.models.items()}
 
 
+@pytest.mark.slow
 def test_the_book_agrees_with_the_model(book: Book) -> None:
     """No order of opening, adding, withdrawing, changing, closing and reopening surprises."""
     machine = type("BookLife", (Life,), {"book": book})

@@ -14,6 +14,7 @@ from api.web import cases, work_orders
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
 from tests.web.conftest import labels
 
+pytestmark = pytest.mark.slow
 OPERATIONS = labels(cases.blueprint, work_orders.blueprint)
 # Whether an outcome or a unit fits a check is in the knowledge base, not in the schema.
 NOT_PROMISED = [checks.positive_data_acceptance]

@@ -13,7 +13,7 @@ import pytest
 import yaml
 
 from api.interview import Interview, State, Turn
-from engine import Diagnoser, load_knowledge
+from engine import Diagnoser
 
 ROOT = Path(__file__).parents[2]
 LOADER = ("1", "4012 compact track loader", "1", "2", "2", "1", "1", "7")
@@ -24,9 +24,9 @@ STEP = re.compile(r"\(\w+,\s+[\d.]+\s+min,\s+([a-z0-9-]+)\)")
 
 
 @pytest.fixture(scope="session")
-def talk() -> Interview:
-    """The interview, its engine built once."""
-    return Interview(Diagnoser(load_knowledge()))
+def talk(diagnoser: Diagnoser) -> Interview:
+    """The interview, on the engine that all tests share."""
+    return Interview(diagnoser)
 
 
 @pytest.fixture(scope="session")

@@ -28,10 +28,10 @@ source: judgement
 """
 
 
-@pytest.fixture(scope="module")
-def base() -> Knowledge:
+@pytest.fixture
+def base(knowledge: Knowledge) -> Knowledge:
     """Give the shipped base."""
-    return load_knowledge()
+    return knowledge
 
 
 def test_shipped_file_has_its_stem_as_id_and_its_keys_in_order() -> None:

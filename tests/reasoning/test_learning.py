@@ -2,17 +2,11 @@
 
 import pytest
 
-from engine import Diagnoser, RequestError, load_knowledge, updated_shares, with_learning
+from engine import Diagnoser, RequestError, updated_shares, with_learning
 from engine.reasoning.learning import FLOOR, PRIOR_CASES
 
 CIRCUIT = "fuel-shutoff-ignition-timed"
 MACHINE = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "body-ground"}
-
-
-@pytest.fixture(scope="module")
-def knowledge():  # noqa: ANN201 - a fixture
-    """Give the shipped knowledge base."""
-    return load_knowledge()
 
 
 def test_shares_are_the_posterior_mean_of_a_dirichlet(knowledge) -> None:  # noqa: ANN001

@@ -44,6 +44,7 @@ def sets(knowledge: Knowledge) -> dict[str, RuleSet]:
     return rule_sets(knowledge)
 
 
+@pytest.mark.slow
 def test_shipped_rules_fire_as_a_plain_evaluation_says(
     knowledge: Knowledge,
     sets: dict[str, RuleSet],
@@ -85,6 +86,7 @@ def test_quick_matcher_fires_what_the_stock_matcher_fires(
     assert type(engine.matcher) is experta_engine.ReteMatcher
 
 
+@pytest.mark.slow
 def test_a_reused_rule_set_equals_a_fresh_one_and_does_not_grow(
     knowledge: Knowledge, odd_case: Callable[[int], CaseView]
 ) -> None:

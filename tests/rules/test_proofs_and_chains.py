@@ -9,7 +9,6 @@ import pytest
 import yaml
 
 from engine import Diagnoser
-from engine.diagnosis import shipped
 
 CASES = Path(__file__).parents[1] / "cases"
 RULES = sorted(
@@ -23,12 +22,6 @@ BURNED = (
     "winding-shorted-to-body", "fuse-open", "relay-contacts-welded", "relay-contacts-open",
     "hold-output-dead", "pull-output-dead",
 )  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def diagnoser() -> Diagnoser:
-    """Give the diagnoser of the shipped base."""
-    return shipped()
 
 
 def jittered(request: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:

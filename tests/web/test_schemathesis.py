@@ -16,6 +16,7 @@ from api.web import BLUEPRINTS
 from engine import Diagnoser, Knowledge
 from tests.web.conftest import labels
 
+pytestmark = pytest.mark.slow
 OPERATIONS = [
     label
     for label in labels(*BLUEPRINTS)

@@ -15,6 +15,7 @@ import pytest
 from api.answers.answering import MAX_BYTES
 from tests.serving import ROOT
 
+pytestmark = pytest.mark.live  # each test starts the command, some of them its workers
 BASE = [sys.executable, "-m", "api", "diagnose", "--ndjson"]
 
 

@@ -9,7 +9,7 @@ from api import create_app
 from api.cases import events
 from api.cases.events import sender as senders
 from api.settings import load
-from engine import Diagnoser, load_knowledge
+from engine import Diagnoser
 from tests.cases.events.conftest import Queue
 from tests.cases.events.receiver import Receiver
 
@@ -22,13 +22,12 @@ def _wait_until(true: Callable[[], bool], seconds: float = 20) -> None:
 
 
 def test_starts_and_stops_with_the_application(
-    queue: Queue, receiver: Receiver, monkeypatch: pytest.MonkeyPatch
+    queue: Queue, receiver: Receiver, engine: Diagnoser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Once started an event goes out by itself; once stopped none does; both may be said twice."""
     monkeypatch.setattr(senders, "POLL_SECONDS", 0.05)
-    knowledge = load_knowledge()
     app = create_app({
-        "KNOWLEDGE": knowledge, "DIAGNOSER": Diagnoser(knowledge), "DATABASE": queue.database,
+        "KNOWLEDGE": engine.knowledge, "DIAGNOSER": engine, "DATABASE": queue.database,
         "SETTINGS": load({"webhook_allow": "127.0.0.0/8"}, environment={}),
     })  # fmt: skip
     events.start(app)
