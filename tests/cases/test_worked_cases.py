@@ -45,8 +45,11 @@ def test_file_stem_is_the_case_identifier() -> None:
 
 
 def test_every_cause_leads_at_least_once() -> None:
-    """No cause of the trade's list goes without a worked case."""
-    named = set(TRADE_IDS["causes"])
+    """No cause of the trade's list goes without a worked case.
+
+    A fault that is not in the list has none: what brings it up is in tests/reasoning.
+    """
+    named = set(TRADE_IDS["causes"]) - {"not-listed"}
     assert named - {case.lead for case in CASES.values()} == set()
 
 
