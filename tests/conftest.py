@@ -1,6 +1,7 @@
 """What all tests share: the shipped engine, the two databases, the figures of tests/reference."""
 
 import inspect
+import signal
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import CodeType
@@ -18,6 +19,13 @@ __all__ = ["pytest_terminal_summary"]
 
 SLOW = Path(__file__).parent / "reference"  # comparisons with other programs, whole circuits long
 STARTERS = {"Running", "serving", "pexpect", "sync_playwright", "opened"}  # what starts a process
+
+
+def pytest_configure() -> None:
+    """Let Ctrl-C through: a run in the background of a script is started with it ignored, and
+    what the tests start and interrupt would inherit that."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
