@@ -49,7 +49,8 @@ def test_junk_is_answered_in_words(
             {key: value for key, value in contents.fields.items() if value is not None}
             | {"findings": contents.findings}, "48291372", "terminal", utc_now(),
         ).case  # fmt: skip
-        diagnosis = diagnose_case(talk.desk, case, Sent(first=1, head=True))
+        diagnosis = diagnose_case(talk.desk, case, Sent(first=1, head=True)).diagnosis
+        assert diagnosis is not None
         assert diagnosis.left_out == ()
         again = contents_of(entries_of(case))
         assert again is not None
