@@ -21,7 +21,7 @@ MUST_SAY = {
     "hot": r"hot.*do not touch.*cool",
     "hand-energise": r"under one second.*half a minute",
     "under-machine": r"under the machine.*(stands|support).*do not go under",
-    "interlock": r"interlock.*qualified.*take the bridge out",
+    "interlock": r"interlock.*read.*never bridged",
     "battery": r"batter.*negative off first",
     "moving": r"(move|turn).*(sleeves|reaches in)",
     "pressurised": r"under pressure.*release the pressure.*never with a hand",

@@ -1,0 +1,127 @@
+"""What a danger rules out: in every answer of all worked cases and rule cases that meet it."""
+
+from collections.abc import Collection, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from engine.diagnosis import Diagnoser
+from engine.knowledge.text import load_yaml
+from engine.rules.cautions import check_hazards
+from tests.safety.support import variants
+
+CASES = Path(__file__).parents[1] / "cases"
+COMMANDED = frozenset({"energises", "cranks", "releases-brake", "hand-energise"})
+# Told from memory, by phone: nobody is to try it again.
+REMEMBERED = frozenset({"engine-response", "brake-response", "crank-speed"})
+PLUG_OFF = frozenset({
+    "pull-pin-voltage-after-unplugged", "pull-pin-voltage-unplugged",
+    "hold-pin-voltage-unplugged", "lamp-at-pull-pin",
+})  # fmt: skip
+UNPLUGGED_AND_COLD = frozenset({
+    "connector-look", "pull-winding-ohms", "hold-winding-ohms", "pull-to-hold-ohms",
+    "winding-to-case-ohms", "harness-pull-to-ground-ohms", "harness-hold-to-ground-ohms",
+})  # fmt: skip
+
+# With one of these it is known whether the pull ends.
+PULL_MEASURED = (
+    "pull-pin-voltage-after", "pull-pin-voltage-after-unplugged", "pull-pulse-seconds",
+)  # fmt: skip
+
+
+def requests() -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield the request of every worked case and of every rule case, with its name."""
+    for path in sorted((CASES / "worked").glob("*.yaml")):
+        yield path.stem, load_yaml(path.read_text(encoding="utf-8"), path.name)["request"]
+    for path in sorted((CASES / "rules").glob("*.yaml")):
+        found = load_yaml(path.read_text(encoding="utf-8"), path.name)
+        for kind in ("fires", "silent"):
+            for number, case in enumerate(found[kind]):
+                yield f"{path.stem}-{kind}-{number}", case["request"]
+
+
+def said(request: dict[str, Any], check: str, outcome: str) -> bool:
+    """Return whether a finding of the request says this."""
+    return any(
+        one.get("check") == check and one.get("outcome") == outcome
+        for one in request.get("findings", [])
+    )
+
+
+def meeting(check: str, outcome: str, without: Collection[str] = ()) -> list[Any]:
+    """Return the requests in which a finding says this, as parameters; none with these checks."""
+    return [
+        pytest.param(one, id=name)
+        for name, one in requests()
+        if said(one, check, outcome)
+        and not said(one, "fuel-control", "electronic")
+        and not {found.get("check") for found in one["findings"]} & {*without}
+    ]
+
+
+def proposed(request: dict[str, Any], diagnoser: Diagnoser) -> dict[str, frozenset[str]]:
+    """Return the hazards of every check that the answer proposes, on machines of the duty."""
+    duty = request["machine"]["duty"]
+    knowledge = diagnoser.knowledge
+    mine = [
+        one for one in variants(knowledge)
+        if one.circuit.duty == duty
+        and request["machine"]["control"] in (one.circuit.control, "unknown")
+    ]  # fmt: skip
+    return {
+        one["check"]: check_hazards(knowledge.checks[one["check"]], mine)
+        for one in diagnoser.diagnose(request)["next_checks"]
+    }
+
+
+@pytest.mark.parametrize("request_", meeting("coil-temperature", "smoking", PULL_MEASURED))
+def test_after_smoke_nothing_is_commanded_with_the_plug_on(
+    request_: dict[str, Any], diagnoser: Diagnoser
+) -> None:
+    """After smoke no commanded step is proposed until the part is unplugged and cold, and then
+    only with the plug off, until the pull is proved to end."""
+    checks = {one.get("check") for one in request_["findings"]}
+    allowed = REMEMBERED | (PLUG_OFF if checks & UNPLUGGED_AND_COLD else frozenset())
+    asked = proposed(request_, diagnoser)
+    assert {name for name in asked if asked[name] & COMMANDED} <= allowed
+
+
+@pytest.mark.parametrize("request_", meeting("engine-response", "will-not-stop"))
+def test_an_engine_that_will_not_stop_is_not_started(
+    request_: dict[str, Any], diagnoser: Diagnoser
+) -> None:
+    """On an engine that does not stop no step is proposed that needs a start."""
+    asked = proposed(request_, diagnoser)
+    assert {name for name in asked if "cranks" in asked[name]} <= REMEMBERED
+
+
+@pytest.mark.parametrize("request_", meeting("brake-response", "will-not-hold"))
+def test_a_brake_that_will_not_hold_asks_for_nobody_near_it(
+    request_: dict[str, Any], diagnoser: Diagnoser
+) -> None:
+    """On a brake that does not hold only questions are left that need nobody near the machine."""
+    checks = diagnoser.knowledge.checks
+    asked = proposed(request_, diagnoser)
+    assert {name for name in asked if checks[name].kind != "ask" or asked[name]} == set()
+
+
+def test_no_caution_is_broken_by_its_own_step(diagnoser: Diagnoser) -> None:
+    """A commanded or energised step is not told to have the power or the engine off, and no step
+    on a brake machine is told to set the brake that is in doubt."""
+    wrong = []
+    for variant in variants(diagnoser.knowledge):
+        machine = {
+            "duty": variant.circuit.duty, "control": variant.circuit.control,
+            "coil": variant.coil, "system_volts": variant.system_volts,
+        }  # fmt: skip
+        for check in diagnoser.diagnose({"machine": machine, "findings": []})["next_checks"]:
+            hazards = check_hazards(diagnoser.knowledge.checks[check["check"]], [variant])
+            for text in check["cautions"]:
+                low = text.lower()
+                energised = "energises" in hazards and "hand-energise" not in hazards
+                if energised and ("power off first" in low or "engine off" in low):
+                    wrong.append((check["check"], text))
+                if "parking brake set" in low:
+                    wrong.append((check["check"], text))
+    assert wrong == []
