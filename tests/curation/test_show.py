@@ -53,7 +53,7 @@ def test_every_item_has_a_page(survey: Survey, knowledge: Knowledge) -> None:
 
 def test_every_form_of_action_has_words(knowledge: Knowledge) -> None:
     """Each action that the rule language takes is put into words with what it is about."""
-    for kind in rule_language._ACTIONS:
+    for kind in rule_language.ACTIONS:
         raw: dict[str, object] = {kind: ["a-name"]}
         if kind in ("note", "caution", "out_of_scope"):
             raw = {kind: True}
