@@ -18,7 +18,8 @@ __all__ = ["pytest_terminal_summary"]
 
 
 SLOW = Path(__file__).parent / "reference"  # comparisons with other programs, whole circuits long
-STARTERS = {"Running", "serving", "pexpect", "sync_playwright", "opened"}  # what starts a process
+# what starts a process
+STARTERS = {"subprocess", "Running", "serving", "pexpect", "sync_playwright", "opened"}
 
 
 def pytest_configure() -> None:

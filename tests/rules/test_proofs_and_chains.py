@@ -34,6 +34,7 @@ def jittered(request: dict[str, Any], rng: np.random.Generator) -> dict[str, Any
 
 
 @pytest.mark.parametrize("name", RULES)
+@pytest.mark.slow
 def test_what_a_proof_clears_is_below_one_percent(name: str, diagnoser: Diagnoser) -> None:
     """On the facts that fire a proof, over random values, each cleared cause is below 1 %."""
     rng = np.random.default_rng(sum(name.encode()))
