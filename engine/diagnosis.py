@@ -18,11 +18,12 @@ from engine.physics.model import ModelStore
 from engine.reasoning.advice import Advisers
 from engine.reasoning.belief import Belief, believe
 from engine.reasoning.conclusions import conclude
-from engine.reasoning.effects import effects_of
-from engine.reasoning.observe import case_view, observe
+from engine.reasoning.effects import Effects, effects_of
+from engine.reasoning.observe import Observation, case_view, observe
 from engine.reasoning.request import Request, read_request
 from engine.rules.cautions import Cautions
-from engine.rules.compile import rule_sets
+from engine.rules.compile import Firing, rule_sets
+from engine.rules.views import CaseView
 
 
 class Diagnoser:
@@ -54,6 +55,11 @@ class Diagnoser:
         answers = {side: self._answer(self._of_side(request, side)) for side in sorted(sides)}
         return replace(answers[sides[0]], side=sides[0], sides=answers)
 
+    def belief(self, request: Request, side: str | None = None) -> Belief:
+        """Return the belief of a request, of one side where it names sides, without explaining."""
+        asked = self._of_side(request, side) if side else request
+        return self._believed(asked)[-1]
+
     def meanings(self, belief: Belief, check: str) -> tuple[MeaningEntry, ...]:
         """Return what each result of any check would mean, given an answer's belief.
 
@@ -61,13 +67,20 @@ class Diagnoser:
         """
         return explain.meanings(self.advisers.of(belief.model).meanings(belief, check))
 
-    def _answer(self, request: Request) -> Answer:
-        knowledge, model = self.knowledge, self.models.get(request.machine)
+    def _believed(
+        self, request: Request
+    ) -> tuple[list[Observation], CaseView, tuple[Firing, ...], Effects, Belief]:
+        """Return what was observed, the case and the rules that qualify it, and the belief."""
+        model = self.models.get(request.machine)
         observations = [observe(model, finding) for finding in request.findings]
         case = case_view(request, observations)
-        firings = self.rule_sets["qualify"].run(case)
-        effects = effects_of(knowledge, case, firings).without(request.excluded)
-        belief = believe(model, observations, effects)
+        firings = tuple(self.rule_sets["qualify"].run(case))
+        effects = effects_of(self.knowledge, case, firings).without(request.excluded)
+        return observations, case, firings, effects, believe(model, observations, effects)
+
+    def _answer(self, request: Request) -> Answer:
+        knowledge, model = self.knowledge, self.models.get(request.machine)
+        observations, case, firings, effects, belief = self._believed(request)
         conclusions = conclude(knowledge, self.rule_sets, case, firings, effects, belief)
         plan = self.advisers.of(model).plan(request, belief, effects, conclusions)
         return explain.answer(explain.Scene(

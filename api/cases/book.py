@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 
 from api.cases import edits, lists, numbers, texts
 from api.cases.case import Case, CaseDiagnosis, CasePage, CaseStep
-from api.cases.diagnosis import Engine, diagnose_case
+from api.cases.diagnosis import diagnose_case, diagnosed
 from api.cases.edits import Edit
 from api.cases.errors import NoSuchCase, StaleCase
 from api.cases.events import KINDS, enqueue
@@ -28,6 +28,7 @@ from api.cases.kept_diagnoses import keep, kept, made_with
 from api.cases.learning import LearningDiagnoser
 from api.cases.rows import case_of, new_row, step_of, update_row
 from api.cases.work_order import work_order
+from api.service import Engine
 from api.store import Database, StoreUnavailableError
 from api.store.models import BY, CaseRow, StepRow
 from engine import Fault, Knowledge, RequestError
@@ -104,23 +105,25 @@ class Book:
         with self.database.reading() as session:
             return case_of(self._row(session, number))
 
-    def diagnosed(self, number: str) -> Case:
+    def diagnosed(self, number: str, side: str | None = None) -> Case:
         """Return the case with its diagnosis: the kept one, where it is still what would be said.
 
-        Else the engine is asked, and what it says is kept.
+        Else the engine is asked, and what it says is kept; so too of ``side``, the one of two that
+        is looked at, where nothing was found on it yet.
         """
         with self.database.reading() as session:
             row = self._row(session, number)
             found = kept(session, row.order, row.version, self._made_with())
             case = case_of(row, found)
-        if found is not None:
-            return case
-        found = diagnose_case(self.engine, case).diagnosis
-        assert found is not None  # it was just made
-        write = partial(keep, order=row.order, version=case.version, found=found)
-        with suppress(IntegrityError, StoreUnavailableError):  # somebody else may have kept it
-            self.database.write(write)
-        return replace(case, diagnosis=found)
+        asked = replace(case, diagnosis=found or diagnosed(self.engine, case))
+        if side and asked.diagnosis and asked.diagnosis.of_side(side) is None:
+            other = diagnosed(self.engine, case.of_side(side))
+            asked = replace(case, diagnosis=replace(asked.diagnosis, other=other))
+        if asked.diagnosis is not None and asked.diagnosis is not found:
+            write = partial(keep, order=row.order, version=case.version, found=asked.diagnosis)
+            with suppress(IntegrityError, StoreUnavailableError):  # somebody else may have kept it
+                self.database.write(write)
+        return asked
 
     def diagnosis_before(self, case: Case) -> CaseDiagnosis | None:
         """Return the kept diagnosis of the version before; None where it is not there any more."""

@@ -93,21 +93,37 @@ class CaseDiagnosis:
 
     ``answer`` has every cause; it is None when the present knowledge takes no such case.
     ``places[i]`` is the place in the case of what the answer calls finding ``i``; ``left_out``
-    are findings that the present knowledge does not take, and why.
+    are findings that the present knowledge does not take, and why. ``other`` is the diagnosis of
+    the other of two sides, where nothing was found on that and somebody looked at it.
     """
 
     answer: Json | None
     places: tuple[int, ...]
     left_out: tuple[Json, ...] = ()
+    other: "CaseDiagnosis | None" = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as JSON, as it is kept."""
-        return vars(self) | {"places": list(self.places), "left_out": list(self.left_out)}
+        return vars(self) | {
+            "places": list(self.places), "left_out": list(self.left_out),
+            "other": self.other and self.other.to_dict(),
+        }  # fmt: skip
 
     @classmethod
     def of(cls, kept: Json) -> "CaseDiagnosis":
         """Return the diagnosis that ``to_dict`` gave."""
-        return cls(kept["answer"], tuple(kept["places"]), tuple(kept["left_out"]))
+        other = kept.get("other")
+        return cls(kept["answer"], tuple(kept["places"]), tuple(kept["left_out"]),
+                   cls.of(other) if other else None)  # fmt: skip
+
+    def of_side(self, side: str | None) -> "CaseDiagnosis | None":
+        """Return the diagnosis of a side; None where nothing names it and it was not looked at."""
+        sides = self.answer.get("sides") if self.answer else None
+        if side is None or sides is None:
+            return self
+        if side in sides:
+            return replace(self, answer=sides[side])
+        return self.other
 
     def shown(self, limit: int) -> dict[str, Any]:
         """Return the answer as callers get it: its first ``limit`` causes, 0 for all."""
@@ -187,6 +203,10 @@ class Case:
         assert self.diagnosis is not None
         about = {"number": self.shown_number, "version": self.version}
         return about | self.diagnosis.shown(self.limit)
+
+    def of_side(self, side: str) -> "Case":
+        """Return the case with the findings that are about a side, or about both."""
+        return self.without({one.place for one in self.findings if one.side not in (None, side)})
 
     def without(self, places: set[int]) -> "Case":
         """Return the case without the findings at these places."""

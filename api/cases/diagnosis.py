@@ -6,21 +6,15 @@ out and named, never lost, and never stands in the way of what is added to the c
 
 import re
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any
 
 from api.cases.case import Case, CaseDiagnosis, CaseFinding, Json, cut
+from api.service import Engine
 from engine import Fault, RequestError
 
 _PLACE = re.compile(r"findings\[(\d+)\]")
 MOST_CAUSES = 5
 LIMITS = range(1001)  # as the engine's request has them
-
-
-class Engine(Protocol):
-    """What answers a request, as ``engine.Diagnoser`` does."""
-
-    def diagnose(self, request: dict[str, Any]) -> dict[str, Any]:
-        """Answer one request; raise RequestError with every fault."""
 
 
 @dataclass(frozen=True)
@@ -39,11 +33,12 @@ def diagnose_case(engine: Engine, case: Case, sent: Sent = NOTHING_SENT) -> Case
 
     Raises RequestError with paths into what was sent, if that is at fault.
     """
-    found = _diagnosed(engine, case, sent)
+    found = diagnosed(engine, case, sent)
     return replace(case, diagnosis=found, leading=summary(found, case.limit))
 
 
-def _diagnosed(engine: Engine, case: Case, sent: Sent) -> CaseDiagnosis:
+def diagnosed(engine: Engine, case: Case, sent: Sent = NOTHING_SENT) -> CaseDiagnosis:
+    """Return the diagnosis of a case. Raises RequestError as ``diagnose_case`` does."""
     shown = case.counted
     try:
         answer = engine.diagnose(_request(case))
@@ -68,7 +63,7 @@ def _without_old_faults(
     if stuck or not old:
         messages = [{"place": None, "because": str(fault)} for fault in stuck]
         return CaseDiagnosis(None, (), tuple(messages))
-    found = _diagnosed(engine, case.without(set(old)), sent)
+    found = diagnosed(engine, case.without(set(old)), sent)
     left_out = [{"place": place, "because": why} for place, why in sorted(old.items())]
     return CaseDiagnosis(found.answer, found.places, (*left_out, *found.left_out))
 

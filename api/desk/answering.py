@@ -13,7 +13,7 @@ from api.cases.case import Case, CaseFinding, Json
 from api.cases.idempotency import Also
 from api.desk import pages, steps, view_model
 from api.desk.blueprint import blueprint, book, by
-from api.desk.calls import Call, address_of
+from api.desk.calls import SIDES, Call, address_of
 from api.desk.forms import Form, FormFault, finding_of
 from api.desk.idempotency import once
 from api.desk.machine import version_of
@@ -24,8 +24,8 @@ from engine.reasoning.request import read_request
 
 def call_at(number: str, side: str | None = None) -> Call:
     """Return a case with its kept diagnoses as a call of this browser. Raises NoSuchCase."""
-    case = book().diagnosed(number)
     side = side or request.args.get("side")
+    case = book().diagnosed(number, side if side in SIDES else None)
     return Call.of(case, book().diagnosis_before(case), pages.audience(), side)
 
 

@@ -71,17 +71,28 @@ class Call:
         """Return the finding at a place that a form or an address names."""
         return next((one for one in self.case.findings if str(one.place) == place), None)
 
+    @property
+    def seen(self) -> CaseDiagnosis | None:
+        """Return the kept diagnosis of this side."""
+        return self.case.diagnosis.of_side(self.side) if self.case.diagnosis else None
+
+    @property
+    def places(self) -> list[int]:
+        """Return the place in the case of each finding as the answer counts them."""
+        return [place + 1 for place, _ in self.inquiry.behind]
+
     @cached_property
     def inquiry(self) -> Inquiry:
         """Return the case as it is asked about, with the kept answer.
 
-        Of a side on which nothing was found yet there is none; that alone is diagnosed here.
+        Raises RequestError where the present knowledge takes no such case.
         """
         found = inquiry_into(self.case, self.audience, self.side)
-        kept = _of_side(self.case.diagnosis, self.side)
-        if kept is not None:
-            return replace(found, answer=kept, asked=found.findings)
-        return replace(found, answer=self.desk.answer(found), asked=tuple(found.mine))
+        kept = self.seen
+        if kept is None or kept.answer is None:  # the engine says why
+            return replace(found, answer=self.desk.answer(found), asked=tuple(found.mine))
+        behind = [pair for pair in found.findings if pair[0] + 1 in kept.places]
+        return replace(found, answer=kept.answer, asked=tuple(behind))
 
     @property
     def answer(self) -> Answer:
@@ -91,7 +102,8 @@ class Call:
     @cached_property
     def before(self) -> Answer | None:
         """Return the diagnosis before the last step; None where nothing was found by then."""
-        return _of_side(self.earlier, self.side) if len(self.mine) > 1 else None
+        earlier = self.earlier.of_side(self.side) if self.earlier and len(self.mine) > 1 else None
+        return earlier.answer if earlier else None
 
     @property
     def before_finding(self) -> Answer | None:
@@ -117,14 +129,6 @@ class Call:
     def target(self) -> Target:
         """Return what is asked next: a check, a repair, or that somebody else is to be asked."""
         return place(self.inquiry, self.desk)
-
-
-def _of_side(found: CaseDiagnosis | None, side: str | None) -> Answer | None:
-    """Return the answer on a side; None where no finding names that side."""
-    answer = found.answer if found else None
-    if answer is None or side is None or "sides" not in answer:
-        return answer
-    return cast("Answer | None", answer["sides"].get(side))
 
 
 def label_of(case: Case) -> str:

@@ -1,21 +1,15 @@
 """The evidence for and against a cause as the page shows it: words, and a picture of each."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
-
-import numpy as np
 
 from api.answers.text import strength
+from api.cases.case import Case, Json
 from api.desk import bands
-from api.interview.desk import Desk
-from api.interview.state import Inquiry
+from engine import Knowledge
+from engine.knowledge.items import Check
 from engine.physics.band import OPEN_OHMS
-from engine.physics.conditions import MeasurementConditions
-from engine.physics.model import HEALTHY, Model
-from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.observe import Observation, observe
-from engine.reasoning.request import NOT_KNOWN, OPEN, read_request
+from engine.reasoning.request import NOT_KNOWN
 
 LEAST_DB = 0.5  # lighter findings say nothing to a person
 _SAYS = {"for": "speaks for it", "against": "speaks against it"}
@@ -41,69 +35,54 @@ class Piece:
         return _SAYS[self.direction]
 
 
-def pieces(case: Inquiry, desk: Desk, entry: Mapping[str, Any]) -> list[Piece]:
-    """Return what bears on a cause of the answer, the weightiest first."""
-    request = read_request(case.request_behind(), desk.knowledge)
-    model = desk.diagnoser.models.get(request.machine)
-    found = {one.index: observe(model, one) for one in request.findings}
+def pieces(entry: Json, case: Case, knowledge: Knowledge, places: Sequence[int]) -> list[Piece]:
+    """Return what bears on a cause of an answer, the weightiest first.
+
+    ``places[i]`` is the place in the case of what the answer calls finding ``i``.
+    """
+    bodies = {one.place: one.body for one in case.findings}
     return [
-        _piece(row, entry["id"], found[row["finding"]], model, desk)
+        _piece(row, bodies[places[row["finding"]]], knowledge)
         for row in entry["evidence"]
         if abs(row["weight_db"]) >= LEAST_DB
     ]
 
 
-def _piece(
-    row: Mapping[str, Any], cause: str, corrected: Observation, model: Model, desk: Desk
-) -> Piece:
-    finding = corrected.finding
-    drawn = row["basis"].startswith("rule:") or finding.outcome == NOT_KNOWN
-    outcome = None if drawn else _chances(model, cause, corrected)
-    check = desk.knowledge.checks[row["check"]]
-    observed = row["observed"]
-    if check.outcomes is not None and finding.outcome is not None:
-        observed = check.outcomes.words.get(finding.outcome, observed)
+def _piece(row: Json, body: Json, knowledge: Knowledge) -> Piece:
+    check = knowledge.checks[row["check"]]
+    outcome, words = body.get("outcome"), check.outcomes.words if check.outcomes else {}
+    drawn = row["basis"].startswith("rule:") or outcome == NOT_KNOWN or not _has_picture(row)
+    chances = None
+    if "chance_if_cause" in row:
+        chances = row["chance_if_cause"], row["chance_if_healthy"]
+    picture = None if drawn else _picture(row, check)
     return Piece(
-        check.name, row["direction"], strength(row["weight_db"]), observed,
-        row["expected_if_cause"], row["expected_if_healthy"], row["because"],
-        None if drawn or outcome else _picture(row, cause, corrected, model), outcome,
+        check.name, row["direction"], strength(row["weight_db"]),
+        words.get(str(outcome), row["observed"]), row["expected_if_cause"],
+        row["expected_if_healthy"], row["because"], picture, chances,
     )  # fmt: skip
 
 
-def _chances(model: Model, cause: str, corrected: Observation) -> tuple[float, float] | None:
-    """Return how often the outcome is seen with the cause and on a healthy circuit."""
-    finding = corrected.finding
-    prediction = corrected.prediction
-    if not isinstance(prediction, OutcomePrediction) or finding.outcome is None:
-        return None
-    seen = prediction.likelihood(finding.outcome)
-    return _share(model, cause, seen), _share(model, HEALTHY, seen)
+def _has_picture(row: Json) -> bool:
+    return "expected_if_cause_range" in row and "expected_if_healthy_range" in row
 
 
-def _share(model: Model, cause: str, seen: Any) -> float:
-    prior = np.where(model.cause_of == model.causes.index(cause), model.prior, 0.0)
-    return float(prior @ seen / max(prior.sum(), 1e-300))
-
-
-def _picture(
-    row: Mapping[str, Any], cause: str, corrected: Observation, model: Model
-) -> str | None:
+def _picture(row: Json, check: Check) -> str:
     """Return the two bands with the reading on them."""
-    asked = corrected.conditions
     label = (
         f"Observed {row['observed']}. This cause gives {row['expected_if_cause']}, a healthy "
         f"circuit {row['expected_if_healthy']}."
     )
-    unit = getattr(model.prediction(asked), "unit", "")
-    value = None if corrected.finding.outcome == OPEN else corrected.value
+    unit = check.reading.unit if check.reading else ""
     return bands.svg(
-        _band(model, asked, cause), _band(model, asked, HEALTHY), value, unit, label
+        _limits(row["expected_if_cause_range"]), _limits(row["expected_if_healthy_range"]),
+        row.get("value"), unit, label,
     )  # fmt: skip
 
 
-def _band(model: Model, asked: MeasurementConditions, cause: str) -> tuple[float, float] | None:
+def _limits(band: Json) -> tuple[float, float] | None:
     """Return a band's limits; None is open."""
-    band = model.band(asked, cause)
-    if band.open:
+    if band.get("open"):
         return None
-    return band.low, OPEN_OHMS if band.high is None else band.high
+    low, high = band["low"], band["high"]
+    return 0.0 if low is None else low, OPEN_OHMS if high is None else high

@@ -168,7 +168,9 @@ def sheet(number: str) -> Response:
     paper, own = request.args.get("paper"), request.args.get("circuit") == "own"
     entry = _conclusion(call)
     heavy = [one for one in entry["evidence"] if abs(one["weight_db"]) >= LEAST_DB]
-    pieces = evidence.pieces(call.inquiry, call.desk, {**entry, "evidence": heavy[:SHEET_EVIDENCE]})
+    pieces = evidence.pieces(
+        {**entry, "evidence": heavy[:SHEET_EVIDENCE]}, call.case, call.desk.knowledge, call.places
+    )  # fmt: skip
     checks = _next_checks(call)
     return pages.respond(
         "sheet.html", call=call, paper="letter" if paper == "letter" else "a4", entry=entry,
@@ -194,7 +196,7 @@ def _next_checks(call: Call) -> list[Json]:
     """Return the checks for whoever goes to the machine, with everything at hand."""
     if not call.case.is_open:
         return []
-    found = everything(call.inquiry, call.desk)[:FURTHER]
+    found = everything(call.answer)[:FURTHER]
     checks = call.desk.knowledge.checks
     return [
         {**one, "unit": reading.unit if (reading := checks[one["check"]].reading) else "",

@@ -178,31 +178,15 @@ class Meaning:
 
 
 def meanings(call: Call, name: str) -> list[Meaning]:
-    """Return for every result of a check which cause would lead, and how likely.
-
-    A check that is proposed has it in the answer; for any other the engine is asked.
-    """
-    proposed = (one for one in call.answer["next_checks"] if one["check"] == name)
-    told = next((one.get("meanings") for one in proposed), None)
+    """Return for every result of a check which cause would lead, and how likely."""
     outcomes = call.desk.knowledge.checks[name].outcomes
     words = outcomes.words if outcomes else {}
-    if told is None:
-        return [_supposed(call, name, one, words) for one in (outcomes.names if outcomes else ())]
     return [
-        Meaning(words.get(one.get("outcome"), one.get("reads") or one.get("outcome")),
+        Meaning(words.get(one.get("outcome", ""), one.get("reads") or one.get("outcome", "")),
                 call.desk.name(one["leaders"][0]["cause"]),
                 hundredths(one["leaders"][0]["probability"]))
-        for one in told if one["leaders"]
+        for one in call.desk.meanings(call.inquiry, name) if one["leaders"]
     ]  # fmt: skip
-
-
-def _supposed(call: Call, name: str, outcome: str, words: Mapping[str, str]) -> Meaning:
-    body = {"check": name, "outcome": outcome}
-    if call.side and not call.desk.knowledge.checks[name].shared_between_sides:
-        body["side"] = call.side
-    request = call.inquiry.request()
-    first = lead(call.desk.diagnose({**request, "findings": [*request["findings"], body]}))
-    return Meaning(words.get(outcome, outcome), first["name"], hundredths(first["probability"]))
 
 
 def searched(call: Call, words: str) -> dict[str, list[tuple[str, str]]]:

@@ -108,11 +108,8 @@ def _doubts(call: Call) -> dict[int, str]:
     found = {}
     for row in (*call.answer["set_aside"], *call.answer["weakened"]):
         says = "Counts for less" if "keep" in row else "Set aside, counts for nothing"
-        behind = call.inquiry.behind
-        if row["finding"] < len(behind):
-            found[behind[row["finding"]][0] + 1] = (
-                f"{says}: {row['because']} Instead: {row['instead']}"
-            )
+        place = call.places[row["finding"]]
+        found[place] = f"{says}: {row['because']} Instead: {row['instead']}"
     return found
 
 
@@ -120,7 +117,7 @@ def evidence_shown(call: Call) -> list[Json]:
     """Return the evidence on the leading causes."""
     return [
         {"name": one["name"], "looks_like": one["looks_like"],
-         "pieces": evidence.pieces(call.inquiry, call.desk, one)}
+         "pieces": evidence.pieces(one, call.case, call.desk.knowledge, call.places)}
         for one in call.answer["causes"][:SHOWN_EVIDENCE]
         if one["id"] not in NO_REPAIR
     ]  # fmt: skip

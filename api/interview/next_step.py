@@ -1,7 +1,7 @@
 """Where an interview stands: what is asked next, and how it can be answered."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, cast
+from typing import Any
 
 from api.interview.desk import Answer, Desk, cause_of, lead, probabilities
 from api.interview.questions import next_question, question, settings
@@ -162,14 +162,12 @@ def further_checks(case: Inquiry, desk: Desk) -> Sequence[Mapping[str, Any]]:
     """Return the best checks that take more than is at hand; none where all was at hand."""
     if case.fields.get("hands") is None or desk.answer(case)["next_checks"]:
         return []
-    return everything(case, desk)[:FURTHER]
+    return everything(desk.answer(case))[:FURTHER]
 
 
-def everything(case: Inquiry, desk: Desk) -> Sequence[Mapping[str, Any]]:
+def everything(answer: Answer) -> Sequence[Mapping[str, Any]]:
     """Return the best checks as if everything were at hand."""
-    if case.fields.get("hands") is None:
-        return cast("Sequence[Mapping[str, Any]]", desk.answer(case)["next_checks"])
-    found: Sequence[Mapping[str, Any]] = desk.diagnose(case.request(all_hands=True))["next_checks"]
+    found: Sequence[Mapping[str, Any]] = answer.get("further_checks") or answer["next_checks"]
     return found
 
 

@@ -8,7 +8,7 @@ from api.cases.case import Json
 from api.interview import actions, moves, views
 from api.interview.asking import question_blocks
 from api.interview.commands import COMMANDS, Typed, understand
-from api.interview.desk import RememberingDesk
+from api.interview.desk import Desk
 from api.interview.next_step import prompt_of, target_of
 from api.interview.questions import question, settings
 from api.interview.readings import NotRead, Reading, details, leads_of, read_reading, unit_of
@@ -27,7 +27,7 @@ class Interview:
     """Asks, takes answers, shows how the belief moves. No input or output, no clock."""
 
     def __init__(self, diagnoser: Diagnoser) -> None:
-        self.desk = RememberingDesk(diagnoser)
+        self.desk = Desk(diagnoser)
 
     def open(self, state: State) -> Turn:
         """Return the first words and the first question; on a resumed state, where it stands."""

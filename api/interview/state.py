@@ -131,17 +131,16 @@ class Inquiry:
         }
         return {"control": "unknown", "coil": "unknown", **kept}
 
-    def request(self, everywhere: bool = False, all_hands: bool = False) -> Json:
+    def request(self, everywhere: bool = False) -> Json:
         """Return the request: of this side, or of both. What was skipped is not known.
 
-        ``all_hands`` asks for checks as if everything were at hand. Raises KeyError when the duty
-        was not answered yet.
+        Raises KeyError when the duty was not answered yet.
         """
         self.fields["duty"]
         findings = [dict(one) for _, one in (self.findings if everywhere else self.mine)]
         if not everywhere:
             findings += [{"check": name, "outcome": "not-known"} for name in self._enough()]
-        hands = None if all_hands else self.fields.get("hands")
+        hands = self.fields.get("hands")
         return {
             "machine": self.machine(),
             "findings": findings,

@@ -111,7 +111,7 @@ def _evidence(entry: Mapping[str, Any], desk: Desk) -> Iterator[Line]:
 
 def _further(case: Inquiry, desk: Desk) -> Iterator[Line]:
     """Yield the checks that are worth doing next by somebody with the full kit."""
-    for one in everything(case, desk)[:FURTHER]:
+    for one in everything(desk.answer(case))[:FURTHER]:
         yield Line(f"Check next ({one['kind']}, {one['minutes']:g} min): {one['name']}. "
                    f"{one['how']}", "[ ]")  # fmt: skip
 
@@ -139,7 +139,7 @@ def _cautions(cases: Sequence[Inquiry], desk: Desk) -> Iterator[Line]:
         if answer["scope"]["covered"]:
             texts.update(dict.fromkeys(entry["cautions"]))
             if not chosen:
-                for check in everything(case, desk)[:FURTHER]:
+                for check in everything(answer)[:FURTHER]:
                     texts.update(dict.fromkeys(check["cautions"]))
     yield Line("Cautions:")
     for one in texts:

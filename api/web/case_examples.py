@@ -10,9 +10,10 @@ from typing import Any
 
 from api.cases import edits, numbers
 from api.cases.case import Case
-from api.cases.diagnosis import Engine, diagnose_case
+from api.cases.diagnosis import diagnose_case
 from api.cases.edits import Edit
 from api.cases.work_order import work_order
+from api.service import Engine
 from engine import Knowledge
 
 NUMBER = numbers.with_check("4829137")

@@ -18,7 +18,11 @@ KNOWN = {"known": True}
 
 @dataclass(frozen=True)
 class Evidence:
-    """A finding, or a rule on it, that speaks for or against a cause; the weight in decibans."""
+    """A finding, or a rule on it, that speaks for or against a cause; the weight in decibans.
+
+    ``value`` is the reading as it is weighed, in the unit of the ranges; the chances are those of
+    the outcome that was found.
+    """
 
     finding: int
     check: str
@@ -33,6 +37,9 @@ class Evidence:
     counted_share: float | None = field(default=None, metadata=KNOWN)
     expected_if_cause_range: Band | None = field(default=None, metadata=KNOWN)
     expected_if_healthy_range: Band | None = field(default=None, metadata=KNOWN)
+    value: float | None = field(default=None, metadata=KNOWN)
+    chance_if_cause: float | None = field(default=None, metadata=KNOWN)
+    chance_if_healthy: float | None = field(default=None, metadata=KNOWN)
 
 
 @dataclass(frozen=True)
@@ -178,7 +185,8 @@ class TraceRow:
 class Answer:
     """A diagnosis. On a machine with two sides the first side's, with those of both in ``sides``.
 
-    ``belief`` is what a further question about the same case needs; it is not in the JSON.
+    ``further_checks`` are the next ones if everything were at hand, where ``on_hand`` was given;
+    ``belief`` is what a further question about the same case needs and is not in the JSON.
     """
 
     knowledge_version: str
@@ -195,6 +203,7 @@ class Answer:
     trace: tuple[TraceRow, ...]
     side: str | None = field(default=None, metadata=KNOWN)
     sides: Mapping[str, "Answer"] | None = field(default=None, metadata=KNOWN)
+    further_checks: tuple[NextCheck, ...] | None = field(default=None, metadata=KNOWN)
     belief: Belief | None = field(default=None, repr=False, metadata={"hidden": True})
 
     def to_dict(self) -> dict[str, Any]:

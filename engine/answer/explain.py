@@ -1,7 +1,7 @@
 """Turns what was concluded into the answer: evidence, bands, what to look behind, what to do."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,9 +35,10 @@ from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, findings_behind
 from engine.reasoning.observe import Observation
 from engine.reasoning.pairs import weigh_pairs
-from engine.reasoning.request import Request
+from engine.reasoning.request import NOT_KNOWN, Request
 from engine.rules.cautions import Cautions, caution_text, check_hazards, remedy_hazards
 from engine.rules.compile import concluded_by
+from engine.rules.views import CaseView
 
 LEAST_WEIGHT_DB = 0.05
 EXPECTED_CAUSES = 3  # how many causes a proposed check shows readings for
@@ -73,13 +74,16 @@ def answer(scene: Scene) -> Answer:
         proofs=_proofs(scene),
         notes=_notes(scene),
         fit=_fit(scene),
-        next_checks=tuple(_next_check(scene, one) for one in scene.plan.proposals),
+        next_checks=_next_checks(scene, scene.plan.proposals),
         advice=_advice(scene),
         cautions=tuple(
             Caution(name, caution_text(scene.rule(name))) for name in scene.conclusions.cautions
         ),
         scope=Scope(out_of_scope is None, out_of_scope),
         trace=_trace(scene),
+        further_checks=None
+        if scene.plan.further is None
+        else _next_checks(scene, scene.plan.further),
         belief=scene.belief,
     )
 
@@ -167,7 +171,19 @@ def _of_finding(scene: Scene, cause: str, observation: Observation, weight: floa
         counted_share=keep if keep < 1.0 else None,
         expected_if_cause_range=cause_band,
         expected_if_healthy_range=healthy_band,
+        value=observation.value if healthy_band is not None else None,
+        chance_if_cause=chance_of(scene.model, observation, cause),
+        chance_if_healthy=chance_of(scene.model, observation, HEALTHY),
     )
+
+
+def chance_of(model: Model, observation: Observation, cause: str) -> float | None:
+    """Return how often a cause gives the outcome that was found; None where it was a reading."""
+    prediction, outcome = observation.prediction, observation.finding.outcome
+    if not isinstance(prediction, OutcomePrediction) or outcome in (None, NOT_KNOWN):
+        return None
+    prior = np.where(model.cause_of == model.causes.index(cause), model.prior, 0.0)
+    return round(float(prior @ prediction.likelihood(outcome) / max(prior.sum(), 1e-300)), 6)
 
 
 def _basis(check: items.Check) -> str:
@@ -287,30 +303,48 @@ def placeholders(model: Model, check: items.Check) -> Mapping[str, str]:
     }
 
 
-def _next_check(scene: Scene, proposal: Proposal) -> NextCheck:
-    """Return a proposed check: how it is done on this machine, and what its results would mean."""
-    check, model = scene.knowledge.checks[proposal.check], scene.model
+def _next_checks(scene: Scene, proposals: Sequence[Proposal]) -> tuple[NextCheck, ...]:
+    """Return proposed checks: how each is done here, and what its results would mean."""
+    leading = [scene.model.causes[column] for column in scene.belief.order]
+    told = scene.plan.meanings or {}
+    return tuple(
+        replace(
+            step_of(scene.model, scene.cautions, scene.conclusions.view, one.check, leading,
+                    scene.belief.hypotheses),
+            saves_minutes=round(one.saves_minutes, 1), meanings=meanings(told[one.check]),
+        )
+        for one in proposals
+    )  # fmt: skip
+
+
+def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
+    model: Model, cautions: Cautions, view: CaseView, name: str, leading: Sequence[str],
+    weights: Floats | None = None,
+) -> NextCheck:  # fmt: skip
+    """Return how a check is done on a machine as things stand, whether proposed or not.
+
+    ``leading`` are causes, most probable first, and ``weights`` of hypotheses as in ``expected``.
+    Raises KeyError for a check that the machine cannot have.
+    """
+    check = model.knowledge.checks[name]
     fill = placeholders(model, check)
-    hazards = check_hazards(check, model.variants)
-    leading = [model.causes[column] for column in scene.belief.order]
-    named = [name for name in leading if name not in NO_REPAIR][:EXPECTED_CAUSES]
-    weights = {**dict.fromkeys(named, scene.belief.hypotheses), HEALTHY: None}
-    conditions = MeasurementConditions(check.id)
+    named = [one for one in leading if one not in NO_REPAIR][:EXPECTED_CAUSES]
+    conditions = MeasurementConditions(name)
     return NextCheck(
-        check=check.id,
+        check=name,
         name=check.name,
         kind=check.kind,
         minutes=check.minutes,
         say=check.say.format_map(fill),
         how=check.how.format_map(fill),
         why=check.why.format_map(fill),
-        cautions=tuple(scene.cautions.for_step(hazards, scene.conclusions.view)),
-        saves_minutes=round(proposal.saves_minutes, 1),
+        cautions=tuple(cautions.for_step(check_hazards(check, model.variants), view)),
+        saves_minutes=0.0,
         expect=tuple(
-            Expectation(name, expected(model, conditions, name, weight)[0])
-            for name, weight in weights.items()
+            Expectation(one, expected(model, conditions, one, weight)[0])
+            for one, weight in [*((one, weights) for one in named), (HEALTHY, None)]
         ),
-        meanings=meanings((scene.plan.meanings or {})[check.id]),
+        meanings=(),
     )
 
 

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from threading import Lock
 
@@ -65,10 +65,14 @@ class Meaning:
 
 @dataclass(frozen=True)
 class Plan:
-    """What to do: check, repair or refer; the checks with what each result would mean."""
+    """What to do: check, repair or refer; the checks with what each result would mean.
+
+    ``further`` are the checks if everything were at hand; None where it is.
+    """
 
     action: str
     proposals: tuple[Proposal, ...] = ()
+    further: tuple[Proposal, ...] | None = None
     meanings: Mapping[str, tuple[Meaning, ...]] | None = None
     repair_order: tuple[str, ...] = ()
     minutes: float = 0.0  # expected to the fix, if repair starts now
@@ -107,16 +111,24 @@ class Adviser:
         if effects.out_of_scope is not None:
             return Plan("refer")
         situation = self._situation(request, effects, conclusions)
+        proposals, further = self._chosen(belief, situation, conclusions), None
+        if situation.kinds is not None:
+            further = self._chosen(belief, replace(situation, kinds=None), conclusions)
+        return Plan(
+            "check" if proposals else "repair", proposals, further,
+            {one.check: self.meanings(belief, one.check) for one in (*proposals, *(further or ()))},
+            self._repairs(belief), self.expected_minutes(belief.causes),
+        )  # fmt: skip
+
+    def _chosen(
+        self, belief: Belief, situation: Situation, conclusions: Conclusions
+    ) -> tuple[Proposal, ...]:
+        """Return the checks worth their minutes, those that rules prefer first."""
         ranked, repair_first = self.proposals(belief, situation)
         worth = [] if repair_first else [one for one in ranked if one.saves_minutes >= MIN_SAVING]
         promoted = _promoted(ranked, worth, conclusions)
         chosen = {one.check: one for one in [*promoted, *worth]}
-        proposals = tuple(chosen.values())[:MAX_PROPOSALS]
-        return Plan(
-            "check" if proposals else "repair", proposals,
-            {one.check: self.meanings(belief, one.check) for one in proposals},
-            self._repairs(belief), self.expected_minutes(belief.causes),
-        )  # fmt: skip
+        return tuple(chosen.values())[:MAX_PROPOSALS]
 
     def meanings(self, belief: Belief, check: str) -> tuple[Meaning, ...]:
         """Return what each result of a check would mean: neighbours with one leader together.

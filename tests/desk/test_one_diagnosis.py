@@ -2,11 +2,17 @@
 
 import html
 import re
+import sys
+from collections import Counter
 from collections.abc import Mapping
+from types import FrameType
 from typing import Any
 
 import pytest
+from sqlalchemy import event
 
+from api.cases import Book
+from api.store import Database
 from engine import Diagnoser
 from tests.desk.support import BRAKE, FUEL, Browser, text_of
 
@@ -50,11 +56,73 @@ def test_an_answer_with_all_its_pages_is_one_diagnosis(
 def test_a_side_without_answers_is_asked_about_when_it_is_looked_at(
     desk: Browser, asked: list[Mapping[str, Any]]
 ) -> None:
-    """Nothing is kept about a side on which nothing was found: looking at it is one diagnosis."""
+    """Nothing was found on a side: the first look at it is one diagnosis, and any other is none."""
     case = desk.start(BRAKE)
     asked.clear()
     assert "Side: left" in text_of(desk.get(f"{case}?side=left"))
     assert len(asked) == 1
+    for one in ("", "/drawing", "/sheet", "/close"):
+        desk.get(f"{case}{one}?side=left")
+    desk.get(f"{case}/meaning?side=left&check=fuse-look")
+    assert len(asked) == 1
+
+
+def test_nothing_at_hand_and_a_check_out_of_turn_ask_nothing(
+    desk: Browser, asked: list[Mapping[str, Any]]
+) -> None:
+    """What more there would be with everything at hand is kept too; any check's meaning is told."""
+    case = desk.start(FUEL, hands="1")
+    asked.clear()
+    for one in ("", "/sheet", "?check=pull-pin-voltage"):
+        assert desk.get(case + one).status_code == 200
+    assert "Next checks" in text_of(desk.get(f"{case}/sheet"))
+    for check in ("relay-click", "pull-pin-voltage"):
+        assert "would lead" in text_of(desk.get(f"{case}/meaning?check={check}"))
+    assert not asked
+
+
+@pytest.mark.parametrize("page", ["", "/drawing?check=relay-click", "/sheet", "?check=fuse-look"])
+def test_work_of_a_page_grows_no_faster_than_the_findings(
+    desk: Browser, store: Database, engine: Diagnoser, page: str
+) -> None:
+    """240 findings: under ten times the function calls of 30, and they are read as often."""
+    small, large = (_work(desk, _opened(store, engine, count), store, page) for count in (30, 240))
+    assert large[0] < 10 * small[0]
+    assert large[1] == small[1] > 0
+
+
+def _opened(store: Database, engine: Diagnoser, count: int) -> str:
+    checks = (("pull-pin-voltage", 11.2, "V"), ("pull-current", 31.0, "A"))
+    findings = [
+        {"check": check, "value": round(value * (1 + 0.001 * n), 4), "unit": unit}
+        for n in range(count // 2) for check, value, unit in checks
+    ]  # fmt: skip
+    machine = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"}
+    book = Book(store, engine, engine.knowledge)
+    return book.open({"machine": machine, "findings": findings}, "Dana").number
+
+
+def _work(desk: Browser, number: str, store: Database, page: str) -> tuple[int, int]:
+    """Return how many functions making a page calls, and how often findings are read."""
+    address = f"/desk/cases/{number}{page}"
+    desk.get(address)  # templates, models and tables are made once
+    calls, statements = Counter[str](), list[str]()
+
+    def counted(_frame: FrameType, kind: str, _: object) -> None:
+        calls[kind] += 1
+
+    def told(*given: Any) -> None:
+        statements.append(given[2])
+
+    event.listen(store.engine, "before_cursor_execute", told)
+    sys.setprofile(counted)
+    try:
+        response = desk.get(address)
+    finally:
+        sys.setprofile(None)
+        event.remove(store.engine, "before_cursor_execute", told)
+    assert response.status_code == 200
+    return calls["call"], sum("FROM findings" in one for one in statements)
 
 
 def test_an_answer_is_shown_at_its_own_place(desk: Browser) -> None:

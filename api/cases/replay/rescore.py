@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from api.cases.case import Case
-from api.cases.diagnosis import MOST_CAUSES, Engine, diagnose_case, summary
+from api.cases.diagnosis import MOST_CAUSES, diagnosed, summary
+from api.service import Engine
 
 # A cause's probability must change by this much, its rank being the same, to count as a change.
 NOTICED = 0.01
@@ -24,8 +25,7 @@ def rescore(engine: Engine, case: Case) -> Row:
     the next check. ``after`` is what the engine says now; of its causes every one is looked at.
     """
     confirmed = case.outcome.cause if case.outcome else NEVER_FOUND
-    found = diagnose_case(engine, case).diagnosis
-    assert found is not None  # it was just made
+    found = diagnosed(engine, case)
     now = summary(found, 0)
     if found.answer is not None:
         now |= {"causes": found.answer["causes"], "sides": found.answer.get("sides", {})}
