@@ -115,6 +115,15 @@ class EvidenceSchema(Schema):
         BandSchema,
         metadata={"description": "The limits in expected_if_healthy: what the verdict is by."},
     )
+    value = fields.Float(metadata=says("The reading as it is weighed, in the unit of the ranges."))
+    chance_if_cause = fields.Float(
+        validate=validate.Range(0, 1),
+        metadata=says("How often the cause gives the outcome that was found, from 0 to 1."),
+    )
+    chance_if_healthy = fields.Float(
+        validate=validate.Range(0, 1),
+        metadata=says("How often a circuit without a fault gives that outcome, from 0 to 1."),
+    )
 
 
 class LookBehindSchema(Schema):
@@ -310,6 +319,11 @@ class SideAnswerSchema(Schema):
     cautions = each(CautionSchema, "Dangers of the whole job.")
     scope = one(ScopeSchema, "Whether this machine is covered.")
     trace = each(FiredSchema, "Which rules fired.")
+    further_checks = each(
+        NextCheckSchema,
+        "What would be checked next if everything were at hand; there where 'on_hand' was given.",
+        required=False,
+    )
 
 
 class AnswerSchema(SideAnswerSchema):

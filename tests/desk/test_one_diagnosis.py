@@ -122,7 +122,7 @@ def _work(desk: Browser, number: str, store: Database, page: str) -> tuple[int, 
         sys.setprofile(None)
         event.remove(store.engine, "before_cursor_execute", told)
     assert response.status_code == 200
-    return calls["call"], sum("FROM findings" in one for one in statements)
+    return calls["call"], sum("FROM case_findings" in one for one in statements)
 
 
 def test_an_answer_is_shown_at_its_own_place(desk: Browser) -> None:
