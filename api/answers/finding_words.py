@@ -17,6 +17,12 @@ def name_of(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
     return f"{check.name if check else finding['check']}{side}"
 
 
+def named(wanted: str, knowledge: Knowledge) -> str:
+    """Return the name of a check or cause; its id in words where it is not known here."""
+    known = knowledge.checks.get(wanted) or knowledge.causes.get(wanted)
+    return known.name if known else wanted.replace("-", " ")
+
+
 def result_of(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
     """Return what a finding showed, without the name of its check."""
     if "value" in finding:

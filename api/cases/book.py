@@ -27,7 +27,7 @@ from api.cases.idempotency import Also
 from api.cases.kept_diagnoses import keep, kept, made_with
 from api.cases.learning import LearningDiagnoser
 from api.cases.rows import case_of, new_row, step_of, update_row
-from api.cases.work_order import work_order
+from api.cases.work_order import WorkOrder, work_order
 from api.service import Engine
 from api.store import Database, StoreUnavailableError
 from api.store.models import BY, CaseRow, StepRow
@@ -206,10 +206,9 @@ class Book:
         """
         return self.diagnosed(number).diagnosis_dict()
 
-    def work_order(self, number: str) -> dict[str, Any]:
-        """Return the case as a work order, with the present diagnosis; see api.cases.work_order."""
-        case = self.diagnosed(number)
-        return work_order(case.to_dict(), case.diagnosis_dict(), self.knowledge)
+    def work_order(self, number: str) -> WorkOrder:
+        """Return the case as a work order, with the present diagnosis."""
+        return work_order(self.diagnosed(number), self.knowledge)
 
     def steps(self, number: str, since: int = 0) -> Sequence[CaseStep]:
         """Return the steps after version ``since``, oldest first."""

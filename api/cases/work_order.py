@@ -1,15 +1,18 @@
-"""A case as a work order: one JSON document, one row of a table, one page to print."""
+"""A case as a work order, the same for JSON, table, printed pages and the terminal."""
 
 import csv
 import io
-from collections.abc import Mapping
-from functools import lru_cache
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from importlib import resources
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from api.answers.finding_words import result_of
+from api.answers.conclusions import behind, cause_of, doubts, further_checks, handing_back
+from api.answers.finding_words import name_of, named, observed, result_of
+from api.cases.case import Case, CaseFinding, Json
 from api.cases.wording import ended
 from engine import Knowledge
 
@@ -18,6 +21,11 @@ DEFERS = (
     "local codes win where they differ from this sheet."
 )
 SHOWN_CAUSES = 3
+CHECKS = 3  # for whoever goes to the machine
+EVIDENCE = 4
+LEAST_DB = 2.0  # lighter findings are left out of the evidence in short
+_CAUSE = ("id", "name", "probability", "remedy", "proof_of_repair", "cautions")
+_CHECK = ("check", "name", "say", "how", "minutes", "cautions")
 # Spreadsheets run a cell that starts with one of these, or with its full-width twin.
 _FORMULA = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
 _HEAD = (
@@ -30,32 +38,164 @@ COLUMNS = (*_HEAD, *_MACHINE, "findings", "leading_cause", "leading_percent", "n
            *_OUTCOME, "knowledge_version")  # fmt: skip
 
 
-def work_order(
-    case: Mapping[str, Any], diagnosis: Mapping[str, Any], knowledge: Knowledge
-) -> dict[str, Any]:
-    """Return the work order of a case document and the engine's whole answer on it."""
-    outcome = case["outcome"]
-    return {
-        **{name: case[name] for name in (*_HEAD, "version", "machine")},
-        "findings": [_finding(one, knowledge) for one in case["findings"]],
-        "causes": [_cause(one) for one in diagnosis["causes"][:SHOWN_CAUSES]],
-        "next_checks": [
-            {key: one[key] for key in ("check", "name", "say", "how", "minutes", "cautions")}
-            for one in diagnosis["next_checks"][:1]
-        ],
-        "cautions": [one["text"] for one in diagnosis.get("cautions", ())],
-        "outcome": outcome and {**outcome, "cause_name": ended(outcome["cause"], knowledge)},
-        "knowledge_version": diagnosis.get("knowledge_version"),
-        "defers": DEFERS,
-    }
+@dataclass(frozen=True)
+class OrderFinding:
+    """A finding as a work order shows it; ``doubt`` where it does not count in full."""
+
+    finding: CaseFinding
+    name: str  # of the check, with its side
+    observed: str
+    doubt: str = ""
+    instead: str = ""  # why it is in doubt, and what to do instead
+
+    @property
+    def place(self) -> int:
+        """Return its number in the case."""
+        return self.finding.place
+
+    @property
+    def struck(self) -> str:
+        """Return who withdrew it and why; empty while it counts."""
+        gone = self.finding.withdrawn
+        because = f": {gone.because}" if gone and gone.because else ""
+        return f"Struck out by {gone.by}{because}" if gone else ""
+
+
+@dataclass(frozen=True)
+class WorkOrder:
+    """A case to take along, as seen from one side of its machine, with the engine's whole answer.
+
+    ``places[i]`` is the place in the case of what the answer calls finding ``i``; ``chosen`` the
+    cause that was confirmed or agreed on.
+    """
+
+    case: Case
+    knowledge: Knowledge
+    answer: Json | None
+    places: tuple[int, ...] = ()
+    side: str | None = None
+    chosen: str | None = None
+
+    @property
+    def confirmed(self) -> bool:
+        """Return whether a repair has shown the cause."""
+        return self.case.outcome is not None
+
+    @property
+    def covered(self) -> bool:
+        """Return whether the knowledge covers the machine."""
+        return bool(self.seen["scope"]["covered"])
+
+    @property
+    def seen(self) -> Json:
+        """Return the answer. Needs one."""
+        assert self.answer is not None
+        return self.answer
+
+    @property
+    def cause(self) -> Json:
+        """Return the cause that the order is about: the chosen one, else the likeliest."""
+        return cause_of(self.seen, self.chosen or "")
+
+    @property
+    def others(self) -> list[Json]:
+        """Return the next likeliest causes."""
+        return [one for one in self.seen["causes"] if one is not self.cause][: SHOWN_CAUSES - 1]
+
+    @property
+    def evidence(self) -> list[Json]:
+        """Return the weightiest findings for and against the cause."""
+        heavy = [one for one in self.cause["evidence"] if abs(one["weight_db"]) >= LEAST_DB]
+        return heavy[:EVIDENCE]
+
+    @property
+    def checks(self) -> Sequence[Json]:
+        """Return the checks for whoever goes to the machine with the full kit."""
+        open_still = self.case.is_open and not self.chosen
+        return further_checks(self.seen)[:CHECKS] if open_still else ()
+
+    @property
+    def before(self) -> list[str]:
+        """Return the names of the checks to do before a part is fitted."""
+        return [named(one, self.knowledge) for one in self.cause["before_replacing"]]
+
+    @property
+    def behind(self) -> list[str]:
+        """Return what may have made the cause."""
+        return behind(self.cause, self.knowledge)
+
+    @property
+    def handing_back(self) -> list[str]:
+        """Return what to mind before the machine goes back."""
+        return handing_back(self.seen)
+
+    @property
+    def doubts(self) -> list[str]:
+        """Return what does not fit, each finding by its number in the case."""
+        bodies = {one.place: one for one in self.case.findings}
+
+        def told(index: int) -> str:
+            place = self.places[index]
+            return f"answer {place}, {named(bodies[place].check, self.knowledge)}"
+
+        return doubts(self.seen["fit"], self.knowledge, told)
+
+    @property
+    def cautions(self) -> list[str]:
+        """Return every caution of the case, the repair and the checks named, once."""
+        texts = [one["text"] for one in self.seen["cautions"]]
+        if self.covered:
+            texts += [*self.cause["cautions"], *(c for one in self.checks for c in one["cautions"])]
+        return list(dict.fromkeys(texts))
+
+    @cached_property
+    def findings(self) -> list[OrderFinding]:
+        """Return every finding in its order, withdrawn ones too."""
+        answer = self.answer or {"set_aside": (), "weakened": ()}
+        rows = [*answer["set_aside"], *answer["weakened"]]
+        doubted = {self.places[row["finding"]]: row for row in rows}
+        return [self._finding(one, doubted.get(one.place)) for one in self.case.findings]
+
+    def _finding(self, one: CaseFinding, row: Json | None) -> OrderFinding:
+        name, said = name_of(one.body, self.knowledge), observed(one.body, self.knowledge)
+        if row is None:
+            return OrderFinding(one, name, said)
+        doubt = "Counts for less" if "keep" in row else "Set aside, counts for nothing"
+        return OrderFinding(one, name, said, doubt, f"{row['because']} Instead: {row['instead']}")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the contract's JSON."""
+        case, outcome = self.case.to_dict(), self.case.outcome
+        found = self.answer or {"causes": (), "next_checks": ()}
+        causes = found["causes"][: self.case.limit or None][:SHOWN_CAUSES]
+        return {
+            **{name: case[name] for name in (*_HEAD, "version", "machine")},
+            "findings": [_finding(one, self.knowledge) for one in case["findings"]],
+            "causes": [{key: one[key] for key in _CAUSE} for one in causes],
+            "next_checks": [{key: one[key] for key in _CHECK} for one in found["next_checks"][:1]],
+            "cautions": [one["text"] for one in found.get("cautions", ())],
+            "outcome": outcome
+            and {**outcome.to_dict(), "cause_name": ended(outcome.cause, self.knowledge)},
+            "knowledge_version": found.get("knowledge_version"),
+            "defers": DEFERS,
+        }
+
+
+def work_order(case: Case, knowledge: Knowledge, side: str | None = None) -> WorkOrder:
+    """Return the work order of a case with its diagnosis; of the side named first for none."""
+    found = case.diagnosis.of_side(side) if case.diagnosis else None
+    chosen = case.outcome.cause if case.outcome else None
+    answer, places = (found.answer, found.places) if found else (None, ())
+    return WorkOrder(case, knowledge, answer, places, side, chosen)
 
 
 def _finding(one: Mapping[str, Any], knowledge: Knowledge) -> dict[str, Any]:
-    check = knowledge.checks.get(one["check"])
     return {
         "place": one["place"],
         "check": one["check"],
-        "name": check.name if check else one["check"],
+        "name": named(one["check"], knowledge)
+        if one["check"] in knowledge.checks
+        else one["check"],
         "side": one.get("side"),
         "found": result_of(one, knowledge),
         "note": one.get("note", ""),
@@ -65,12 +205,7 @@ def _finding(one: Mapping[str, Any], knowledge: Knowledge) -> dict[str, Any]:
     }
 
 
-def _cause(one: Mapping[str, Any]) -> dict[str, Any]:
-    keys = ("id", "name", "probability", "remedy", "proof_of_repair", "cautions")
-    return {key: one[key] for key in keys}
-
-
-def csv_text(order: Mapping[str, Any]) -> str:
+def csv_text(order: WorkOrder) -> str:
     """Return the work order as a table of one row under its names (RFC 4180), safe to open.
 
     A cell that a spreadsheet would take for a formula gets an apostrophe in front.
@@ -78,7 +213,7 @@ def csv_text(order: Mapping[str, Any]) -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
-    row = _row(order)
+    row = _row(order.to_dict())
     writer.writerow([_safe(row[name]) for name in COLUMNS])
     return out.getvalue()
 
@@ -110,9 +245,10 @@ def _safe(value: Any) -> str:
     return f"'{text}" if bare.startswith(_FORMULA) and not isinstance(value, int) else text
 
 
-def html_text(order: Mapping[str, Any]) -> str:
+def html_text(order: WorkOrder) -> str:
     """Return the work order as one page that prints, with its style inside."""
-    page: str = _templates().get_template("work-order.html").render(order=order, style=stylesheet())
+    template = _templates().get_template("work-order.html")
+    page: str = template.render(order=order.to_dict(), style=stylesheet())
     return page
 
 

@@ -8,6 +8,7 @@ from flask import Response, current_app, request
 
 from api import strict_json
 from api.access import role
+from api.answers.finding_words import observed
 from api.cases import StaleCase
 from api.cases.case import Case, CaseFinding, Json
 from api.cases.idempotency import Also
@@ -17,7 +18,6 @@ from api.desk.calls import SIDES, Call, address_of
 from api.desk.forms import Form, FormFault, finding_of
 from api.desk.idempotency import once
 from api.desk.machine import version_of
-from api.interview.wording import observed
 from engine import RequestError
 from engine.reasoning.request import read_request
 
@@ -175,7 +175,7 @@ def _offered(call: Call, check: str) -> str:
     """Return in words what was typed and not taken."""
     try:
         body = finding_of(request.form, check, call.desk.knowledge)
-        return f"{call.desk.name(check)}: {observed(body, call.desk)}"
+        return f"{call.desk.name(check)}: {observed(body, call.desk.knowledge)}"
     except (FormFault, KeyError):
         return call.desk.name(check)
 

@@ -8,9 +8,10 @@ from flask import url_for
 
 from api.cases.case import Case, CaseDiagnosis, CaseFinding
 from api.cases.learning import LearningDiagnoser
+from api.cases.work_order import WorkOrder
 from api.interview.contents import inquiry_into
 from api.interview.desk import Answer, Desk
-from api.interview.next_step import COMPLAINTS, TIMING, place
+from api.interview.next_step import TIMING, place
 from api.interview.state import Inquiry, Target
 from api.service import current
 from engine import Diagnoser
@@ -62,11 +63,6 @@ class Call:
         """Return the findings of this side and of both, in the order of ``inquiry.mine``."""
         return [one for one in self.case.counted if one.side in (None, self.side)]
 
-    @property
-    def complaint_check(self) -> str:
-        """Return the check that the complaint answers."""
-        return COMPLAINTS[self.case.machine["duty"]]
-
     def told(self, place: str | None) -> CaseFinding | None:
         """Return the finding at a place that a form or an address names."""
         return next((one for one in self.case.findings if str(one.place) == place), None)
@@ -98,6 +94,14 @@ class Call:
     def answer(self) -> Answer:
         """Return the diagnosis as it stands."""
         return self.desk.answer(self.inquiry)
+
+    @cached_property
+    def order(self) -> WorkOrder:
+        """Return the case as a work order, with the answer of this side."""
+        chosen = self.case.outcome.cause if self.case.outcome else None
+        return WorkOrder(
+            self.case, self.desk.knowledge, self.answer, tuple(self.places), self.side, chosen
+        )  # fmt: skip
 
     @cached_property
     def before(self) -> Answer | None:

@@ -7,6 +7,7 @@ from flask import Response, request, url_for
 
 from api.access import role
 from api.access import session as signed
+from api.answers.conclusions import hundredths
 from api.cases import NoSuchCase
 from api.cases.case import Case, CasePage
 from api.cases.texts import fault_of
@@ -15,7 +16,6 @@ from api.desk import pages
 from api.desk.blueprint import NAME_LETTERS, blueprint, book, go, keep_name, name_typed
 from api.desk.calls import address_of, label_of
 from api.desk.forms import tidy
-from api.interview.next_step import hundredths
 from api.service import current
 from engine import RequestError
 

@@ -8,6 +8,7 @@ import segno
 from flask import Response, request, url_for
 
 from api.access import role
+from api.answers.conclusions import cause_of, is_cause
 from api.cases import StaleCase
 from api.cases.case import Json
 from api.cases.edits import NOT_A_CAUSE
@@ -19,18 +20,11 @@ from api.desk.calls import Call, address_of
 from api.desk.forms import Form, tidy
 from api.desk.idempotency import once
 from api.desk.machine import version_of
-from api.desk.view_model import answers, beliefs, drawing, lead_of
-from api.interview import views
-from api.interview.desk import cause_of
-from api.interview.next_step import FURTHER, everything
-from api.interview.state import Entry
-from api.interview.summary import LEAST_DB
-from api.interview.wording import entry_words
+from api.desk.view_model import drawing
+from api.interview.questions import machine_words
 from engine import RequestError
-from engine.physics.model import NO_REPAIR
 
 LIKELY = 6  # causes at the top of the list when a case is closed
-SHEET_EVIDENCE = 4
 
 
 @blueprint.get("/desk/cases/<number>/hand-over")
@@ -91,8 +85,7 @@ def close_page(number: str) -> Response:
 def _close(
     call: Call, form: Form, faults: Mapping[str, str], status: int = 200, stale: str = ""
 ) -> Response:
-    ranked = [(one["id"], one["name"]) for one in call.answer["causes"]
-              if one["id"] not in NO_REPAIR]  # fmt: skip
+    ranked = [(one["id"], one["name"]) for one in call.answer["causes"] if is_cause(one["id"])]
     likely = ranked[:LIKELY]
     rest = sorted(ranked[LIKELY:], key=lambda one: one[1])
     chosen = form.get("cause") or ""
@@ -101,7 +94,7 @@ def _close(
         "close.html", status, call=call, form=form, faults=faults, likely=likely, rest=rest,
         others=[(key, f"{words[:1].upper()}{words[1:]}") for key, words in NOT_A_CAUSE.items()],
         proof=entry["proof_of_repair"], proof_of=entry["name"], stale=stale,
-        handing_back=views.handing_back(call.answer),
+        handing_back=call.order.handing_back,
     )  # fmt: skip
 
 
@@ -166,61 +159,22 @@ def sheet(number: str) -> Response:
     """Show the work order on one page, to be printed; the circuit may have a page of its own."""
     call = call_at(number)
     paper, own = request.args.get("paper"), request.args.get("circuit") == "own"
-    entry = _conclusion(call)
-    heavy = [one for one in entry["evidence"] if abs(one["weight_db"]) >= LEAST_DB]
-    pieces = evidence.pieces(
-        {**entry, "evidence": heavy[:SHEET_EVIDENCE]}, call.case, call.desk.knowledge, call.places
-    )  # fmt: skip
-    checks = _next_checks(call)
+    order = call.order
+    weighty = {**order.cause, "evidence": order.evidence}
+    probe = order.checks[0]["check"] if order.checks else None
     return pages.respond(
-        "sheet.html", call=call, paper="letter" if paper == "letter" else "a4", entry=entry,
-        own=own,
-        lead=lead_of(call), beliefs=beliefs(call)[:3], pieces=pieces, checks=checks,
-        findings=list(reversed(answers(call))), machine=_machine(call),
-        cautions=_cautions(call, entry, checks), behind=views.behind(entry, call.desk),
-        handing_back=views.handing_back(call.answer),
-        before=[call.desk.name(one) for one in entry["before_replacing"]],
-        drawing=pages.safe(drawing(call, checks[0]["check"] if checks else None, "wide")),
-        doubts=views.doubts(call.answer["fit"], call.inquiry, call.desk),
-        refer=call.answer["scope"]["because"],
+        "sheet.html", call=call, order=order, own=own, machine=machine_words(call.inquiry.fields),
+        paper="letter" if paper == "letter" else "a4", checks=_checks(call),
+        pieces=evidence.pieces(weighty, call.case, call.desk.knowledge, call.places),
+        drawing=pages.safe(drawing(call, probe, "wide")),
     )  # fmt: skip
 
 
-def _conclusion(call: Call) -> Json:
-    """Return the cause that the sheet is about: the confirmed one, else the likeliest."""
-    confirmed = call.case.outcome
-    return cause_of(call.answer, confirmed.cause if confirmed else "")
-
-
-def _next_checks(call: Call) -> list[Json]:
-    """Return the checks for whoever goes to the machine, with everything at hand."""
-    if not call.case.is_open:
-        return []
-    found = everything(call.answer)[:FURTHER]
+def _checks(call: Call) -> list[Json]:
+    """Return the checks for whoever goes to the machine, with room for what is found."""
     checks = call.desk.knowledge.checks
     return [
         {**one, "unit": reading.unit if (reading := checks[one["check"]].reading) else "",
          "choices": [option.words for option in steps.ask(call, one["check"]).options]}
-        for one in found
+        for one in call.order.checks
     ]  # fmt: skip
-
-
-def _machine(call: Call) -> list[str]:
-    """Return what is known of the machine, one line each."""
-    fields = call.inquiry.fields
-    keys = ("duty", "control", "coil", "system_volts", "fuel_actuation", "solenoids", "fuse_amps",
-            "pull_ohms", "hold_ohms", "ambient_celsius")  # fmt: skip
-    return [
-        entry_words(Entry("machine", key, fields[key]), fields, call.desk)
-        for key in keys
-        if fields.get(key) is not None or key in ("control", "coil")
-    ]
-
-
-def _cautions(call: Call, entry: Json, checks: list[Json]) -> list[str]:
-    """Return every caution of the case, of the repair and of the checks on the sheet, once."""
-    texts = [one["text"] for one in call.answer["cautions"]]
-    if call.answer["scope"]["covered"]:
-        texts += entry["cautions"]
-        texts += [text for one in checks for text in one["cautions"]]
-    return list(dict.fromkeys(texts))

@@ -8,10 +8,10 @@ from flask.sansio.blueprints import BlueprintSetupState
 from markupsafe import Markup
 
 from api.access import caller
+from api.answers.conclusions import hundredths
 from api.answers.text import sureness
 from api.desk import csrf
 from api.desk.words import minutes_words, movement, spoken
-from api.interview.next_step import hundredths
 from api.service import current
 
 HTML = "text/html"

@@ -3,13 +3,14 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from api.answers.conclusions import behind, cause_of, hundredths
+from api.answers.finding_words import observed
 from api.desk.calls import Call
 from api.interview import views
-from api.interview.desk import cause_of, lead
-from api.interview.next_step import SURE, checks_before, further_checks, hundredths, prompt_of
+from api.interview.desk import lead
+from api.interview.next_step import SURE, checks_before, further_checks, prompt_of
 from api.interview.state import Target
 from api.interview.turn import Option
-from api.interview.wording import observed
 from engine.knowledge import items
 
 COIL_GROUND = "coil-ground"
@@ -118,7 +119,11 @@ def _heading(call: Call, name: str, replaces: int | None) -> str:
         )
     if replaces is not None:
         old = call.told(str(replaces))
-        return f"Answer {replaces} says: {observed(old.body, call.desk)}. Now?" if old else ""
+        return (
+            f"Answer {replaces} says: {observed(old.body, call.desk.knowledge)}. Now?"
+            if old
+            else ""
+        )
     if call.inquiry.answered(name):
         return "It was answered before; this answer counts beside that one."
     return ""
@@ -156,7 +161,8 @@ def repair(call: Call) -> Repair:
         cause=entry["id"], name=entry["name"], probability=entry["probability"],
         because="" if sure else answer["advice"]["because"] or "",
         cautions=_split(entry["cautions"], call, ""),
-        remedy=entry["remedy"], proof=entry["proof_of_repair"], behind=views.behind(entry, desk),
+        remedy=entry["remedy"], proof=entry["proof_of_repair"],
+        behind=behind(entry, desk.knowledge),
         before=[(one, desk.name(one)) for one in before],
         before_with_more=[
             desk.name(one) for one in entry["before_replacing"]

@@ -5,8 +5,9 @@ from typing import Any
 
 from flask import url_for
 
+from api.answers.conclusions import is_cause
 from api.answers.text import sureness
-from api.cases.case import Json, Withdrawal
+from api.cases.case import Json
 from api.desk import evidence, steps
 from api.desk.calls import Call
 from api.desk.forms import Form
@@ -14,9 +15,7 @@ from api.desk.pages import safe
 from api.drawing import SHAPES, Shape, svg
 from api.interview import views
 from api.interview.desk import probabilities
-from api.interview.wording import finding_name, observed
 from engine.knowledge import items
-from engine.physics.model import NO_REPAIR
 
 SHOWN_CAUSES = 5
 SHOWN_EVIDENCE = 2  # causes whose evidence is on the page
@@ -72,54 +71,13 @@ def beliefs(call: Call) -> list[Belief]:
     ]
 
 
-@dataclass(frozen=True)
-class Line:
-    """One answer as the list shows it."""
-
-    place: int
-    name: str
-    observed: str
-    by: str
-    struck: str
-    doubt: str
-    check: str
-
-
-def answers(call: Call) -> list[Line]:
-    """Return every answer of the case, the newest first; those struck out as well."""
-    doubts = _doubts(call)
-    return [
-        Line(
-            one.place, finding_name(one.body, call.desk), observed(one.body, call.desk), one.by,
-            _struck(one.withdrawn), doubts.get(one.place, ""), one.check,
-        )
-        for one in reversed(call.case.findings)
-    ]  # fmt: skip
-
-
-def _struck(gone: Withdrawal | None) -> str:
-    if gone is None:
-        return ""
-    return f"Struck out by {gone.by}{': ' + gone.because if gone.because else ''}"
-
-
-def _doubts(call: Call) -> dict[int, str]:
-    """Return for each answer that does not count in full why, and what to do instead."""
-    found = {}
-    for row in (*call.answer["set_aside"], *call.answer["weakened"]):
-        says = "Counts for less" if "keep" in row else "Set aside, counts for nothing"
-        place = call.places[row["finding"]]
-        found[place] = f"{says}: {row['because']} Instead: {row['instead']}"
-    return found
-
-
 def evidence_shown(call: Call) -> list[Json]:
     """Return the evidence on the leading causes."""
     return [
         {"name": one["name"], "looks_like": one["looks_like"],
          "pieces": evidence.pieces(one, call.case, call.desk.knowledge, call.places)}
         for one in call.answer["causes"][:SHOWN_EVIDENCE]
-        if one["id"] not in NO_REPAIR
+        if is_cause(one["id"])
     ]  # fmt: skip
 
 
@@ -141,9 +99,10 @@ def context(call: Call, check: str | None, replaces: int | None, **more: Any) ->
     shown: dict[str, Any] = {
         "call": call, "lead": lead_of(call), "ask": asked, "repair": repair,
         "refer": call.answer["scope"]["because"] if target.kind == "refer" else None,
-        "beliefs": beliefs(call), "evidence": evidence_shown(call), "answers": answers(call),
-        "news": news(call), "doubts": views.doubts(call.answer["fit"], call.inquiry, call.desk),
-        "notes": views.handing_back(call.answer),
+        "beliefs": beliefs(call), "evidence": evidence_shown(call),
+        "answers": call.order.findings[::-1],
+        "news": news(call), "doubts": call.order.doubts,
+        "notes": call.order.handing_back,
         "general": [one["text"] for one in call.answer["cautions"]],
         "urgent": steps.Cautions(tuple(steps.urgent(call))),
         "picture": _picture(call, chosen),

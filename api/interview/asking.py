@@ -1,14 +1,14 @@
 """The question that stands, as blocks: cautions first, then what to say or do, then the answers."""
 
+from api.answers.finding_words import observed
 from api.answers.text import Line
 from api.interview import views
 from api.interview.desk import Desk
 from api.interview.next_step import further_checks, prompt_of, target_of
+from api.interview.order_page import order_page
 from api.interview.questions import question, settings
 from api.interview.state import Inquiry, State, Target, inquiry_of
-from api.interview.summary import summary
 from api.interview.turn import Block, Prompt, text
-from api.interview.wording import observed
 
 Asked = tuple[list[Block], frozenset[str]]
 
@@ -35,7 +35,7 @@ def _plain(state: State, case: Inquiry, target: Target, prompt: Prompt, desk: De
         because = desk.answer(case)["scope"]["because"]
         return [text(str(because), title="Not covered here"), _ending(case)]
     if target.kind == "end":
-        return [*summary(state.entries, desk), _ending(case)]
+        return [*order_page(state.entries, desk), _ending(case)]
     return [_question(_said(case, target), prompt)]
 
 
@@ -80,7 +80,9 @@ def _heading(state: State, case: Inquiry, target: Target, desk: Desk) -> str:
     if target.replaces is not None:
         entry = state.entries[target.replaces]
         if entry.kind == "finding":
-            return f"Answer {target.replaces + 1} says: {observed(entry.value, desk)}. Now?"
+            return (
+                f"Answer {target.replaces + 1} says: {observed(entry.value, desk.knowledge)}. Now?"
+            )
     if target.asked_for:
         again = case.answered(target.key)
         return "It was answered before; this one counts beside that." if again else ""

@@ -2,14 +2,18 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
-from api.cases.case import Case, Json
+from api.cases.case import OPEN, Case, CaseFinding, Json, Outcome
+from api.cases.work_order import WorkOrder
+from api.interview.desk import Desk
 from api.interview.questions import questions
 from api.interview.state import Entry, Inquiry, inquiry_of
 from engine.reasoning.request import NOT_KNOWN
 
 SKIPPED = "skipped"  # the note of a check that was left out: it is not known, and asked no more
 LABEL_LETTERS = 80
+UNSAID = datetime.min.replace(tzinfo=UTC)  # of what is in no book yet
 _UNKNOWN = "unknown"
 
 
@@ -102,4 +106,23 @@ def inquiry_into(case: Case, audience: str, side: str | None) -> Inquiry:
         fields=fields, findings=tuple((one.place - 1, one.body) for one in taken),
         skipped=(), excluded=tuple(case.excluded), declined=frozenset({"control"}), agreed=None,
         cured=None, stopped=False,
+    )  # fmt: skip
+
+
+def order_of(entries: Sequence[Entry], desk: Desk) -> WorkOrder:
+    """Return the work order of the side looked at; answer 3 of the list is finding 3 of it.
+
+    Nothing is kept yet: number, times and names are left open. Needs the duty.
+    """
+    inquiry = inquiry_of(entries)
+    found = tuple(CaseFinding(n + 1, one, "", UNSAID) for n, one in inquiry.mine)
+    outcome = Outcome(inquiry.cured, (), None, "", "", UNSAID) if inquiry.cured else None
+    case = Case(
+        "", 0, OPEN, UNSAID, "", UNSAID, inquiry.machine(),
+        machine_type=str(inquiry.fields.get("label") or ""),
+        settings={"excluded": list(inquiry.excluded)}, findings=found, outcome=outcome,
+    )  # fmt: skip
+    return WorkOrder(
+        case, desk.knowledge, desk.answer(inquiry), tuple(one.place for one in found),
+        inquiry.side, inquiry.cured or inquiry.agreed,
     )  # fmt: skip

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, cast
 
+from api.answers.finding_words import named
 from api.interview.state import Inquiry
 from engine import Diagnoser, Knowledge
 from engine.answer import explain
@@ -39,8 +40,7 @@ class Desk:
 
     def name(self, wanted: str) -> str:
         """Return the name of a check or cause."""
-        known: Mapping[str, Any] = {**self.knowledge.causes, **self.knowledge.checks}
-        return str(known[wanted].name) if wanted in known else wanted.replace("-", " ")
+        return named(wanted, self.knowledge)
 
     def checks(self, inquiry: Inquiry) -> list[str]:
         """Return the checks that the machine can have."""
@@ -129,8 +129,3 @@ def lead(answer: Answer) -> Mapping[str, Any]:
     """Return the most probable cause."""
     causes: Sequence[Mapping[str, Any]] = answer["causes"]
     return causes[0]
-
-
-def cause_of(answer: Answer, name: str) -> Mapping[str, Any]:
-    """Return the entry of a cause; the most probable one where it is not in the answer."""
-    return next((one for one in answer["causes"] if one["id"] == name), lead(answer))

@@ -3,7 +3,9 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from api.interview.desk import Answer, Desk, cause_of, lead, probabilities
+from api.answers import conclusions
+from api.answers.conclusions import cause_of, hundredths
+from api.interview.desk import Answer, Desk, lead, probabilities
 from api.interview.questions import next_question, question, settings
 from api.interview.state import Inquiry, State, Target, inquiry_of
 from api.interview.turn import Option, Prompt
@@ -162,13 +164,7 @@ def further_checks(case: Inquiry, desk: Desk) -> Sequence[Mapping[str, Any]]:
     """Return the best checks that take more than is at hand; none where all was at hand."""
     if case.fields.get("hands") is None or desk.answer(case)["next_checks"]:
         return []
-    return everything(desk.answer(case))[:FURTHER]
-
-
-def everything(answer: Answer) -> Sequence[Mapping[str, Any]]:
-    """Return the best checks as if everything were at hand."""
-    found: Sequence[Mapping[str, Any]] = answer.get("further_checks") or answer["next_checks"]
-    return found
+    return conclusions.further_checks(desk.answer(case))[:FURTHER]
 
 
 def cure_options() -> tuple[Option, ...]:
@@ -184,9 +180,3 @@ def _named(choices: tuple[str, ...], desk: Desk) -> tuple[Option, ...]:
     return tuple(
         Option(str(n), f"{desk.name(one)} ({one})", one) for n, one in enumerate(choices, start=1)
     )
-
-
-def hundredths(probability: float) -> str:
-    """Return a probability as a person says it: '41 in 100'."""
-    shown = round(probability * 100)
-    return f"{'over 99' if shown >= 100 else 'under 1' if shown < 1 else shown} in 100"

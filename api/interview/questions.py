@@ -10,6 +10,7 @@ from api.interview.turn import Option, Prompt
 from engine.knowledge.text import load_yaml
 
 DONT_KNOW = "0"
+_NOT_MACHINE = ("audience", "label", "hands", "side")  # of the call, not of the machine
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,18 @@ def question(field: str, fields: Mapping[str, Any]) -> Question:
     """Return the question about a field, as this machine has it."""
     mine = [one for one in questions() if one.id == field]
     return next((one for one in mine if one.applies(fields)), mine[0])
+
+
+def machine_words(fields: Mapping[str, Any]) -> list[str]:
+    """Return what is known of the machine, one line each; control and coil even where not."""
+    known = {key: value for key, value in fields.items() if value is not None}
+    asked = dict.fromkeys(one.id for one in questions() if one.id not in _NOT_MACHINE)
+    return [
+        f"{about.name}: {about.words(known.get(key))}"
+        for key in asked
+        if key in known or key in ("control", "coil")
+        for about in [question(key, fields)]
+    ]
 
 
 def next_question(fields: Mapping[str, Any]) -> Question | None:

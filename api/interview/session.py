@@ -10,11 +10,11 @@ from api.interview.asking import question_blocks
 from api.interview.commands import COMMANDS, Typed, understand
 from api.interview.desk import Desk
 from api.interview.next_step import prompt_of, target_of
+from api.interview.order_page import order_page
 from api.interview.questions import question, settings
 from api.interview.readings import NotRead, Reading, details, leads_of, read_reading, unit_of
 from api.interview.record import Refused, accept, finding_entry, placed
 from api.interview.state import Entry, State, Target, inquiry_of
-from api.interview.summary import summary
 from api.interview.turn import Block, Prompt, Turn, error, text
 from engine import Diagnoser
 
@@ -80,7 +80,7 @@ class Interview:
 
     def summary(self, state: State) -> list[Block]:
         """Return the work order as it stands."""
-        return summary(state.entries, self.desk)
+        return order_page(state.entries, self.desk)
 
     def take(self, state: State, target: Target, typed: Typed) -> Turn:
         """Take an answer to what was asked."""

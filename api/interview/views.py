@@ -3,10 +3,12 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from api.answers import conclusions
+from api.answers.conclusions import cause_of, hundredths
 from api.answers.text import Line, strength, sureness
 from api.interview.commands import COMMANDS
-from api.interview.desk import Answer, Desk, cause_of, lead, probabilities
-from api.interview.next_step import SURE, checks_before, hundredths
+from api.interview.desk import Answer, Desk, lead, probabilities
+from api.interview.next_step import SURE, checks_before
 from api.interview.state import Inquiry
 from api.interview.turn import Block, Prompt, text
 
@@ -112,28 +114,15 @@ def _new_proofs(answer: Answer, before: Answer | None) -> list[str]:
 
 
 def doubts(fit: Mapping[str, Any], case: Inquiry, desk: Desk) -> list[str]:
-    """Return what does not fit: what to take again, or which two faults would explain it."""
-    if fit["verdict"] == "good":
-        return []
-    words = {"strained": "do not fit well together", "poor": "fit no single cause"}
-    found = [f"The findings {words[fit['verdict']]}."]
-    again = fit.get("repeat") or fit["disagreeing"]
-    named = [_answer_name(case, desk, index) for index in again if index < len(case.behind)]
-    if named and not fit.get("pairs"):
-        found.append(f"Take again first: {'; '.join(named)}.")
-    for pair in fit.get("pairs", ())[:2]:
-        apart = f" Told apart by: {desk.name(pair['told_apart_by'])}." if pair.get(
-            "told_apart_by") else ""  # fmt: skip
-        both = " and ".join(map(desk.name, pair["causes"]))
-        found.append(f"Two faults at once fit better, {hundredths(pair['probability'])}: {both}."
-                     f"{apart}")  # fmt: skip
-    return found
+    """Return what does not fit, each finding by the number that ``change`` takes."""
 
+    def told(index: int) -> str:
+        if index >= len(case.behind):
+            return ""
+        place, finding = case.behind[index]
+        return f"answer {place + 1}, {desk.name(finding['check'])}"
 
-def _answer_name(case: Inquiry, desk: Desk, index: int) -> str:
-    """Return a finding of the request by the number that ``change`` takes, and its name."""
-    place, finding = case.behind[index]
-    return f"answer {place + 1}, {desk.name(finding['check'])}"
+    return conclusions.doubts(fit, desk.knowledge, told)
 
 
 def question_lines(prompt: Prompt) -> list[Line]:
@@ -216,31 +205,15 @@ def repair_page(
     entry = cause_of(answer, cause)
     caller = "Read this out first" if audience != "technician" else "Before you start"
     blocks, told = cautions(entry["cautions"], told, f"CAUTION. {caller}")
-    lines = [Line(f"Look behind it: {one}", "-") for one in behind(entry, desk)]
+    lines = [
+        Line(f"Look behind it: {one}", "-") for one in conclusions.behind(entry, desk.knowledge)
+    ]
     if entry["before_replacing"]:
         names = "; ".join(map(desk.name, entry["before_replacing"]))
         lines.append(Line(f"Check before a part is fitted: {names}.", "-"))
     lines += [Line(entry["remedy"]), Line(f"Proof of repair: {entry['proof_of_repair']}")]
-    lines += [Line(one, "-") for one in handing_back(answer)]
+    lines += [Line(one, "-") for one in conclusions.handing_back(answer)]
     return [*blocks, Block("page", tuple(lines), f"Repair: {entry['name']}")], told
-
-
-def behind(entry: Mapping[str, Any], desk: Desk) -> list[str]:
-    """Return what may have made a cause, one sentence a reason."""
-    reasons: dict[str, list[str]] = {}
-    for row in entry["look_behind"]:
-        reasons.setdefault(row["because"], []).append(desk.name(row["cause"]))
-    return [f"{'; '.join(names)}. {because}" for because, names in reasons.items()]
-
-
-def handing_back(answer: Answer) -> list[str]:
-    """Return the notes that rest on no one finding: before ordering, after the repair."""
-    resting = {row["rule"] for row in answer["trace"] if row["findings"]}
-    return [
-        f"{one['found']} {one['points']} {one['next']}"
-        for one in answer["notes"]
-        if one["rule"] not in resting
-    ]
 
 
 def what_if(rows: Sequence[tuple[str, Answer]], now: Answer) -> list[Block]:

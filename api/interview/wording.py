@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from api.answers import finding_words
+from api.answers.finding_words import name_of, observed
 from api.interview.desk import Desk
 from api.interview.questions import question, settings
 from api.interview.state import Entry
@@ -17,7 +17,9 @@ def entry_words(entry: Entry, fields: Mapping[str, Any], desk: Desk) -> str:
             asked = settings().get(entry.key.replace("_", "-")) or question(entry.key, fields)
             return f"{asked.name}: {asked.words(entry.value)}"
         case "finding":
-            return f"{finding_name(entry.value, desk)}: {observed(entry.value, desk)}"
+            return (
+                f"{name_of(entry.value, desk.knowledge)}: {observed(entry.value, desk.knowledge)}"
+            )
         case "skip":
             return f"{desk.name(entry.key)}{side}: skipped"
     said = {
@@ -26,13 +28,3 @@ def entry_words(entry: Entry, fields: Mapping[str, Any], desk: Desk) -> str:
         "stop": "stopped here",
     }[entry.kind]  # fmt: skip
     return f"{desk.name(entry.key) if entry.key else 'Interview'}{side}: {said}"
-
-
-def finding_name(finding: Mapping[str, Any], desk: Desk) -> str:
-    """Return the name of a finding's check, with its side."""
-    return finding_words.name_of(finding, desk.knowledge)
-
-
-def observed(finding: Mapping[str, Any], desk: Desk) -> str:
-    """Return what was found, and how it was taken."""
-    return finding_words.observed(finding, desk.knowledge)

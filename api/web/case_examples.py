@@ -78,7 +78,7 @@ def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
         if end == "/close":
             answer = at.diagnosis_dict()
             yield Example("get", f"{case}/diagnosis", "diagnosis", "So far", None, answer)
-            order = work_order(at.to_dict(), answer, knowledge)
+            order = work_order(at, knowledge).to_dict()
             yield Example("get", f"{case}/work-order.json", "order", "To take along", None, order)
         at = _next(engine, at, _done(name, at, sent, knowledge))
         method = "post" if end else "patch"

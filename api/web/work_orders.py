@@ -6,14 +6,13 @@ The form is in the address (``.json``, ``.csv``, ``.html``), so that a link name
 import base64
 import hashlib
 from collections.abc import Callable
-from typing import Any
 
 from flask import Blueprint, Response
 
 from api import strict_json
 from api.access import role
 from api.cases import idempotency
-from api.cases.work_order import csv_text, html_text, stylesheet
+from api.cases.work_order import WorkOrder, csv_text, html_text, stylesheet
 from api.web import case_replies
 from api.web.case_requests import book, reading
 from api.web.case_schemas import WorkOrderSchema
@@ -30,7 +29,7 @@ CSV, HTML = "text/csv", "text/html"
 @operation(reading(WorkOrderSchema))
 def get_work_order(id_: str) -> Response:
     """Return the work order as JSON."""
-    return _respond(id_, JSON, strict_json.dumps)
+    return _respond(id_, JSON, lambda order: strict_json.dumps(order.to_dict()))
 
 
 @blueprint.get("/v1/cases/<id_>/work-order.csv")
@@ -58,7 +57,7 @@ def get_work_order_page(id_: str) -> Response:
     return response
 
 
-def _respond(id_: str, mimetype: str, write: Callable[[dict[str, Any]], str]) -> Response:
+def _respond(id_: str, mimetype: str, write: Callable[[WorkOrder], str]) -> Response:
     text = write(book().work_order(id_))
     tag = idempotency.fingerprint("", mimetype, text.encode())[:32]
     return case_replies.send(

@@ -182,7 +182,7 @@ def chance_of(model: Model, observation: Observation, cause: str) -> float | Non
     prediction, outcome = observation.prediction, observation.finding.outcome
     if not isinstance(prediction, OutcomePrediction) or outcome in (None, NOT_KNOWN):
         return None
-    prior = np.where(model.cause_of == model.causes.index(cause), model.prior, 0.0)
+    prior = model.weights_of(cause)
     return round(float(prior @ prediction.likelihood(outcome) / max(prior.sum(), 1e-300)), 6)
 
 

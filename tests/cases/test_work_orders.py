@@ -80,8 +80,8 @@ def test_the_page_shows_text_as_text(book: Book) -> None:
 
 def test_the_page_has_cautions_causes_and_what_wins(book: Book, closed: str) -> None:
     """Every remedy and check on the sheet comes with its cautions; the maker's manual wins."""
-    order = book.work_order(closed)
-    page = html_text(order)
+    order = book.work_order(closed).to_dict()
+    page = html_text(book.work_order(closed))
     for part in (*order["causes"], *order["next_checks"]):
         for text in part["cautions"]:
             assert text.replace("'", "&#39;") in page
@@ -93,7 +93,7 @@ def test_the_page_has_cautions_causes_and_what_wins(book: Book, closed: str) -> 
 
 def test_work_order_json_is_the_engines_answer(book: Book, closed: str) -> None:
     """Probabilities and remedies are those of the present diagnosis."""
-    order, answer = book.work_order(closed), book.diagnosis(closed)
+    order, answer = book.work_order(closed).to_dict(), book.diagnosis(closed)
     assert [one["probability"] for one in order["causes"]] == [
         one["probability"] for one in answer["causes"][:3]
     ]

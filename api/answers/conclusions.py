@@ -1,0 +1,73 @@
+"""What follows from an answer, in sentences that every door says alike."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from api.answers.finding_words import named
+from engine import Knowledge
+from engine.physics.model import NO_REPAIR
+
+Json = Mapping[str, Any]
+
+
+def cause_of(answer: Json, name: str) -> Json:
+    """Return the entry of a cause; the most probable one where it is not in the answer."""
+    causes: Sequence[Json] = answer["causes"]
+    return next((one for one in causes if one["id"] == name), causes[0])
+
+
+def further_checks(answer: Json) -> Sequence[Json]:
+    """Return the best checks as if everything were at hand."""
+    found: Sequence[Json] = answer.get("further_checks") or answer["next_checks"]
+    return found
+
+
+def behind(entry: Json, knowledge: Knowledge) -> list[str]:
+    """Return what may have made a cause, one sentence a reason."""
+    reasons: dict[str, list[str]] = {}
+    for row in entry["look_behind"]:
+        reasons.setdefault(row["because"], []).append(named(row["cause"], knowledge))
+    return [f"{'; '.join(names)}. {because}" for because, names in reasons.items()]
+
+
+def handing_back(answer: Json) -> list[str]:
+    """Return the notes that rest on no one finding: before ordering, after the repair."""
+    resting = {row["rule"] for row in answer["trace"] if row["findings"]}
+    return [
+        f"{one['found']} {one['points']} {one['next']}"
+        for one in answer["notes"]
+        if one["rule"] not in resting
+    ]
+
+
+def doubts(fit: Json, knowledge: Knowledge, finding: Callable[[int], str]) -> list[str]:
+    """Return what does not fit: what to take again, or which two faults would explain it.
+
+    ``finding`` names what the answer calls finding ``i``; empty where that cannot be named.
+    """
+    if fit["verdict"] == "good":
+        return []
+    words = {"strained": "do not fit well together", "poor": "fit no single cause"}
+    found = [f"The findings {words[fit['verdict']]}."]
+    again = [told for index in fit.get("repeat") or fit["disagreeing"] if (told := finding(index))]
+    if again and not fit.get("pairs"):
+        found.append(f"Take again first: {'; '.join(again)}.")
+    return found + [_pair(pair, knowledge) for pair in fit.get("pairs", ())[:2]]
+
+
+def _pair(pair: Json, knowledge: Knowledge) -> str:
+    both = " and ".join(named(one, knowledge) for one in pair["causes"])
+    apart = pair.get("told_apart_by")
+    more = f" Told apart by: {named(apart, knowledge)}." if apart else ""
+    return f"Two faults at once fit better, {hundredths(pair['probability'])}: {both}.{more}"
+
+
+def hundredths(probability: float) -> str:
+    """Return a probability as a person says it: '41 in 100'."""
+    shown = round(probability * 100)
+    return f"{'over 99' if shown >= 100 else 'under 1' if shown < 1 else shown} in 100"
+
+
+def is_cause(name: str) -> bool:
+    """Return whether an entry is a fault of this circuit, and not health or something else."""
+    return name not in NO_REPAIR
