@@ -48,9 +48,10 @@ def leaves(node: dict[str, Any]) -> Iterator[dict[str, float]]:
 
 
 def distributions(check: dict[str, Any]) -> list[dict[str, float]]:
-    """Return every distribution of an outcome check: its rows by cause and its tree's ends."""
+    """Return every distribution of an outcome check: the ends of its trees, by cause too."""
     predicted = check["predicted_by"]
-    return [*predicted.get("given", {}).values(), *leaves(predicted["otherwise"])]
+    trees = [*predicted.get("given", {}).values(), predicted["otherwise"]]
+    return [leaf for tree in trees for leaf in leaves(tree)]
 
 
 def test_stem_is_the_id_and_keys_stand_in_order() -> None:

@@ -296,9 +296,9 @@ def _do(specimen: Specimen, deed: Mapping[str, Any], random: Random, common: flo
     elif "scale" in deed:
         specimen.ohms[deed["scale"]] *= level
         specimen.turns[deed["scale"].split("-")[0]] *= level
-    elif "battery" in deed:
-        high, low = deed["battery"]
-        specimen.volts["battery"] = (high + (low - high) * place) * specimen.ratio
+    elif source := next((one for one in ("battery", "charging") if one in deed), None):
+        high, low = deed[source]
+        specimen.volts[source] = (high + (low - high) * place) * specimen.ratio
     else:
         _do_other(specimen, deed, random, level)
 

@@ -255,6 +255,39 @@ def _fuel(story: Story, random: Random) -> str:
     return "fuel-present"
 
 
+def _smoke(story: Story, random: Random) -> str:
+    """Return what leaves the exhaust: fuel that is injected and does not burn is white."""
+    specimen, conduct = story.specimen, story.conduct
+    opened = conduct.pulls and conduct.stays_cranking and specimen.facts["linkage-follows"]
+    if not (story.turns and opened and specimen.facts["fuel-arrives"]):
+        return "none" if random.random() < 0.93 else "white"
+    shares = {"white": 55, "none": 28, "black": 17}
+    if not specimen.facts["fuel-enough"]:
+        shares = {"white": 35, "none": 60, "black": 5}
+    return str(pick(random, shares))
+
+
+def _wires_seen(story: Story, random: Random) -> str:
+    """Return how many wires go into the part that is fitted, whatever the harness has."""
+    case = story.specimen.machine["coil"] == "case-ground"
+    if random.random() < 0.04:
+        return "cannot-see"
+    if case != story.specimen.swapped_style:
+        return "three-wires"
+    return "three-wires" if random.random() < 0.06 else "two-wires"
+
+
+def _unplugged(story: Story, random: Random) -> str:
+    """Return whether an engine that runs stops with the plug off; most do not run when called."""
+    specimen, conduct = story.specimen, story.conduct
+    runs = story.turns and conduct.pulls and conduct.stays_running
+    runs = runs and specimen.facts["fuel-arrives"] and specimen.facts["linkage-follows"]
+    seized = specimen.force >= specimen.limits["seized_force"]
+    if not runs or random.random() < 0.25:
+        return "not-running"
+    return "keeps-running" if seized or not specimen.facts["spring-returns"] else "stops"
+
+
 def _lock(story: Story, random: Random) -> str:
     if not story.specimen.facts["lock-holds"]:
         return "broken-or-missing"
@@ -272,4 +305,6 @@ _TRUTHS: dict[str, Callable[[Story, Random], str]] = {
     "bench-pull": _bench, "relay-swap": _cures(NEW_RELAY), "ground-jumper": _cures(JUMPED),
     "lamp-at-pull-pin": _lamp("pull"), "lamp-at-hold-pin": _lamp("hold"),
     "fuel-lever-by-hand": _lever, "fuel-at-injectors": _fuel, "lock-look": _lock,
+    "exhaust-smoke-at-crank": _smoke, "ground-wire-in-plug": _wires_seen,
+    "stops-when-unplugged": _unplugged,
 }  # fmt: skip
