@@ -36,7 +36,7 @@ def test_an_unknown_part_is_drawn_where_there_is_room(own: Knowledge, shape: str
     root = parsed(circuit_svg(own, CIRCUIT, "case-ground", shape=shape))
     lines = wires(root)
     assert ends(group(root, "bulkhead-joint"), lines) == {"bulkhead", "hold-pin-harness"}
-    assert ends(group(root, "hold-wire"), lines) == {"ignition-feed", "bulkhead"}
+    assert ends(group(root, "hold-wire"), lines) == {"hold-feed", "bulkhead"}
     labels = texts(root)
     assert "Bulkhead joint" in " ".join(said for said, _ in labels)
     for number, (net, one) in enumerate(lines):
