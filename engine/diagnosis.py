@@ -20,6 +20,7 @@ from engine.reasoning.belief import Belief, believe
 from engine.reasoning.conclusions import conclude
 from engine.reasoning.effects import Effects, effects_of
 from engine.reasoning.observe import Observation, case_view, observe
+from engine.reasoning.repairs import superseded
 from engine.reasoning.request import Request, read_request
 from engine.rules.cautions import Cautions
 from engine.rules.compile import Firing, rule_sets
@@ -74,8 +75,11 @@ class Diagnoser:
         model = self.models.get(request.machine)
         observations = [observe(model, finding) for finding in request.findings]
         case = case_view(request, observations)
-        firings = tuple(self.rule_sets["qualify"].run(case))
-        effects = effects_of(self.knowledge, case, firings).without(request.excluded)
+        older = superseded(model, observations, request.done)
+        counted = case.but({one.finding for one in older})
+        firings = tuple(self.rule_sets["qualify"].run(counted))
+        effects = effects_of(self.knowledge, counted, firings).without(request.excluded)
+        effects = effects.after(request.done, older)
         return observations, case, firings, effects, believe(model, observations, effects)
 
     def _answer(self, request: Request) -> Answer:

@@ -199,6 +199,8 @@ class _Report:
             share = f" (counts {round(row['keep'] * 100)} in 100)" if "keep" in row else ""
             yield Line(f"Finding {row['finding'] + 1}{share}: {row['because']}", "-")
             yield Line(f"Instead: {row['instead']}", indent=1)
+        for row in self.answer["superseded"]:
+            yield Line(f"Finding {row['finding'] + 1}: {row['because']}", "-")
 
     def _proofs(self) -> Iterator[Line]:
         for proof in self.answer["proofs"]:

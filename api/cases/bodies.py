@@ -86,6 +86,8 @@ def _as_sent(name: str, description: str) -> fields.Field[Any]:
 
 _ON_HAND = "Kinds of check that can be done now; null is all."
 _EXCLUDED = "Ids of causes that were put right, the complaint unchanged; null is none."
+_DONE = "What was put right between findings; 'after' counts all findings of the case."
+_SKILL = "Who does the steps: lay or trained; null is trained."
 _LIMIT = "How many causes the diagnosis shows: 5 when nothing is said, 0 is all."
 _BY = "Name of the person who says it; the name of the caller's key is put behind it."
 
@@ -124,6 +126,8 @@ class CaseOpeningSchema(OwnTexts):
     findings = _Findings(0, MAX_FINDINGS)
     on_hand = _as_sent("on_hand", _ON_HAND)
     excluded = _as_sent("excluded", _EXCLUDED)
+    done = _as_sent("done", _DONE)
+    skill = _as_sent("skill", _SKILL)
     limit = _as_sent("limit", _LIMIT)
 
 
@@ -148,6 +152,8 @@ class CaseChangesSchema(OwnTexts):
     )
     on_hand = _as_sent("on_hand", _ON_HAND)
     excluded = _as_sent("excluded", _EXCLUDED)
+    done = _as_sent("done", _DONE)
+    skill = _as_sent("skill", _SKILL)
     limit = _as_sent("limit", _LIMIT)
 
 

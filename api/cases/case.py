@@ -12,7 +12,7 @@ from typing import Any
 from api.cases import numbers
 
 OPEN, CLOSED = "open", "closed"
-SETTINGS = ("on_hand", "excluded", "limit")
+SETTINGS = ("on_hand", "excluded", "done", "skill", "limit")
 DEFAULT_LIMIT = 5
 Json = Mapping[str, Any]  # an object of a request or an answer, as the wire has it
 
@@ -196,7 +196,17 @@ class Case:
     def request(self) -> dict[str, Any]:
         """Return the request that the engine is asked with."""
         findings = [dict(one.body) for one in self.counted]
-        return {"machine": dict(self.machine), "findings": findings, **self.settings}
+        asked = {"machine": dict(self.machine), "findings": findings, **self.settings}
+        if isinstance(asked.get("done"), list):
+            asked["done"] = [self._among_counted(one) for one in asked["done"]]
+        return asked
+
+    def _among_counted(self, act: Any) -> Any:
+        """Return what was put right, its ``after`` counted among the findings that count."""
+        after = act.get("after") if isinstance(act, Mapping) else None
+        if not isinstance(after, int) or not -1 <= after < len(self.findings):
+            return act  # the engine says what is wrong with it
+        return {**act, "after": sum(one.place <= after + 1 for one in self.counted) - 1}
 
     def diagnosis_dict(self) -> dict[str, Any]:
         """Return the diagnosis as JSON, as callers see it. Needs a case that has one."""
@@ -229,6 +239,8 @@ class Case:
             "machine": dict(self.machine),
             "on_hand": self.on_hand,
             "excluded": self.excluded,
+            "done": self.settings.get("done", []),
+            "skill": self.settings.get("skill", "trained"),
             "limit": self.limit,
             "findings": [one.to_dict() for one in self.findings],
             "leading": self.leading,

@@ -52,6 +52,7 @@ def opened(data: Any, number: str, by: str, at: datetime) -> Edit:
     said = texts.read_texts(body)
     findings = body.get("findings", [])
     settings = {name: data[name] for name in SETTINGS if data.get(name) is not None}
+    settings = _dated(settings, len(findings))
     kept = tuple(CaseFinding(place, one, by, at) for place, one in enumerate(findings, start=1))
     machine = dict(data["machine"])
     case = Case(number, 1, OPEN, at, by, at, machine, **said, settings=settings, findings=kept)
@@ -100,7 +101,8 @@ def changed(case: Case, changes: Any) -> Edit | None:
     need_open(case)
     body = bodies.load(bodies.CaseChangesSchema(exclude=("by",)), changes)
     said = texts.read_texts(body)
-    settings = merged(case.settings, {k: changes[k] for k in SETTINGS if k in changes})
+    sent = {k: changes[k] for k in SETTINGS if k in changes}
+    settings = merged(case.settings, _dated(sent, len(case.findings)))
     machine = merged(case.machine, changes.get("machine", {}))
     after = replace(case, **said, settings=settings, machine=machine)
     fields = _differences(case, after)
@@ -108,6 +110,18 @@ def changed(case: Case, changes: Any) -> Edit | None:
         return None
     head = any(name not in texts.TEXTS for name in fields)
     return Edit(after, "changed", {"fields": fields}, Sent(head=head))
+
+
+def _dated(settings: Mapping[str, Any], findings: int) -> dict[str, Any]:
+    """Return settings in which what was put right just now says after which finding it was."""
+    done = settings.get("done")
+    if not isinstance(done, list):
+        return dict(settings)
+    now = {"after": findings - 1}
+    return {
+        **settings,
+        "done": [{**now, **act} if isinstance(act, Mapping) else act for act in done],
+    }
 
 
 def merged(old: Mapping[str, Any], patch: Mapping[str, Any]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ _FIELDS = {
     "fleet_number": "the fleet number", "machine_type": "the machine type",
     "reference": "the reference", "complaint": "the complaint", "handed_to": "who has the case",
     "machine": "the machine", "on_hand": "what is on hand", "excluded": "what was put right",
+    "done": "what was put right between", "skill": "who does the steps",
     "limit": "how many causes are shown",
 }  # fmt: skip
 _ENDS = {

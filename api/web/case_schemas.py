@@ -17,7 +17,14 @@ from api.web.schemas import (
     texts,
     whole,
 )
-from engine.reasoning.request import FindingSchema, MachineSchema, says
+from engine.reasoning.request import (
+    LAY,
+    TRAINED,
+    DoneSchema,
+    FindingSchema,
+    MachineSchema,
+    says,
+)
 
 
 def time(description: str) -> fields.String:
@@ -165,6 +172,8 @@ class CaseEntrySchema(CaseHeadSchema):
         metadata=says("Kinds of check that can be done now; null is all."),
     )  # fmt: skip
     excluded = texts("Ids of causes that were put right, the complaint unchanged.")
+    done = each(DoneSchema, "What was put right between findings; 'after' counts all of them.")
+    skill = text("Who does the steps.", validate=validate.OneOf([LAY, TRAINED]))
     limit = whole("How many causes the diagnosis shows; 0 is all.")
     leading = one(LeadingSchema, "The diagnosis at this version.")
     outcome = null(OutcomeSchema, "How it ended; null while it is open.")

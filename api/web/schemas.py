@@ -170,6 +170,14 @@ class WeakenedSchema(SetAsideSchema):
     keep = number("The share of it that counts, from 0 to 1.", validate=validate.Range(0, 1))
 
 
+class SupersededSchema(Schema):
+    """A finding from before something was put right that can have changed it."""
+
+    finding = whole("Place of the finding in the request's list, counted from 0.")
+    done = text("What was put right after it.")
+    because = text("Why it no longer counts.")
+
+
 class ProofSchema(Schema):
     """What the findings prove good."""
 
@@ -311,6 +319,7 @@ class SideAnswerSchema(Schema):
     causes = each(RankedCauseSchema, "Most probable first, at most as many as 'limit' asks.")
     set_aside = each(SetAsideSchema, "Findings that count for nothing, and why.")
     weakened = each(WeakenedSchema, "Findings that count for less than they seem to, and why.")
+    superseded = each(SupersededSchema, "Findings that a later repair can have changed.")
     proofs = each(ProofSchema, "What the findings prove good.")
     notes = each(NoteSchema, "What rules have to say beside that.")
     fit = one(FitSchema, "How well the best cause fits.")

@@ -12,6 +12,7 @@ from engine.physics.band import Band
 from engine.reasoning.belief import Belief
 from engine.reasoning.effects import Discount
 from engine.reasoning.pairs import Pair
+from engine.reasoning.repairs import Superseded
 
 KNOWN = {"known": True}
 
@@ -193,6 +194,7 @@ class Answer:
     causes: tuple[CauseEntry, ...]
     set_aside: tuple[Discount, ...]
     weakened: tuple[Discount, ...]
+    superseded: tuple[Superseded, ...]
     proofs: tuple[ProofEntry, ...]
     notes: tuple[Note, ...]
     fit: FitEntry

@@ -71,6 +71,7 @@ def answer(scene: Scene) -> Answer:
         causes=_causes(scene),
         set_aside=scene.effects.set_aside,
         weakened=scene.effects.weakened,
+        superseded=scene.effects.superseded,
         proofs=_proofs(scene),
         notes=_notes(scene),
         fit=_fit(scene),

@@ -21,6 +21,7 @@ READ_TABLES: Mapping[str, tuple[str, ...]] = {
     "circumstances": (),
     "instruments": ("percent", "counts", "resolution"),
     "effort": ("minutes",),
+    "trained-hands": (),
 }
 NEEDED_CAUSES = ("healthy", "outside")
 PLACEHOLDERS = ("when", "ground_point", "volts", "moment", "listen", "hold_when")

@@ -36,6 +36,10 @@ ACTUATIONS = ("external-lever", "in-block", "top-plunge")
 SYSTEM_VOLTS = (12, 24)
 MOMENTS = ("key-off", "key-on", "crank", "running", "release-request")
 PHASES = ("off", "on-command", "after-command", "cranking", "running")
+PROVOKED = ("shaken", "heated", "wetted")
+FIGURE_SOURCES = ("plate", "manual", "twin", "new-part")
+RELAY_SIDES = ("high", "low", "unknown")
+HOLD_DRIVES = ("steady", "chopped", "unknown")
 SECTIONS = ("supply", "control", "wiring", "solenoid", "mechanism", "outside")
 KINDS = ("ask", "look", "try", "lamp", "meter", "clamp")
 FAMILIES = ("scope", "traps", "context", "proofs", "chains", "cautions")
@@ -416,6 +420,9 @@ class Cause(Item):
     proof_of_repair: Prose = said("What proves the repair.")
     confirmed_by: Ids = said("The checks that confirm it.")
     hazards: tuple[Hazard, ...] = said("Dangers of the remedy; the cautions hang on them.")
+    brought_by_new_part: Flag | None = said(
+        "True for what only a wrong replacement part brings.", default=None
+    )
 
     @staticmethod
     def whole(data: Loaded) -> None:

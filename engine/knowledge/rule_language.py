@@ -36,12 +36,17 @@ MACHINE_FIELDS: Mapping[str, Sequence[Any] | None] = {
     "hold_ohms": None,
     "ambient_celsius": None,
     "solenoids": (1, 2),
+    "pull_ohms_from": items.FIGURE_SOURCES,
+    "hold_ohms_from": items.FIGURE_SOURCES,
+    "relay_switched": items.RELAY_SIDES,
+    "hold_drive": items.HOLD_DRIVES,
 }
 ATTRIBUTES: Mapping[str, Sequence[str] | None] = {
     "measured_to": ("ground-pin", "body"),
     "plug": ("fitted", "removed"),
     "moment": items.MOMENTS,
     "side": ("left", "right"),
+    "while": items.PROVOKED,
     "circumstances": None,
     "lead_ohms": None,
     "celsius": None,

@@ -18,7 +18,7 @@ from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, effects_of
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.planning import Problem, minutes_of_order, rank, repair_order
-from engine.reasoning.request import NOT_KNOWN, Finding, Request
+from engine.reasoning.request import LAY, NOT_KNOWN, Finding, Request
 from engine.rules.cautions import check_hazards
 from engine.rules.compile import RuleSet
 
@@ -49,6 +49,7 @@ class Situation:
     forbidden: frozenset[str] = frozenset()
     excepted: frozenset[str] = frozenset()  # checks that stand although their hazard is ruled out
     reached: frozenset[str] = frozenset()  # setups (places) that are open already
+    lay: bool = False  # nothing that needs a trained hand
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,7 @@ class Adviser:
         self._hazards = {
             name: check_hazards(self._checks[name], model.variants) for name in self._names
         }
+        self._trained = frozenset(knowledge.rows("trained-hands"))
         risks = {name: float(row["minutes"]) for name, row in effort.items()
                  if row["kind"] == "hazard"}  # fmt: skip
         self._setups = {name: float(row["minutes"]) for name, row in effort.items()
@@ -197,6 +199,7 @@ class Adviser:
             forbidden=conclusions.forbidden,
             excepted=conclusions.excepted,
             reached=frozenset(self._checks[name].setup for name in known),
+            lay=request.skill == LAY,
         )
 
     def _open(self, name: str, situation: Situation) -> bool:
@@ -205,6 +208,7 @@ class Adviser:
         return (
             name not in situation.left_out
             and (situation.kinds is None or kind in situation.kinds)
+            and not (situation.lay and self._hazards[name] & self._trained)
             and (name in situation.excepted or not self._hazards[name] & situation.forbidden)
         )
 
@@ -233,8 +237,10 @@ def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:
     A check whose repeat was set aside too is not asked a third time.
     """
     aside = {entry.finding for entry in effects.set_aside}
-    times = Counter(one.check for one in findings)
-    return {one.check for one in findings if one.index not in aside or times[one.check] > 1}
+    older = {entry.finding for entry in effects.superseded}
+    counted = [one for one in findings if one.index not in older]
+    times = Counter(one.check for one in counted)
+    return {one.check for one in counted if one.index not in aside or times[one.check] > 1}
 
 
 def _promoted(

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field, replace
 from engine.knowledge import Knowledge
 from engine.knowledge.rule_language import FindingTest, Program
 from engine.physics.model import HEALTHY
-from engine.reasoning.request import NOT_KNOWN, Finding
+from engine.reasoning.repairs import Superseded
+from engine.reasoning.request import NOT_KNOWN, Done, Finding
 from engine.rules.compile import Firing, concluded_by
 from engine.rules.views import CaseView, FindingView, holds, matching
 
@@ -32,6 +33,7 @@ class Effects:
     dropped_causes: tuple[str, ...] = ()
     dropped_checks: tuple[str, ...] = ()
     out_of_scope: str | None = None
+    superseded: tuple[Superseded, ...] = ()
 
     @property
     def set_aside(self) -> tuple[Discount, ...]:
@@ -49,13 +51,18 @@ class Effects:
         found: dict[int, float] = {}
         for entry in self.discounts:
             found[entry.finding] = min(entry.keep or 0.0, found.get(entry.finding, 1.0))
-        return found
+        return found | {entry.finding: 0.0 for entry in self.superseded}
 
     def without(self, excluded: Sequence[str]) -> "Effects":
         """Return the effects when causes were put right and the complaint is unchanged."""
         if not excluded:
             return self
         return replace(self, dropped_causes=(*self.dropped_causes, *excluded, HEALTHY))
+
+    def after(self, done: Sequence[Done], superseded: tuple[Superseded, ...]) -> "Effects":
+        """Return the effects when causes were put right and findings from before are dropped."""
+        ended = (cause for act in done for cause in act.causes)
+        return replace(self, dropped_causes=(*self.dropped_causes, *ended), superseded=superseded)
 
 
 def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) -> Effects:

@@ -12,7 +12,7 @@ from engine.physics.band import Band
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, Model
 from engine.physics.prediction import LEAD_ZEROED_U, Instrument, Prediction, ReadingPrediction
-from engine.reasoning.request import NOT_KNOWN, OPEN, Finding, Request
+from engine.reasoning.request import NOT_KNOWN, OPEN, TOLD, Finding, Request
 from engine.rules.views import CaseView, FindingView
 
 SURE = 0.9  # conformance probability from which a verdict is given (JCGM 106:2012 for the idea)
@@ -135,6 +135,7 @@ def case_view(request: Request, observations: Sequence[Observation]) -> CaseView
         "fuse_amps": machine.fuse_amps, "pull_ohms": machine.pull_ohms,
         "hold_ohms": machine.hold_ohms, "ambient_celsius": machine.ambient_celsius,
         "solenoids": request.solenoids or (2 if sides else None),
+        **{name: request.told.get(name) for name in TOLD},
     }  # fmt: skip
     return CaseView(fields, tuple(_finding_view(observation) for observation in observations))
 
@@ -145,7 +146,7 @@ def _finding_view(observation: Observation) -> FindingView:
         "measured_to": finding.measured_to, "plug": finding.plug, "moment": finding.moment,
         "side": finding.side, "lead_ohms": finding.lead_ohms, "celsius": finding.celsius,
         "meter": "given" if finding.meter is not None else None,
-        "circumstances": finding.circumstances or None,
+        "circumstances": finding.circumstances or None, "while": finding.provoked,
     }  # fmt: skip
     return FindingView(
         finding.index, finding.check, finding.outcome, finding.value, observation.verdict,

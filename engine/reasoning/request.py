@@ -1,8 +1,9 @@
 """The request: its schema, its units, and what this machine can have. One gate for all doors."""
 
 import math
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from marshmallow import ValidationError, fields, validate, validates_schema
@@ -15,12 +16,16 @@ from engine.physics.machine import Machine
 from engine.physics.prediction import Instrument
 
 MAX_FINDINGS = 500
-MAX_ENTRIES = {"findings": MAX_FINDINGS, "on_hand": 20, "excluded": 100, "circumstances": 30}
+MAX_ENTRIES = {
+    "findings": MAX_FINDINGS, "on_hand": 20, "excluded": 100, "done": 100, "circumstances": 30,
+}  # fmt: skip
 PREFIXES = {"": 1.0, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
 UNIT_WORDS = {
     f"{prefix}{unit}": (unit, factor) for unit in items.UNITS for prefix, factor in PREFIXES.items()
 } | {"Ω": ("ohm", 1.0), "kΩ": ("ohm", 1e3), "MΩ": ("ohm", 1e6), "mΩ": ("ohm", 1e-3)}
 NOT_KNOWN, OPEN = "not-known", "open"
+LAY, TRAINED = "lay", "trained"
+TOLD = ("pull_ohms_from", "hold_ohms_from", "relay_switched", "hold_drive")
 
 
 def says(words: str) -> dict[str, str]:
@@ -95,6 +100,22 @@ class MachineSchema(StrictSchema):
         validate=OneOf("solenoids", (1, 2)),
         metadata=says("How many brake solenoids the machine has."),
     )
+    pull_ohms_from = fields.String(
+        validate=OneOf("pull_ohms_from", items.FIGURE_SOURCES),
+        metadata=says("Where pull_ohms is from."),
+    )
+    hold_ohms_from = fields.String(
+        validate=OneOf("hold_ohms_from", items.FIGURE_SOURCES),
+        metadata=says("Where hold_ohms is from."),
+    )
+    relay_switched = fields.String(
+        validate=OneOf("relay_switched", items.RELAY_SIDES),
+        metadata=says("Which side of the relay coil is switched: terminal 86 (high) or 85 (low)."),
+    )
+    hold_drive = fields.String(
+        validate=OneOf("hold_drive", items.HOLD_DRIVES),
+        metadata=says("Whether the hold is fed steadily or chopped."),
+    )
 
     @validates_schema
     def _fits(self, data: dict[str, Any], **_: Any) -> None:
@@ -109,6 +130,12 @@ class MachineSchema(StrictSchema):
             )
         if duty == "brake-release" and data.get("fuel_actuation") is not None:
             raise ValidationError("only a fuel-shutoff has one", "fuel_actuation")
+
+    @validates_schema
+    def _names_a_figure(self, data: dict[str, Any], **_: Any) -> None:
+        for ohms in ("pull_ohms", "hold_ohms"):
+            if f"{ohms}_from" in data and data.get(ohms) is None:
+                raise ValidationError(f"says where {ohms} is from: give {ohms} too", f"{ohms}_from")
 
 
 class MeterSchema(StrictSchema):
@@ -173,10 +200,42 @@ class FindingSchema(StrictSchema):
     note = fields.String(
         validate=validate.Length(max=2000), metadata=says("Anything else; it is not read.")
     )
+    while_ = fields.String(
+        data_key="while",
+        attribute="while",
+        validate=OneOf("while", items.PROVOKED),
+        metadata=says("What was done to bring the fault on meanwhile."),
+    )
+
+
+class DoneSchema(StrictSchema):
+    """What was put right: a cause, or a part in words; ``after`` is the finding before it."""
+
+    cause = fields.String(metadata=says("Id of the cause that was put right; or"))
+    part = fields.String(
+        validate=validate.Length(min=1, max=100),
+        metadata=says("the part that was repaired or replaced, in words."),
+    )
+    after = fields.Integer(
+        strict=True,
+        validate=validate.Range(min=-1),
+        metadata=says(
+            "Place of the last finding before it, from 0; -1 is before all, left out after all."
+        ),
+    )
+
+    @validates_schema
+    def _names_one(self, data: dict[str, Any], **_: Any) -> None:
+        if ("cause" in data) == ("part" in data):
+            raise ValidationError("names either a cause or a part")
 
 
 class RequestSchema(StrictSchema):
-    """A diagnosis request; ``excluded`` are causes put right already, the complaint unchanged."""
+    """A diagnosis request.
+
+    ``excluded`` are causes put right before everything that was found, the complaint unchanged;
+    ``done`` what was put right between findings.
+    """
 
     machine = fields.Nested(
         MachineSchema, required=True, metadata=says("The machine that the findings are about.")
@@ -201,6 +260,16 @@ class RequestSchema(StrictSchema):
         fields.String(),
         load_default=list,
         metadata=says("Ids of causes that were put right already, the complaint unchanged."),
+    )
+    done = fields.List(
+        fields.Nested(DoneSchema),
+        load_default=list,
+        metadata=says("What was put right between findings; what it can have changed is dropped."),
+    )
+    skill = fields.String(
+        load_default=TRAINED,
+        validate=OneOf("skill", (LAY, TRAINED)),
+        metadata=says("Who does the steps: 'lay' bars what needs a trained hand."),
     )
     limit = fields.Integer(
         strict=True,
@@ -228,11 +297,21 @@ class Finding:
     moment: str | None = None
     side: str | None = None
     circumstances: tuple[str, ...] = ()
+    provoked: str | None = None  # what was done to bring the fault on: ``while``
+
+
+@dataclass(frozen=True)
+class Done:
+    """What was put right: the causes that it ends, in whose words, and the finding before it."""
+
+    causes: tuple[str, ...]
+    words: str
+    after: int
 
 
 @dataclass(frozen=True)
 class Request:
-    """A request, checked."""
+    """A request, checked; ``told`` is what was said of the machine that only rules read."""
 
     machine: Machine
     solenoids: int | None
@@ -240,6 +319,9 @@ class Request:
     on_hand: tuple[str, ...] | None
     limit: int
     excluded: tuple[str, ...]
+    done: tuple[Done, ...] = ()
+    skill: str = TRAINED
+    told: Mapping[str, str] = field(default_factory=dict)
 
 
 _SCHEMA = RequestSchema()
@@ -263,15 +345,66 @@ def read_request(raw: Any, knowledge: Knowledge) -> Request:
         if name not in knowledge.causes:
             message = unknown("cause", name, knowledge.causes)
             faults.append(Fault(f"excluded[{number}]", message))
+    done = _done(data, len(_listed(raw.get("findings"))), knowledge, faults)
     if faults:
         raise RequestError(faults)
     machine = dict(data["machine"])
     solenoids = machine.pop("solenoids")
+    told = {name: machine.pop(name) for name in TOLD if name in machine}
     on_hand = data["on_hand"]
     return Request(
         Machine(**machine), solenoids, tuple(found),
         None if on_hand is None else tuple(on_hand), data["limit"], tuple(data["excluded"]),
+        tuple(done), data["skill"], told,
     )  # fmt: skip
+
+
+def _done(data: Any, findings: int, knowledge: Knowledge, faults: list[Fault]) -> list[Done]:
+    """Read what was put right; without ``after`` it was done after every finding."""
+    found = []
+    for number, one in enumerate(data.get("done", ()) if isinstance(data, dict) else ()):
+        path, cause = f"done[{number}]", one.get("cause")
+        if not isinstance(cause, str) and not isinstance(one.get("part"), str):
+            continue  # its shape is faulted already
+        after = one.get("after", findings - 1)
+        if after >= findings and "after" in one:
+            message = f"counts findings from 0; there are {findings}"
+            faults.append(Fault(f"{path}.after", message))
+        if cause is None:
+            causes = causes_of_part(one["part"], knowledge)
+        else:
+            causes = (cause,) if cause in knowledge.causes else ()
+        if not causes and cause is not None:
+            faults.append(Fault(f"{path}.cause", unknown("cause", cause, knowledge.causes)))
+        elif not causes:
+            parts = sorted({word for known in knowledge.causes.values() for word in _part(known)})
+            faults.append(Fault(f"{path}.part", unknown("part", one["part"], parts)))
+        else:
+            found.append(Done(causes, one.get("part") or knowledge.causes[cause].name, after))
+    return found
+
+
+def causes_of_part(words: str, knowledge: Knowledge) -> tuple[str, ...]:
+    """Return the causes that lie in a part: those whose id and section share most of its words.
+
+    Their names decide between equals. What a new part brings with it is never ended by one.
+    """
+    wanted = set(_words(words))
+    met = {
+        name: (len(wanted & _part(cause)), len(wanted & {*_words(cause.name)}))
+        for name, cause in knowledge.causes.items() if not cause.brought_by_new_part
+    }  # fmt: skip
+    most = max(met.values(), default=(0, 0))
+    return tuple(name for name, times in met.items() if times == most and times[0])
+
+
+def _words(text: str) -> list[str]:
+    return [word for word in re.findall("[a-z]+", text.lower()) if len(word) > 2]
+
+
+def _part(cause: items.Cause) -> set[str]:
+    """Return the words by which the part of a cause is called."""
+    return {*_words(cause.id), cause.section}
 
 
 def _too_long(raw: Mapping[str, Any]) -> list[Fault]:
@@ -379,7 +512,7 @@ def _finding(
         celsius=one.get("celsius"),
         meter=None if meter is None else Instrument(**{k: float(v) for k, v in meter.items()}),
         plug=one.get("plug"), moment=one.get("moment"), side=one.get("side"),
-        circumstances=tuple(one.get("circumstances", ())),
+        circumstances=tuple(one.get("circumstances", ())), provoked=one.get("while"),
     )  # fmt: skip
 
 

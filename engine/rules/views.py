@@ -1,6 +1,6 @@
 """What the rules see of a case, and how a condition is tested against it."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -44,6 +44,10 @@ class CaseView:
     def of(self, check: str) -> tuple[FindingView, ...]:
         """Return the findings of one check."""
         return tuple(one for one in self.findings if one.check == check)
+
+    def but(self, indexes: Collection[int]) -> "CaseView":
+        """Return the case without some findings."""
+        return replace(self, findings=tuple(f for f in self.findings if f.index not in indexes))
 
     def with_beliefs(self, beliefs: Mapping[str, float]) -> "CaseView":
         """Return what the conclude stage sees: the case and the belief in each cause."""

@@ -290,3 +290,19 @@ def test_side_needs_two_solenoids(refused: Callable[[Any], list[Fault]]) -> None
     machine = {**BRAKE, "solenoids": 1}
     faults = refused({"machine": machine, "findings": [{**CLICK, "side": "left"}]})
     assert faults == [Fault("findings[0].side", "the machine is said to have one solenoid")]
+
+
+def test_what_is_told_of_the_machine_is_kept_for_the_rules(knowledge: Knowledge) -> None:
+    """Where a figure is from, how relay and hold are driven, and what was shaken, are kept."""
+    told = {"hold_ohms_from": "twin", "relay_switched": "low", "hold_drive": "chopped"}
+    raw = request({**VOLTS, "while": "shaken"}, hold_ohms=18, **told)
+    read = read_request(raw, knowledge)
+    assert read.told == told
+    assert read.findings[0].provoked == "shaken"
+    assert read.skill == "trained"
+
+
+def test_where_a_figure_is_from_needs_the_figure(refused: Callable[[Any], list[Fault]]) -> None:
+    """No ohms are from a plate that says none."""
+    faults = refused(request(VOLTS, pull_ohms_from="plate"))
+    assert [one.path for one in faults] == ["machine.pull_ohms_from"]
