@@ -16,10 +16,11 @@ from engine.answer.answer import Answer, MeaningEntry
 from engine.knowledge import Knowledge, load_knowledge
 from engine.physics.model import ModelStore
 from engine.reasoning.advice import Advisers
-from engine.reasoning.belief import Belief, believe
+from engine.reasoning.belief import Belief, believe, fit_of
 from engine.reasoning.conclusions import conclude
 from engine.reasoning.effects import Effects, effects_of
 from engine.reasoning.observe import Observation, case_view, observe
+from engine.reasoning.pairs import weigh_pairs
 from engine.reasoning.repairs import superseded
 from engine.reasoning.request import Request, read_request
 from engine.rules.cautions import Cautions
@@ -86,10 +87,13 @@ class Diagnoser:
         knowledge, model = self.knowledge, self.models.get(request.machine)
         observations, case, firings, effects, belief = self._believed(request)
         conclusions = conclude(knowledge, self.rule_sets, case, firings, effects, belief)
-        plan = self.advisers.of(model).plan(request, belief, effects, conclusions)
+        fit = fit_of(belief)
+        two = None if fit.verdict == "good" else weigh_pairs(knowledge, belief, observations)
+        separator = two.pairs[0].told_apart_by if two and two.pairs else None
+        plan = self.advisers.of(model).plan(request, belief, effects, conclusions, separator)
         return explain.answer(explain.Scene(
             knowledge, self.cautions, request, model, observations, effects, belief, conclusions,
-            plan,
+            plan, fit, two,
         ))  # fmt: skip
 
     def _of_side(self, request: Request, side: str) -> Request:

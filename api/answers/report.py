@@ -47,7 +47,7 @@ class _Report:
         self.answer = answer
         self.knowledge = knowledge
         self.covered = bool(answer["scope"]["covered"])
-        self.repair_now = self.covered and not answer["next_checks"] and bool(answer["causes"])
+        self.repair_now = answer["advice"]["do"] == "repair" and bool(answer["causes"])
         self._numbers = numbers  # of the cautions printed so far, by their text
 
     def sections(self) -> list[Section]:
@@ -114,7 +114,7 @@ class _Report:
 
     def _next(self) -> Iterator[Line]:
         """Yield the best check in full, or the repair when no check is worth its time."""
-        if self.answer["next_checks"]:
+        if self.answer["advice"]["do"] == "check":
             yield from self._check(self.answer["next_checks"][0])
             return
         if self.covered and self.answer["advice"]["because"]:
@@ -130,12 +130,11 @@ class _Report:
 
     def _check(self, check: Row) -> Iterator[Line]:
         """Yield what to do, its cautions before it, and what each cause would make of it."""
-        saves = check["saves_minutes"]
-        worth = f", worth about {saves:.0f} with wrong repairs spared" if saves >= 1 else ""
         yield Line(
             f"{self._check_name(check['check'])} "
-            f"({check['kind']}, {check['minutes']:g} min{worth}; {check['check']})"
+            f"({check['kind']}, {check['minutes']:g} min; {check['check']})"
         )
+        yield Line(check["reason"])
         yield from self._cautions(check["cautions"])
         if check["kind"] == "ask":
             yield Line(f'Read out: "{check["say"]}"')
@@ -261,7 +260,8 @@ class _Report:
         yield Line(f"Proof of repair: {cause['proof_of_repair']}")
 
     def _further(self) -> Iterator[Line]:
-        for rank, check in enumerate(self.answer["next_checks"][1:], start=2):
+        told = 1 if self.answer["advice"]["do"] == "check" else 0  # the first is shown above
+        for rank, check in enumerate(self.answer["next_checks"][told:], start=told + 1):
             head, *rest = self._check(check)
             yield Line(head.text, f"{rank}.")
             yield from (Line(line.text, line.lead, line.indent + 1) for line in rest)

@@ -107,7 +107,7 @@ def summary(diagnosis: CaseDiagnosis, limit: int) -> dict[str, Any]:
 
 
 def _short(answer: Json) -> dict[str, Any]:
-    first = answer["next_checks"][0] if answer["next_checks"] else None
+    first = None if answer["advice"]["do"] == "repair" else next(iter(answer["next_checks"]), None)
     keys = ("check", "name", "kind", "minutes", "say")
     return {
         "causes": [

@@ -167,12 +167,14 @@ class WorkOrder:
         """Return the contract's JSON."""
         case, outcome = self.case.to_dict(), self.case.outcome
         found = self.answer or {"causes": (), "next_checks": ()}
+        repair = found.get("advice", {}).get("do") == "repair"
+        checks = () if repair else found["next_checks"][:1]
         causes = found["causes"][: self.case.limit or None][:SHOWN_CAUSES]
         return {
             **{name: case[name] for name in (*_HEAD, "version", "machine")},
             "findings": [_finding(one, self.knowledge) for one in case["findings"]],
             "causes": [{key: one[key] for key in _CAUSE} for one in causes],
-            "next_checks": [{key: one[key] for key in _CHECK} for one in found["next_checks"][:1]],
+            "next_checks": [{key: one[key] for key in _CHECK} for one in checks],
             "cautions": [one["text"] for one in found.get("cautions", ())],
             "outcome": outcome
             and {**outcome.to_dict(), "cause_name": ended(outcome.cause, self.knowledge)},

@@ -47,7 +47,7 @@ class Ask:
     say: str
     how: str
     why: str
-    saves: float
+    reason: str
     expect: Sequence[Mapping[str, str]]
     cautions: Cautions
     options: tuple[Option, ...]
@@ -81,7 +81,7 @@ def ask(call: Call, name: str, replaces: int | None = None) -> Ask:
     prompt = prompt_of(Target("check", name), call.inquiry, call.desk)
     return Ask(
         check=name, name=row["name"], kind=row["kind"], minutes=row["minutes"], say=row["say"],
-        how=row["how"], why=row["why"], saves=row.get("saves_minutes", 0.0),
+        how=row["how"], why=row["why"], reason=row.get("reason", ""),
         expect=[{**one, "name": call.desk.name(one["cause"])} for one in row["expect"]],
         cautions=_split(row["cautions"], call, name), options=prompt.options,
         units=_SMALLER[reading.unit] if reading else (),

@@ -88,7 +88,7 @@ def _next(case: Inquiry, desk: Desk) -> Target:
     answer = desk.answer(case)
     first = lead(answer)
     sure = first["probability"] > SURE and first["id"] not in case.declined
-    if sure or answer["advice"]["do"] == "repair" or not answer["next_checks"]:
+    if sure or answer["advice"]["do"] != "check" or not answer["next_checks"]:
         return Target("repair")
     return Target("check", answer["next_checks"][0]["check"])
 
@@ -162,7 +162,7 @@ def _repairs(answer: Answer, desk: Desk) -> list[tuple[str, str]]:
 
 def further_checks(case: Inquiry, desk: Desk) -> Sequence[Mapping[str, Any]]:
     """Return the best checks that take more than is at hand; none where all was at hand."""
-    if case.fields.get("hands") is None or desk.answer(case)["next_checks"]:
+    if case.fields.get("hands") is None or desk.answer(case)["advice"]["do"] == "check":
         return []
     return conclusions.further_checks(desk.answer(case))[:FURTHER]
 

@@ -157,9 +157,8 @@ def step(
 def why(row: Mapping[str, Any], desk: Desk) -> list[Block]:
     """Return why a check is asked for and what causes would make it read."""
     lines = [Line(row["why"])]
-    if row.get("saves_minutes", 0) >= 1:
-        worth = f"about {row['saves_minutes']:.0f} minutes"
-        lines.append(Line(f"It is worth {worth}, wrong repairs spared counted in."))
+    if row.get("reason"):
+        lines.append(Line(row["reason"]))
     lines += [Line(f"{desk.name(one['cause'])}: {one['reads']}", "-") for one in row["expect"]]
     return [Block("page", tuple(lines), "Why this check")]
 

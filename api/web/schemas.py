@@ -267,10 +267,14 @@ class NextCheckSchema(Schema):
     how = text("How to do it on this machine.")
     why = text("What it settles.")
     saves_minutes = number(
-        "Minutes that it is expected to save on the way to the confirmed fix, each repair that "
-        "does not cure counted with what the table 'effort' sets on one; 0 where a rule, and not "
-        "the saving, puts it first."
+        "Minutes by the clock that it is expected to save by itself on the way to the fix; 0 where "
+        "it saves none. Never more than expected_minutes_if_repair_now."
     )
+    saves_with_wrong_repairs = number(
+        "The same for the whole plan, each repair that does not cure counted with what the table "
+        "'effort' sets on one; 0 where a rule, and not the saving, puts it first."
+    )
+    reason = text("Why it is proposed, in one sentence.")
     expect = each(ExpectSchema, "What it would read under each likely cause.")
     meanings = each(MeaningSchema, "What each of its results would mean.")
     cautions = texts("Dangers of this step, and what to do about them.")
@@ -280,9 +284,10 @@ class AdviceSchema(Schema):
     """Whether to check on or to repair, and in which order."""
 
     do = text(
-        "'check': do the first of next_checks. 'repair': no check is worth its time. 'refer': "
-        "this machine is not covered.",
-        validate=validate.OneOf(["check", "repair", "refer"]),
+        "'check': do the first of next_checks. 'repair': the leader is confirmed, or no check at "
+        "hand would change the order. 'hand-over': what is at hand is used up and nothing leads at "
+        "half. 'refer': this machine is not covered.",
+        validate=validate.OneOf(["check", "repair", "hand-over", "refer"]),
     )
     expected_minutes_if_repair_now = number("Minutes to the confirmed fix when repair starts now.")
     repair_order = texts("Ids of the likely causes in the best order of trying their repairs.")

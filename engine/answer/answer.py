@@ -142,13 +142,15 @@ class NextCheck:
     why: str
     cautions: tuple[str, ...]
     saves_minutes: float
+    saves_with_wrong_repairs: float
+    reason: str
     expect: tuple[Expectation, ...]
     meanings: tuple[MeaningEntry, ...]
 
 
 @dataclass(frozen=True)
 class Advice:
-    """Whether to check, repair or refer."""
+    """Whether to check, repair, hand over or refer."""
 
     do: str
     expected_minutes_if_repair_now: float

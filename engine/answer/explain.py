@@ -29,12 +29,12 @@ from engine.physics.circuit import Floats
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, NO_REPAIR, Model
 from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.advice import Meaning, Plan, Proposal
-from engine.reasoning.belief import Belief, fit_of
+from engine.reasoning.advice import LEADS, Meaning, Plan, Proposal
+from engine.reasoning.belief import Belief, Fit
 from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, findings_behind
 from engine.reasoning.observe import Observation
-from engine.reasoning.pairs import weigh_pairs
+from engine.reasoning.pairs import PairFit
 from engine.reasoning.request import NOT_KNOWN, Request
 from engine.rules.cautions import Cautions, caution_text, check_hazards, remedy_hazards
 from engine.rules.compile import concluded_by
@@ -57,6 +57,8 @@ class Scene:
     belief: Belief
     conclusions: Conclusions
     plan: Plan
+    fit: Fit
+    two: PairFit | None  # where one cause does not fit well
 
     def rule(self, name: str) -> items.Rule:
         """Return a rule."""
@@ -250,10 +252,9 @@ def _notes(scene: Scene) -> tuple[Note, ...]:
 
 def _fit(scene: Scene) -> FitEntry:
     """Return how well one cause explains the findings, and what else might."""
-    fit = fit_of(scene.belief)
-    if fit.verdict == "good":
+    fit, two = scene.fit, scene.two
+    if two is None:
         return FitEntry(fit.verdict, fit.disagreeing)
-    two = weigh_pairs(scene.knowledge, scene.belief, scene.observations)
     # where two causes explain the findings better than one, no one cause fits them
     verdict = "poor" if two.pairs else fit.verdict
     return FitEntry(verdict, fit.disagreeing, round(two.chance, 6), two.pairs, two.repeat)
@@ -274,7 +275,10 @@ def _advice(scene: Scene) -> Advice:
     because = scene.effects.out_of_scope
     if plan.action == "repair":
         names = scene.model.causes
-        first = plan.repair_order[0] if plan.repair_order else names[belief.order[0]]
+        leader = names[belief.order[0]]
+        first = plan.repair_order[0] if plan.repair_order else leader
+        if leader in NO_REPAIR and belief.causes[belief.order[0]] >= LEADS:
+            first = leader
         chance = float(belief.causes[names.index(first)])
         at_hand = "at hand " if scene.request.on_hand is not None else ""
         name = scene.knowledge.causes[first].name.lower()
@@ -282,7 +286,18 @@ def _advice(scene: Scene) -> Advice:
             f"No check {at_hand}is expected to save more time than it takes: repair in this "
             f"order, first {name} ({words.percent(chance)})."
         )
+    elif plan.action == "hand-over":
+        because = _handed_over(scene)
     return Advice(plan.action, round(plan.minutes, 1), plan.repair_order, because)
+
+
+def _handed_over(scene: Scene) -> str:
+    """Return who is to be sent, with what, and what comes first."""
+    said = "That is all that can be told with what is at hand, and no cause leads at half."
+    if not scene.plan.further:
+        return f"{said} Send somebody who knows this type of machine, with this report."
+    check = scene.knowledge.checks[scene.plan.further[0].check]
+    return f"{said} Send a trained person {words.TOOLS[check.kind]}; first check: {check.name}."
 
 
 def placeholders(model: Model, check: items.Check) -> Mapping[str, str]:
@@ -312,7 +327,11 @@ def _next_checks(scene: Scene, proposals: Sequence[Proposal]) -> tuple[NextCheck
         replace(
             step_of(scene.model, scene.cautions, scene.conclusions.view, one.check, leading,
                     scene.belief.hypotheses),
-            saves_minutes=round(one.saves_minutes, 1), meanings=meanings(told[one.check]),
+            saves_minutes=round(one.saves_minutes, 1),
+            saves_with_wrong_repairs=round(max(one.worth, 0.0), 1),
+            reason=words.reason(one.reason, scene.knowledge.causes[one.reason.confirms].name
+                                if one.reason.confirms else None),
+            meanings=meanings(told[one.check]),
         )
         for one in proposals
     )  # fmt: skip
@@ -341,6 +360,8 @@ def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
         why=check.why.format_map(fill),
         cautions=tuple(cautions.for_step(check_hazards(check, model.variants), view)),
         saves_minutes=0.0,
+        saves_with_wrong_repairs=0.0,
+        reason="",
         expect=tuple(
             Expectation(one, expected(model, conditions, one, weight)[0])
             for one, weight in [*((one, weights) for one in named), (HEALTHY, None)]

@@ -7,12 +7,39 @@ from engine.knowledge import items
 from engine.physics.band import Band, rounded
 from engine.physics.circuit import Floats
 from engine.physics.prediction import OutcomePrediction
+from engine.reasoning.advice import Reason
 
 OPEN_WORDS = "over range (open)"
 DOUBTS = {
     "meter": "too fine for this meter to tell",
     "machine": "by the kind of machine, which is not known",
 }
+
+TOOLS = {
+    "ask": "who can ask on the spot", "look": "who can look on the spot",
+    "try": "who can work the parts", "lamp": "with a test lamp", "meter": "with a meter",
+    "clamp": "with a DC clamp meter",
+}  # fmt: skip
+NEEDS = {
+    "ask": "costs only a question", "look": "needs no tool", "try": "needs no meter",
+    "lamp": "needs a test lamp", "meter": "needs a meter", "clamp": "needs a clamp meter",
+}  # fmt: skip
+
+
+def reason(why: Reason, leader: str | None) -> str:
+    """Return why a check is proposed, in one sentence without numbers."""
+    if why.tells_two:
+        says = "Tells two faults at once from one"
+    elif leader is not None:
+        says = f"Confirms or clears what leads ({leader.lower()})"
+    elif why.splits >= 2:
+        says = f"Splits the {'two' if why.splits == 2 else 'three'} likeliest causes"
+    elif why.before_part:
+        says = "Comes before any part is fitted"
+    else:
+        says = "Narrows down what is left"
+    place = ", at a place that is open already" if why.reached else ""
+    return f"{says} and {NEEDS[why.kind]}{place}."
 
 
 def number(value: float) -> str:

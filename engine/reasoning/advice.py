@@ -17,7 +17,13 @@ from engine.reasoning.belief import Belief
 from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, effects_of
 from engine.reasoning.observe import case_view, observe
-from engine.reasoning.planning import Problem, minutes_of_order, rank, repair_order
+from engine.reasoning.planning import (
+    Problem,
+    minutes_of_order,
+    rank,
+    repair_minutes,
+    repair_order,
+)
 from engine.reasoning.request import LAY, NOT_KNOWN, Finding, Request
 from engine.rules.cautions import check_hazards
 from engine.rules.compile import RuleSet
@@ -26,18 +32,52 @@ MAX_PROPOSALS = 5
 MIN_SAVING = 0.5  # minutes; less is not worth a question
 LEAST_REPAIR, MOST_REPAIRS = 0.01, 5  # causes whose repair is worth naming, and how many
 LEADERS = 3  # causes named for each result of a check
+# Judgement: the leader is confirmed; it leads; a part is not fitted without one cheap look between
+# these two; decibans of a look that saw it; what may change the first repair is worth a check.
+CONFIRMED, LEADS, UNSURE, SURE, SEEN_DECIBANS = 0.9, 0.5, 0.84, 0.97, 10.0
+LEAST_CHANGE, LEAST_DOUBT, CHEAP = 0.05, 0.02, 5.0
+NEAR_TIE, FREE = 0.02, 1.0  # a share of the minutes of repairing now; minutes of a free question
+APART, LEAST_SPLIT = 0.5, 0.03
 KEPT_ADVISERS = 64
 
 
 @dataclass(frozen=True)
-class Proposal:
-    """A check and the minutes that it is expected to save (engine.reasoning.planning.Plan.worth).
+class Reason:
+    """Why a check is proposed: what it splits, what it confirms, and what it asks for.
 
-    A wrong repair that it spares counts with what the table ``effort`` sets on one.
+    ``splits`` is how many of the likeliest causes it tells from the first.
+    """
+
+    splits: int = 0
+    confirms: str | None = None  # the leading cause
+    tells_two: bool = False  # two faults from one
+    before_part: bool = False  # a rule wants it before the part is replaced
+    kind: str = "ask"
+    reached: bool = False
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A check, the minutes that it is expected to save by itself, and why it is proposed.
+
+    ``worth`` counts a wrong repair that is spared with what the table ``effort`` sets on one
+    (engine.reasoning.planning.Ranking.worth); ``saves_minutes`` is by the clock, never below 0.
+    ``changes`` is the chance that it changes which repair comes first.
     """
 
     check: str
     saves_minutes: float
+    worth: float
+    changes: float = 0.0
+    reason: Reason = Reason()
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """The checks that can be done, best plan first, with the cost of the best plan in minutes."""
+
+    proposals: tuple[Proposal, ...]
+    cost: float
 
 
 @dataclass(frozen=True)
@@ -66,9 +106,9 @@ class Meaning:
 
 @dataclass(frozen=True)
 class Plan:
-    """What to do: check, repair or refer; the checks with what each result would mean.
+    """What to do: check, repair, hand-over or refer; the checks with what each result means.
 
-    ``further`` are the checks if everything were at hand; None where it is.
+    ``further`` are the checks for a trained hand with everything at hand; None where that is so.
     """
 
     action: str
@@ -84,7 +124,7 @@ class Adviser:
 
     def __init__(self, knowledge: Knowledge, model: Model, context: Mapping[str, Floats]) -> None:
         """Prepare the tables; ``context`` are the bins of checks that only rules weigh."""
-        self._checks = knowledge.checks
+        self._knowledge, self._checks = knowledge, knowledge.checks
         self._model = model
         self.minutes = np.array([knowledge.causes[name].minutes for name in model.causes])
         self._names = list(model.predictions)
@@ -107,30 +147,73 @@ class Adviser:
         }
 
     def plan(
-        self, request: Request, belief: Belief, effects: Effects, conclusions: Conclusions
-    ) -> Plan:
-        """Return what to do next."""
+        self, request: Request, belief: Belief, effects: Effects, conclusions: Conclusions,
+        separator: str | None = None,
+    ) -> Plan:  # fmt: skip
+        """Return what to do next; ``separator`` tells two faults from one, where that is likely."""
         if effects.out_of_scope is not None:
             return Plan("refer")
         situation = self._situation(request, effects, conclusions)
-        proposals, further = self._chosen(belief, situation, conclusions), None
-        if situation.kinds is not None:
-            further = self._chosen(belief, replace(situation, kinds=None), conclusions)
+        (action, proposals), further = self._advised(belief, situation, conclusions, separator), None
+        if situation.kinds is not None or situation.lay:
+            free = replace(situation, kinds=None, lay=False)
+            further = self._advised(belief, free, conclusions, separator)[1]
         return Plan(
-            "check" if proposals else "repair", proposals, further,
+            action, proposals, further,
             {one.check: self.meanings(belief, one.check) for one in (*proposals, *(further or ()))},
             self._repairs(belief), self.expected_minutes(belief.causes),
         )  # fmt: skip
 
-    def _chosen(
-        self, belief: Belief, situation: Situation, conclusions: Conclusions
-    ) -> tuple[Proposal, ...]:
-        """Return the checks worth their minutes, those that rules prefer first."""
-        ranked, repair_first = self.proposals(belief, situation)
-        worth = [] if repair_first else [one for one in ranked if one.saves_minutes >= MIN_SAVING]
+    def _advised(
+        self, belief: Belief, situation: Situation, conclusions: Conclusions,
+        separator: str | None,
+    ) -> tuple[str, tuple[Proposal, ...]]:  # fmt: skip
+        """Return what to do and the checks, best first, those that rules prefer before others."""
+        ranked = self.proposals(belief, situation).proposals
+        useful = [one for one in ranked if one.changes >= LEAST_CHANGE]
+        confirming = self._confirming(belief, ranked)
+        worth = [one for one in ranked if one.worth >= MIN_SAVING]
         promoted = _promoted(ranked, worth, conclusions)
-        chosen = {one.check: one for one in [*promoted, *worth]}
-        return tuple(chosen.values())[:MAX_PROPOSALS]
+        first = [_told(one, tells_two=True) for one in ranked if one.check == separator]
+        if self._confirmed(belief) and not confirming and not promoted and not first:
+            action, chosen = "repair", [*worth, *useful, *ranked[:LEADERS]]
+        elif useful or promoted or first or confirming:
+            action, chosen = "check", [*first, *promoted, *confirming, *worth, *useful]
+        else:
+            leads = float(belief.causes.max()) >= LEADS
+            action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
+        by_check: dict[str, Proposal] = {}
+        for one in chosen:
+            by_check.setdefault(one.check, one)
+        proposals = tuple(by_check.values())[:MAX_PROPOSALS]
+        return action, tuple(self._timed(belief, situation, one) for one in proposals)
+
+    def _confirmed(self, belief: Belief) -> bool:
+        """Return whether the leading cause is all but certain, or was seen."""
+        leader = belief.order[0]
+        looks = self._knowledge.causes[self._model.causes[leader]].confirmed_by
+        seen = any(
+            one.finding.check in looks and self._checks[one.finding.check].kind == "look"
+            and weight >= SEEN_DECIBANS
+            for one, weight in zip(belief.weighed, belief.decibans[:, leader], strict=True)
+        )  # fmt: skip
+        return bool(belief.causes[leader] >= (LEADS if seen else CONFIRMED))
+
+    def _confirming(self, belief: Belief, ranked: Sequence[Proposal]) -> list[Proposal]:
+        """Return the cheap check that confirms a leader before its part is fitted, if there is one.
+
+        Cheap is what costs a small share of the repair that it may spare.
+        """
+        leader = belief.order[0]
+        if not UNSURE <= belief.causes[leader] <= SURE:
+            return []
+        cause = self._knowledge.causes[self._model.causes[leader]]
+        found = [
+            one for one in ranked
+            if one.check in cause.confirmed_by and one.changes >= LEAST_DOUBT
+            and self._base[one.check] <= CHEAP
+        ]  # fmt: skip
+        return sorted(found, key=lambda one: self._base[one.check])[:1]
 
     def meanings(self, belief: Belief, check: str) -> tuple[Meaning, ...]:
         """Return what each result of a check would mean: neighbours with one leader together.
@@ -176,19 +259,69 @@ class Adviser:
         ]  # fmt: skip
         return tuple(likely[:MOST_REPAIRS])
 
-    def proposals(self, belief: Belief, situation: Situation) -> tuple[list[Proposal], bool]:
-        """Return the checks that can be done, best plan first, and whether to repair instead.
+    def proposals(self, belief: Belief, situation: Situation) -> Ranked:
+        """Return the checks that can be done, best plan first. Some may save less than nothing.
 
-        Some checks may save less than nothing.
+        Of checks that are nearly as good as the best, what is free and what is done at a place that
+        is open already come first.
         """
         names = [name for name in self._names if self._open(name, situation)]
+        weights = belief.known.weights
         if not names:
-            return [], True
-        ranking = rank(
-            self._problem(belief, names, situation), belief.known.weights, range(len(names))
+            return Ranked((), self._stop_cost(belief))
+        problem = self._problem(belief, names, situation)
+        groups = [f"{self._checks[one].kind}{bool(self._hazards[one] & self._trained)}"
+                  for one in names]  # fmt: skip
+        ranking = rank(problem, weights, range(len(names)), groups=groups)
+        near = ranking.best + NEAR_TIE * ranking.stop
+        options = sorted(
+            ranking.options,
+            key=lambda one: not (one.two_ahead <= near and self._easy(names[one.check], situation)),
         )
-        found = [Proposal(names[one.check], ranking.worth(one)) for one in ranking.options]
-        return found, ranking.repair_first
+        now = problem.clock(weights[None, :])
+        found = []
+        for one in options:
+            name, parts = names[one.check], problem.split(weights, one.check)
+            saved = now - problem.clock(parts) - float(problem.check_minutes[one.check])
+            splits, changes = self._split(problem, weights, parts)
+            reason = Reason(
+                splits,
+                self._leader_of(belief, name),
+                kind=self._checks[name].kind,
+                reached=self._checks[name].setup in situation.reached - {"none"},
+            )
+            found.append(Proposal(name, max(saved, 0.0), ranking.worth(one), changes, reason))
+        return Ranked(tuple(found), ranking.best)
+
+    def _stop_cost(self, belief: Belief) -> float:
+        return float(repair_minutes(belief.causes, self.minutes, wrong=self._wrong))
+
+    def _easy(self, name: str, situation: Situation) -> bool:
+        check = self._checks[name]
+        return self._base[name] <= FREE or check.setup in situation.reached - {"none"}
+
+    def _leader_of(self, belief: Belief, name: str) -> str | None:
+        """Return the leading cause, if the check confirms it and it leads at half."""
+        leader = belief.order[0]
+        cause = self._model.causes[leader]
+        by = self._knowledge.causes[cause].confirmed_by
+        return cause if belief.causes[leader] >= LEADS and name in by else None
+
+    def _split(self, problem: Problem, weights: Floats, parts: Floats) -> tuple[int, float]:
+        """Return how many of the likeliest causes a check tells apart, and the chance of change.
+
+        A cause counts as told from the first when half of its results lie elsewhere.
+        """
+        causes, joint = weights @ problem.membership, parts @ problem.membership
+        leading = np.argsort(-causes, kind="stable")[:LEADERS]
+        leading = leading[causes[leading] >= LEAST_SPLIT]
+        given = joint[:, leading] / np.maximum(causes[leading], 1e-300)
+        apart = np.abs(given - given[:, :1]).sum(axis=0) / 2 > APART
+        price = problem.repair_minutes + problem.wrong_repair
+        first = np.argmax(causes / price)
+        moved = np.argmax(joint / price, axis=1) != first
+        splits = int(apart.sum())
+        return (splits + 1 if splits else 0), float(joint[moved].sum() / max(weights.sum(), 1e-300))
 
     def _situation(self, request: Request, effects: Effects, conclusions: Conclusions) -> Situation:
         """Return what limits the choice of the next check."""
@@ -252,13 +385,19 @@ def _promoted(
     does; a chain (do this before the new part is fitted) stands whatever the minutes say.
     """
     saving = {one.check: one for one in ranked}
-    enough = 0.5 * max((one.saves_minutes for one in worth), default=np.inf)
+    enough = 0.5 * max((one.worth for one in worth), default=np.inf)
     chosen = {
-        wish.check: saving[wish.check]
+        wish.check: _told(saving[wish.check], before_part=wish.always)
         for wish in conclusions.preferred
-        if wish.check in saving and (wish.always or saving[wish.check].saves_minutes >= enough)
+        if wish.check in saving and (wish.always or saving[wish.check].worth >= enough)
     }
-    return sorted(chosen.values(), key=lambda one: -round(one.saves_minutes, 6))[:2]
+    return sorted(chosen.values(), key=lambda one: -round(one.worth, 6))[:2]
+
+
+def _told(proposal: Proposal, tells_two: bool = False, before_part: bool = False) -> Proposal:
+    """Return a proposal with why a rule or a second fault puts it first."""
+    reason = replace(proposal.reason, tells_two=tells_two, before_part=before_part)
+    return replace(proposal, reason=reason)
 
 
 def _leading(model: Model, weights: Floats) -> list[int]:

@@ -3,7 +3,7 @@
 Ids and numbers only; engine.answer finds the words.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 
@@ -69,7 +69,9 @@ def conclude(  # noqa: PLR0913, PLR0917 - what the rules rest on, from one calle
     """Run the rules that know the beliefs and collect what all that fired have to say."""
     beliefs = dict(zip(belief.model.causes, belief.causes.tolist(), strict=True))
     view = case.with_beliefs(beliefs)
-    fired = (*firings, *late_firings(rule_sets, view, firings, effects))
+    leader = belief.model.causes[belief.order[0]]
+    yielding = {name for name in rule_sets["prove"].names if leader in _cleared(knowledge, name)}
+    fired = (*firings, *late_firings(rule_sets, view, firings, effects, yielding))
     acts = [(one, act) for one in fired for act in knowledge.programs[one.rule].actions]
     bans = [act for _, act in acts if act.kind == "forbid"]
     return Conclusions(
@@ -90,15 +92,29 @@ def conclude(  # noqa: PLR0913, PLR0917 - what the rules rest on, from one calle
 
 
 def late_firings(
-    rule_sets: Mapping[str, RuleSet], view: CaseView, first: Sequence[Firing], effects: Effects
-) -> list[Firing]:
-    """Run the rules that know the beliefs. Proofs rest on findings that count in full."""
+    rule_sets: Mapping[str, RuleSet], view: CaseView, first: Sequence[Firing], effects: Effects,
+    yielding: Collection[str] = (),
+) -> list[Firing]:  # fmt: skip
+    """Run the rules that know the beliefs. Proofs rest on findings that count in full.
+
+    The ``yielding`` proofs, those that would clear what leads, give way to the belief, and so does
+    all that rests on them.
+    """
     known = rule_sets["qualify"].concluded(first)
     shares = effects.shares
     full = tuple(found for found in view.findings if shares.get(found.index, 1.0) == 1.0)
-    proved = rule_sets["prove"].run(replace(view, findings=full), known)
+    proved = [
+        one for one in rule_sets["prove"].run(replace(view, findings=full), known)
+        if one.rule not in yielding
+    ]  # fmt: skip
     known |= rule_sets["prove"].concluded(proved)
     return [*proved, *rule_sets["conclude"].run(view, known)]
+
+
+def _cleared(knowledge: Knowledge, rule: str) -> list[str]:
+    """Return the causes that a rule clears."""
+    acts: Sequence[Action] = knowledge.programs[rule].actions
+    return [cause for act in acts if act.kind == "clears" for cause in act.about]
 
 
 def _proofs(
@@ -110,9 +126,10 @@ def _proofs(
     """
     found = []
     for firing in firings:
-        acts: Sequence[Action] = knowledge.programs[firing.rule].actions
-        named = [cause for act in acts if act.kind == "clears" for cause in act.about]
-        clears = tuple(cause for cause in named if beliefs.get(cause, 1.0) < CLEARED_BELOW)
+        clears = tuple(
+            cause for cause in _cleared(knowledge, firing.rule)
+            if beliefs.get(cause, 1.0) < CLEARED_BELOW
+        )  # fmt: skip
         if clears:
             found.append(Proof(firing.rule, firing.findings, clears))
     return found

@@ -8,7 +8,7 @@ tells a second fault from a reading that ought to be taken again.
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -177,14 +177,18 @@ def _pair(
     return Pair(
         (first, second), (knowledge.causes[first].name, knowledge.causes[second].name),
         round(share, 6), tuple(belief.weighed[n].finding.index for n in needed),
-        _separator(belief.model, first, second),
+        _separator(
+            belief.model, first, second, {one.finding.check for one in belief.weighed}
+        ),
     )  # fmt: skip
 
 
-def _separator(model: Model, first: str, second: str) -> str | None:
-    """Return the check whose results differ most between the two causes on their own."""
+def _separator(model: Model, first: str, second: str, answered: Collection[str]) -> str | None:
+    """Return the check, not done yet, whose results differ most between the two causes alone."""
     best, least = None, 0.98
     for check, prediction in model.predictions.items():
+        if check in answered:
+            continue
         rows = [
             (model.prior * (model.cause_of == model.causes.index(cause))) @ prediction.bins
             for cause in (first, second)

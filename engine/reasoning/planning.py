@@ -12,6 +12,7 @@ the clock: the same request gets the same answer on any machine.
 """
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -102,6 +103,19 @@ class Problem:
         object.__setattr__(self, "_cause_starts", starts)
         object.__setattr__(self, "_sorted_bins", self.bins[order])
 
+    def clock(self, weights: Floats) -> float:
+        """Return the minutes to the fix by the clock when repair starts on these rows of weights.
+
+        ``weights`` (result, hypothesis); the repairs are tried in the order of ``stop``, each
+        row's minutes times its weight, summed.
+        """
+        minutes = 0.0
+        for row in weights @ self.membership:
+            chances = row / max(float(row.sum()), TINY)
+            order = repair_order(chances, self.repair_minutes, self.wrong_repair)
+            minutes += float(row.sum()) * minutes_of_order(chances, self.repair_minutes, order)
+        return minutes
+
     def columns(self, check: int) -> slice:
         """Return the columns of a check's results in ``bins``."""
         return self._columns[check]
@@ -186,6 +200,26 @@ def bounds_for(problem: Problem, most: float = MOST_WORK) -> Bounds:
     return next((one for one in STEPS if one.work(problem) <= most), STEPS[-1])
 
 
+# The same for each group of checks. Nothing here depends on how many checks there are.
+GROUP_STEPS = (
+    Bounds(first=2, second=2, results=4, repairs=1, after_repair=0),
+    Bounds(first=2, second=2, results=3, repairs=1, after_repair=0),
+    Bounds(first=1, second=2, results=3, repairs=1, after_repair=0),
+    Bounds(first=1, second=1, results=2, repairs=1, after_repair=0),
+)
+USUAL_GROUPS, USUAL_RESULTS = 7, 6
+
+
+def bounds_for_groups(problem: Problem, most: float = MOST_WORK) -> Bounds:
+    """Return the most thorough bounds a group whose work stays within ``most``, by causes alone."""
+
+    def work(one: Bounds) -> float:
+        rows = one.results * USUAL_GROUPS * one.first * (1 + one.repairs)
+        return float(rows * USUAL_GROUPS * one.second * USUAL_RESULTS * problem.membership.shape[1])
+
+    return next((one for one in GROUP_STEPS if work(one) <= most), GROUP_STEPS[-1])
+
+
 @dataclass(frozen=True)
 class Option:
     """A check and the expected minutes to the end of the plan that starts with it."""
@@ -214,6 +248,11 @@ class Ranking:
         return max(self.stop - option.one_ahead, best_other - option.two_ahead)
 
     @property
+    def best(self) -> float:
+        """Return the expected cost of the best plan."""
+        return min([self.repair_now, *(one.two_ahead for one in self.options)])
+
+    @property
     def repair_first(self) -> bool:
         """Return whether no check is expected to beat a repair now."""
         least = min((one.two_ahead for one in self.options), default=math.inf)
@@ -221,10 +260,16 @@ class Ranking:
 
 
 def rank(
-    problem: Problem, weights: Floats, checks: Sequence[int], bounds: Bounds | None = None
-) -> Ranking:
-    """Return the checks ranked. ``weights`` need not sum to 1."""
-    bounds = bounds or bounds_for(problem)
+    problem: Problem, weights: Floats, checks: Sequence[int], bounds: Bounds | None = None,
+    groups: Sequence[str] = (),
+) -> Ranking:  # fmt: skip
+    """Return the checks ranked. ``weights`` need not sum to 1.
+
+    With ``groups`` (one for each check of the problem) the bounds hold for each group: the checks
+    looked at two deep with some groups at hand are then among those with more groups at hand, so
+    that more at hand never makes the best plan worse.
+    """
+    bounds = bounds or (bounds_for_groups(problem) if groups else bounds_for(problem))
     total = max(float(weights.sum()), TINY)
     stop = float(problem.stop(weights))
     if not checks:
@@ -232,22 +277,38 @@ def rank(
     costs = problem.one_ahead(weights[None, :], checks)[0] / total
     order = sorted(range(len(checks)), key=lambda n: (round(float(costs[n]), 9), checks[n]))
     ranked = [checks[n] for n in order]
+    firsts = _first_of_each(ranked, groups, bounds.first)
+    seconds = _first_of_each(ranked, groups, bounds.second)
     repaired, paid = _after_repairs(problem, weights[None, :], bounds)
-    moves = [(weights, check) for check in ranked[: bounds.first]]
+    moves = [(weights, check) for check in firsts]
     moves += [(row, check) for row in repaired for check in ranked[: bounds.after_repair]]
-    ahead = _two_ahead(problem, moves, ranked[: bounds.second], bounds)
+    ahead = _two_ahead(problem, moves, seconds, bounds)
+    two = dict(zip(firsts, (ahead / total).tolist(), strict=False))
     found = []
-    for place, number in enumerate(order):
-        one = two = float(costs[number])
-        if place < bounds.first:
-            two = float(ahead[place]) / total
-        found.append(Option(checks[number], one, min(one, two)))
+    for number in order:
+        check, one = checks[number], float(costs[number])
+        found.append(Option(check, one, min(one, two.get(check, one))))
     found.sort(key=lambda one: _place(problem, one, stop / total))
     after = problem.stop(repaired) if len(repaired) else np.zeros(0)
-    behind = ahead[min(bounds.first, len(ranked)) :]
+    behind = ahead[len(firsts) :]
     if len(behind):
         after = np.minimum(behind.reshape(len(repaired), -1).min(axis=1), after)
+    elif len(repaired):
+        after = np.minimum(problem.one_ahead(repaired, seconds).min(axis=1), after)
     return Ranking(found, stop / total, min([stop, *(paid + after.ravel()).tolist()]) / total)
+
+
+def _first_of_each(ranked: Sequence[int], groups: Sequence[str], most: int) -> list[int]:
+    """Return the first ``most`` checks of each group; of all of them where there are no groups."""
+    if not groups:
+        return list(ranked[:most])
+    taken: Counter[str] = Counter()
+    found = []
+    for check in ranked:
+        taken[groups[check]] += 1
+        if taken[groups[check]] <= most:
+            found.append(check)
+    return found
 
 
 def _place(problem: Problem, option: Option, stop: float) -> tuple[bool, float, float, int]:

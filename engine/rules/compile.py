@@ -153,6 +153,11 @@ class RuleSet:
         self._width = max((len(programs[name].conditions) for name in rules), default=1)
         self._local = threading.local()
 
+    @property
+    def names(self) -> Sequence[str]:
+        """Return the ids of the rules."""
+        return self._ranked
+
     def run(self, view: CaseView, given: frozenset[str] = frozenset()) -> list[Firing]:
         """Return the rules that fire on a case, in their fixed order.
 

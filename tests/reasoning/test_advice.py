@@ -14,7 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.diagnosis import Diagnoser
-from engine.reasoning.advice import MIN_SAVING
+from engine.knowledge import items
+from engine.physics.machine import Machine
+from engine.reasoning.advice import MIN_SAVING, Situation
 from engine.reasoning.planning import (
     Exact,
     Problem,
@@ -23,6 +25,8 @@ from engine.reasoning.planning import (
     repair_minutes,
     repair_order,
 )
+from engine.reasoning.request import read_request
+from engine.rules.cautions import check_hazards
 
 # Order by p/C (Heckerman, Breese and Rommelse 1995; Kalagnanam and Henrion 1988); calculated.
 CHANCES, MINUTES = np.array([0.50, 0.25, 0.15, 0.10]), np.array([10.0, 2.0, 6.0, 1.0])
@@ -155,8 +159,63 @@ def test_only_what_is_at_hand_is_proposed(kinds: list[str], ask: Ask) -> None:
     answer = ask(on_hand=kinds)
     assert {one["kind"] for one in answer["next_checks"]} <= set(kinds)
     if not kinds:
-        assert answer["advice"]["do"] == "repair"
-        assert answer["advice"]["because"]
+        assert answer["advice"]["do"] == "hand-over"
+        assert "Send a trained person" in answer["advice"]["because"]
+
+
+def test_a_lay_hand_is_sent_to_nothing_dangerous(ask: Ask, diagnoser: Diagnoser) -> None:
+    """Nothing that needs a trained hand is proposed to a lay caller, whatever it would save."""
+    trained = set(diagnoser.knowledge.rows("trained-hands"))
+    model = diagnoser.models.get(Machine(**CRANK))
+    for extra in ([], [{"check": "relay-click", "outcome": "heard"}]):
+        for one in ask(*extra, skill="lay")["next_checks"]:
+            check = diagnoser.knowledge.checks[one["check"]]
+            assert not check_hazards(check, model.variants) & trained
+
+
+def test_each_check_says_why_without_a_number(ask: Ask) -> None:
+    """The reason is one sentence of words; minutes by the clock stay below repairing now."""
+    answer = ask()
+    for one in answer["next_checks"]:
+        assert one["reason"].endswith(".")
+        assert not any(letter.isdigit() for letter in one["reason"])
+        assert 0 <= one["saves_minutes"] <= answer["advice"]["expected_minutes_if_repair_now"]
+        assert one["saves_with_wrong_repairs"] >= 0
+
+
+KITS = [["ask"], ["look"], ["ask", "look"], ["ask", "look", "try"], ["ask", "look", "try", "lamp"],
+        ["ask", "look", "try", "lamp", "meter"], ["look", "meter"], list(items.KINDS)]  # fmt: skip
+SO_FAR: list[list[dict[str, Any]]] = [
+    [],
+    [{"check": "relay-click", "outcome": "heard"}],
+    [{"check": "pull-pin-voltage", "value": 11.5, "unit": "V"}],
+    [{"check": "pull-current", "value": 3.0, "unit": "A"},
+     {"check": "fuse-look", "outcome": "intact"}],
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("found", SO_FAR)
+def test_more_at_hand_is_never_a_worse_plan(
+    found: list[dict[str, Any]], ask: Ask, diagnoser: Diagnoser
+) -> None:
+    """The best plan with a larger kit costs no more than with a smaller, lay or trained, and more
+    at hand never turns a check into a repair."""
+    request = {"machine": CRANK, "findings": [NO_START, *found]}
+    belief = diagnoser.answer(read_request(request, diagnoser.knowledge)).belief
+    assert belief is not None
+    adviser = diagnoser.advisers.of(belief.model)
+    known = frozenset(one["check"] for one in request["findings"])
+    cost = {
+        (lay, tuple(kit)): adviser.proposals(belief, Situation(known, kit, lay=lay)).cost
+        for kit in KITS for lay in (True, False)
+    }  # fmt: skip
+    for (lay, small), (other, large) in itertools.product(cost, repeat=2):
+        if set(small) <= set(large) and lay >= other:
+            assert cost[other, large] <= cost[lay, small] + 1e-6
+    advised = {tuple(kit): ask(*found, on_hand=kit)["advice"]["do"] for kit in KITS}
+    for small, large in itertools.product(advised, repeat=2):
+        if set(small) <= set(large) and advised[small] == "check":
+            assert advised[large] == "check"
 
 
 def test_what_was_answered_is_not_asked_again(ask: Ask) -> None:

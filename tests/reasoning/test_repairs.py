@@ -66,18 +66,18 @@ def test_a_new_solenoid_may_be_the_wrong_one(knowledge: Knowledge) -> None:
 
 
 @pytest.mark.parametrize(
-    ("act", "fault"),
+    ("act", "path", "message"),
     [
-        ({"cause": "fuse-opn"}, Fault("done[0].cause", "unknown cause 'fuse-opn' (did you mean 'fuse-open'?)")),
-        ({"part": "fuse", "after": 1}, Fault("done[0].after", "counts findings from 0; there are 1")),
-        ({}, Fault("done[0]", "names either a cause or a part")),
-        ({"part": "fuse", "cause": "fuse-open"}, Fault("done[0]", "names either a cause or a part")),
+        ({"cause": "fuse-opn"}, ".cause", "unknown cause 'fuse-opn' (did you mean 'fuse-open'?)"),
+        ({"part": "fuse", "after": 1}, ".after", "counts findings from 0; there are 1"),
+        ({}, "", "names either a cause or a part"),
+        ({"part": "fuse", "cause": "fuse-open"}, "", "names either a cause or a part"),
     ],
 )  # fmt: skip
 def test_a_repair_that_cannot_be_is_refused(
-    act: dict[str, Any], fault: Fault, knowledge: Knowledge
+    act: dict[str, Any], path: str, message: str, knowledge: Knowledge
 ) -> None:
     """What was put right is known, and lies after a finding that there is."""
     with pytest.raises(RequestError) as error:
         read_request(asked(NO_START, done=[act]), knowledge)
-    assert list(error.value.faults) == [fault]
+    assert list(error.value.faults) == [Fault(f"done[0]{path}", message)]
