@@ -79,3 +79,20 @@ def test_a_burned_part_names_a_root_and_the_check_before_replacing(
         assert part["look_behind"], request
         assert all(root["because"] for root in part["look_behind"])
         assert part["before_replacing"], request
+
+
+def test_no_leader_is_proved_good(diagnoser: Diagnoser) -> None:
+    """In no worked case and no case of a proof does a rule clear what leads, and the sentence of a
+    proof that would is not printed either."""
+    worked = [yaml.safe_load(path.read_text()) for path in (CASES / "worked").glob("*.yaml")]
+    requests = [one["request"] for one in worked]
+    for name in RULES:
+        file = yaml.safe_load((CASES / "rules" / f"{name}.yaml").read_text())
+        requests += [one["request"] for one in (*file["fires"], *file["silent"])]
+    for request in requests:
+        answer = diagnoser.diagnose(request)
+        leader = answer["causes"][0]["id"]
+        for proof in answer["proofs"]:
+            program = diagnoser.knowledge.programs[proof["rule"]]
+            named = [cause for act in program.actions if act.kind == "clears" for cause in act.about]
+            assert leader not in named, (proof, request)
