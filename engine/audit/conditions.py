@@ -14,6 +14,7 @@ from engine.knowledge import Fault, Knowledge, items
 from engine.knowledge.faults import in_file
 from engine.knowledge.items import applies
 from engine.knowledge.rule_language import (
+    MACHINE_FIELDS,
     AttributeTest,
     ConcludedTest,
     Condition,
@@ -116,6 +117,8 @@ def _machine_may(test: MachineTest, facts: Facts) -> bool:
     """Return whether a machine meets a test; one of unknown control or coil may be any."""
     if test.field in facts:
         return "unknown" in (test.values or ()) or machine_holds(test, facts[test.field])
+    if MACHINE_FIELDS[test.field] is not None:
+        return True  # a word that the language of rules knows, and so does the gate
     low, high = gate_limits(MachineSchema(), test.field)
     if test.values is not None:
         return any(machine_holds(test, one) and low <= one <= high for one in test.values)

@@ -278,20 +278,26 @@ class Adviser:
             ranking.options,
             key=lambda one: not (one.two_ahead <= near and self._easy(names[one.check], situation)),
         )
-        now = problem.clock(weights[None, :])
-        found = []
+        joint, found = problem.joint(weights), []
         for one in options:
-            name, parts = names[one.check], problem.split(weights, one.check)
-            saved = now - problem.clock(parts) - float(problem.check_minutes[one.check])
-            splits, changes = self._split(problem, weights, parts)
+            name = names[one.check]
+            splits, changes = self._split(problem, weights, joint[problem.columns(one.check)])
             reason = Reason(
                 splits,
                 self._leader_of(belief, name),
                 kind=self._checks[name].kind,
                 reached=self._checks[name].setup in situation.reached - {"none"},
             )
-            found.append(Proposal(name, max(saved, 0.0), ranking.worth(one), changes, reason))
+            found.append(Proposal(name, 0.0, ranking.worth(one), changes, reason))
         return Ranked(tuple(found), ranking.best)
+
+    def _timed(self, belief: Belief, situation: Situation, proposal: Proposal) -> Proposal:
+        """Return a proposal with the minutes by the clock that it is expected to save."""
+        problem = self._problem(belief, [proposal.check], situation)
+        weights = belief.known.weights
+        now = problem.clock(weights[None, :] @ problem.membership)
+        after = problem.clock(problem.joint(weights)) + float(problem.check_minutes[0])
+        return replace(proposal, saves_minutes=max(now - after, 0.0))
 
     def _stop_cost(self, belief: Belief) -> float:
         return float(repair_minutes(belief.causes, self.minutes, wrong=self._wrong))
@@ -307,12 +313,12 @@ class Adviser:
         by = self._knowledge.causes[cause].confirmed_by
         return cause if belief.causes[leader] >= LEADS and name in by else None
 
-    def _split(self, problem: Problem, weights: Floats, parts: Floats) -> tuple[int, float]:
+    def _split(self, problem: Problem, weights: Floats, joint: Floats) -> tuple[int, float]:
         """Return how many of the likeliest causes a check tells apart, and the chance of change.
 
         A cause counts as told from the first when half of its results lie elsewhere.
         """
-        causes, joint = weights @ problem.membership, parts @ problem.membership
+        causes = weights @ problem.membership
         leading = np.argsort(-causes, kind="stable")[:LEADERS]
         leading = leading[causes[leading] >= LEAST_SPLIT]
         given = joint[:, leading] / np.maximum(causes[leading], 1e-300)

@@ -103,14 +103,19 @@ class Problem:
         object.__setattr__(self, "_cause_starts", starts)
         object.__setattr__(self, "_sorted_bins", self.bins[order])
 
-    def clock(self, weights: Floats) -> float:
-        """Return the minutes to the fix by the clock when repair starts on these rows of weights.
+    def joint(self, weights: Floats) -> Floats:
+        """Return the weight of each cause with each result of all checks, (result, cause)."""
+        found: Floats = (self.bins * weights[:, None]).T @ self.membership
+        return found
 
-        ``weights`` (result, hypothesis); the repairs are tried in the order of ``stop``, each
-        row's minutes times its weight, summed.
+    def clock(self, joint: Floats) -> float:
+        """Return the minutes to the fix by the clock when repair starts on these rows of causes.
+
+        ``joint`` (result, cause); the repairs are tried in the order of ``stop``, each row's
+        minutes times its weight, summed.
         """
         minutes = 0.0
-        for row in weights @ self.membership:
+        for row in joint:
             chances = row / max(float(row.sum()), TINY)
             order = repair_order(chances, self.repair_minutes, self.wrong_repair)
             minutes += float(row.sum()) * minutes_of_order(chances, self.repair_minutes, order)

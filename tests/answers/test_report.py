@@ -64,8 +64,9 @@ def test_next_step_carries_its_cautions(answer: dict[str, Any], knowledge: Knowl
     """The first step is shown with every one of its cautions in full, before how it is done."""
     parts = {part.title: part for part in sections(answer, knowledge)}
     step = flat(as_text([parts["Do this next"]]))
-    source = answer["next_checks"][0] if answer["next_checks"] else answer["causes"][0]
-    doing = flat([source["how"] if answer["next_checks"] else source["remedy"]])
+    check = answer["advice"]["do"] == "check"
+    source = answer["next_checks"][0] if check else answer["causes"][0]
+    doing = flat([source["how"] if check else source["remedy"]])
     assert source["cautions"]
     for caution in source["cautions"]:
         assert 0 <= step.index(flat([caution])) < step.index(doing)

@@ -94,5 +94,7 @@ def test_no_leader_is_proved_good(diagnoser: Diagnoser) -> None:
         leader = answer["causes"][0]["id"]
         for proof in answer["proofs"]:
             program = diagnoser.knowledge.programs[proof["rule"]]
-            named = [cause for act in program.actions if act.kind == "clears" for cause in act.about]
+            named = [
+                cause for act in program.actions if act.kind == "clears" for cause in act.about
+            ]
             assert leader not in named, (proof, request)
