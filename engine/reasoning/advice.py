@@ -154,7 +154,10 @@ class Adviser:
         if effects.out_of_scope is not None:
             return Plan("refer")
         situation = self._situation(request, effects, conclusions)
-        (action, proposals), further = self._advised(belief, situation, conclusions, separator), None
+        (action, proposals), further = (
+            self._advised(belief, situation, conclusions, separator),
+            None,
+        )
         if situation.kinds is not None or situation.lay:
             free = replace(situation, kinds=None, lay=False)
             further = self._advised(belief, free, conclusions, separator)[1]

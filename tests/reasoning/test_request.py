@@ -60,10 +60,12 @@ MACHINE = [
     ({"solenoids": 3}, "solenoids", "unknown solenoids '3'"),
     ({"colour": "yellow"}, "colour",
      "is not a field here (did you mean 'coil'?); known here: duty, control, coil, "
-     "system_volts, fuel_actuation, fuse_amps, pull_ohms, hold_ohms, ambient_celsius, solenoids"),
+     "system_volts, fuel_actuation, fuse_amps, pull_ohms, hold_ohms, ambient_celsius, solenoids, "
+     "pull_ohms_from, hold_ohms_from, relay_switched, hold_drive"),
     ({"fuse_amp": 30}, "fuse_amp",
      "is not a field here (did you mean 'fuse_amps'?); known here: duty, control, coil, "
-     "system_volts, fuel_actuation, fuse_amps, pull_ohms, hold_ohms, ambient_celsius, solenoids"),
+     "system_volts, fuel_actuation, fuse_amps, pull_ohms, hold_ohms, ambient_celsius, solenoids, "
+     "pull_ohms_from, hold_ohms_from, relay_switched, hold_drive"),
 ]  # fmt: skip
 FINDING = [
     # finding, path behind "findings[0]", start of the message
