@@ -66,6 +66,6 @@ def test_a_machine_that_is_not_taken_any_more(book: Book, number: str, engine: D
     assert "unknown control" in (case.leading or {})["left_out"][0]["because"]
     found = book.diagnosis(number)
     assert (found["causes"], found["places"]) == ([], [])
-    assert book.work_order(number)["causes"] == []
+    assert book.work_order(number).to_dict()["causes"] == []
     assert book.close(number, {"cause": "healthy"}, "Dana", None).state == "closed"
     assert [one.words for one in book.steps(number)]

@@ -54,12 +54,12 @@ def test_cause_is_added_replaced_and_switched_off(run: Run, shop: Shop, request_
     both_ends_corroded(shop, ["ground-side-voltage"])
     renamed = shop.like("causes", "fuse-open") | {"name": "The shop's own word for a fuse"}
     shop.put("causes/fuse-open.yaml", renamed)
-    shop.put("switched-off.yaml", "causes: [wrong-voltage-part]\nchecks: [pull-pin-voltage]\n")
+    shop.put("switched-off.yaml", "causes: [wrong-voltage-part]\nchecks: [relay-87-voltage]\n")
     plain, own = answer(run, request_file), answer(run, request_file, "--kb", shop.folder)
     assert causes(own) - causes(plain) == {"both-ends"}
     assert causes(plain) - causes(own) == {"wrong-voltage-part"}
-    assert "pull-pin-voltage" in proposed(plain)
-    assert "pull-pin-voltage" not in proposed(own)
+    assert "relay-87-voltage" in proposed(plain)
+    assert "relay-87-voltage" not in proposed(own)
     named = own["causes"]
     assert isinstance(named, list)
     assert {"The shop's own word for a fuse"} == {

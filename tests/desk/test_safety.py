@@ -78,6 +78,7 @@ def test_a_repair_has_its_cautions_before_it(desk: Browser, app: Flask) -> None:
     desk.answer(case, "pull-winding-ohms", outcome="open", measured_to="body")
     desk.answer(case, "ground-path-ohms", value="0.1", unit="ohm", lead_ohms="0")
     desk.answer(case, "pull-to-hold-ohms", outcome="open")
+    desk.answer(case, "bench-pull", outcome="no-movement")
     call = call_of(app, desk, case, "caller")
     entry = call.answer["causes"][0]
     page = text_of(desk.get(case))
@@ -102,7 +103,9 @@ def test_a_brake_that_does_not_hold_stops_the_work(desk: Browser) -> None:
     desk.start({"duty": "2", "symptom-brake-release": "will-not-hold"})
     page = text_of(desk.page)
     assert "tag it out" in page
-    assert page.index("tag it out") < page.index("Why we ask" if "Why we ask" in page else "Else")
+    assert "Put right first" not in page
+    assert "put right first" not in page
+    assert page.index("tag it out") < page.index("Hand over to a technician")
 
 
 def test_the_sheet_carries_every_caution(desk: Browser, app: Flask) -> None:
