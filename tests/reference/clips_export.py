@@ -22,7 +22,7 @@ TEMPLATES = """
 (deftemplate machine (slot field) (slot value))
 (deftemplate finding (slot index) (slot check) (slot outcome) (slot value) (slot verdict)
   (slot measured_to) (slot plug) (slot moment) (slot side) (slot lead_ohms) (slot celsius)
-  (slot meter) (slot circumstances) (slot full (default yes)) TAGS)
+  (slot meter) (slot while) (slot circumstances) (slot full (default yes)) TAGS)
 (deftemplate belief (slot cause) (slot level))
 (deftemplate step (slot hazard))
 (deftemplate concluded (slot fact))

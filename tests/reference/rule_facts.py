@@ -15,7 +15,9 @@ from engine.knowledge.items import Rule
 from tests.reference import draws
 from tests.reference.clips_export import walk
 
-ATTRIBUTES = ("measured_to", "plug", "moment", "side", "lead_ohms", "celsius", "meter")
+ATTRIBUTES = (
+    "measured_to", "plug", "moment", "side", "lead_ohms", "celsius", "meter", "while",
+)  # fmt: skip
 
 
 @dataclass
@@ -126,6 +128,7 @@ class Drawer:
             "lead_ohms": rng.choice([0.0, 0.3, 1.0, 1.5]),
             "celsius": rng.choice([-10.0, 20.0, 40.0, 60.0, 90.0, 160.0, 200.0]),
             "meter": "given",
+            "while": rng.choice(items.PROVOKED),
             "circumstances": tuple(rng.sample(self._tags, rng.randrange(1, 4))),
         }
         return {name: value for name, value in drawn.items() if rng.random() < 0.3}
