@@ -82,14 +82,16 @@ def faulty_circuits(
 ) -> Iterator[Faulty]:
     """Yield circuits over every machine kind, phase and plug position, every cause in turn."""
     rng = draws.generator(seed)
-    kinds, turns = draws.cycle(KINDS, rng), draws.cycle(sorted(knowledge.causes), rng)
+    kinds, waiting = draws.cycle(KINDS, rng), sorted(knowledge.causes)
+    rng.shuffle(waiting)
     for _ in range(count):
         kind, phase, plug = next(kinds)
         variant = variants_of(knowledge, draws.machine(rng, kind))[0]
         by_cause: dict[str, list[Hypothesis]] = {}
         for one in enumerate_hypotheses(knowledge.causes, variant):
             by_cause.setdefault(one.cause, []).append(one)
-        cause = next(name for name in turns if name in by_cause)
+        cause = next(name for name in waiting if name in by_cause)
+        waiting.append(waiting.pop(waiting.index(cause)))  # the others keep their place in front
         hypothesis = _hypothesis(rng, by_cause[cause])
         where = situation(rng, phase, plug, dead)
         solution = solve_situations(_cases(rng, hypothesis, variant), variant, [where])
