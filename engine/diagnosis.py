@@ -111,9 +111,20 @@ class Diagnoser:
 
 
 @lru_cache(maxsize=1)
+def shipped_knowledge() -> Knowledge:
+    """Return the shipped knowledge base, read once a process."""
+    return load_knowledge()
+
+
+@lru_cache(maxsize=1)
 def shipped() -> Diagnoser:
     """Return the diagnoser of the shipped knowledge base, built once a process."""
-    return Diagnoser(load_knowledge())
+    return Diagnoser(shipped_knowledge())
+
+
+def diagnoser_of(knowledge: Knowledge) -> Diagnoser:
+    """Return a diagnoser of a knowledge base; of the shipped one the one that there is."""
+    return shipped() if knowledge is shipped_knowledge() else Diagnoser(knowledge)
 
 
 def diagnose(request: Mapping[str, Any]) -> dict[str, Any]:

@@ -55,12 +55,12 @@ def ask(
     from api.cli.ask_terminal import Run, Screen
     from api.interview.session import Interview
     from api.interview.state import State
-    from engine import Diagnoser
+    from engine.diagnosis import diagnoser_of
 
     _set_up_streams()
     given = _given(audience, hands)
     _refuse_old_file(resume)
-    talk = Interview(Diagnoser(knowledge_from(overlay)))
+    talk = Interview(diagnoser_of(knowledge_from(overlay)))
     keeper = _keeper(book, resume, talk.desk)
     screen = Screen()
     state, first = State(entries=given), _unfinished(keeper) if screen.typed else []

@@ -7,7 +7,7 @@ from api.answers import demos
 from api.answers.screen import print_report, print_text
 from api.cli.inputs import knowledge_from, overlay_option, write
 from api.version import version as installed_version
-from engine import Diagnoser
+from engine.diagnosis import diagnoser_of
 from engine.knowledge.faults import unknown
 
 
@@ -32,7 +32,7 @@ def demo(
         write(strict_json.dumps(cases[name].request))
         return
     knowledge = knowledge_from(overlay)
-    answer = Diagnoser(knowledge).diagnose(cases[name].request)
+    answer = diagnoser_of(knowledge).diagnose(cases[name].request)
     if as_json:
         write(strict_json.dumps(answer))
         return

@@ -5,7 +5,7 @@ Whatever is wrong with it ends in one exception that prints file, line and path,
 
 import re
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import IO, Any, TypeVar, cast
 
@@ -15,7 +15,8 @@ import yaml
 from api import strict_json
 from api.answers.answering import MAX_BYTES
 from api.service import SETTING
-from engine import Diagnoser, Knowledge, KnowledgeError, RequestError, load_knowledge
+from engine import Knowledge, KnowledgeError, RequestError, load_knowledge
+from engine.diagnosis import diagnoser_of, shipped_knowledge
 from engine.knowledge.text import load_yaml
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -52,10 +53,11 @@ def overlay_option(command: _Command) -> _Command:
     return option(command)
 
 
-def knowledge_from(overlays: Iterable[str]) -> Knowledge:
+def knowledge_from(overlays: Sequence[str]) -> Knowledge:
     """Load the knowledge base. Raises BadInput that lists every fault in it."""
+    folders = [Path(folder) for folder in overlays]
     try:
-        return load_knowledge([Path(folder) for folder in overlays])
+        return load_knowledge(folders) if folders else shipped_knowledge()
     except KnowledgeError as error:
         raise BadInput(str(error).splitlines()) from None
     except OSError as error:
@@ -150,7 +152,7 @@ def read(name: str) -> RequestSource:
 def answered(knowledge: Knowledge, source: RequestSource, request: object) -> dict[str, Any]:
     """Return the answer to a request. Raises BadInput with the line of every fault in it."""
     try:
-        return Diagnoser(knowledge).diagnose(cast(dict[str, Any], request))
+        return diagnoser_of(knowledge).diagnose(cast(dict[str, Any], request))
     except RequestError as error:
         raise source.complaint(error.faults) from None
 

@@ -11,6 +11,7 @@ from api.answers.text import Section, as_text
 from api.cli.inputs import BadInput, knowledge_from, overlay_option
 from api.cli.kb_options import Chosen, known, on_machines
 from engine import Diagnoser
+from engine.diagnosis import diagnoser_of
 from engine.knowledge.faults import unknown
 
 if TYPE_CHECKING:
@@ -187,7 +188,7 @@ def cases(
     chosen = [*folders, *([_folder(calls)] if calls else [])] or ([shipped] if shipped else [])
     if not chosen:
         raise BadInput(["there are no cases beside this installation: name a folder with --cases"])
-    diagnoser = Diagnoser(knowledge_from(overlay))
+    diagnoser = diagnoser_of(knowledge_from(overlay))
     found = running.read(chosen, diagnoser.knowledge)
     faults = _cases(diagnoser, found) if calls is None else _calls(diagnoser, found, as_json)
     if faults:
@@ -233,5 +234,5 @@ def reference(folder: Path, overlay: tuple[str, ...]) -> None:
     from api.curation.reference import write_site
     from engine.audit import Survey
 
-    count = write_site(Survey(Diagnoser(knowledge_from(overlay))), folder)
+    count = write_site(Survey(diagnoser_of(knowledge_from(overlay))), folder)
     click.echo(f"{count} pages in {folder}")

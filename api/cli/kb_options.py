@@ -9,8 +9,9 @@ import click
 
 from api.cli.inputs import BadInput, knowledge_from, overlay_option
 from api.curation.facts import shown_machines
-from engine import Diagnoser, Knowledge
+from engine import Knowledge
 from engine.audit import Survey
+from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
 from engine.physics.machine import Machine
@@ -47,7 +48,7 @@ def on_machines(one_coil: bool = False) -> Callable[[Callable[..., None]], Calla
             circuits = [known("circuit", circuit, knowledge.circuits)] if circuit else []
             coils = (coil,) if coil else items.COILS[: 1 if one_coil else None]
             machines = shown_machines(knowledge, circuits, coils, int(volts))
-            command(Chosen(knowledge, Survey(Diagnoser(knowledge)), machines), **rest)
+            command(Chosen(knowledge, Survey(diagnoser_of(knowledge)), machines), **rest)
 
         return _with_options(chosen, items.COILS[0] if one_coil else "both")
 

@@ -20,6 +20,7 @@ from engine.knowledge.shapes import (
     OneOf,
     Series,
     Text,
+    loader_of,
     missing,
     said,
     schema_of,
@@ -488,7 +489,7 @@ def _tree(value: Any, path: str) -> Branch | dict[str, float]:
     if isinstance(test, str):
         OneOf("event", EVENTS)(test)
     else:
-        test = schema_of(Applies)().load(test)
+        test = loader_of(Applies).load(test)
     return Branch(test, _tree(value["then"], path + ".then"), _tree(value["else"], path + ".else"))
 
 
@@ -583,7 +584,7 @@ class Check(Item):
         result: Any = data.pop("result")
         is_outcome = result.outcomes is not None
         missing(data, ("slip", "outcome_words") if is_outcome else ("repeatability", "instrument"))
-        form = schema_of(Outcomes if is_outcome else Reading, made=False)()
+        form = loader_of(Outcomes if is_outcome else Reading, made=False)
         try:
             predicted: Any = form.load(data.pop("predicted_by"))
         except ValidationError as error:

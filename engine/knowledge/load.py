@@ -13,7 +13,7 @@ from engine.knowledge.cross import cross_faults
 from engine.knowledge.faults import Code, Fault, KnowledgeError, in_file, unknown
 from engine.knowledge.files import FOLDERS, Source, read_sources
 from engine.knowledge.rule_language import Program, read_rule
-from engine.knowledge.shapes import flatten, schema_of
+from engine.knowledge.shapes import flatten, loader_of
 from engine.knowledge.text import load_yaml
 
 RELEASE = "2026.11"
@@ -148,7 +148,7 @@ def _shape_layer(
     """Read every file of a kind into its item; check its stem and the order of its keys."""
     read = {}
     form: Any = items.KINDS_OF_FILE[kind]
-    schema = schema_of(form)()
+    schema = loader_of(form)
     for stem, (source, content) in raw.items():
         try:
             item: Any = schema.load(content)

@@ -20,8 +20,8 @@ from engine.knowledge.shapes import (
     Number,
     OneOf,
     flatten,
+    loader_of,
     said,
-    schema_of,
     written,
 )
 
@@ -249,7 +249,7 @@ class _Condition(fields.Field[Any]):
         form = next((FORMS[key] for key in FORMS if key in value), None)
         if form is None:
             raise ValidationError(f"is none of the forms of a condition: {', '.join(FORMS)}")
-        return schema_of(form)().load(value)
+        return loader_of(form).load(value)
 
 
 Several = tuple[Annotated[Any, _Condition], ...]
@@ -371,7 +371,7 @@ class _Action(fields.Field[Action]):
     def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Action:
         if not any(kind in value for kind in ACTIONS):
             raise ValidationError(f"is none of the actions: {', '.join(ACTIONS)}")
-        read: Any = schema_of(Action)().load(value)
+        read: Any = loader_of(Action).load(value)
         return read  # type: ignore[no-any-return]
 
 

@@ -243,6 +243,12 @@ def schema_of(item: Any, *, made: bool = True) -> type[Schema]:
     return made_class  # type: ignore[no-any-return]
 
 
+@functools.cache
+def loader_of(item: Any, *, made: bool = True) -> Schema:
+    """Return the one instance of a declared class's schema: making one copies all its fields."""
+    return schema_of(item, made=made)()
+
+
 @dataclasses.dataclass(frozen=True)
 class DeclaredField:
     """One key of a file: where it stands, what it holds, whether it must be there, in words."""
@@ -257,7 +263,7 @@ class DeclaredField:
 def fields_of(item: Any, path: str = "") -> list[DeclaredField]:
     """Return the keys of a kind of file in their order, those inside others behind them."""
     found: list[DeclaredField] = []
-    for name, one in schema_of(item)().fields.items():
+    for name, one in loader_of(item).fields.items():
         place = f"{path}{one.data_key or name}"
         words = str(one.metadata["description"])
         kind, known, inner = _described(one)
