@@ -17,7 +17,7 @@ Answer = Mapping[str, Any]
 Row = Mapping[str, Any]
 
 LEAST_SHOWN = 0.01  # less probable causes are named together
-LEAST_EXPLAINED = 0.15  # causes that may well be true are explained beside the first
+LEAST_EXPLAINED = 0.15  # causes that may well be true are explained
 LEAST_SHOWN_DB = 2.0  # lighter findings are named, not shown in full
 _OWN_NAMES = {
     "healthy": "Nothing wrong in this circuit",
@@ -103,6 +103,8 @@ class _Report:
                 f"Nothing found so far tells the first {len(together)} apart: their order is only "
                 "how often each occurs."
             )
+        if causes[0]["probability"] < LEAST_EXPLAINED:
+            yield Line("Too early to name a part: no cause stands out.")
         fit = self.answer["fit"]
         for pair in fit.get("pairs", ())[:1]:
             yield Line(
@@ -157,11 +159,15 @@ class _Report:
             yield Line(f"{plural} {listed([str(one) for one in sorted(known)])} above.", "!")
 
     def _explained(self) -> list[Row]:
-        """Return the causes that are explained: the first, and others that may well be true."""
+        """Return the causes that may well be true, and the one to put right now.
+
+        How to repair what is true 6 times in 100 is no help: it reads like advice.
+        """
+        now = self._repaired_first()["id"] if self.repair_now else ""
         return [
             cause
-            for rank, cause in enumerate(self.answer["causes"] if self.covered else ())
-            if rank == 0 or cause["probability"] >= LEAST_EXPLAINED
+            for cause in (self.answer["causes"] if self.covered else ())
+            if cause["probability"] >= LEAST_EXPLAINED or cause["id"] == now
         ]
 
     def _why(self, cause: Row) -> list[Line]:

@@ -81,6 +81,9 @@ class RequestError(FaultsError):
     """A request cannot be answered; each fault names its place in the request."""
 
 
+FEW = 8  # so many names are listed whole
+
+
 def nearest(word: object, known: Iterable[str]) -> str:
     """Return `` (did you mean 'x'?)`` for the known word closest to ``word``, or nothing."""
     matches = difflib.get_close_matches(str(word), list(known), n=1, cutoff=0.55)
@@ -88,8 +91,14 @@ def nearest(word: object, known: Iterable[str]) -> str:
 
 
 def unknown(kind: str, word: object, known: Iterable[str]) -> str:
-    """Return the message for an identifier that does not exist, with the nearest that does."""
-    text = str(word)
+    """Return the message for an identifier that does not exist.
+
+    It names the nearest that does, or where none is near all there are if they are few.
+    """
+    text, there = str(word), list(known)
     shown = text if len(text) <= 60 else text[:57] + "..."
     code = Code.UNKNOWN_KEY if kind == "key" else Code.UNKNOWN_IDENTIFIER
-    return Message(f"unknown {kind} '{shown}'{nearest(text[:100], known)}", code, (kind, text))
+    hint = nearest(text[:100], there)
+    if not hint and shown == text and 0 < len(there) <= FEW:
+        hint = f" (one of: {', '.join(there)})"
+    return Message(f"unknown {kind} '{shown}'{hint}", code, (kind, text))

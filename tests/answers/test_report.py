@@ -303,3 +303,12 @@ def test_demo_tells_its_story_then_the_report(run: Callable[..., Result], name: 
     assert (
         run("demo", name, "--json").stdout == run("diagnose", "--json", "-", stdin=request).stdout
     )
+
+
+def test_no_part_is_named_before_one_stands_out(engine: Diagnoser, knowledge: Knowledge) -> None:
+    """While every cause is improbable the report says so, and tells the repair of none of them."""
+    machine = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "unknown"}
+    cranks = {"check": "engine-response", "outcome": "cranks-no-start"}
+    parts = sections(engine.diagnose({"machine": machine, "findings": [cranks]}), knowledge)
+    assert "Too early to name a part" in flat(as_text(parts))
+    assert not [part.title for part in parts if part.title.startswith(("Why", "If it is this"))]
