@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from api.cli.ask_book import Keeper
     from api.interview.desk import Desk
     from api.interview.session import Interview
-    from api.interview.state import Entry, State
+    from api.interview.state import Entry, InterviewState
     from api.interview.turn import Block
 
 
@@ -54,7 +54,7 @@ def ask(
     """
     from api.cli.ask_terminal import Run, Screen
     from api.interview.session import Interview
-    from api.interview.state import State
+    from api.interview.state import InterviewState
     from engine.diagnosis import diagnoser_of
 
     _set_up_streams()
@@ -63,7 +63,7 @@ def ask(
     talk = Interview(diagnoser_of(knowledge_from(overlay)))
     keeper = _keeper(book, resume, talk.desk)
     screen = Screen()
-    state, first = State(entries=given), _unfinished(keeper) if screen.typed else []
+    state, first = InterviewState(entries=given), _unfinished(keeper) if screen.typed else []
     if keeper.case is not None:
         state, first = _resumed(keeper.case, talk, given)
     sys.exit(Run(talk, state, screen, keeper).hold(tuple(first)))
@@ -111,17 +111,16 @@ def _unfinished(keeper: "Keeper") -> list["Block"]:
 
 def _resumed(
     case: "Case", talk: "Interview", given: tuple["Entry", ...]
-) -> tuple["State", list["Block"]]:
+) -> tuple["InterviewState", list["Block"]]:
     """Return the state of a case, and what of it the present knowledge does not take."""
-    from api.interview.contents import entries_of
-    from api.interview.record import accept
-    from api.interview.state import State
+    from api.interview.contents import accept, entries_of
+    from api.interview.state import InterviewState
     from api.interview.turn import text
 
     entries = entries_of(case)
     kept, dropped = accept(entries, len(entries), talk.desk)
     first = [text(*dropped, title="No longer fits, and was left out")] if dropped else []
-    return talk.given(State(entries=tuple(kept)), given), first
+    return talk.given(InterviewState(entries=tuple(kept)), given), first
 
 
 def _set_up_streams() -> None:

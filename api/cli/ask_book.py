@@ -15,7 +15,7 @@ from api.cases import Book, CaseError
 from api.cases.case import Case
 from api.interview.contents import Contents, contents_of
 from api.interview.desk import Desk
-from api.interview.state import State
+from api.interview.state import InterviewState
 from api.store import Database, StoreUnavailableError, schema_state, upgrade
 from api.store import State as SchemaState
 from api.store.schema import require_current
@@ -61,7 +61,7 @@ class Keeper:
         """Return the number of the case, with a gap, or nothing where none is kept."""
         return self.case.shown_number if self.case else ""
 
-    def keep(self, state: State) -> None:
+    def keep(self, state: InterviewState) -> None:
         """Bring the case to what the answers say; where that fails, ``trouble`` says why."""
         wanted = contents_of(state.entries)
         if self.book is None or wanted is None or wanted == self._kept:

@@ -10,11 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from api.cli.ask_book import Keeper
-from api.interview.layout import MAX_WIDTH, as_text, render
 from api.interview.next_step import target_of
 from api.interview.session import Interview
-from api.interview.state import State
-from api.interview.turn import Block, Effect, error, text
+from api.interview.state import InterviewState
+from api.interview.turn import MAX_WIDTH, Block, Effect, as_text, error, render, text
 
 PROMPT = "> "
 MORE = "-- Enter goes on --"
@@ -135,7 +134,9 @@ def _completer(words: Callable[[], list[str]]) -> Callable[[str, int], str | Non
 class Run:
     """One interview being held."""
 
-    def __init__(self, talk: Interview, state: State, screen: Screen, keeper: Keeper) -> None:
+    def __init__(
+        self, talk: Interview, state: InterviewState, screen: Screen, keeper: Keeper
+    ) -> None:
         self.talk = talk
         self.state = state
         self.screen = screen

@@ -1,53 +1,64 @@
 """What each command does."""
 
 import difflib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from api.answers.text import Line
+from api.cases.case import Json
 from api.interview import views
-from api.interview.asking import question_blocks
-from api.interview.commands import Typed, understand
+from api.interview.commands import COMMANDS, TypedLine, understand
+from api.interview.contents import accept, entry_words, finding_entry, last_place, placed
 from api.interview.desk import lead
 from api.interview.next_step import MAX_OPTIONS, prompt_of, target_of
 from api.interview.questions import next_question, question, settings
 from api.interview.readings import NotRead
-from api.interview.record import accept, finding_entry, placed
-from api.interview.state import Entry, EntryKind, Inquiry, State, Target, inquiry_of
+from api.interview.state import Entry, Inquiry, InterviewState, NextStep, inquiry_of
 from api.interview.turn import Block, Effect, Turn, error, text
-from api.interview.wording import entry_words
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
 
 if TYPE_CHECKING:
     from api.interview.session import Interview
 
-Act = Callable[["Interview", State, str], Turn]
+Act = Callable[["Interview", InterviewState, str], Turn]
+
+TIPS = (
+    "Type the number of an answer, or the reading with its unit: 11.4 V, 320 mV, 1.2 kohm, open. "
+    "0 or d: I don't know.",
+    "Behind an answer, after a comma: leads 0.2 ohm, zeroed, to body, to ground pin, 60 C, plug "
+    "on, plug off, key-on, crank, running, no-peak-hold, hot, note TEXT.",
+)
+_REASONS = {
+    "leads": "Test leads have about as many ohms as a pull winding. What they read is taken off.",
+    "place": "Where two wires go into the solenoid, the plug's ground pin is joined to nothing and "
+    "reads open on a good part too.",
+    "settle": "When the control type is known, fewer causes are left and each check is told "
+    "at its right moment.",
+    "repair": "A check costs minutes too. Here a repair is expected to come sooner to the end.",
+    "cure": "Only a repair that cured, with its proof seen, settles the cause. If it did not "
+    "cure, that cause is taken off the list and the search goes on.",
+    "pick": "What you typed can mean any of these.",
+}
 
 
-def run(talk: "Interview", state: State, typed: Typed) -> Turn:
+def run(talk: "Interview", state: InterviewState, typed: TypedLine) -> Turn:
     """Do a command."""
-    return _ACTS[typed.name](talk, state, typed.rest)
+    return ACTS[typed.name](talk, state, typed.rest)
 
 
-def _refuse(state: State, message: str) -> Turn:
+def _refuse(state: InterviewState, message: str) -> Turn:
     return Turn(state, (error(message),), bad=True)
 
 
-def _machine_known(state: State) -> bool:
-    return next_question(inquiry_of(state.entries).fields) is None
+def _help(_talk: "Interview", state: InterviewState, _rest: str) -> Turn:
+    """Tell how to answer and which commands there are."""
+    lines = [Line(what, f"{name} {rest}".strip() + ":") for name, (rest, what) in COMMANDS.items()]
+    return Turn(state, (Block("page", (*map(Line, TIPS), *lines), "Help"),))
 
 
-def _help(talk: "Interview", state: State, _rest: str) -> Turn:
-    return Turn(state, tuple(views.help_page()))
-
-
-def _again(talk: "Interview", state: State, _rest: str) -> Turn:
-    return talk.asking(state)
-
-
-def _back(talk: "Interview", state: State, _rest: str) -> Turn:
+def _back(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
     if state.target is not None:
         return talk.asking(replace(state, target=None), text("Left as it was."))
     if not state.entries:
@@ -58,12 +69,12 @@ def _back(talk: "Interview", state: State, _rest: str) -> Turn:
     words = [f"Taken back: {entry_words(one, fields, talk.desk)}." for one in gone]
     page = [text(*(words or ["The change is taken back."]))]
     case = inquiry_of(after.entries)
-    if _machine_known(after) and case.findings:
+    if next_question(case.fields) is None and case.findings:
         page.append(views.belief(talk.desk.answer(case), None))
     return talk.asking(after, *page)
 
 
-def _change(talk: "Interview", state: State, rest: str) -> Turn:
+def _change(talk: "Interview", state: InterviewState, rest: str) -> Turn:
     number, _, words = rest.partition(" ")
     if not (number.isdecimal() and 1 <= int(number) <= len(state.entries)):
         said = f"There are {len(state.entries)} answers" if state.entries else "There is no answer"
@@ -71,15 +82,15 @@ def _change(talk: "Interview", state: State, rest: str) -> Turn:
     place = int(number) - 1
     entry = state.entries[place]
     if entry.kind == "machine":
-        return _ask_and_take(talk, state, Target("machine", entry.key, place), words)
+        return _ask_and_take(talk, state, NextStep("machine", entry.key, place), words)
     if entry.kind in ("finding", "skip"):
-        return _ask_and_take(talk, state, Target("check", entry.key, place), words)
+        return _ask_and_take(talk, state, NextStep("check", entry.key, place), words)
     kept = [one for n, one in enumerate(state.entries) if n != place]
     said = f"Taken out: {entry_words(entry, inquiry_of(state.entries).fields, talk.desk)}."
     return talk.asking(state.with_entries(kept), text(said))
 
 
-def _ask_and_take(talk: "Interview", state: State, target: Target, words: str) -> Turn:
+def _ask_and_take(talk: "Interview", state: InterviewState, target: NextStep, words: str) -> Turn:
     """Ask something out of turn; an answer that stands behind the command is taken at once."""
     if not words:
         return talk.ask(state, target)
@@ -90,7 +101,7 @@ def _ask_and_take(talk: "Interview", state: State, target: Target, words: str) -
     return Turn(asked.state, (*taken.blocks, *asked.blocks), bad=True)
 
 
-def _add(talk: "Interview", state: State, rest: str) -> Turn:
+def _add(talk: "Interview", state: InterviewState, rest: str) -> Turn:
     case = inquiry_of(state.entries)
     if "duty" not in case.fields:
         return _refuse(state, "First say what the trouble is with: the engine or the brake.")
@@ -100,19 +111,20 @@ def _add(talk: "Interview", state: State, rest: str) -> Turn:
     name, words = _named(rest, [*checks, *settings()])
     if name in settings():
         field = name.replace("-", "_")
-        return _ask_and_take(talk, state, Target("machine", field, _place_of(state, field)), words)
+        place = last_place(state.entries, field)
+        return _ask_and_take(talk, state, NextStep("machine", field, place), words)
     if name:
-        return _ask_and_take(talk, state, Target("check", name, asked_for=True), words)
+        return _ask_and_take(talk, state, NextStep("check", name, asked_for=True), words)
     return _add_near(talk, state, rest.split(maxsplit=1)[0], checks)
 
 
-def _add_near(talk: "Interview", state: State, begun: str, checks: list[str]) -> Turn:
+def _add_near(talk: "Interview", state: InterviewState, begun: str, checks: list[str]) -> Turn:
     """Ask the check that the beginning, a part or a misspelling of an id means, or which one."""
     near = _near(begun.lower(), checks)
     if len(near) == 1:
-        return talk.ask(state, Target("check", near[0], asked_for=True))
+        return talk.ask(state, NextStep("check", near[0], asked_for=True))
     if near:
-        return talk.ask(state, Target("pick", choices=tuple(near)))
+        return talk.ask(state, NextStep("pick", choices=tuple(near)))
     missing = unknown("check", begun, [*checks, *settings()])
     return _refuse(state, f"{missing}. 'add' alone lists all checks of this machine.")
 
@@ -149,63 +161,32 @@ def _all_checks(talk: "Interview", checks: list[str]) -> Block:
     return Block("page", tuple(lines), "What can be added")
 
 
-def _list(talk: "Interview", state: State, _rest: str) -> Turn:
-    return Turn(state, (answers_block(talk, state),))
-
-
-def answers_block(talk: "Interview", state: State) -> Block:
-    """Return the answers so far, numbered as ``change`` takes them."""
-    fields = inquiry_of(state.entries).fields
-    lines = [
-        Line(entry_words(one, fields, talk.desk), f"{n}.")
-        for n, one in enumerate(state.entries, start=1)
-    ]
-    return Block("page", tuple(lines) or (Line("None yet."),), "Answers so far")
-
-
-def _why(talk: "Interview", state: State, _rest: str) -> Turn:
+def _why(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
     case = inquiry_of(state.entries)
     target = target_of(state, talk.desk)
     if target.kind == "check":
-        return Turn(state, tuple(views.why(talk.desk.step(case, target.key), talk.desk)))
+        return Turn(state, (views.why(talk.desk.step(case, target.key), talk.desk),))
     if target.kind == "machine":
-        asked = settings().get(target.key.replace("_", "-")) or question(target.key, case.fields)
-        return Turn(state, (text(asked.why),))
+        return Turn(state, (text(question(target.key, case.fields).why),))
     return Turn(state, (text(_REASONS.get(target.kind, "Nothing is asked now.")),))
 
 
-_REASONS = {
-    "leads": "Test leads have about as many ohms as a pull winding. What they read is taken off.",
-    "place": "Where two wires go into the solenoid, the plug's ground pin is joined to nothing and "
-    "reads open on a good part too.",
-    "settle": "When the control type is known, fewer causes are left and each check is told "
-    "at its right moment.",
-    "repair": "A check costs minutes too. Here a repair is expected to come sooner to the end.",
-    "cure": "Only a repair that cured, with its proof seen, settles the cause. If it did not "
-    "cure, that cause is taken off the list and the search goes on.",
-    "pick": "What you typed can mean any of these.",
-}
-
-
-def _what_if(talk: "Interview", state: State, rest: str) -> Turn:
+def _what_if(talk: "Interview", state: InterviewState, rest: str) -> Turn:
     case = inquiry_of(state.entries)
     target = target_of(state, talk.desk)
     if target.kind != "check":
         return _refuse(state, "There is nothing to suppose at this question.")
     prompt = prompt_of(target, case, talk.desk)
-    now = talk.desk.answer(case)
-    if rest:
-        rows = [_suppose(talk, state, target, rest)]
-    elif prompt.options:
-        rows = [_suppose(talk, state, target, one.key) for one in prompt.options]
-    else:
+    wanted = [rest] if rest else [one.key for one in prompt.options]
+    if not wanted:
         return _refuse(state, f"Type what if and a reading: what if {views.EXAMPLES[prompt.unit]}.")
-    return Turn(state, tuple(views.what_if(rows, now)))
+    rows = [_suppose(talk, state, target, one) for one in wanted]
+    return Turn(state, (views.what_if(rows, talk.desk.answer(case)),))
 
 
 def _suppose(
-    talk: "Interview", state: State, target: Target, words: str
-) -> tuple[str, Mapping[str, object]]:
+    talk: "Interview", state: InterviewState, target: NextStep, words: str
+) -> tuple[str, Json]:
     """Return an answer in words and the diagnosis it would lead to. Raises NotRead, Refused."""
     case = inquiry_of(state.entries)
     typed = understand(words, prompt_of(target, case, talk.desk))
@@ -215,25 +196,23 @@ def _suppose(
     if "value" in finding and "unit" not in finding:
         raise NotRead("Type the unit too, such as 11.4 V.")
     entry = finding_entry(case, talk.desk, finding)
-    entries = placed(state.entries, entry, target.replaces)
-    place = len(entries) - 1 if target.replaces is None else target.replaces
-    entries, _ = accept(entries, place, talk.desk)
+    entries, _ = accept(*placed(state.entries, entry, target.replaces), talk.desk)
     said = entry_words(entry, case.fields, talk.desk).partition(": ")[2]
     return said, talk.desk.answer(inquiry_of(entries))
 
 
-def _causes(talk: "Interview", state: State, _rest: str) -> Turn:
+def _causes(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
     case = inquiry_of(state.entries)
     if "duty" not in case.fields:
         return _refuse(state, "Nothing is known yet. First say what the trouble is with.")
-    return Turn(state, tuple(views.causes(talk.desk.answer(case), talk.desk)))
+    return Turn(state, (views.causes(talk.desk.answer(case), talk.desk),))
 
 
-def _skip(talk: "Interview", state: State, _rest: str) -> Turn:
+def _skip(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
     target = target_of(state, talk.desk)
     case = inquiry_of(state.entries)
     if target.kind in ("machine", "leads", "place"):
-        return talk.take(state, target, Typed("unsure"))
+        return talk.take(state, target, TypedLine("unsure"))
     if target.kind != "check":
         return _refuse(state, "There is no check to skip here.")
     if state.target is not None:
@@ -242,14 +221,15 @@ def _skip(talk: "Interview", state: State, _rest: str) -> Turn:
     return talk.record(state, Entry("skip", target.key, side=None if shared else case.side))
 
 
-def _field(talk: "Interview", state: State, field: str, value: object) -> Turn:
+def _field(talk: "Interview", state: InterviewState, field: str, value: object) -> Turn:
     """Set a field of the machine, in the place where it was answered before."""
-    return talk.record(state, Entry("machine", field, value), _place_of(state, field))
+    place = last_place(state.entries, field)
+    return talk.record(state, Entry("machine", field, value), place)
 
 
-def _hands(talk: "Interview", state: State, rest: str) -> Turn:
+def _hands(talk: "Interview", state: InterviewState, rest: str) -> Turn:
     if not rest:
-        return talk.ask(state, Target("machine", "hands", _place_of(state, "hands")))
+        return talk.ask(state, NextStep("machine", "hands", last_place(state.entries, "hands")))
     words = rest.lower().replace(",", " ").split()
     wrong = [one for one in words if one not in (*items.KINDS, "all")]
     if wrong:
@@ -259,21 +239,15 @@ def _hands(talk: "Interview", state: State, rest: str) -> Turn:
     return _field(talk, state, "hands", kinds)
 
 
-def _place_of(state: State, field: str) -> int | None:
-    places = [n for n, one in enumerate(state.entries) if (one.kind, one.key) == ("machine", field)]
-    return places[-1] if places else None
-
-
-def _side(talk: "Interview", state: State, rest: str) -> Turn:
-    case = inquiry_of(state.entries)
-    if not case.two_sides:
+def _side(talk: "Interview", state: InterviewState, rest: str) -> Turn:
+    if not inquiry_of(state.entries).two_sides:
         return _refuse(state, "This machine is not said to have two brake solenoids.")
     if rest.lower() not in ("left", "right"):
         return _refuse(state, "Type side left or side right, as seen from the seat.")
     return _field(talk, state, "side", rest.lower())
 
 
-def _as(talk: "Interview", state: State, rest: str) -> Turn:
+def _as(talk: "Interview", state: InterviewState, rest: str) -> Turn:
     for audience in ("caller", "technician"):
         if rest and audience.startswith(rest.lower()):
             turn = _field(talk, state, "audience", audience)
@@ -284,77 +258,70 @@ def _as(talk: "Interview", state: State, rest: str) -> Turn:
     return _refuse(state, "Type as caller for sentences to read out, or as technician.")
 
 
-def _how(talk: "Interview", state: State, _rest: str) -> Turn:
+def _how(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
     target = target_of(state, talk.desk)
     if target.kind != "check":
         return _refuse(state, "There is no check to explain here.")
     row = talk.desk.step(inquiry_of(state.entries), target.key)
-    blocks, told = views.cautions(row["cautions"], state.told, "CAUTION. Before you start")
+    blocks, told = views.cautions(row["cautions"], state.told, views.caution_title("technician"))
     said = [*blocks, text(row["how"], title="How to do it"), text(f'Read out: "{row["say"]}"')]
     return Turn(replace(state, told=told), tuple(said))
 
 
-def _cautions(talk: "Interview", state: State, _rest: str) -> Turn:
-    if not _machine_known(state):
+def _cautions(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
+    case = inquiry_of(state.entries)
+    if next_question(case.fields) is not None:
         return _refuse(state, "The cautions depend on the machine. Answer the questions first.")
-    asked = replace(state, told=frozenset())
-    general = [one["text"] for one in talk.desk.answer(inquiry_of(state.entries))["cautions"]]
-    blocks, _ = question_blocks(asked, talk.desk)
-    step = [block for block in blocks if block.kind == "caution"]
+    general = [one["text"] for one in talk.desk.answer(case)["cautions"]]
+    again = talk.asking(replace(state, told=frozenset())).blocks
+    step = [block for block in again if block.kind == "caution"]
     always, _ = views.cautions(general, frozenset(), "CAUTION. Always on this machine")
     return Turn(state, (*always, *step))
 
 
-def _repair(talk: "Interview", state: State, rest: str) -> Turn:
-    if not _machine_known(state):
-        return _refuse(state, "First answer the questions about the machine.")
+def _repair(talk: "Interview", state: InterviewState, rest: str) -> Turn:
     case = inquiry_of(state.entries)
-    causes = talk.desk.answer(case)["causes"]
-    known = {one["id"]: one["name"] for one in causes}
-    if not rest:
-        chosen = str(lead(talk.desk.answer(case))["id"])
-    elif rest.isdecimal() and 1 <= int(rest) <= len(causes):
-        chosen = causes[int(rest) - 1]["id"]
-    else:
-        chosen = rest.lower().replace(" ", "-")
+    if next_question(case.fields) is not None:
+        return _refuse(state, "First answer the questions about the machine.")
+    known = [str(one["id"]) for one in talk.desk.answer(case)["causes"]]
+    number = rest or "1"
+    chosen = rest.lower().replace(" ", "-")
+    if number.isdecimal() and 1 <= int(number) <= len(known):
+        chosen = known[int(number) - 1]
     if chosen not in known:
         return _refuse(state, f"{unknown('cause', rest, known)}. 'causes' shows them all.")
     return talk.record(state, Entry("agree", chosen, side=case.side))
 
 
-def _summary(talk: "Interview", state: State, _rest: str) -> Turn:
-    return Turn(state, tuple(talk.summary(state)))
-
-
-def _save(talk: "Interview", state: State, rest: str) -> Turn:
-    return Turn(state, effects=(Effect("save", rest),))
-
-
-def _quit(talk: "Interview", state: State, _rest: str) -> Turn:
-    return Turn(state, effects=(Effect("quit"),))
-
-
-def decide(talk: "Interview", state: State, target: Target, value: Any) -> Turn:
+def decide(talk: "Interview", state: InterviewState, target: NextStep, value: object) -> Turn:
     """Take what was decided: a control type, a check, a course of repair, what came of it."""
     case: Inquiry = inquiry_of(state.entries)
     if target.kind == "pick":
-        return talk.ask(state, Target("check", str(value), asked_for=True))
+        return talk.ask(state, NextStep("check", str(value), asked_for=True))
     if target.kind == "settle":
         yes, no = Entry("machine", "control", target.key), Entry("decline", "control")
         return talk.record(state, yes if value else no)
     if value == "stop":
         return talk.record(state, Entry("stop", side=case.side))
     if target.kind == "cure":
-        kind: EntryKind = "cured" if value == "cured" else "not-cured"
-        return talk.record(state, Entry(kind, target.key, side=case.side))
+        kept = Entry("cured" if value == "cured" else "not-cured", target.key, side=case.side)
+        return talk.record(state, kept)
     first = str(lead(talk.desk.answer(case))["id"])
-    chosen = Entry("agree", value, side=case.side)
+    chosen = Entry("agree", str(value), side=case.side)
     return talk.record(state, chosen if value else Entry("decline", first, side=case.side))
 
 
-_ACTS: dict[str, Act] = {
+def _shown(blocks: Callable[["Interview", InterviewState], Sequence[Block]]) -> Act:
+    """Return a command that shows something and changes nothing."""
+    return lambda talk, state, _rest: Turn(state, tuple(blocks(talk, state)))
+
+
+ACTS: dict[str, Act] = {
     "why": _why, "what if": _what_if, "back": _back, "change": _change, "add": _add,
-    "list": _list, "causes": _causes, "skip": _skip, "hands": _hands, "side": _side, "as": _as,
-    "how": _how, "cautions": _cautions, "repair": _repair, "again": _again, "summary": _summary,
-    "save": _save, "quit": _quit, "help": _help,
+    "list": _shown(lambda talk, state: [views.answers(state.entries, talk.desk)]),
+    "causes": _causes, "skip": _skip, "hands": _hands, "side": _side, "as": _as, "how": _how,
+    "cautions": _cautions, "repair": _repair, "again": lambda talk, state, _: talk.asking(state),
+    "summary": _shown(lambda talk, state: views.order_page(state.entries, talk.desk)), "help": _help,
+    "save": lambda _talk, state, rest: Turn(state, effects=(Effect("save", rest),)),
+    "quit": lambda _talk, state, _rest: Turn(state, effects=(Effect("quit"),)),
 }  # fmt: skip

@@ -40,7 +40,7 @@ _UNSURE = frozenset(
 
 
 @dataclass(frozen=True)
-class Typed:
+class TypedLine:
     """A line as it was understood; ``details`` are remarks behind an answer."""
 
     kind: Literal["command", "option", "unsure", "words", "empty", "wrong"]
@@ -50,11 +50,11 @@ class Typed:
     details: tuple[str, ...] = ()
 
 
-def understand(line: str, prompt: Prompt) -> Typed:
+def understand(line: str, prompt: Prompt) -> TypedLine:
     """Return what a line is at a prompt."""
     line = " ".join(line.replace("\u2019", "'").split())
     if not line:
-        return Typed("empty")
+        return TypedLine("empty")
     found = _command(line)
     free = prompt.kind == "text"
     if found is not None and not (free and found.rest and not COMMANDS[found.name][0]):
@@ -63,35 +63,35 @@ def understand(line: str, prompt: Prompt) -> Typed:
     if prompt.kind == "choice":
         return _choice(head, tuple(rest), prompt)
     if prompt.unsure and line.lower() in _UNSURE - {"0"}:
-        return Typed("unsure")
-    return Typed("words", rest=line)
+        return TypedLine("unsure")
+    return TypedLine("words", rest=line)
 
 
-def _command(line: str) -> Typed | None:
+def _command(line: str) -> TypedLine | None:
     """Return the command that a line starts with, if any."""
     low = line.lower()
     first, _, rest = line.partition(" ")
     for name in COMMANDS:
         if low == name or low.startswith(f"{name} "):
-            return Typed("command", name, line[len(name) :].strip())
+            return TypedLine("command", name, line[len(name) :].strip())
     if first.lower() in _SHORT:
-        return Typed("command", _SHORT[first.lower()], rest.strip())
+        return TypedLine("command", _SHORT[first.lower()], rest.strip())
     return None
 
 
-def _choice(head: str, details: tuple[str, ...], prompt: Prompt) -> Typed:
+def _choice(head: str, details: tuple[str, ...], prompt: Prompt) -> TypedLine:
     """Return the answer that was chosen by number, id or the beginning of its words."""
     low = head.lower()
     for option in prompt.options:
         if low in (option.key, str(option.value).lower(), option.words.lower()):
-            return Typed("option", value=option.value, details=details)
+            return TypedLine("option", value=option.value, details=details)
     if prompt.unsure and low in _UNSURE:
-        return Typed("unsure", details=details)
+        return TypedLine("unsure", details=details)
     starts = [one for one in prompt.options if len(low) >= 3 and _starts(one.words, low)]
     starts += [one for one in prompt.options if low in ("y", "n") and _starts(one.words, low)]
     if len(starts) == 1:
-        return Typed("option", value=starts[0].value, details=details)
-    return Typed("wrong", rest=wrong_choice(head, prompt))
+        return TypedLine("option", value=starts[0].value, details=details)
+    return TypedLine("wrong", rest=wrong_choice(head, prompt))
 
 
 def _starts(words: str, typed: str) -> bool:

@@ -1,11 +1,12 @@
 """What the interview asks the engine: answers, how a check is done here, what is ruled out."""
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
-from typing import Any, cast
+from typing import Any
 
 from api.answers.finding_words import named
+from api.cases.case import Json
 from api.interview.state import Inquiry
 from engine import Diagnoser, Knowledge
 from engine.answer import explain
@@ -16,8 +17,6 @@ from engine.reasoning.request import read_request
 from engine.rules.cautions import check_hazards
 from engine.rules.views import CaseView
 
-Answer = Mapping[str, Any]
-
 KEPT_ANSWERS = 200
 
 
@@ -27,14 +26,14 @@ class Desk:
     def __init__(self, diagnoser: Diagnoser) -> None:
         self.diagnoser = diagnoser
         self.knowledge: Knowledge = diagnoser.knowledge
-        self._diagnosed = lru_cache(KEPT_ANSWERS)(self._diagnose)
+        self._diagnosed = lru_cache(KEPT_ANSWERS)(lambda text: diagnoser.diagnose(json.loads(text)))
         self._seen = lru_cache(KEPT_ANSWERS)(self._see)
 
-    def answer(self, inquiry: Inquiry) -> Answer:
+    def answer(self, inquiry: Inquiry) -> Json:
         """Return the diagnosis of the side looked at. Raises RequestError for a bad case."""
         return inquiry.answer if inquiry.answer is not None else self.diagnose(inquiry.request())
 
-    def diagnose(self, request: Mapping[str, Any]) -> dict[str, Any]:
+    def diagnose(self, request: Json) -> dict[str, Any]:
         """Return the diagnosis of a request. Raises RequestError."""
         return self._diagnosed(json.dumps(request, sort_keys=True))
 
@@ -46,7 +45,7 @@ class Desk:
         """Return the checks that the machine can have."""
         return list(self._model(inquiry).predictions)
 
-    def step(self, inquiry: Inquiry, name: str) -> Mapping[str, Any]:
+    def step(self, inquiry: Inquiry, name: str) -> Json:
         """Return how a check is done here, its cautions and what causes would make it read."""
         answer = self.answer(inquiry)
         for proposed in (*answer["next_checks"], *answer.get("further_checks", ())):
@@ -55,18 +54,27 @@ class Desk:
         model, view = self._stands(inquiry)
         leading = [one["id"] for one in answer["causes"]]
         step = explain.step_of(model, self.diagnoser.cautions, view, name, leading)
-        return cast("Mapping[str, Any]", to_plain(step))
+        found: Json = to_plain(step)
+        return found
 
-    def meanings(self, inquiry: Inquiry, name: str) -> Sequence[Mapping[str, Any]]:
+    def meanings(self, inquiry: Inquiry, name: str) -> Sequence[Json]:
         """Return what each result of a check would mean; a step that is proposed has it already."""
-        told = self.step(inquiry, name)["meanings"]
+        told: Sequence[Json] = self.step(inquiry, name)["meanings"]
         if told:
-            return cast("Sequence[Mapping[str, Any]]", told)
+            return told
         request = read_request(inquiry.request(), self.knowledge)
         belief = self.diagnoser.belief(request, inquiry.side)
         return [to_plain(one) for one in self.diagnoser.meanings(belief, name)]
 
-    def forbidden(self, answer: Answer) -> frozenset[str]:
+    def ruled_out(self, inquiry: Inquiry, name: str) -> bool:
+        """Return whether a caution rules the check out as things stand."""
+        forbidden = self._forbidden(self.answer(inquiry))
+        if not forbidden:
+            return False
+        variants = self._model(inquiry).variants
+        return bool(check_hazards(self.knowledge.checks[name], variants) & forbidden)
+
+    def _forbidden(self, answer: Json) -> frozenset[str]:
         """Return the hazards that a caution rules out as things stand."""
         return frozenset(
             hazard
@@ -75,14 +83,6 @@ class Desk:
             if action.kind == "forbid"
             for hazard in action.about
         )
-
-    def ruled_out(self, inquiry: Inquiry, name: str) -> bool:
-        """Return whether a caution rules the check out as things stand."""
-        forbidden = self.forbidden(self.answer(inquiry))
-        if not forbidden:
-            return False
-        variants = self._model(inquiry).variants
-        return bool(check_hazards(self.knowledge.checks[name], variants) & forbidden)
 
     def at_moment(self, inquiry: Inquiry, outcome: str) -> list[str]:
         """Return the control types of the duty that pull at the moment an outcome names."""
@@ -93,14 +93,16 @@ class Desk:
             and f"at-{circuit.phases['on-command'].moment}" == outcome
         ]
 
-    def cautions(self, inquiry: Inquiry, names: Iterable[str]) -> dict[str, list[str]]:
-        """Return the cautions of checks on this machine as things stand."""
+    def cautions(self, inquiry: Inquiry, names: Iterable[str]) -> list[str]:
+        """Return the cautions of checks on this machine as things stand, each once."""
         model, view = self._stands(inquiry)
-        return {
-            name: list(self.diagnoser.cautions.for_step(
-                check_hazards(self.knowledge.checks[name], model.variants), view))
+        found = (
+            text
             for name in names
-        }  # fmt: skip
+            for hazards in [check_hazards(self.knowledge.checks[name], model.variants)]
+            for text in self.diagnoser.cautions.for_step(hazards, view)
+        )
+        return list(dict.fromkeys(found))
 
     def _model(self, inquiry: Inquiry) -> Model:
         bare = {"machine": inquiry.machine(), "findings": []}
@@ -116,16 +118,13 @@ class Desk:
         model = self.diagnoser.models.get(asked.machine)
         return model, case_view(asked, [observe(model, one) for one in asked.findings])
 
-    def _diagnose(self, request: str) -> dict[str, Any]:
-        return self.diagnoser.diagnose(json.loads(request))
 
-
-def probabilities(answer: Answer) -> dict[str, float]:
+def probabilities(answer: Json) -> dict[str, float]:
     """Return the belief in each cause."""
     return {one["id"]: float(one["probability"]) for one in answer["causes"]}
 
 
-def lead(answer: Answer) -> Mapping[str, Any]:
+def lead(answer: Json) -> Json:
     """Return the most probable cause."""
-    causes: Sequence[Mapping[str, Any]] = answer["causes"]
-    return causes[0]
+    found: Json = answer["causes"][0]
+    return found

@@ -1,14 +1,16 @@
-"""Where an interview stands: what is asked next, and how it can be answered."""
+"""Where an interview stands: what is asked next, how it can be answered, why it is asked so."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from api.answers import conclusions
 from api.answers.conclusions import cause_of, hundredths
-from api.interview.desk import Answer, Desk, lead, probabilities
-from api.interview.questions import next_question, question, settings
-from api.interview.state import Inquiry, State, Target, inquiry_of
-from api.interview.turn import Option, Prompt
+from api.answers.finding_words import observed
+from api.cases.case import Json
+from api.interview.desk import Desk, lead, probabilities
+from api.interview.questions import next_question, question
+from api.interview.state import Inquiry, InterviewState, NextStep, inquiry_of
+from api.interview.turn import Choice, Prompt
+from engine.knowledge.items import Check
 
 COMPLAINTS = {"fuel-shutoff": "engine-response", "brake-release": "brake-response"}
 TIMING = "plunger-timing"  # the question that tells the control type
@@ -17,32 +19,43 @@ LIKELY = 0.5  # an agreed repair stays agreed while its cause is at least so lik
 LEAST = 0.03  # a repair for a cause below this is not offered
 FURTHER = 3  # checks named for whoever goes on
 MAX_OPTIONS = 9
+COIL_GROUND = "coil-ground"  # the node where the coil style has its ground
 
-PLACES = (
-    Option("1", "Bare metal on the solenoid's body", "body"),
-    Option("2", "The ground pin of the plug", "ground-pin"),
+_PLACES = (
+    Choice("1", "Bare metal on the solenoid's body", "body"),
+    Choice("2", "The ground pin of the plug", "ground-pin"),
 )
-YES_NO = (Option("1", "Yes", True), Option("2", "No", False))
+_YES_NO = (Choice("1", "Yes", True), Choice("2", "No", False))
+_CURES = (
+    Choice("1", "Yes, it is cured, and the proof above was seen", "cured"),
+    Choice("2", "No, it is done and the complaint is still there", "not-cured"),
+    Choice("3", "Not done yet: stop here and make the work order", "stop"),
+)
+_FIXED = {
+    "leads": Prompt("text", hint="Such as 0.2 ohm; z when zeroed; 0 when you don't know"),
+    "place": Prompt("choice", _PLACES), "settle": Prompt("choice", _YES_NO),
+    "cure": Prompt("choice", _CURES, unsure=False),
+}  # fmt: skip
 
 
-def target_of(state: State, desk: Desk) -> Target:
+def target_of(state: InterviewState, desk: Desk) -> NextStep:
     """Return what the next line answers."""
-    return state.target or place(inquiry_of(state.entries), desk)
+    return state.target or next_step(inquiry_of(state.entries), desk)
 
 
-def place(case: Inquiry, desk: Desk) -> Target:
+def next_step(case: Inquiry, desk: Desk) -> NextStep:
     """Return what is asked next, given the answers alone."""
     asked = next_question(case.fields)
     if asked is not None:
-        return Target("machine", asked.id)
+        return NextStep("machine", asked.id)
     answer = desk.answer(case)
     complaint = COMPLAINTS[case.fields["duty"]]
     if _open(case, complaint):
-        return Target("check", complaint)
+        return NextStep("check", complaint)
     if not answer["scope"]["covered"]:
-        return Target("refer")
+        return NextStep("refer")
     if case.cured or case.stopped:
-        return Target("end", case.cured or "")
+        return NextStep("end", case.cured or "")
     return _control(case, desk) or _agreed(case, desk) or _next(case, desk)
 
 
@@ -50,25 +63,31 @@ def _open(case: Inquiry, check: str) -> bool:
     return not case.answered(check) and check not in case.skipped
 
 
-def _control(case: Inquiry, desk: Desk) -> Target | None:
+def _control(case: Inquiry, desk: Desk) -> NextStep | None:
     """Return the question that tells the control type, while that is not known."""
     if case.fields.get("control") is not None or TIMING not in desk.checks(case):
         return None
     if _open(case, TIMING):
-        return None if desk.ruled_out(case, TIMING) else Target("check", TIMING)
-    outcomes = [one.get("outcome", "") for _, one in case.mine if one["check"] == TIMING]
-    controls = desk.at_moment(case, outcomes[-1]) if outcomes else []
-    if len(controls) == 1 and "control" not in case.declined:
-        return Target("settle", controls[0])
-    return None
+        return None if desk.ruled_out(case, TIMING) else NextStep("check", TIMING)
+    told = control_told(case, desk)
+    return NextStep("settle", told) if told and "control" not in case.declined else None
 
 
-def _agreed(case: Inquiry, desk: Desk) -> Target | None:
+def control_told(case: Inquiry, desk: Desk) -> str | None:
+    """Return the control type that the answers tell while the machine's is not known."""
+    heard = [one.get("outcome", "") for _, one in case.mine if one["check"] == TIMING]
+    if case.fields.get("control") is not None or not heard:
+        return None
+    found = desk.at_moment(case, heard[-1])
+    return found[0] if len(found) == 1 else None
+
+
+def _agreed(case: Inquiry, desk: Desk) -> NextStep | None:
     """Return the repair that was agreed on, after the checks that come before the part."""
     if case.agreed is None:
         return None
     before = checks_before(case, desk, case.agreed)
-    return Target("check", before[0]) if before else Target("cure", case.agreed)
+    return NextStep("check", before[0]) if before else NextStep("cure", case.agreed)
 
 
 def checks_before(case: Inquiry, desk: Desk, cause: str) -> list[str]:
@@ -83,14 +102,14 @@ def checks_before(case: Inquiry, desk: Desk, cause: str) -> list[str]:
     ]
 
 
-def _next(case: Inquiry, desk: Desk) -> Target:
+def _next(case: Inquiry, desk: Desk) -> NextStep:
     """Return the best check, or the repair when none is worth it or one cause is sure."""
     answer = desk.answer(case)
     first = lead(answer)
     sure = first["probability"] > SURE and first["id"] not in case.declined
     if sure or answer["advice"]["do"] != "check" or not answer["next_checks"]:
-        return Target("repair")
-    return Target("check", answer["next_checks"][0]["check"])
+        return NextStep("repair")
+    return NextStep("check", answer["next_checks"][0]["check"])
 
 
 def holds(case: Inquiry, desk: Desk, cause: str) -> bool:
@@ -99,55 +118,78 @@ def holds(case: Inquiry, desk: Desk, cause: str) -> bool:
     return lead(answer)["id"] == cause or probabilities(answer).get(cause, 0.0) >= LIKELY
 
 
-def prompt_of(target: Target, case: Inquiry, desk: Desk) -> Prompt:
+def heading(case: Inquiry, desk: Desk, step: NextStep, changed: Json | None) -> str:
+    """Return why a check is asked in a special way, or nothing; ``changed`` is the old answer."""
+    if desk.ruled_out(case, step.key):
+        return ("As things stand this check is ruled out: do not do it. Note only what was found "
+                "before.")  # fmt: skip
+    if changed is not None and step.replaces is not None:
+        return f"Answer {step.replaces + 1} says: {observed(changed, desk.knowledge)}. Now?"
+    again = case.answered(step.key)
+    if step.asked_for:
+        return "It was answered before; this one counts beside that." if again else ""
+    if again:
+        return "Asked once more: the first answer does not count, as was said above."
+    if case.agreed is None:
+        return ""
+    left = len(checks_before(case, desk, case.agreed))
+    return (
+        f"Before the repair ({desk.name(case.agreed)}): {left} check{'s' if left > 1 else ''} "
+        "first, so that what made it is found and the repair lasts."
+    )
+
+
+def prompt_of(step: NextStep, case: Inquiry, desk: Desk) -> Prompt:
     """Return how the next line can be answered."""
-    if target.kind == "machine":
-        known = settings().get(target.key.replace("_", "-"))
-        return (known or question(target.key, case.fields)).prompt
-    if target.kind == "check":
-        return _check_prompt(target, desk)
-    if target.kind == "leads":
-        return Prompt("text", hint="Such as 0.2 ohm; z when zeroed; 0 when you don't know")
-    if target.kind in ("repair", "cure", "pick"):
-        return Prompt("choice", _options(target, case, desk), unsure=False)
-    if target.kind in ("settle", "place"):
-        return Prompt("choice", YES_NO if target.kind == "settle" else PLACES)
-    return Prompt("text", unsure=False)
+    match step.kind:
+        case "machine":
+            return question(step.key, case.fields).prompt
+        case "check":
+            return check_prompt(desk.knowledge.checks[step.key])
+        case "repair":
+            return Prompt("choice", _repair_options(case, desk), unsure=False)
+        case "pick":
+            return Prompt("choice", _named(step.choices, desk), unsure=False)
+    return _FIXED.get(step.kind, Prompt("text", unsure=False))
 
 
-def _options(target: Target, case: Inquiry, desk: Desk) -> tuple[Option, ...]:
-    if target.kind == "repair":
-        return repair_options(case, desk)
-    return cure_options() if target.kind == "cure" else _named(target.choices, desk)
-
-
-def _check_prompt(target: Target, desk: Desk) -> Prompt:
-    check = desk.knowledge.checks[target.key]
+def check_prompt(check: Check) -> Prompt:
+    """Return how a check is answered: by a reading, or by one of its outcomes."""
     if check.reading is not None:
         return Prompt("reading", unit=check.reading.unit)
     assert check.outcomes is not None  # a check has a reading or outcomes
     words = check.outcomes.words
     options = [
-        Option(str(place), words.get(name, name), name)
+        Choice(str(place), words.get(name, name), name)
         for place, name in enumerate(check.outcomes.names, start=1)
     ]
     return Prompt("choice", tuple(options))
 
 
-def repair_options(case: Inquiry, desk: Desk) -> tuple[Option, ...]:
+def to_own_ground(check: Check) -> bool:
+    """Return whether a check reads between a winding and the ground that its coil style has."""
+    return check.reading is not None and COIL_GROUND in check.reading.to_node.values()
+
+
+def _repair_options(case: Inquiry, desk: Desk) -> tuple[Choice, ...]:
     """Return the courses there are when checking stops; the values are causes, or a word."""
     answer = desk.answer(case)
     stop = ("Stop here: make the work order", "stop")
-    found = _repairs(answer, desk)
+    found = [] if hands_over(answer) else _repairs(answer, desk)
     if answer["next_checks"]:
         found.append(("Go on checking", ""))
     # nobody repairs on a guess when the better checks only wait for somebody with the kit
     unsure = lead(answer)["probability"] <= SURE and further_checks(case, desk)
-    found = [stop, *found] if unsure else [*found, stop]
-    return tuple(Option(str(n), words, value) for n, (words, value) in enumerate(found, start=1))
+    found = [stop, *found] if unsure or hands_over(answer) else [*found, stop]
+    return tuple(Choice(str(n), words, value) for n, (words, value) in enumerate(found, start=1))
 
 
-def _repairs(answer: Answer, desk: Desk) -> list[tuple[str, str]]:
+def hands_over(answer: Json) -> bool:
+    """Return whether that is all that can be told from here, and somebody else goes on."""
+    return bool(answer["advice"]["do"] == "hand-over" and lead(answer)["probability"] <= SURE)
+
+
+def _repairs(answer: Json, desk: Desk) -> list[tuple[str, str]]:
     """Return the repairs to choose from, in the order in which they are best tried."""
     first = lead(answer)
     if first["probability"] > SURE:
@@ -160,23 +202,14 @@ def _repairs(answer: Answer, desk: Desk) -> list[tuple[str, str]]:
     ]
 
 
-def further_checks(case: Inquiry, desk: Desk) -> Sequence[Mapping[str, Any]]:
+def further_checks(case: Inquiry, desk: Desk) -> Sequence[Json]:
     """Return the best checks that take more than is at hand; none where all was at hand."""
     if case.fields.get("hands") is None or desk.answer(case)["advice"]["do"] == "check":
         return []
     return conclusions.further_checks(desk.answer(case))[:FURTHER]
 
 
-def cure_options() -> tuple[Option, ...]:
-    """Return what can have come of a repair."""
-    return (
-        Option("1", "Yes, it is cured, and the proof above was seen", "cured"),
-        Option("2", "No, it is done and the complaint is still there", "not-cured"),
-        Option("3", "Not done yet: stop here and make the work order", "stop"),
-    )
-
-
-def _named(choices: tuple[str, ...], desk: Desk) -> tuple[Option, ...]:
+def _named(choices: tuple[str, ...], desk: Desk) -> tuple[Choice, ...]:
     return tuple(
-        Option(str(n), f"{desk.name(one)} ({one})", one) for n, one in enumerate(choices, start=1)
+        Choice(str(n), f"{desk.name(one)} ({one})", one) for n, one in enumerate(choices, start=1)
     )

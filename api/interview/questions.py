@@ -6,11 +6,9 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
-from api.interview.turn import Option, Prompt
+from api.interview.state import OF_THE_CALL
+from api.interview.turn import Choice, Prompt
 from engine.knowledge.text import load_yaml
-
-DONT_KNOW = "0"
-_NOT_MACHINE = ("audience", "label", "hands", "side")  # of the call, not of the machine
 
 
 @dataclass(frozen=True)
@@ -22,13 +20,19 @@ class Question:
     ask: str
     why: str
     unsure: str = ""
-    options: tuple[Option, ...] = ()
+    options: tuple[Choice, ...] = ()
     number: str = ""
     needs: tuple[tuple[str, Any], ...] = ()
+    volunteered: bool = False  # not asked at the terminal, but taken by ``add``
 
     def applies(self, fields: Mapping[str, Any]) -> bool:
         """Return whether the machine, as far as it is known, has this question."""
         return all(fields.get(key) == value for key, value in self.needs)
+
+    @property
+    def apart(self) -> bool:
+        """Return whether the interview does not ask it, but takes it by ``add``."""
+        return self.volunteered or bool(self.number)
 
     @property
     def prompt(self) -> Prompt:
@@ -58,7 +62,7 @@ def questions() -> tuple[Question, ...]:
 
 def _question(raw: Mapping[str, Any]) -> Question:
     options = tuple(
-        Option(str(place), one["words"], one["value"])
+        Choice(str(place), one["words"], one["value"])
         for place, one in enumerate(raw.get("options", ()), start=1)
     )
     needs = tuple(raw.get("needs", {}).items())
@@ -74,7 +78,7 @@ def question(field: str, fields: Mapping[str, Any]) -> Question:
 def machine_words(fields: Mapping[str, Any]) -> list[str]:
     """Return what is known of the machine, one line each; control and coil even where not."""
     known = {key: value for key, value in fields.items() if value is not None}
-    asked = dict.fromkeys(one.id for one in questions() if one.id not in _NOT_MACHINE)
+    asked = dict.fromkeys(one.id for one in questions() if one.id not in OF_THE_CALL)
     return [
         f"{about.name}: {about.words(known.get(key))}"
         for key in asked
@@ -86,11 +90,11 @@ def machine_words(fields: Mapping[str, Any]) -> list[str]:
 def next_question(fields: Mapping[str, Any]) -> Question | None:
     """Return the first question that is still open, or None."""
     for one in questions():
-        if not one.number and one.id not in fields and one.applies(fields):
+        if not one.apart and one.id not in fields and one.applies(fields):
             return one
     return None
 
 
 def settings() -> dict[str, Question]:
     """Return the questions that are not asked but taken by ``add``, by their typed name."""
-    return {one.id.replace("_", "-"): one for one in questions() if one.number}
+    return {one.id.replace("_", "-"): one for one in questions() if one.apart}

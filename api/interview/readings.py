@@ -35,7 +35,7 @@ class NotRead(ValueError):  # noqa: N818 - it is what happened, not a fault of o
 
 
 @dataclass(frozen=True)
-class Reading:
+class TypedReading:
     """A number with its unit, or the word 'open'; ``unit`` is None where none was typed."""
 
     value: float | None = None
@@ -69,7 +69,7 @@ def number_of(text: str) -> float:
         raise NotRead(f"'{text}' is not a number. Type it like 11.4 V.") from None
 
 
-def read_reading(line: str, tags: Collection[str]) -> Reading:
+def read_reading(line: str, tags: Collection[str]) -> TypedReading:
     """Read ``11.4 V, leads 0.2 ohm, plug off``; ``tags`` are the circumstances there are.
 
     Raises NotRead with what to type instead.
@@ -77,12 +77,22 @@ def read_reading(line: str, tags: Collection[str]) -> Reading:
     head, *rest = (part.strip() for part in _APART.split(line))
     found = details(rest, tags)
     if head.lower() in _OPEN_WORDS:
-        return Reading(is_open=True, details=found)
+        return TypedReading(is_open=True, details=found)
     match = _NUMBER.match(head)
     if match is None:
         raise NotRead(f"'{_short(head)}' is not a reading. Type a number with its unit.")
     word = match.group(2)
-    return Reading(number_of(match.group(1)), unit_of(word) if word else None, details=found)
+    return TypedReading(number_of(match.group(1)), unit_of(word) if word else None, details=found)
+
+
+def number_in(words: str, unit: str) -> float:
+    """Return a number that is asked for in one unit, which may stand behind it. Raises NotRead."""
+    reading = read_reading(words, ())
+    if reading.value is None:
+        raise NotRead("Type a number.")
+    if reading.unit not in (None, unit, unit.lower(), "celsius"):
+        raise NotRead(f"Type a number in {unit}.")
+    return reading.value
 
 
 def split_details(line: str) -> tuple[str, list[str]]:

@@ -13,11 +13,11 @@ from api.cases.case import Json
 EntryKind = Literal[
     "machine", "finding", "skip", "agree", "decline", "reopen", "cured", "not-cured", "stop"
 ]  # fmt: skip
-TargetKind = Literal[
+StepKind = Literal[
     "machine", "check", "leads", "place", "settle", "repair", "cure", "end", "refer", "pick"
 ]  # fmt: skip
 
-
+OF_THE_CALL = ("audience", "label", "hands", "skill", "side")  # fields that are not the machine's
 _CLOSING = ("agree", "reopen", "cured", "not-cured")
 
 
@@ -32,14 +32,14 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Target:
+class NextStep:
     """What the next line answers.
 
     ``replaces`` is the place of the answer that is being changed; ``partial`` is a reading of
     which something is still asked: unit, leads, place; ``choices`` are the checks to pick from.
     """
 
-    kind: TargetKind
+    kind: StepKind
     key: str = ""
     replaces: int | None = None
     partial: Json | None = None
@@ -48,20 +48,20 @@ class Target:
 
 
 @dataclass(frozen=True)
-class State:
+class InterviewState:
     """An interview: its answers, what was there before each change, what was told already."""
 
     entries: tuple[Entry, ...] = ()
     past: tuple[tuple[Entry, ...], ...] = ()
-    target: Target | None = None
+    target: NextStep | None = None
     told: frozenset[str] = frozenset()
 
-    def with_entries(self, entries: Sequence[Entry]) -> "State":
+    def with_entries(self, entries: Sequence[Entry]) -> "InterviewState":
         """Return the state with other answers; ``back`` leads to those there are now."""
         past = (*self.past, self.entries)
         return replace(self, entries=tuple(entries), past=past, target=None)
 
-    def undone(self) -> "State":
+    def undone(self) -> "InterviewState":
         """Return the state before the last answer or change."""
         if self.past:
             before, past = self.past[-1], self.past[:-1]
@@ -76,12 +76,12 @@ class Inquiry:
 
     fields: Json
     findings: tuple[tuple[int, Json], ...]
-    skipped: tuple[str, ...]
-    excluded: tuple[str, ...]
-    declined: frozenset[str]
-    agreed: str | None
-    cured: str | None
-    stopped: bool
+    skipped: tuple[str, ...] = ()
+    excluded: tuple[str, ...] = ()
+    declined: frozenset[str] = frozenset()
+    agreed: str | None = None
+    cured: str | None = None
+    stopped: bool = False
     answer: Json | None = None  # the kept one, where the case has it
     asked: tuple[tuple[int, Json], ...] | None = None  # findings behind that answer
 
@@ -127,7 +127,7 @@ class Inquiry:
         kept = {
             key: value
             for key, value in self.fields.items()
-            if key not in ("audience", "label", "hands", "side") and value is not None
+            if key not in OF_THE_CALL and value is not None
         }
         return {"control": "unknown", "coil": "unknown", **kept}
 
@@ -140,14 +140,16 @@ class Inquiry:
         findings = [dict(one) for _, one in (self.findings if everywhere else self.mine)]
         if not everywhere:
             findings += [{"check": name, "outcome": "not-known"} for name in self._enough()]
-        hands = self.fields.get("hands")
         return {
-            "machine": self.machine(),
-            "findings": findings,
-            **({} if hands is None else {"on_hand": hands}),
-            "excluded": list(self.excluded),
-            "limit": 0,
-        }
+            "machine": self.machine(), "findings": findings, **self.settings,
+            "excluded": list(self.excluded), "limit": 0,
+        }  # fmt: skip
+
+    @property
+    def settings(self) -> Json:
+        """Return what is at hand and who does the steps, where that was said."""
+        said = {"on_hand": self.fields.get("hands"), "skill": self.fields.get("skill")}
+        return {name: value for name, value in said.items() if value is not None}
 
     def request_behind(self) -> Json:
         """Return the request with the findings as the answer counts them."""

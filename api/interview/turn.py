@@ -1,13 +1,16 @@
 """What goes out of the interview: blocks of text, what is asked, what the terminal shall do."""
 
+import textwrap
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from api.answers.text import Line
-from api.interview.state import State
+from api.interview.state import InterviewState
 
 BlockKind = Literal["caution", "text", "belief", "question", "page", "error"]
 PromptKind = Literal["choice", "reading", "number", "text"]
+MIN_WIDTH, MAX_WIDTH = 20, 88
 
 
 @dataclass(frozen=True)
@@ -20,7 +23,7 @@ class Block:
 
 
 @dataclass(frozen=True)
-class Option:
+class Choice:
     """One answer that can be chosen: the digit to type, its words, what is recorded."""
 
     key: str
@@ -33,7 +36,7 @@ class Prompt:
     """What is asked: how to answer it, and for a choice the answers there are."""
 
     kind: PromptKind
-    options: tuple[Option, ...] = ()
+    options: tuple[Choice, ...] = ()
     unit: str = ""
     hint: str = ""
     unsure: bool = True
@@ -52,7 +55,7 @@ class Effect:
 class Turn:
     """The answer to one line: the new state, what to show, and whether the line was refused."""
 
-    state: State
+    state: InterviewState
     blocks: tuple[Block, ...] = ()
     effects: tuple[Effect, ...] = ()
     bad: bool = False
@@ -66,3 +69,37 @@ def text(*lines: str, title: str = "") -> Block:
 def error(*lines: str) -> Block:
     """Return what was wrong with a line that was typed."""
     return Block("error", tuple(Line(line) for line in lines))
+
+
+def render(blocks: Iterable[Block], width: int) -> list[list[str]]:
+    """Return the lines of each block, broken to ``width`` columns, an empty line before each."""
+    width = max(MIN_WIDTH, min(width, MAX_WIDTH))
+    return [["", *map(printable, _lines(block, width))] for block in blocks]
+
+
+def printable(text: str) -> str:
+    """Return a text without signs that would steer a terminal; a file may hold any."""
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
+
+
+def as_text(blocks: Sequence[Block], width: int) -> str:
+    """Return the blocks as one text."""
+    return "\n".join(line for lines in render(blocks, width) for line in lines)
+
+
+def _lines(block: Block, width: int) -> list[str]:
+    mark = {"caution": "! ", "error": "? "}.get(block.kind, "")
+    lines = _title(block, mark, width)
+    for line in block.lines:
+        lines += [mark + row for row in line.wrapped(width - len(mark)).split("\n")]
+    return lines
+
+
+def _title(block: Block, mark: str, width: int) -> list[str]:
+    if not block.title:
+        return []
+    rows = textwrap.wrap(block.title, width - len(mark), break_on_hyphens=False)
+    if mark:
+        return [mark + row for row in rows]
+    # a page to read is underlined; at a step each line counts on a small screen
+    return [*rows, "-" * max(map(len, rows))] if block.kind == "page" else rows

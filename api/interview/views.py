@@ -1,48 +1,60 @@
 """What the interview says at each step, as blocks of plain sentences."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Iterator, Sequence
 
 from api.answers import conclusions
 from api.answers.conclusions import cause_of, hundredths
+from api.answers.finding_words import named
 from api.answers.text import Line, strength, sureness
-from api.interview.commands import COMMANDS
-from api.interview.desk import Answer, Desk, lead, probabilities
-from api.interview.next_step import SURE, checks_before
-from api.interview.state import Inquiry
+from api.cases.case import Json
+from api.cases.work_order import WorkOrder
+from api.interview.contents import entry_words, order_of
+from api.interview.desk import Desk, lead, probabilities
+from api.interview.next_step import COMPLAINTS, SURE
+from api.interview.questions import machine_words
+from api.interview.state import Entry, Inquiry, inquiry_of
 from api.interview.turn import Block, Prompt, text
 
 BAR = 10
 SHOWN_CAUSES = 3
 LEAST_SHOWN = 0.01
+LEAST_DB = 1.0  # lighter findings say nothing to a person
 
 EXAMPLES = {"V": "11.4 V", "A": "3.1 A", "ohm": "0.5 ohm", "s": "0.8 s", "C": "15"}
+_DOUBTS = {
+    "": "", "Counts for less": " [doubtful, counts for less]",
+    "Set aside, counts for nothing": " [set aside, counts for nothing]",
+}  # fmt: skip
 
 
-def bar(probability: float) -> str:
-    """Return a belief as ten signs that need no colour: '[####......]'."""
-    full = round(probability * BAR)
-    return f"[{'#' * full}{'.' * (BAR - full)}]"
-
-
-def moved(now: float, before: float | None) -> str:
+def movement(now: float, before: float | None) -> str:
     """Return in words how a belief moved; what rounds to the same is as before."""
     if before is None:
         return ""
     was = hundredths(before).removesuffix(" in 100")
     if was == hundredths(now).removesuffix(" in 100"):
-        return ", as before"
-    return f", {'up' if now > before else 'down'} from {was}"
+        return "as before"
+    return f"{'up' if now > before else 'down'} from {was}"
 
 
-def belief(answer: Answer, before: Answer | None, title: str = "Likeliest now:") -> Block:
-    """Return the leading causes, how likely each is and which way it moved."""
+def first_sentence(caution: str) -> str:
+    """Return what a caution begins with, which is what to mind."""
+    return caution.split(". ", maxsplit=1)[0].rstrip(".") + "."
+
+
+def belief(answer: Json, before: Json | None, title: str = "Likeliest now:") -> Block:
+    """Return the leading causes, how likely each is and which way it moved.
+
+    A belief is drawn as ten signs that need no colour: '[####......]'.
+    """
     known = probabilities(before) if before else {}
-    lines = [
-        Line(f"{bar(p)} {hundredths(p)}{moved(p, known.get(one['id']))}: {one['name']}", f"{n}.")
-        for n, one in enumerate(answer["causes"][:SHOWN_CAUSES], start=1)
-        for p in [float(one["probability"])]
-    ]
+    lines = []
+    for n, one in enumerate(answer["causes"][:SHOWN_CAUSES], start=1):
+        p = float(one["probability"])
+        moved = movement(p, known.get(one["id"]))
+        full = round(p * BAR)
+        said = ", ".join(filter(None, (hundredths(p), moved)))
+        lines.append(Line(f"[{'#' * full}{'.' * (BAR - full)}] {said}: {one['name']}", f"{n}."))
     together = [one for one in answer["causes"] if one["group"] == lead(answer)["group"]]
     if len(together) > 1:
         first = f"The first {len(together)} cannot be told apart yet"
@@ -58,71 +70,63 @@ def cautions(
     None is left out: a known one is shortened so that a new one is not overlooked.
     """
     texts = list(dict.fromkeys(texts))
-    new = [one for one in texts if one not in told]
-    known = [one for one in texts if one in told]
-    lines = [Line(one, "-") for one in new]
+    known = [first_sentence(one) for one in texts if one in told]
+    lines = [Line(one, "-") for one in texts if one not in told]
     if known:
-        first = " ".join(one.split(". ")[0].rstrip(".") + "." for one in known)
-        lines.append(Line(f"As before: {first} (cautions: in full)", "-"))
+        lines.append(Line(f"As before: {' '.join(known)} (cautions: in full)", "-"))
     return ([Block("caution", tuple(lines), title)] if lines else []), told | set(texts)
 
 
-def urgent(answer: Answer, before: Answer | None) -> list[str]:
+def urgent(answer: Json, before: Json | None) -> list[str]:
     """Return the cautions that the last answer raised; all of them when there was none before."""
     known = {one["id"] for one in before["cautions"]} if before else set()
     return [one["text"] for one in answer["cautions"] if one["id"] not in known]
 
 
-def news(answer: Answer, before: Answer | None, case: Inquiry, desk: Desk) -> list[Block]:
-    """Return what an answer brought about: set aside, noted, proved, at odds."""
-    lines: list[Line] = []
-    for row in _new_doubts(answer, before):
-        says = "Counts for less" if "keep" in row else "Set aside, counts for nothing"
-        lines += [Line(f"{says}: {row['because']}", "-"), Line(f"Instead: {row['instead']}", "", 1)]
-    lines += [Line(one, "-") for one in _new_notes(answer, before)]
-    lines += [Line(f"Proved good: {one}", "-") for one in _new_proofs(answer, before)]
-    if before is None or before["fit"] != answer["fit"]:
-        lines += [Line(one, "-") for one in doubts(answer["fit"], case, desk)]
-    return [Block("text", tuple(lines), "What that says:")] if lines else []
-
-
-def _new_doubts(answer: Answer, before: Answer | None) -> list[Mapping[str, Any]]:
-    """Return the findings that newly count for nothing or for less."""
-
-    def rows(one: Answer) -> list[Mapping[str, Any]]:
-        return [*one["set_aside"], *one["weakened"]]
-
-    known = {(row["finding"], row["rule"]) for row in rows(before)} if before else set()
-    return [row for row in rows(answer) if (row["finding"], row["rule"]) not in known]
-
-
-def _new_notes(answer: Answer, before: Answer | None) -> list[str]:
-    """Return the notes that rest on findings and were not shown before."""
-    known = {one["rule"] for one in before["notes"]} if before else set()
-    known |= {row["rule"] for row in (*answer["set_aside"], *answer["weakened"])}
-    resting = {row["rule"] for row in answer["trace"] if row["findings"]}
+def news(answer: Json, before: Json | None) -> list[str]:
+    """Return what an answer brought about: set aside, noted, proved."""
+    doubts = _new(answer, before, "set_aside", "weakened")
+    known = {row["rule"] for row in _rows(before, "notes")}
+    known |= {row["rule"] for row in _rows(answer, "set_aside", "weakened")}
+    resting = {row["rule"] for row in answer["trace"] if row["findings"]} - known
     return [
-        f"{one['found']} {one['points']} {one['next']}"
-        for one in answer["notes"]
-        if one["rule"] in resting - known
-    ]
+        *(f"{'Counts for less' if 'keep' in row else 'Set aside, counts for nothing'}: "
+          f"{row['because']} Instead: {row['instead']}" for row in doubts),
+        *(f"{one['found']} {one['points']} {one['next']}"
+          for one in answer["notes"] if one["rule"] in resting),
+        *(f"Proved good: {one['says']}" for one in _new(answer, before, "proofs")),
+    ]  # fmt: skip
 
 
-def _new_proofs(answer: Answer, before: Answer | None) -> list[str]:
-    known = {one["rule"] for one in before["proofs"]} if before else set()
-    return [one["says"] for one in answer["proofs"] if one["rule"] not in known]
+def _rows(answer: Json | None, *names: str) -> list[Json]:
+    return [row for name in names for row in answer[name]] if answer else []
 
 
-def doubts(fit: Mapping[str, Any], case: Inquiry, desk: Desk) -> list[str]:
+def _new(answer: Json, before: Json | None, *names: str) -> list[Json]:
+    """Return the rows of an answer that were not in the one before."""
+    known = {(row.get("finding"), row["rule"]) for row in _rows(before, *names)}
+    return [row for row in _rows(answer, *names) if (row.get("finding"), row["rule"]) not in known]
+
+
+def told(answer: Json, before: Json | None, case: Inquiry, desk: Desk) -> list[Block]:
+    """Return what an answer brought about and what does not fit, as a block."""
+    lines = news(answer, before)
+    if before is None or before["fit"] != answer["fit"]:
+        lines += _doubts(answer["fit"], case, desk)
+    said = tuple(Line(one, "-") for one in lines)
+    return [Block("text", said, "What that says:")] if said else []
+
+
+def _doubts(fit: Json, case: Inquiry, desk: Desk) -> list[str]:
     """Return what does not fit, each finding by the number that ``change`` takes."""
 
-    def told(index: int) -> str:
+    def numbered(index: int) -> str:
         if index >= len(case.behind):
             return ""
         place, finding = case.behind[index]
         return f"answer {place + 1}, {desk.name(finding['check'])}"
 
-    return conclusions.doubts(fit, desk.knowledge, told)
+    return conclusions.doubts(fit, desk.knowledge, numbered)
 
 
 def question_lines(prompt: Prompt) -> list[Line]:
@@ -140,30 +144,36 @@ def question_lines(prompt: Prompt) -> list[Line]:
     return lines
 
 
+def question(said: str, prompt: Prompt, title: str = "") -> Block:
+    """Return a question with the answers there are."""
+    return Block("question", (Line(said), *question_lines(prompt)), title)
+
+
+def caution_title(audience: str) -> str:
+    """Return what stands over the cautions of a step."""
+    return f"CAUTION. {'Before you start' if audience == 'technician' else 'Read this out first'}"
+
+
 def step(
-    row: Mapping[str, Any], prompt: Prompt, audience: str, told: frozenset[str], heading: str = ""
+    row: Json, prompt: Prompt, audience: str, told: frozenset[str], heading: str = ""
 ) -> tuple[list[Block], frozenset[str]]:
     """Return a check: its cautions before anything else, then what to say or do, the answers."""
-    caller = audience != "technician"
-    title = "CAUTION. Read this out first" if caller else "CAUTION. Before you start"
-    blocks, told = cautions(row["cautions"], told, title)
-    said = f'Read out: "{row["say"]}"' if caller else row["how"]
+    blocks, told = cautions(row["cautions"], told, caution_title(audience))
+    said = row["how"] if audience == "technician" else f'Read out: "{row["say"]}"'
     lines = [Line(heading)] if heading else []
     lines += [Line(said), *question_lines(prompt)]
     name = f"{row['name']} ({row['kind']}, {row['minutes']:g} min, {row['check']})"
     return [*blocks, Block("question", tuple(lines), name)], told
 
 
-def why(row: Mapping[str, Any], desk: Desk) -> list[Block]:
+def why(row: Json, desk: Desk) -> Block:
     """Return why a check is asked for and what causes would make it read."""
-    lines = [Line(row["why"])]
-    if row.get("reason"):
-        lines.append(Line(row["reason"]))
+    lines = [Line(one) for one in (row["why"], row.get("reason")) if one]
     lines += [Line(f"{desk.name(one['cause'])}: {one['reads']}", "-") for one in row["expect"]]
-    return [Block("page", tuple(lines), "Why this check")]
+    return Block("page", tuple(lines), "Why this check")
 
 
-def causes(answer: Answer, desk: Desk) -> list[Block]:
+def causes(answer: Json, desk: Desk) -> Block:
     """Return the whole ranking, each likely cause with what speaks for and against it."""
     shown = [one for one in answer["causes"] if one["probability"] >= LEAST_SHOWN]
     shown = shown or list(answer["causes"][:1])
@@ -173,15 +183,15 @@ def causes(answer: Answer, desk: Desk) -> list[Block]:
         lines += [
             Line(f"{desk.name(row['check'])}: {row['observed']} ({strength(row['weight_db'])})",
                  "+" if row["direction"] == "for" else "-", 1)
-            for row in one["evidence"] if abs(row["weight_db"]) >= 1.0
+            for row in one["evidence"] if abs(row["weight_db"]) >= LEAST_DB
         ]  # fmt: skip
     rest = len(answer["causes"]) - len(shown)
     if rest:
         lines.append(Line(f"{rest} more causes are under 1 in 100 each."))
-    return [Block("page", tuple(lines), "All causes (+ speaks for it, - against it)")]
+    return Block("page", tuple(lines), "All causes (+ speaks for it, - against it)")
 
 
-def repair_choice(answer: Answer, prompt: Prompt, further: Sequence[str]) -> list[Block]:
+def repair_choice(answer: Json, prompt: Prompt, further: Sequence[Json]) -> Block:
     """Return what there is to decide when checking stops; ``further`` takes more than at hand."""
     first = lead(answer)
     if first["probability"] > SURE:
@@ -189,21 +199,18 @@ def repair_choice(answer: Answer, prompt: Prompt, further: Sequence[str]) -> lis
     else:
         lines = [Line(answer["advice"]["because"] or "You can stop checking here.")]
     if further:
-        lines.append(
-            Line(f"With more at hand the next would be: {'; '.join(further)}. Type hands and what "
-                 "there is, or stop here for whoever goes to the machine.")
-        )  # fmt: skip
-    lines += question_lines(prompt)
-    return [Block("question", tuple(lines), "What now?")]
+        names = "; ".join(str(one["name"]) for one in further)
+        lines.append(Line(f"With more at hand the next would be: {names}. Type hands and what "
+                          "there is, or stop here for whoever goes to the machine."))  # fmt: skip
+    return Block("question", (*lines, *question_lines(prompt)), "What now?")
 
 
 def repair_page(
-    answer: Answer, cause: str, desk: Desk, audience: str, told: frozenset[str]
+    answer: Json, cause: str, desk: Desk, audience: str, told: frozenset[str]
 ) -> tuple[list[Block], frozenset[str]]:
     """Return how a cause is put right: cautions, what is behind it, the repair, its proof."""
     entry = cause_of(answer, cause)
-    caller = "Read this out first" if audience != "technician" else "Before you start"
-    blocks, told = cautions(entry["cautions"], told, f"CAUTION. {caller}")
+    blocks, told = cautions(entry["cautions"], told, caution_title(audience))
     lines = [
         Line(f"Look behind it: {one}", "-") for one in conclusions.behind(entry, desk.knowledge)
     ]
@@ -215,42 +222,26 @@ def repair_page(
     return [*blocks, Block("page", tuple(lines), f"Repair: {entry['name']}")], told
 
 
-def what_if(rows: Sequence[tuple[str, Answer]], now: Answer) -> list[Block]:
+def what_if(rows: Sequence[tuple[str, Json]], now: Json) -> Block:
     """Return how the leading causes would move for one or more answers."""
+    noted = Line("Nothing was noted.")
     if len(rows) == 1:
         words, answer = rows[0]
         block = belief(answer, now, f"If the answer were: {words}")
-        return [Block("page", (*block.lines, Line("Nothing was noted.")), block.title)]
-    lines = []
-    for words, answer in rows:
-        first = lead(answer)
-        lines.append(
-            Line(f"{words}: {first['name']} leads, {hundredths(first['probability'])}", "-")
-        )
-    return [Block("page", (*lines, Line("Nothing was noted.")), "What each answer would do")]
-
-
-def before_part(case: Inquiry, desk: Desk, cause: str) -> str:
-    """Return the heading of a check that comes before a part is fitted."""
-    left = len(checks_before(case, desk, cause))
-    return (
-        f"Before the repair ({desk.name(cause)}): {left} check{'s' if left > 1 else ''} first, so "
-        "that what made it is found and the repair lasts."
-    )
-
-
-def help_page() -> list[Block]:
-    """Return how to answer and which commands there are."""
+        return Block("page", (*block.lines, noted), block.title)
     lines = [
-        Line(f"{what}", f"{name} {rest}".strip() + ":") for name, (rest, what) in COMMANDS.items()
+        Line(f"{words}: {first['name']} leads, {hundredths(first['probability'])}", "-")
+        for words, answer in rows
+        for first in [lead(answer)]
     ]
-    tips = [
-        Line("Type the number of an answer, or the reading with its unit: 11.4 V, 320 mV, "
-             "1.2 kohm, open. 0 or d: I don't know."),
-        Line("Behind an answer, after a comma: leads 0.2 ohm, zeroed, to body, to ground pin, "
-             "60 C, plug on, plug off, key-on, crank, running, no-peak-hold, hot, note TEXT."),
-    ]  # fmt: skip
-    return [Block("page", (*tips, *lines), "Help")]
+    return Block("page", (*lines, noted), "What each answer would do")
+
+
+def answers(entries: Sequence[Entry], desk: Desk) -> Block:
+    """Return the answers so far, numbered as ``change`` takes them."""
+    fields = inquiry_of(entries).fields
+    lines = [Line(entry_words(one, fields, desk), f"{n}.") for n, one in enumerate(entries, 1)]
+    return Block("page", tuple(lines) or (Line("None yet."),), "Answers so far")
 
 
 def greeting() -> Block:
@@ -260,3 +251,73 @@ def greeting() -> Block:
         "take an answer back, quit to end.",
         title="threewire: what is wrong with a three-wire solenoid circuit",
     )
+
+
+def order_page(entries: Sequence[Entry], desk: Desk) -> list[Block]:
+    """Return the work order, one part for each side that something was found on."""
+    inquiry = inquiry_of(entries)
+    if "duty" not in inquiry.fields:
+        lines = [Line(entry_words(one, inquiry.fields, desk), "-") for one in entries]
+        return [Block("page", (Line("Nothing to go by yet."), *lines), "WORK ORDER NOTE")]
+    looked_at = [[Entry("machine", "side", side)] if side else [] for side in inquiry.sides]
+    orders = [order_of([*entries, *one], desk) for one in looked_at]
+    texts = dict.fromkeys(text for order in orders for text in order.cautions)
+    lines = [
+        Line(f"Machine: {orders[0].case.machine_type or 'not said'}"),
+        *(Line(one, "-") for one in machine_words(inquiry.fields)),
+        *(line for order in orders for line in _order_side(order)),
+        Line("Cautions:"),
+        *(Line(text, "!") for text in texts),
+        Line(f"Made with threewire, knowledge {orders[0].seen['knowledge_version']}."),
+    ]
+    return [Block("page", tuple(lines), "WORK ORDER NOTE")]
+
+
+def _order_side(order: WorkOrder) -> Iterator[Line]:
+    """Yield complaint, findings, cause, evidence, repair and what is left to do."""
+    complaint = COMPLAINTS[order.case.machine["duty"]]
+    said = [one.observed for one in order.findings if one.finding.check == complaint]
+    side = f", {order.side} side" if order.side else ""
+    yield Line(f"Complaint{side}: {'; '.join(said) or 'not said'}")
+    found = [one for one in order.findings if one.finding.check != complaint]
+    yield from [Line("Findings:")] if found else []
+    yield from (Line(f"{one.name}: {one.observed}{_DOUBTS[one.doubt]}", "-") for one in found)
+    for cause in order.case.excluded:
+        yield Line(f"Put right without a cure: {named(cause, order.knowledge)}")
+    if order.covered:
+        yield from _order_cause(order)
+    else:
+        yield Line(f"Not covered: {order.seen['scope']['because']}")
+
+
+def _order_cause(order: WorkOrder) -> Iterator[Line]:
+    """Yield the cause with its evidence and repair, or the likeliest ones and what to do next."""
+    cause = order.cause
+    if order.confirmed:
+        yield Line(f"Cause, confirmed by the repair: {cause['name']}")
+    else:
+        yield Line(f"Cause, not confirmed: {cause['name']}, {sureness(cause['probability'])}")
+        if order.chosen:
+            yield Line("The repair below was chosen and is not reported done.")
+        rest = (f"{one['name']}, {sureness(one['probability'])}" for one in order.others)
+        yield Line(f"Else: {'; '.join(rest)}")
+    yield from (Line(f"Doubt: {one}") for one in order.doubts)
+    for one in order.evidence:
+        yield Line(
+            f"{one['direction']}: {named(one['check'], order.knowledge)}, {one['observed']} "
+            f"(this cause {one['expected_if_cause']}, healthy {one['expected_if_healthy']}; "
+            f"{strength(one['weight_db'])})", "-",
+        )  # fmt: skip
+    for one in order.checks:
+        yield Line(f"Check next ({one['kind']}, {one['minutes']:g} min): {one['name']}. "
+                   f"{one['how']}", "[ ]")  # fmt: skip
+    yield from _order_repair(order)
+
+
+def _order_repair(order: WorkOrder) -> Iterator[Line]:
+    yield Line(f"{'Repair done' if order.confirmed else 'Repair'}: {order.cause['remedy']}")
+    yield Line(f"Proof of repair: {order.cause['proof_of_repair']}")
+    yield from (Line(f"Look behind it: {one}") for one in order.behind)
+    if order.before:
+        yield Line(f"Before a part is fitted: {'; '.join(order.before)}")
+    yield from (Line(f"Mind: {one}") for one in order.handing_back)

@@ -12,7 +12,7 @@ import pexpect
 import pytest
 import yaml
 
-from api.interview import Interview, State, Turn
+from api.interview import Interview, InterviewState, Turn
 from engine import Diagnoser
 
 ROOT = Path(__file__).parents[2]
@@ -37,7 +37,7 @@ def hold(talk: Interview) -> Callable[..., Turn]:
     """
 
     def run(*lines: str, after: Turn | None = None, start: Sequence[str] = LOADER) -> Turn:
-        turn = after or talk.open(State())
+        turn = after or talk.open(InterviewState())
         given = (*(() if after else start), *lines)
         for place, line in enumerate(given, 1):
             turn = talk.step(turn.state, line)

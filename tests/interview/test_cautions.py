@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from api.interview import Interview, State, Turn
+from api.interview import Interview, InterviewState, Turn
 from api.interview.state import inquiry_of
 
 Hold = Callable[..., Turn]
@@ -48,7 +48,7 @@ def test_a_caution_is_whole_the_first_time(talk: Interview, hold: Hold) -> None:
     wanted = talk.desk.step(inquiry_of(turn.state.entries), "pull-current")["cautions"]
     assert len(wanted) > 3
     shown: set[str] = set()
-    turn = talk.open(State())
+    turn = talk.open(InterviewState())
     for line in ("1", "", "1", "2", "2", "1", "1", "7", "2", "add pull-current"):
         turn = talk.step(turn.state, line)
         shown |= {line.text for block in turn.blocks if block.kind == "caution"

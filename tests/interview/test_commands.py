@@ -4,8 +4,8 @@ from collections.abc import Callable
 
 import pytest
 
-from api.interview import Interview, State, Turn
-from api.interview.actions import _ACTS
+from api.interview import Interview, InterviewState, Turn
+from api.interview.actions import ACTS
 from api.interview.commands import COMMANDS
 from api.interview.next_step import target_of
 from api.interview.state import inquiry_of
@@ -20,7 +20,7 @@ PROMPTS = [(), ("2",), ("2", "add pull-current"), ("2", "add pull-current 0.1 A"
 def test_every_command_works_and_is_in_help(hold: Hold, said: Said) -> None:
     """Help names each command, and each has something that does it."""
     shown = said(hold("help"))
-    assert set(_ACTS) == set(COMMANDS)
+    assert set(ACTS) == set(COMMANDS)
     assert all(f"{name}" in shown for name in COMMANDS)
     assert said(hold("?")) == shown
 
@@ -117,7 +117,7 @@ def test_completion_knows_commands_checks_and_answers(talk: Interview, hold: Hol
     assert "ground-side-voltage" in words
     assert "hands" in words
     assert "brake-response" not in words
-    assert talk.words(State()), "before anything is known there are the commands"
+    assert talk.words(InterviewState()), "before anything is known there are the commands"
 
 
 def test_why_shows_what_causes_would_give(hold: Hold, said: Said) -> None:

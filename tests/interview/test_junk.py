@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 from api.cases import edits
 from api.cases.book import utc_now
 from api.cases.diagnosis import Sent, diagnose_case
-from api.interview import Interview, State, Turn
+from api.interview import Interview, InterviewState, Turn
 from api.interview.commands import COMMANDS
 from api.interview.contents import contents_of, entries_of
-from api.interview.layout import as_text
+from api.interview.turn import as_text
 
 STARTS = (
     (),
@@ -74,4 +74,4 @@ def test_back_always_leads_back(
 
 def test_start_is_empty(talk: Interview) -> None:
     """Opening an interview records nothing."""
-    assert talk.open(State()).state.entries == ()
+    assert talk.open(InterviewState()).state.entries == ()

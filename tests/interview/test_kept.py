@@ -10,7 +10,7 @@ import pytest
 from api.cases import Book
 from api.cases.case import Case
 from api.cli.ask_book import BY, Keeper, open_book
-from api.interview import Interview, State, Turn
+from api.interview import Interview, InterviewState, Turn
 from api.interview.contents import contents_of, entries_of
 
 Hold = Callable[..., Turn]
@@ -66,7 +66,7 @@ def test_a_case_is_gone_on_with_where_it_stood(
 ) -> None:
     """Answers, skipped checks, what is at hand and what came of a repair come back as they were."""
     turn = hold(*lines)
-    state = State(tuple(entries_of(kept(keeper, turn))))
+    state = InterviewState(tuple(entries_of(kept(keeper, turn))))
     assert contents_of(state.entries) == contents_of(turn.state.entries)
     assert talk.prompt(state) == talk.prompt(turn.state)
 
@@ -75,7 +75,7 @@ def test_each_side_comes_back(keeper: Keeper, hold: Hold) -> None:
     """With two solenoids the findings keep their side, and the one worked on last is looked at."""
     start = ("1", "19 site dumper", "2", "2", "1", "1", "2", "1", "7")
     turn = hold("1", "add fuse-look blown", "side right", "5", start=start)
-    state = State(tuple(entries_of(kept(keeper, turn))))
+    state = InterviewState(tuple(entries_of(kept(keeper, turn))))
     assert contents_of(state.entries) == contents_of(turn.state.entries)
     assert [one.key for one in state.entries if one.value == "right"] == ["side"]
 

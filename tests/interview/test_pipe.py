@@ -9,7 +9,7 @@ import pytest
 
 from api.cli.ask_book import Keeper, open_book
 from api.cli.ask_terminal import Run, Screen
-from api.interview import Interview, State
+from api.interview import Interview, InterviewState
 
 Piped = Callable[..., "subprocess.CompletedProcess[str]"]
 LOADER = ("1", "4012 compact track loader", "1", "2", "2", "1", "1", "7")
@@ -70,7 +70,7 @@ def test_a_crash_names_the_case(
     given = iter(["1", "4012", "1", "crash"])
     step = talk.step
 
-    def stumble(state: State, line: str) -> Any:
+    def stumble(state: InterviewState, line: str) -> Any:
         if line == "crash":
             raise RuntimeError("stumbled")
         return step(state, line)
@@ -80,7 +80,7 @@ def test_a_crash_names_the_case(
     monkeypatch.setattr(screen, "read", lambda: next(given))
     book = open_book(tmp_path / "cases.sqlite3", talk.desk)
     with pytest.raises(RuntimeError):
-        Run(talk, State(), screen, Keeper(book)).hold()
+        Run(talk, InterviewState(), screen, Keeper(book)).hold()
     told = capsys.readouterr().err
     case = book.get(told.partition("Everything is in case ")[2].split("\n")[0])
     assert (case.machine_type, case.machine["duty"]) == ("4012", "fuel-shutoff")

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from api.interview import Interview, State, Turn
+from api.interview import Interview, InterviewState, Turn
 from api.interview.desk import probabilities
 from api.interview.next_step import target_of
 from api.interview.questions import questions
@@ -303,7 +303,7 @@ def test_nothing_is_asked_at_the_end(hold: Hold) -> None:
 
 def test_session_state_starts_clean(talk: Interview) -> None:
     """A new interview asks who reads before anything else."""
-    assert asked(talk, talk.open(State())) == ("machine", "audience")
+    assert asked(talk, talk.open(InterviewState())) == ("machine", "audience")
 
 
 def test_going_on_though_a_cause_is_sure(
