@@ -18,7 +18,7 @@ _DECADES = 1.5  # a scale over more powers of ten than this is drawn in logs
 
 
 @dataclass(frozen=True)
-class Scale:
+class BandScale:
     """From values to pixels, evenly or in logs."""
 
     low: float
@@ -36,14 +36,14 @@ class Scale:
         return math.log10(max(value, self.low)) if self.log else value
 
 
-def scale_of(values: list[float]) -> Scale:
+def scale_of(values: list[float]) -> BandScale:
     """Return a scale that holds the values with a margin, in logs where they span decades."""
     positive = [value for value in values if value > 0]
     low, high = min(values), max(values)
     if low >= 0 and len(positive) > 1 and max(positive) / min(positive) > 10**_DECADES:
-        return Scale(min(positive) / 2, high * 2, log=True)
+        return BandScale(min(positive) / 2, high * 2, log=True)
     margin = 0.08 * (high - low) or max(abs(high), 1.0) * 0.5
-    return Scale(0.0 if 0 <= low < margin else low - margin, high + margin, log=False)
+    return BandScale(0.0 if 0 <= low < margin else low - margin, high + margin, log=False)
 
 
 def svg(
@@ -71,7 +71,7 @@ def svg(
 
 
 def _band(
-    root: ET.Element, name: str, top: int, scale: Scale, band: tuple[float, float] | None
+    root: ET.Element, name: str, top: int, scale: BandScale, band: tuple[float, float] | None
 ) -> None:
     """Draw one band: the cause's striped, the healthy one plain with an edge."""
     start, end = (_RIGHT - 10.0, float(_RIGHT)) if band is None else map(scale, band)
@@ -88,7 +88,7 @@ def _band(
         ET.SubElement(root, "path", {"d": strokes, "class": "band-stripe"})
 
 
-def _axis(root: ET.Element, scale: Scale, unit: str) -> None:
+def _axis(root: ET.Element, scale: BandScale, unit: str) -> None:
     ET.SubElement(root, "path", {"d": f"M{_LEFT} {_AXIS}H{_RIGHT}", "class": "band-axis"})
     for value, anchor in ((scale.low, "start"), (scale.high, "end")):
         words = ET.SubElement(root, "text", {

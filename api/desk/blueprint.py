@@ -64,10 +64,7 @@ def by() -> str:
 
 def keep_name(response: Response, name: str) -> None:
     """Keep the person's name in the browser, for a month."""
-    response.set_cookie(
-        _NAME_COOKIE, name, max_age=30 * 24 * 3600, path=csrf.PATH, httponly=True, samesite="Lax",
-        secure=request.is_secure,
-    )  # fmt: skip
+    pages.keep_cookie(response, _NAME_COOKIE, name)
 
 
 def go(address: str) -> Response:
@@ -109,16 +106,6 @@ def _message(
     return pages.respond("message.html", status, title=title, lines=lines, links=ways)
 
 
-@blueprint.errorhandler(csrf.ForeignForm)
-def _on_foreign(_: csrf.ForeignForm) -> Response:
-    return _message(
-        400, "This form is not taken",
-        "It does not carry the mark of a page that this browser got from here, or the mark is old. "
-        "Nothing was changed.",
-        "Load the page again and send it once more. What you typed is kept there.",
-    )  # fmt: skip
-
-
 @blueprint.errorhandler(HTTPException)
 def _on_http(error: HTTPException) -> Response:
     words = {404: "There is no such page", 405: "This cannot be done here",
@@ -138,12 +125,6 @@ def _on_problem(error: ProblemError) -> Response:
         response = _message(error.status, title, error.detail or "")
     response.headers.update(error.headers)
     return response
-
-
-@blueprint.errorhandler(NoSuchCase)
-@blueprint.errorhandler(NoSuchFinding)
-def _on_missing(error: NoSuchCase | NoSuchFinding) -> Response:
-    return _message(404, "There is no such case", str(error))
 
 
 @blueprint.errorhandler(ClosedCase)
@@ -166,11 +147,8 @@ def _on_old_case(error: RequestError) -> Response:
 
 @blueprint.errorhandler(StoreUnavailableError)
 def _on_store_away(error: StoreUnavailableError) -> Response:
-    message = str(error)
-    response = _message(
-        503, "The cases cannot be reached now", f"{message[:1].upper()}{message[1:]}.",
-        "Try again in a moment.",
-    )  # fmt: skip
+    message = f"{str(error)[:1].upper()}{str(error)[1:]}."
+    response = _message(503, "The cases cannot be reached now", message, "Try again in a moment.")
     response.headers["Retry-After"] = "5"
     return response
 
@@ -186,7 +164,17 @@ def _on_nothing_kept(_: NothingKeptError) -> Response:
 
 
 @blueprint.errorhandler(Exception)
-def _on_surprise(error: Exception) -> Response:
+def _on_other(error: Exception) -> Response:
+    """Say what happened to a form or a number; what nobody foresaw goes into the log."""
+    if isinstance(error, csrf.ForeignForm):
+        return _message(
+            400, "This form is not taken",
+            "It does not carry the mark of a page that this browser got from here, or the mark is "
+            "old. Nothing was changed.",
+            "Load the page again and send it once more. What you typed is kept there.",
+        )  # fmt: skip
+    if isinstance(error, (NoSuchCase, NoSuchFinding)):
+        return _message(404, "There is no such case", str(error))
     problems.log_surprise(error)
     return _message(
         500, "The desk failed",

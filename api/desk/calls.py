@@ -6,13 +6,13 @@ from typing import cast
 
 from flask import url_for
 
-from api.cases.case import Case, CaseDiagnosis, CaseFinding
+from api.cases.case import Case, CaseDiagnosis, CaseFinding, Json
 from api.cases.learning import LearningDiagnoser
 from api.cases.work_order import WorkOrder
+from api.interview import next_step
 from api.interview.contents import inquiry_into
-from api.interview.desk import Answer, Desk
-from api.interview.next_step import TIMING, place
-from api.interview.state import Inquiry, Target
+from api.interview.desk import Desk
+from api.interview.state import Inquiry, NextStep
 from api.service import current
 from engine import Diagnoser
 
@@ -44,33 +44,13 @@ class Call:
         return cls(case, earlier, _side(case, side), audience, desk())
 
     @property
-    def address(self) -> str:
-        """Return where the case's page is."""
-        return address_of(self.case)
-
-    @property
     def label(self) -> str:
         """Return what the machine is called."""
         return label_of(self.case)
 
-    @property
-    def excluded(self) -> list[tuple[str, str]]:
-        """Return the causes that were put right without a cure, with their names."""
-        return [(one, self.desk.name(one)) for one in self.case.excluded]
-
-    @property
-    def mine(self) -> list[CaseFinding]:
-        """Return the findings of this side and of both, in the order of ``inquiry.mine``."""
-        return [one for one in self.case.counted if one.side in (None, self.side)]
-
-    def told(self, place: str | None) -> CaseFinding | None:
+    def finding(self, place: str | None) -> CaseFinding | None:
         """Return the finding at a place that a form or an address names."""
         return next((one for one in self.case.findings if str(one.place) == place), None)
-
-    @property
-    def seen(self) -> CaseDiagnosis | None:
-        """Return the kept diagnosis of this side."""
-        return self.case.diagnosis.of_side(self.side) if self.case.diagnosis else None
 
     @property
     def places(self) -> list[int]:
@@ -84,14 +64,14 @@ class Call:
         Raises RequestError where the present knowledge takes no such case.
         """
         found = inquiry_into(self.case, self.audience, self.side)
-        kept = self.seen
+        kept = self.case.diagnosis.of_side(self.side) if self.case.diagnosis else None
         if kept is None or kept.answer is None:  # the engine says why
             return replace(found, answer=self.desk.answer(found), asked=tuple(found.mine))
         behind = [pair for pair in found.findings if pair[0] + 1 in kept.places]
         return replace(found, answer=kept.answer, asked=tuple(behind))
 
     @property
-    def answer(self) -> Answer:
+    def answer(self) -> Json:
         """Return the diagnosis as it stands."""
         return self.desk.answer(self.inquiry)
 
@@ -104,35 +84,21 @@ class Call:
         )  # fmt: skip
 
     @cached_property
-    def before(self) -> Answer | None:
+    def before(self) -> Json | None:
         """Return the diagnosis before the last step; None where nothing was found by then."""
-        earlier = self.earlier.of_side(self.side) if self.earlier and len(self.mine) > 1 else None
+        mine = [one for one in self.case.counted if one.side in (None, self.side)]
+        earlier = self.earlier.of_side(self.side) if self.earlier and len(mine) > 1 else None
         return earlier.answer if earlier else None
 
     @property
-    def before_finding(self) -> Answer | None:
-        """Return the diagnosis before the last answer; None where the last step was none.
-
-        What an answer raised is then shown once more in full, rather than too little.
-        """
-        same = self.earlier and self.case.diagnosis and (
-            self.earlier.places == self.case.diagnosis.places
-        )  # fmt: skip
-        return None if same else self.before
-
-    @cached_property
     def control_told(self) -> str | None:
         """Return the control type that the answers tell while the machine's is not known."""
-        if self.case.machine.get("control", UNKNOWN) != UNKNOWN:
-            return None
-        heard = [one.body.get("outcome", "") for one in self.mine if one.check == TIMING]
-        found = self.desk.at_moment(self.inquiry, heard[-1]) if heard else []
-        return found[0] if len(found) == 1 else None
+        return next_step.control_told(self.inquiry, self.desk)
 
     @cached_property
-    def target(self) -> Target:
+    def target(self) -> NextStep:
         """Return what is asked next: a check, a repair, or that somebody else is to be asked."""
-        return place(self.inquiry, self.desk)
+        return next_step.next_step(self.inquiry, self.desk)
 
 
 def label_of(case: Case) -> str:

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.answers.text import strength
 from api.cases.case import Case, Json
 from api.desk import bands
 from engine import Knowledge
@@ -12,59 +11,49 @@ from engine.physics.band import OPEN_OHMS
 from engine.reasoning.request import NOT_KNOWN
 
 LEAST_DB = 0.5  # lighter findings say nothing to a person
-_SAYS = {"for": "speaks for it", "against": "speaks against it"}
+# least weight in decibans -> how much it says; the figure itself is for programs
+_SAYS = ((20.0, "very strongly"), (10.0, "strongly"), (5.0, "fairly"), (2.0, "a little"),
+         (0.0, "hardly"))  # fmt: skip
 
 
 @dataclass(frozen=True)
-class Piece:
-    """One finding that bears on a cause."""
+class EvidencePiece:
+    """One finding that bears on a cause: ``row`` is the answer's, the rest is for people."""
 
+    row: Json
     name: str
-    direction: str
-    strength: str
     observed: str
-    if_cause: str
-    if_healthy: str
-    because: str
     picture: str | None
-    chances: tuple[float, float] | None
 
     @property
     def says(self) -> str:
-        """Return which way it speaks, in words."""
-        return _SAYS[self.direction]
+        """Return which way it speaks and how much, in words."""
+        much = next(words for least, words in _SAYS if abs(self.row["weight_db"]) >= least)
+        return f"speaks {much} {'for' if self.row['direction'] == 'for' else 'against'} it"
 
 
-def pieces(entry: Json, case: Case, knowledge: Knowledge, places: Sequence[int]) -> list[Piece]:
+def pieces(
+    entry: Json, case: Case, knowledge: Knowledge, places: Sequence[int]
+) -> list[EvidencePiece]:
     """Return what bears on a cause of an answer, the weightiest first.
 
     ``places[i]`` is the place in the case of what the answer calls finding ``i``.
     """
     bodies = {one.place: one.body for one in case.findings}
     return [
-        _piece(row, bodies[places[row["finding"]]], knowledge)
+        _piece(row, bodies[places[row["finding"]]], knowledge.checks[row["check"]])
         for row in entry["evidence"]
         if abs(row["weight_db"]) >= LEAST_DB
     ]
 
 
-def _piece(row: Json, body: Json, knowledge: Knowledge) -> Piece:
-    check = knowledge.checks[row["check"]]
+def _piece(row: Json, body: Json, check: Check) -> EvidencePiece:
     outcome, words = body.get("outcome"), check.outcomes.words if check.outcomes else {}
-    drawn = row["basis"].startswith("rule:") or outcome == NOT_KNOWN or not _has_picture(row)
-    chances = None
-    if "chance_if_cause" in row:
-        chances = row["chance_if_cause"], row["chance_if_healthy"]
-    picture = None if drawn else _picture(row, check)
-    return Piece(
-        check.name, row["direction"], strength(row["weight_db"]),
-        words.get(str(outcome), row["observed"]), row["expected_if_cause"],
-        row["expected_if_healthy"], row["because"], picture, chances,
-    )  # fmt: skip
-
-
-def _has_picture(row: Json) -> bool:
-    return "expected_if_cause_range" in row and "expected_if_healthy_range" in row
+    drawn = "expected_if_cause_range" in row and "expected_if_healthy_range" in row
+    from_rule = row["basis"].startswith("rule:") or outcome == NOT_KNOWN
+    observed = words.get(str(outcome), row["observed"])
+    picture = _picture(row, check) if drawn and not from_rule else None
+    return EvidencePiece(row, check.name, observed, picture)
 
 
 def _picture(row: Json, check: Check) -> str:

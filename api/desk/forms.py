@@ -4,15 +4,15 @@ What cannot be read is refused with the field named; the page shows it again wit
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from werkzeug.datastructures import MultiDict
 
 from api.cases.case import Json
 from api.cases.texts import LIMITS, fault_of
 from api.desk.calls import SIDES, UNKNOWN
-from api.interview.questions import Question, questions, settings
-from api.interview.readings import NotRead, leads_of, number_of, read_reading, unit_of
+from api.interview.questions import Question, questions
+from api.interview.readings import NotRead, leads_of, number_in, number_of, read_reading, unit_of
+from api.interview.state import OF_THE_CALL
 from engine import Knowledge
 from engine.knowledge import items
 from engine.reasoning.request import NOT_KNOWN, OPEN
@@ -21,6 +21,7 @@ Form = MultiDict[str, str]
 NOTE_LETTERS = 1000
 DONT_KNOW = "0"
 MACHINE_TEXTS = ("fleet_number", "machine_type", "reference", "complaint")
+SETTINGS = {"hands": "on_hand", "skill": "skill"}  # question -> what the case calls it
 _CHOICES = {"plug": ("fitted", "removed"), "moment": items.MOMENTS,
             "measured_to": ("body", "ground-pin")}  # fmt: skip
 
@@ -38,6 +39,11 @@ def asked() -> list[Question]:
     return [one for one in questions() if one.options and one.id != "audience"]
 
 
+def numbers() -> list[Question]:
+    """Return the questions about the machine that take a number."""
+    return [one for one in questions() if one.number]
+
+
 def field_of(question: Question) -> str:
     """Return the form's field of a question: two circuits ask of their control in their words."""
     duty = dict(question.needs).get("duty")
@@ -47,7 +53,7 @@ def field_of(question: Question) -> str:
 def machine_of(form: Form) -> tuple[Json, Json, dict[str, str]]:
     """Return machine, settings and texts of a case. Raises FormFault with every fault."""
     faults: dict[str, str] = {}
-    fields: dict[str, Any] = {}
+    fields: dict[str, object] = {}
     for question in asked():
         if question.applies(fields):
             fields[question.id] = _chosen(question, form, faults)
@@ -57,14 +63,13 @@ def machine_of(form: Form) -> tuple[Json, Json, dict[str, str]]:
     texts = _texts(form, faults)
     if faults:
         raise FormFault(faults)
-    hands = fields.pop("hands", None)
-    fields.pop("side", None)
-    machine = {key: value for key, value in fields.items() if value is not None}
-    machine = {"control": UNKNOWN, "coil": UNKNOWN, **machine}
-    return machine, {} if hands is None else {"on_hand": hands}, texts
+    known = {key: value for key, value in fields.items() if value is not None}
+    machine = {key: value for key, value in known.items() if key not in OF_THE_CALL}
+    settings = {SETTINGS[key]: known[key] for key in SETTINGS if key in known}
+    return {"control": UNKNOWN, "coil": UNKNOWN, **machine}, settings, texts
 
 
-def _chosen(question: Question, form: Form, faults: dict[str, str]) -> Any:
+def _chosen(question: Question, form: Form, faults: dict[str, str]) -> object:
     """Return the value of the option that was chosen; None when it is not known."""
     key = form.get(field_of(question), DONT_KNOW)
     options = {one.key: one.value for one in question.options}
@@ -79,19 +84,13 @@ def _chosen(question: Question, form: Form, faults: dict[str, str]) -> Any:
 def _numbers(form: Form, faults: dict[str, str]) -> dict[str, float]:
     """Return what is printed or known of the machine in numbers, such as the fuse."""
     found = {}
-    for question in settings().values():
+    for question in numbers():
         typed = form.get(question.id, "").strip()
-        if not typed:
-            continue
         try:
-            reading = read_reading(typed, ())
+            if typed:
+                found[question.id] = number_in(typed, question.number)
         except NotRead as fault:
             faults[question.id] = str(fault)
-            continue
-        if reading.value is None or reading.unit not in (None, question.number):
-            faults[question.id] = f"Type a number in {question.number}, without other words."
-            continue
-        found[question.id] = reading.value
     return found
 
 
@@ -118,18 +117,15 @@ def side_of(form: Form) -> str | None:
     return SIDES[int(side) - 1] if side in ("1", "2") else side if side in SIDES else None
 
 
-def machine_form(machine: Json, on_hand: Sequence[str] | None, texts: Mapping[str, str]) -> Form:
+def machine_form(machine: Json, settings: Json, texts: Mapping[str, str]) -> Form:
     """Return the form that shows a machine as it is known."""
     form: Form = MultiDict({name: texts.get(name, "") for name in MACHINE_TEXTS})
-    known = {**machine, "hands": on_hand}
+    known = {**machine, **{key: settings.get(name) for key, name in SETTINGS.items()}}
     for question in asked():
-        value = known.get(question.id)
         if question.applies(known):
-            keys = [one.key for one in question.options if one.value == value]
+            keys = [one.key for one in question.options if one.value == known.get(question.id)]
             form[field_of(question)] = keys[0] if keys else DONT_KNOW
-    for question in settings().values():
-        if question.id in machine:
-            form[question.id] = f"{machine[question.id]:g}"
+    form.update({one.id: f"{machine[one.id]:g}" for one in numbers() if one.id in machine})
     return form
 
 
@@ -138,7 +134,7 @@ def finding_of(form: Form, check: str, knowledge: Knowledge) -> Json:
     item = knowledge.checks[check]
     faults: dict[str, str] = {}
     outcome = form.get("outcome", "")
-    found: dict[str, Any] = {"check": check}
+    found: dict[str, object] = {"check": check}
     if outcome == NOT_KNOWN or item.outcomes is not None:
         found |= _outcome(outcome, item.outcomes.names if item.outcomes else (), faults)
     else:
@@ -184,7 +180,7 @@ def _value(form: Form, asked_for: items.Reading, outcome: str, faults: dict[str,
 
 def _done(form: Form, item: items.Check, knowledge: Knowledge, faults: dict[str, str]) -> Json:
     """Return how it was done: plug, moment, lead, temperature, circumstances."""
-    found: dict[str, Any] = {}
+    found: dict[str, object] = {}
     for name, allowed in _CHOICES.items():
         value = form.get(name, "")
         if value in allowed:
@@ -196,25 +192,32 @@ def _done(form: Form, item: items.Check, knowledge: Knowledge, faults: dict[str,
         faults["circumstances"] = "Choose from the remarks shown."
     elif tags:
         found["circumstances"] = list(dict.fromkeys(tags))
-    if item.reading is not None:
-        found |= _measures(form, faults)
-    return found
+    return {**found, **(_measures(form, faults) if item.reading is not None else {})}
 
 
-def _measures(form: Form, faults: dict[str, str]) -> Json:
+def _measures(form: Form, faults: dict[str, str]) -> Mapping[str, float]:
     """Return what the leads read and how warm the part was, where that was typed."""
-    found: dict[str, Any] = {}
-    leads, celsius = form.get("lead_ohms", "").strip(), form.get("celsius", "").strip()
-    if form.get("leads_zeroed"):
-        found["lead_ohms"] = 0.0
-    elif leads:
+    found = {"lead_ohms": 0.0} if form.get("leads_zeroed") else {}
+    celsius = form.get("celsius", "").strip().removesuffix("C").removesuffix("°").strip()
+    for name, typed, read, wanted in (
+        ("lead_ohms", form.get("lead_ohms", "").strip(), leads_of,
+         "Type what the leads alone read, such as 0.2."),
+        ("celsius", celsius, number_of, "Type degrees Celsius as a number, such as 60."),
+    ):  # fmt: skip
         try:
-            found["lead_ohms"] = leads_of(leads)
+            if typed and name not in found:
+                found[name] = read(typed)
         except NotRead:
-            faults["lead_ohms"] = "Type what the leads alone read, such as 0.2."
-    if celsius:
-        try:
-            found["celsius"] = number_of(celsius.removesuffix("C").removesuffix("°").strip())
-        except NotRead:
-            faults["celsius"] = "Type degrees Celsius as a number, such as 60."
+            faults[name] = wanted
     return found
+
+
+def filled(body: Json) -> Form:
+    """Return the form that shows a finding as it was given."""
+    form: Form = MultiDict({
+        name: f"{body[name]:g}" if isinstance(body[name], (int, float)) else str(body[name])
+        for name in ("outcome", "value", "unit", *_CHOICES, "lead_ohms", "celsius", "note")
+        if name in body
+    })  # fmt: skip
+    form.setlist("circumstances", list(body.get("circumstances", ())))
+    return form

@@ -13,14 +13,17 @@ from api.cases.case import Case, CasePage
 from api.cases.texts import fault_of
 from api.cases.wording import ended
 from api.desk import pages
-from api.desk.blueprint import NAME_LETTERS, blueprint, book, go, keep_name, name_typed
+from api.desk.blueprint import NAME_LETTERS, blueprint, book, by, go, keep_name, name_typed
 from api.desk.calls import address_of, label_of
 from api.desk.forms import tidy
+from api.interview.session import plain
 from api.service import current
 from engine import RequestError
 
 SHOWN = 30
-STATES = ("open", "closed", "all")
+MINE_AMONG = 100  # the latest open cases among which a person's own are looked for
+STATES = {"open": "Open cases", "mine": "My open cases", "closed": "Closed cases",
+          "all": "All cases"}  # fmt: skip
 TROUBLES = {"fuel-shutoff": "Engine", "brake-release": "Brake"}
 MOST_LETTERS = 80
 
@@ -33,21 +36,23 @@ def home() -> Response:
 
 
 def _home(faults: Mapping[str, str], typed: str, nearest: list[str], status: int = 200) -> Response:
-    words = _printable(request.args.get("q", ""))[:MOST_LETTERS]
+    words = plain(request.args.get("q", ""))[:MOST_LETTERS]
     asked = request.args.get("state", "open")
     state = asked if asked in STATES else "open"
     found = _listed(words, state, request.args.get("after"))
+    more = url_for(".home", q=words, state=state, after=found.next_cursor)
     return pages.respond(
-        "home.html", status, faults=faults, typed=typed, words=words, state=state,
-        nearest=[shown(book().get(one)) for one in nearest],
-        cases=[shown(one) for one in found.cases], name=name_typed(),
-        heading={"open": "Open cases", "closed": "Closed cases", "all": "All cases"}[state],
-        more=url_for(".home", q=words, state=state, after=found.next_cursor)
-        if found.next_cursor else "",
+        "home.html", status, faults=faults, typed=typed, words=words, state=state, states=STATES,
+        nearest=[shown(book().get(one)) for one in nearest], name=name_typed(),
+        cases=[shown(one) for one in found.cases], more=more if found.next_cursor else "",
     )  # fmt: skip
 
 
 def _listed(words: str, state: str, after: str | None) -> CasePage:
+    if state == "mine":
+        found = book().list(state="open", text=words or None, limit=MINE_AMONG).cases
+        mine = tuple(one for one in found if _is_mine(one))
+        return CasePage(mine, None)
     only = None if state == "all" else state
     try:
         return book().list(state=only, text=words or None, cursor=after, limit=SHOWN)
@@ -55,12 +60,13 @@ def _listed(words: str, state: str, after: str | None) -> CasePage:
         return book().list(state=only, text=words or None, limit=SHOWN)
 
 
-def _printable(text: str) -> str:
-    return "".join(sign if sign.isprintable() else " " for sign in text)
+def _is_mine(case: Case) -> bool:
+    """Return whether whoever sits here has the case, or opened it and nobody else has it."""
+    return (case.handed_to or case.opened_by) in (by(), name_typed())
 
 
 @dataclass(frozen=True)
-class Entry:
+class ListedCase:
     """A case as a list shows it."""
 
     case: Case
@@ -69,29 +75,38 @@ class Entry:
     leads: str
 
 
-def shown(case: Case) -> Entry:
+def shown(case: Case) -> ListedCase:
     """Return what a list shows of a case."""
     leading = ((case.leading or {}).get("causes") or [None])[0]
     leads = f"{leading['name']}, {hundredths(leading['probability'])}" if leading else ""
     if case.outcome:
         leads = f"Was: {ended(case.outcome.cause, current().knowledge)}"
-    return Entry(case, label_of(case), TROUBLES.get(case.machine.get("duty", ""), ""), leads)
+    return ListedCase(case, label_of(case), TROUBLES.get(case.machine.get("duty", ""), ""), leads)
 
 
-def known_machines(cases: Iterable[Case], most: int = 6) -> list[Entry]:
+def known_machines(cases: Iterable[Case], most: int = 6) -> list[ListedCase]:
     """Return the machines of the latest cases, each once, those without a fleet number not."""
-    found: dict[str, Entry] = {}
+    found: dict[str, ListedCase] = {}
     for one in cases:
         if one.fleet_number and len(found) < most:
             found.setdefault(one.fleet_number, shown(one))
     return list(found.values())
 
 
+def fleet_cases(fleet_number: str, state: str | None) -> tuple[ListedCase, ...]:
+    """Return the latest cases of a machine, newest first; none where it has no fleet number."""
+    number = tidy(fleet_number, lines=False)
+    if not number or fault_of(number, MOST_LETTERS):
+        return ()
+    found = book().list(fleet_number=number, state=state, limit=SHOWN).cases
+    return tuple(shown(one) for one in found)
+
+
 @blueprint.get("/desk/resume")
 @role("read")
 def resume() -> Response:
     """Lead to a case by the number that was read out; say so kindly when it was misheard."""
-    typed = _printable(request.args.get("number", ""))[:40]
+    typed = plain(request.args.get("number", ""))[:40]
     try:
         found = book().get(typed)
     except NoSuchCase as error:

@@ -1,181 +1,150 @@
 """What is asked next, ready for the page: cautions first, then what to say, then the answers."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from api.answers.conclusions import behind, cause_of, hundredths
-from api.answers.finding_words import observed
+from api.cases.case import Json
+from api.desk import told
 from api.desk.calls import Call
-from api.interview import views
 from api.interview.desk import lead
-from api.interview.next_step import SURE, checks_before, further_checks, prompt_of
-from api.interview.state import Target
-from api.interview.turn import Option
+from api.interview.next_step import (
+    SURE,
+    check_prompt,
+    checks_before,
+    further_checks,
+    hands_over,
+    heading,
+    to_own_ground,
+)
+from api.interview.state import NextStep
+from api.interview.turn import Choice
 from engine.knowledge import items
 
-COIL_GROUND = "coil-ground"
+FEW_WORDS = 40  # cautions of no more words stand in full; of more, each by its first sentence
 _SMALLER = {"V": ("V", "mV"), "A": ("A", "mA"), "s": ("s", "ms"),
             "ohm": ("ohm", "mohm", "kohm", "Mohm")}  # fmt: skip
 
 
 @dataclass(frozen=True)
-class Cautions:
-    """The cautions of a step: new ones in full; known ones shortened here, in full below."""
+class StepCautions:
+    """The cautions of a step: ``known`` ones were told at an earlier step of this call."""
 
     new: tuple[str, ...] = ()
     known: tuple[str, ...] = ()
 
     @property
-    def reminder(self) -> str:
-        """Return the first sentence of each known one."""
-        return " ".join(one.split(". ")[0].rstrip(".") + "." for one in self.known)
-
-    @property
-    def every(self) -> tuple[str, ...]:
-        """Return all of them in full."""
-        return (*self.new, *self.known)
+    def in_full(self) -> bool:
+        """Return whether the new ones are few words, and stand on the page as they are."""
+        return sum(len(one.split()) for one in self.new) <= FEW_WORDS
 
 
 @dataclass(frozen=True)
 class Ask:
-    """A check as it is asked: an answer to choose, or a reading to type."""
+    """A check as it is asked: ``row`` is the engine's step, ``check`` the item of the knowledge."""
 
-    check: str
-    name: str
-    kind: str
-    minutes: float
-    say: str
-    how: str
-    why: str
-    reason: str
-    expect: Sequence[Mapping[str, str]]
-    cautions: Cautions
-    options: tuple[Option, ...]
-    units: tuple[str, ...]
-    quantity: str
-    to_own_ground: bool
+    row: Json
+    check: items.Check
+    cautions: StepCautions
     heading: str = ""
     replaces: int | None = None
+    choices: tuple[Choice, ...] = field(default=())
 
     @property
-    def takes_plug(self) -> bool:
-        """Return whether it matters if the plug was on."""
-        return self.quantity in ("voltage", "current")
+    def units(self) -> tuple[str, ...]:
+        """Return the units that a reading can be given in; none for a choice of answers."""
+        return _SMALLER[self.check.reading.unit] if self.check.reading else ()
 
     @property
-    def is_ohms(self) -> bool:
-        """Return whether leads count and a meter can be over range."""
-        return self.quantity == "resistance"
+    def quantity(self) -> str:
+        """Return what is read: voltage, current, resistance, duration; nothing for a choice."""
+        return self.check.reading.quantity if self.check.reading else ""
+
+    @property
+    def to_own_ground(self) -> bool:
+        """Return whether it matters where the other lead was."""
+        return to_own_ground(self.check)
 
 
-def urgent(call: Call) -> list[str]:
-    """Return the cautions of the case as a whole that the last answer raised."""
-    return views.urgent(call.answer, call.before_finding)
+def stop_cards(call: Call, acknowledged: bool = False) -> list[Json]:
+    """Return the cautions that stop the call until somebody says that they were read out."""
+    known, waiting = told.stops(), told.untold(call.case.number, call.answer["cautions"])
+    return [
+        {**one, **known[one["id"]]}
+        for one in call.answer["cautions"]
+        if one["id"] in known and (one not in waiting) == acknowledged
+    ]
 
 
 def ask(call: Call, name: str, replaces: int | None = None) -> Ask:
-    """Return a check as it is asked on this machine."""
-    row = call.desk.step(call.inquiry, name)
-    check = call.desk.knowledge.checks[name]
-    reading = check.reading
-    prompt = prompt_of(Target("check", name), call.inquiry, call.desk)
+    """Return a check as it is asked on this machine; ``replaces`` is the answer it changes."""
+    row, check = call.desk.step(call.inquiry, name), call.desk.knowledge.checks[name]
+    old = call.finding(str(replaces)) if replaces else None
+    step = NextStep("check", name, replaces - 1 if replaces else None, asked_for=True)
     return Ask(
-        check=name, name=row["name"], kind=row["kind"], minutes=row["minutes"], say=row["say"],
-        how=row["how"], why=row["why"], reason=row.get("reason", ""),
-        expect=[{**one, "name": call.desk.name(one["cause"])} for one in row["expect"]],
-        cautions=_split(row["cautions"], call, name), options=prompt.options,
-        units=_SMALLER[reading.unit] if reading else (),
-        quantity=reading.quantity if reading else "",
-        to_own_ground=bool(reading and COIL_GROUND in reading.to_node.values()),
-        heading=_heading(call, name, replaces), replaces=replaces,
+        row, check, cautions_of(call, row["cautions"], name),
+        heading(call.inquiry, call.desk, step, old.body if old else None), replaces,
+        check_prompt(check, call.inquiry, call.desk).options,
     )  # fmt: skip
 
 
-def _split(texts: Sequence[str], call: Call, name: str) -> Cautions:
+def cautions_of(call: Call, texts: Sequence[str], name: str = "") -> StepCautions:
     """Part the cautions into those that an earlier step of this call had, and new ones.
 
-    What the last answer raised for the whole case comes before what belongs to the step.
+    What holds for the whole case, and this browser was not told yet, comes before what belongs to
+    the step.
     """
-    known: set[str] = set()
+    known: list[str] = []
     if call.audience == "caller":
         earlier = dict.fromkeys(one["check"] for _, one in call.inquiry.mine)
         earlier.pop(name, None)
-        for told in call.desk.cautions(call.inquiry, earlier).values():
-            known.update(told)
-    first = urgent(call)
+        known = call.desk.cautions(call.inquiry, earlier)
+    first = [one["text"] for one in told.untold(call.case.number, call.answer["cautions"])]
     later = [one for one in texts if one not in first]
-    return Cautions(
+    return StepCautions(
         (*first, *(one for one in later if one not in known)),
         tuple(one for one in later if one in known),
     )
 
 
-def _heading(call: Call, name: str, replaces: int | None) -> str:
-    """Return why this check is asked in a special way, or nothing."""
-    if call.desk.ruled_out(call.inquiry, name):
-        return (
-            "As things stand this check is ruled out: do not do it. Note only what was found "
-            "before."
-        )
-    if replaces is not None:
-        old = call.told(str(replaces))
-        return (
-            f"Answer {replaces} says: {observed(old.body, call.desk.knowledge)}. Now?"
-            if old
-            else ""
-        )
-    if call.inquiry.answered(name):
-        return "It was answered before; this answer counts beside that one."
-    return ""
-
-
 @dataclass(frozen=True)
 class Repair:
-    """What to put right, when no check is worth its minutes any more."""
+    """What to put right, or that somebody else goes on, when no check is worth its minutes."""
 
-    cause: str
-    name: str
-    probability: float
+    entry: Json
+    away: bool  # nobody leads: hand over
     because: str
-    cautions: Cautions
-    remedy: str
-    proof: str
+    cautions: StepCautions
     behind: Sequence[str]
     before: Sequence[tuple[str, str]]
     before_with_more: Sequence[str]
-    others: Sequence[tuple[str, str, float]]
-    further: Sequence[tuple[str, str]]
-    still: Sequence[tuple[str, str]]
+    others: Sequence[Json]
+    further: Sequence[Json]
+    still: Sequence[Json]
 
 
 def repair(call: Call) -> Repair:
     """Return the repair that the answers point at, and what to do before a part is fitted."""
     answer, desk = call.answer, call.desk
-    first = lead(answer)
-    sure = first["probability"] > SURE
-    order = [first["id"]] if sure else answer["advice"]["repair_order"] or [first["id"]]
+    sure, away = lead(answer)["probability"] > SURE, hands_over(answer)
+    first = str(lead(answer)["id"])
+    order = [first] if sure else answer["advice"]["repair_order"] or [first]
     entry = cause_of(answer, order[0])
-    known = {one["id"]: float(one["probability"]) for one in answer["causes"]}
     before = checks_before(call.inquiry, desk, entry["id"])
+    more = [one for one in entry["before_replacing"] if one not in before]
     return Repair(
-        cause=entry["id"], name=entry["name"], probability=entry["probability"],
-        because="" if sure else answer["advice"]["because"] or "",
-        cautions=_split(entry["cautions"], call, ""),
-        remedy=entry["remedy"], proof=entry["proof_of_repair"],
+        entry=entry, away=away, because="" if sure else answer["advice"]["because"] or "",
+        cautions=cautions_of(call, () if away else entry["cautions"]),
         behind=behind(entry, desk.knowledge),
         before=[(one, desk.name(one)) for one in before],
-        before_with_more=[
-            desk.name(one) for one in entry["before_replacing"]
-            if one not in before and not call.inquiry.answered(one)
-        ],
-        others=[(one, desk.name(one), known.get(one, 0.0)) for one in order[1:4]],
-        further=[(one["check"], one["name"]) for one in further_checks(call.inquiry, desk)],
-        still=[(one["check"], one["name"]) for one in answer["next_checks"]],
+        before_with_more=[desk.name(one) for one in more if not call.inquiry.answered(one)],
+        others=[one for one in answer["causes"] if one["id"] in order[1:4]],
+        further=further_checks(call.inquiry, desk), still=answer["next_checks"],
     )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Meaning:
+class AnswerMeaning(NamedTuple):
     """What an answer would do to the belief."""
 
     words: str
@@ -183,15 +152,17 @@ class Meaning:
     chance: str
 
 
-def meanings(call: Call, name: str) -> list[Meaning]:
+def meanings(call: Call, name: str) -> list[AnswerMeaning]:
     """Return for every result of a check which cause would lead, and how likely."""
     outcomes = call.desk.knowledge.checks[name].outcomes
     words = outcomes.words if outcomes else {}
     return [
-        Meaning(words.get(one.get("outcome", ""), one.get("reads") or one.get("outcome", "")),
-                call.desk.name(one["leaders"][0]["cause"]),
-                hundredths(one["leaders"][0]["probability"]))
-        for one in call.desk.meanings(call.inquiry, name) if one["leaders"]
+        AnswerMeaning(
+            words.get(one.get("outcome", ""), one.get("reads") or one.get("outcome", "")),
+            call.desk.name(first["cause"]), hundredths(first["probability"]),
+        )
+        for one in call.desk.meanings(call.inquiry, name)
+        for first in one["leaders"][:1]
     ]  # fmt: skip
 
 

@@ -1,12 +1,12 @@
 """The bench sums as pages: each with its formula, its source, and its curve."""
 
 from collections.abc import Mapping
-from typing import Any
 
 from flask import Response, abort, request
 
 from api import sums
 from api.access import role
+from api.cases.case import Json
 from api.desk import pages
 from api.desk.blueprint import blueprint
 from api.service import current
@@ -40,7 +40,7 @@ def one_sum(name: str) -> Response:
     )  # fmt: skip
 
 
-def _worked(name: str, typed: Mapping[str, str]) -> tuple[dict[str, Any] | None, dict[str, str]]:
+def _worked(name: str, typed: Mapping[str, str]) -> tuple[Json | None, dict[str, str]]:
     raw = {key: _read(value) for key, value in typed.items() if value}
     try:
         return sums.compute(current().knowledge, name, raw), {}
@@ -53,7 +53,7 @@ def _worked(name: str, typed: Mapping[str, str]) -> tuple[dict[str, Any] | None,
         }
 
 
-def _read(text: str) -> Any:
+def _read(text: str) -> float | str:
     """Return a number typed with a point or a decimal comma; anything else as it is."""
     try:
         return float(text.replace(",", ".") if "." not in text else text)

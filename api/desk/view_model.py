@@ -1,13 +1,14 @@
 """What the page of a call shows, in the order in which an agent needs it."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from flask import url_for
 
-from api.answers.conclusions import is_cause
+from api.answers.conclusions import hundredths, is_cause
 from api.answers.text import sureness
-from api.cases.case import Json
+from api.cases.wording import ended
 from api.desk import evidence, steps
 from api.desk.calls import Call
 from api.desk.forms import Form
@@ -15,67 +16,66 @@ from api.desk.pages import safe
 from api.drawing import SHAPES, Shape, svg
 from api.interview import views
 from api.interview.desk import probabilities
+from api.interview.next_step import LIKELY
+from api.interview.questions import question
 from engine.knowledge import items
 
 SHOWN_CAUSES = 5
 SHOWN_EVIDENCE = 2  # causes whose evidence is on the page
+LEADERS = 3  # causes named while it is too early to say
 
 
 @dataclass(frozen=True)
-class Lead:
-    """The leading cause or, while some cannot be told apart, the leading group."""
-
-    words: str
-    names: tuple[str, ...]
-    probability: float
-    before: float | None
-
-    @property
-    def sure(self) -> str:
-        """Return how sure it is, in words and as a number out of a hundred."""
-        return sureness(self.probability)
-
-
-def lead_of(call: Call) -> Lead:
-    """Return what leads."""
-    causes = call.answer["causes"]
-    known = probabilities(call.before) if call.before else {}
-    gone = call.case.excluded  # put right without a cure: no longer what it may be
-    group = [one for one in causes if one["group"] == causes[0]["group"] and one["id"] not in gone]
-    group = group or causes[:1]
-    total = sum(float(one["probability"]) for one in group)
-    names = tuple(str(one["name"]) for one in group)
-    before = sum(known.get(one["id"], 0.0) for one in group) if known else None
-    if len(group) == 1:
-        return Lead(names[0], names, total, before)
-    return Lead(f"One of {len(group)} causes that the answers do not tell apart yet", names, total,
-                before)  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Belief:
+class CauseChance:
     """How likely a cause is, and was before the last answer."""
 
-    cause: str
     name: str
     probability: float
     before: float | None
 
 
-def beliefs(call: Call) -> list[Belief]:
-    """Return the likeliest causes."""
+@dataclass(frozen=True)
+class HeadLine:
+    """Where the call stands, in words; ``chance`` only where one cause leads at half or more."""
+
+    words: str
+    chance: str = ""
+
+
+def chances(call: Call) -> list[CauseChance]:
+    """Return the likeliest causes that were not put right already."""
     known = probabilities(call.before) if call.before else {}
     return [
-        Belief(one["id"], one["name"], float(one["probability"]), known.get(one["id"]))
-        for one in call.answer["causes"][:SHOWN_CAUSES]
-    ]
+        CauseChance(one["name"], float(one["probability"]), known.get(one["id"]))
+        for one in call.answer["causes"]
+        if one["id"] not in call.case.excluded
+    ][:SHOWN_CAUSES]
 
 
-def evidence_shown(call: Call) -> list[Json]:
-    """Return the evidence on the leading causes."""
+def head_line(leading: Sequence[CauseChance]) -> HeadLine:
+    """Return who leads: a cause at half or more, or the first few with their chances."""
+    first = leading[0]
+    if first.probability >= LIKELY:
+        moved = views.movement(first.probability, first.before)
+        said = sureness(first.probability)
+        return HeadLine(first.name, f"{said}, {moved}" if moved else said)
+    names = [f"{one.name} {hundredths(one.probability)}" for one in leading[:LEADERS]]
+    rest = [one.removesuffix(" in 100") for one in names[:-1]]
+    return HeadLine(f"Too early to say. Leading: {', '.join([*rest, names[-1]])}.")
+
+
+def undecided(call: Call) -> list[str]:
+    """Return the causes that the answers do not tell from the leading one yet."""
+    causes = call.answer["causes"]
+    names = [str(one["name"]) for one in causes if one["group"] == causes[0]["group"]]
+    return names if len(names) > 1 else []
+
+
+def evidence_shown(call: Call) -> list[tuple[str, str, list[evidence.EvidencePiece]]]:
+    """Return the leading causes, how they look, and the evidence on them."""
     return [
-        {"name": one["name"], "looks_like": one["looks_like"],
-         "pieces": evidence.pieces(one, call.case, call.desk.knowledge, call.places)}
+        (one["name"], one["looks_like"],
+         evidence.pieces(one, call.case, call.desk.knowledge, call.places))
         for one in call.answer["causes"][:SHOWN_EVIDENCE]
         if is_cause(one["id"])
     ]  # fmt: skip
@@ -90,61 +90,37 @@ def drawing(call: Call, check: str | None, shape: Shape) -> str:
     )  # fmt: skip
 
 
-def context(call: Call, check: str | None, replaces: int | None, **more: Any) -> Json:
-    """Return all that the page of a call needs."""
-    target = call.target
-    chosen = check or (target.key if target.kind == "check" else None)
-    asked = steps.ask(call, chosen, replaces) if chosen else None
-    repair = steps.repair(call) if asked is None and target.kind == "repair" else None
-    shown: dict[str, Any] = {
-        "call": call, "lead": lead_of(call), "ask": asked, "repair": repair,
-        "refer": call.answer["scope"]["because"] if target.kind == "refer" else None,
-        "beliefs": beliefs(call), "evidence": evidence_shown(call),
-        "answers": call.order.findings[::-1],
-        "news": news(call), "doubts": call.order.doubts,
-        "notes": call.order.handing_back,
-        "general": [one["text"] for one in call.answer["cautions"]],
-        "urgent": steps.Cautions(tuple(steps.urgent(call))),
-        "picture": _picture(call, chosen),
-        "out_of_turn": check is not None,
-        "others": _others(call, chosen), "moments": items.MOMENTS, "form": Form(), "faults": {},
-        "circumstances": call.desk.knowledge.rows("circumstances"), "stale": None, "offer": None,
-        "found": None, "words": "", "control_words": _control_words(call),
-        "other_side": {"left": "right", "right": "left"}.get(call.side or ""),
-    }  # fmt: skip
-    return shown | more
-
-
-def drawings(call: Call, check: str | None) -> Json:
+def drawings(call: Call, check: str | None) -> Mapping[str, str]:
     """Return the circuit in both shapes; the style sheet shows the one that fits the screen."""
     return {shape: safe(drawing(call, check, shape)) for shape in SHAPES}
 
 
-def _picture(call: Call, check: str | None) -> str:
-    """Return where the drawing is: it is fetched after the page, which must not wait for it."""
-    return url_for("desk.circuit", number=call.case.number, check=check, side=call.side)
-
-
-def news(call: Call) -> list[str]:
-    """Return what the last answer brought about: set aside, noted, proved."""
-    blocks = views.news(call.answer, call.before, call.inquiry, call.desk)
-    found: list[str] = []
-    for line in (line for block in blocks for line in block.lines):
-        if line.indent and found:
-            found[-1] += f" {line.text}"
-        else:
-            found.append(line.text)
-    return found
-
-
-def _others(call: Call, chosen: str | None) -> list[Json]:
-    """Return the other checks that are worth their minutes."""
-    return [one for one in call.answer["next_checks"] if one["check"] != chosen]
-
-
-def _control_words(call: Call) -> str:
-    """Return in words the control type that the answers tell, if they do."""
-    from api.interview.questions import question
-
-    told = call.control_told
-    return question("control", call.inquiry.fields).words(told) if told else ""
+def context(
+    call: Call, check: str | None, replaces: int | None, **more: Any
+) -> Mapping[str, object]:
+    """Return all that the page of a call needs; ``more`` is laid over it."""
+    stops = steps.stop_cards(call) if call.case.is_open else []
+    chosen = check or (call.target.key if call.target.kind == "check" else None)
+    asked = steps.ask(call, chosen, replaces) if chosen and not stops else None
+    repair = steps.repair(call) if not chosen and call.target.kind == "repair" else None
+    leading, told = chances(call), call.control_told
+    shown: Mapping[str, object] = {
+        "call": call, "stops": stops, "ask": asked, "repair": repair,
+        "refer": call.answer["scope"]["because"] if call.target.kind == "refer" else None,
+        "chances": leading, "head": head_line(leading), "undecided": undecided(call),
+        "evidence": evidence_shown(call), "news": views.news(call.answer, call.before),
+        "last_counted": max((one.place for one in call.case.counted), default=0),
+        "ended": ended(call.case.outcome.cause, call.desk.knowledge) if call.case.outcome else "",
+        "answers": call.order.findings[::-1], "doubts": call.order.doubts,
+        "notes": call.order.handing_back, "general": [o["text"] for o in call.answer["cautions"]],
+        "urgent": steps.cautions_of(call, ()), "stopped": steps.stop_cards(call, acknowledged=True),
+        # the drawing is fetched after the page, which must not wait for it
+        "picture": url_for("desk.circuit", number=call.case.number, check=chosen, side=call.side),
+        "out_of_turn": check is not None, "moments": items.MOMENTS, "form": Form(), "faults": {},
+        "others": [one for one in call.answer["next_checks"] if one["check"] != chosen],
+        "circumstances": call.desk.knowledge.rows("circumstances"), "stale": None, "offer": None,
+        "found": None, "words": "",
+        "control_words": question("control", call.inquiry.fields).words(told) if told else "",
+        "other_side": {"left": "right", "right": "left"}.get(call.side or ""),
+    }  # fmt: skip
+    return {**shown, **more}

@@ -1,7 +1,7 @@
 """What each command does."""
 
 import difflib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -311,17 +311,20 @@ def decide(talk: "Interview", state: InterviewState, target: NextStep, value: ob
     return talk.record(state, chosen if value else Entry("decline", first, side=case.side))
 
 
-def _shown(blocks: Callable[["Interview", InterviewState], Sequence[Block]]) -> Act:
-    """Return a command that shows something and changes nothing."""
-    return lambda talk, state, _rest: Turn(state, tuple(blocks(talk, state)))
+def _list(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
+    return Turn(state, (views.answers(state.entries, talk.desk),))
+
+
+def _summary(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
+    return Turn(state, tuple(talk.summary(state)))
 
 
 ACTS: dict[str, Act] = {
     "why": _why, "what if": _what_if, "back": _back, "change": _change, "add": _add,
-    "list": _shown(lambda talk, state: [views.answers(state.entries, talk.desk)]),
+    "list": _list,
     "causes": _causes, "skip": _skip, "hands": _hands, "side": _side, "as": _as, "how": _how,
     "cautions": _cautions, "repair": _repair, "again": lambda talk, state, _: talk.asking(state),
-    "summary": _shown(lambda talk, state: views.order_page(state.entries, talk.desk)), "help": _help,
+    "summary": _summary, "help": _help,
     "save": lambda _talk, state, rest: Turn(state, effects=(Effect("save", rest),)),
     "quit": lambda _talk, state, _rest: Turn(state, effects=(Effect("quit"),)),
 }  # fmt: skip

@@ -145,7 +145,7 @@ def prompt_of(step: NextStep, case: Inquiry, desk: Desk) -> Prompt:
         case "machine":
             return question(step.key, case.fields).prompt
         case "check":
-            return check_prompt(desk.knowledge.checks[step.key])
+            return check_prompt(desk.knowledge.checks[step.key], case, desk)
         case "repair":
             return Prompt("choice", _repair_options(case, desk), unsure=False)
         case "pick":
@@ -153,17 +153,23 @@ def prompt_of(step: NextStep, case: Inquiry, desk: Desk) -> Prompt:
     return _FIXED.get(step.kind, Prompt("text", unsure=False))
 
 
-def check_prompt(check: Check) -> Prompt:
-    """Return how a check is answered: by a reading, or by one of its outcomes."""
+def check_prompt(check: Check, case: Inquiry, desk: Desk) -> Prompt:
+    """Return how a check is answered: by a reading, or by one of its outcomes.
+
+    When the solenoid moves is not offered at a moment at which no circuit of the duty pulls.
+    """
     if check.reading is not None:
         return Prompt("reading", unit=check.reading.unit)
     assert check.outcomes is not None  # a check has a reading or outcomes
     words = check.outcomes.words
-    options = [
-        Choice(str(place), words.get(name, name), name)
-        for place, name in enumerate(check.outcomes.names, start=1)
+    names = [
+        name
+        for name in check.outcomes.names
+        if check.id != TIMING or not name.startswith("at-") or desk.at_moment(case, name)
     ]
-    return Prompt("choice", tuple(options))
+    return Prompt("choice", tuple(
+        Choice(str(place), words.get(name, name), name) for place, name in enumerate(names, start=1)
+    ))  # fmt: skip
 
 
 def to_own_ground(check: Check) -> bool:

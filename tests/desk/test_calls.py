@@ -5,8 +5,9 @@ import json
 import pytest
 from flask import Flask
 
-from api.desk.words import movement, without_typing
+from api.desk.pages import without_typing
 from api.interview.questions import questions
+from api.interview.views import movement
 from tests.desk.support import BRAKE, FUEL, Browser, text_of
 
 
@@ -50,9 +51,8 @@ def test_without_the_duty_the_form_comes_back_filled_in(desk: Browser) -> None:
 
 
 def test_what_is_asked_first_is_seen_first(desk: Browser) -> None:
-    """Lead with its probability, next step, caution, sentence: they stand in this order."""
-    desk.start()
-    page = desk.page.text
+    """Lead with its probability, why this step, caution, sentence: they stand in this order."""
+    page = desk.get(f"{desk.start()}?check=relay-click").text
     places = [
         page.index(mark) for mark in ("now-lead", "now-next", 'class="caution"', 'class="say')
     ]

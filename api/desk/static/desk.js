@@ -6,6 +6,7 @@
   const KEYS_OFF = "threewire-desk-keys-off";
   const UNSENT = "threewire-desk-unsent";
   const DRAFT = "threewire-desk-draft ";
+  const THEME = "threewire-desk-theme";
   const POLL_MS = 5000;
   const RETRY_MS = 2500;
   const NO_DRAFT = new Set(["csrf", "nonce", "version"]);
@@ -192,14 +193,16 @@
   const keysOn = () => !store.get(KEYS_OFF);
 
   function onKey(event) {
+    if (document.querySelector("dialog[open]")) return;
     if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing || !keysOn()) return;
     if (typing(event.target)) {
       if (event.key === "Escape") event.target.blur();
       return;
     }
     if (/^[0-9.-]$/.test(event.key)) { digit(event); return; }
-    const open = { e: "#evidence", w: "#why", m: "#meant" }[event.key];
+    const open = { e: "#evidence", w: "#why", m: "#meant", c: "#mind" }[event.key];
     if (open) toggle(event, document.querySelector(open));
+    else if (event.key === "?") { event.preventDefault(); byId("keys-help").showModal(); }
     else if (event.key === "/") focusOn(event, byId("find") || byId("q"));
     else press(event, /^[a-z]$/.test(event.key) && document.querySelector(`[data-key="${event.key}"]`));
   }
@@ -259,8 +262,39 @@
     } catch { delete details.dataset.done; }
   }
 
+  // ---- light and dark, the list of keys, local times -----------------------------------------
+  function theme(wanted) {
+    if (wanted) document.documentElement.dataset.theme = wanted;
+    else delete document.documentElement.dataset.theme;
+  }
+
+  function themeSwitch() {
+    const button = byId("theme-switch");
+    if (!button) return;
+    const dark = () => (store.get(THEME) || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light")) === "dark";
+    const show = () => { theme(store.get(THEME)); button.textContent = dark() ? "Make it light" : "Make it dark"; };
+    button.hidden = false;
+    button.addEventListener("click", () => { store.set(THEME, dark() ? "light" : "dark"); show(); });
+    show();
+  }
+
+  function keysHelp() {
+    const button = byId("keys-help-open");
+    if (!button) return;
+    button.hidden = false;
+    button.addEventListener("click", () => byId("keys-help").showModal());
+  }
+
+  function localTimes() {
+    for (const one of document.querySelectorAll("time[datetime]")) {
+      const at = new Date(one.dateTime);
+      if (!Number.isNaN(at.getTime())) one.textContent = at.toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+    }
+  }
+
   // ---- a page is there -------------------------------------------------------------------------
   function ready() {
+    localTimes();
     for (const form of document.querySelectorAll("form[data-draft]")) {
       restoreDraft(form);
       form.addEventListener("input", () => keepDraft(form));
@@ -289,7 +323,11 @@
   const print = byId("print");
   if (print) { print.hidden = false; print.addEventListener("click", () => window.print()); }
   keysSwitch();
+  themeSwitch();
+  keysHelp();
   ready();
+  const found = document.querySelector("[data-focus]");
+  if (found) found.focus();
   const faults = byId("faults");
   if (faults) faults.focus();
   const waiting = store.get(UNSENT);
