@@ -67,14 +67,30 @@ class Ask:
         return to_own_ground(self.check)
 
 
-def stop_cards(call: Call, acknowledged: bool = False) -> list[Json]:
-    """Return the cautions that stop the call until somebody says that they were read out."""
+@dataclass(frozen=True)
+class StopCard:
+    """A warning that stops the call until somebody says that it was read out."""
+
+    id: str
+    title: str
+    lines: tuple[str, ...]  # three at most: the danger, what to do at once, what to do then
+    next: str  # what happens at the desk after that
+
+
+def stop_cards(call: Call, acknowledged: bool = False) -> list[StopCard]:
+    """Return the STOP cards of a case: those still to be read out, or those that were."""
     known, waiting = told.stops(), told.untold(call.case.number, call.answer["cautions"])
-    return [
-        {**one, **known[one["id"]]}
-        for one in call.answer["cautions"]
-        if one["id"] in known and (one not in waiting) == acknowledged
-    ]
+    found = []
+    for one in call.answer["cautions"]:
+        if one["id"] in known and (one not in waiting) == acknowledged:
+            because = call.desk.knowledge.rules[one["id"]].because
+            first, _, rest = because.next.partition(". ")
+            lines = (because.found, f"{first.rstrip('.')}.", rest)
+            card = known[one["id"]]
+            found.append(
+                StopCard(one["id"], card["title"], tuple(filter(None, lines)), card["next"])
+            )
+    return found
 
 
 def ask(call: Call, name: str, replaces: int | None = None) -> Ask:

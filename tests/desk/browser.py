@@ -14,7 +14,7 @@ from api.store import Database, upgrade
 
 CHROMIUM = "/usr/bin/chromium"
 REQUIRED = "TESTS_REQUIRE_CHROMIUM"
-SIZES = {"office": {"width": 1366, "height": 768}, "phone": {"width": 390, "height": 844}}
+SIZES = {"office": {"width": 1280, "height": 800}, "phone": {"width": 390, "height": 844}}
 SCHEMES = ("light", "dark")
 WCAG = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
 _QUIET = [
@@ -33,6 +33,36 @@ _WATCH = """() => {
     }).observe(document.body, { attributes: true, attributeFilter: ["data-version"] });
   });
 }"""
+
+
+# What a tired agent has to see of a step without scrolling, and the words that are in sight.
+_FIRST_SCREEN = """() => {
+  const seen = (box) => box.height > 0 && box.top >= 0 && box.bottom <= innerHeight;
+  const parts = { lead: ".now-lead", caution: ".caution > p", say: ".say", stop: ".stop ul",
+                  reading: "#value", unsure: ".unsure" };
+  const cut = Object.entries(parts).filter(([, at]) => {
+    const one = document.querySelector(`main ${at}`);
+    return one && !seen(one.getBoundingClientRect());
+  }).map(([name]) => name);
+  const answers = [...document.querySelectorAll(".answer .target")];
+  const away = answers.slice(0, 6).filter((one) => !seen(one.getBoundingClientRect()));
+  if (away.length) cut.push(`${away.length} of ${answers.length} answers`);
+  let words = 0;
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  const range = document.createRange();
+  while (walk.nextNode()) {
+    const node = walk.currentNode, parent = node.parentElement;
+    if (parent.closest(".unseen, .skip, kbd") || !parent.checkVisibility()) continue;
+    for (const match of node.data.matchAll(/\\p{L}\\S*/gu)) {
+      range.setStart(node, match.index);
+      range.setEnd(node, match.index + match[0].length);
+      const box = range.getBoundingClientRect();
+      words += box.left < innerWidth && seen(box);
+    }
+  }
+  return { cut, words };
+}"""
+MOST_WORDS = {"office": 160, "phone": 120}
 
 
 def new_store(folder: Path) -> str:
@@ -94,6 +124,13 @@ def violations(page: Page) -> list[str]:
         for one in found
         for node in one["nodes"]
     ]
+
+
+def first_screen(page: Page) -> tuple[list[str], int]:
+    """Return what of a step is not on the first screen, and the words that are in sight."""
+    page.evaluate("scrollTo(0, 0)")
+    found = page.evaluate(_FIRST_SCREEN)
+    return found["cut"], found["words"]
 
 
 class Typist:

@@ -200,7 +200,7 @@
       return;
     }
     if (/^[0-9.-]$/.test(event.key)) { digit(event); return; }
-    const open = { e: "#evidence", w: "#why", m: "#meant", c: "#mind" }[event.key];
+    const open = { e: "#evidence", w: "#why", m: "#meant", c: "#mind", a: "#answers" }[event.key];
     if (open) toggle(event, document.querySelector(open));
     else if (event.key === "?") { event.preventDefault(); byId("keys-help").showModal(); }
     else if (event.key === "/") focusOn(event, byId("find") || byId("q"));
