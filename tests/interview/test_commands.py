@@ -184,7 +184,7 @@ def test_hands_limit_what_is_proposed(talk: Interview, hold: Hold) -> None:
 def test_as_changes_the_wording(hold: Hold, said: Said) -> None:
     """A caller's sentence is read out; the technician's words say how."""
     turn = hold("2", "add pull-current")
-    assert 'Read out: "With a direct-current clamp' in said(turn)
+    assert 'Read out: "Put a DC clamp' in said(turn)
     technician = hold("as technician", after=turn)
     assert "Zero a clamp made for direct current" in said(technician)
     assert "Read out" not in said(technician)
