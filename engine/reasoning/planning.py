@@ -1,8 +1,8 @@
-"""What to do next: check, repair or call for help, to the fewest expected minutes.
+"""What to do next: check or repair, to the fewest expected minutes.
 
 A plan works on weights of hypotheses. Checks split the weights over their results; a repair cures
 the causes it is for and leaves the rest; ``stop`` is the cost of the best fixed order of repairs
-from here on, with a call for help when that is cheaper than going on.
+from here on.
 
 The order of repairs is by probability over minutes (Heckerman, Breese and Rommelse 1995;
 Kalagnanam and Henrion 1988), which is optimal when each repair cures one cause and none other.
@@ -25,15 +25,12 @@ TINY = 1e-300
 QUICK_MINUTES, QUICK_SAVING = 1.0, 0.03  # a question, and the share of the minutes it must save
 
 
-def repair_minutes(
-    chances: Floats, minutes: Floats, service: float | None = None, wrong: float = 0.0
-) -> Floats:
+def repair_minutes(chances: Floats, minutes: Floats, wrong: float = 0.0) -> Floats:
     """Return expected minutes to the fix when repairs are tried in the best order.
 
     ``chances`` of causes, shape (..., causes), summing to 1; ``minutes`` of their repairs. A repair
     is paid for when those before it did not cure the fault, and costs ``wrong`` minutes on top when
-    it does not cure it either. With ``service`` (minutes of calling for help, which cures anything)
-    the order ends there as soon as that is cheaper.
+    it does not cure it either.
 
     Before the cure a repair with its ``wrong`` costs ``minutes + wrong``, the curing one saves
     ``wrong`` whatever the order: so the best order is by chance over ``minutes + wrong``.
@@ -46,13 +43,8 @@ def repair_minutes(
     paid = minutes[order] * np.clip(1.0 - before, 0.0, None)
     if wrong:
         paid += wrong * np.clip(1.0 - cured, 0.0, None)
-    if service is None:
-        total: Floats = paid.sum(axis=-1)
-        return total
-    spent = np.concatenate([np.zeros_like(paid[..., :1]), np.cumsum(paid, axis=-1)], axis=-1)
-    left = np.clip(1.0 - np.concatenate([before, ranked.sum(-1, keepdims=True)], axis=-1), 0, None)
-    best: Floats = (spent + left * service).min(axis=-1)
-    return best
+    total: Floats = paid.sum(axis=-1)
+    return total
 
 
 def repair_order(chances: Floats, minutes: Floats, wrong: float = 0.0) -> list[int]:
@@ -74,9 +66,8 @@ class Problem:
     ``membership`` (hypothesis, cause) has a 1 where a hypothesis belongs to a cause; every cause
     has at least one, every hypothesis exactly one. ``bins``
     (hypothesis, all results of all checks) how each result is predicted; check k has the columns
-    ``starts[k]`` to ``starts[k + 1]``. With ``identify`` the aim is to know the cause, not to cure
-    it: a state that is not yet known has an infinite cost of stopping. ``wrong_repair`` is what a
-    repair that does not cure costs beside its minutes, in minutes.
+    ``starts[k]`` to ``starts[k + 1]``. ``wrong_repair`` is what a repair that does not cure costs
+    beside its minutes, in minutes.
     """
 
     membership: Floats
@@ -84,8 +75,6 @@ class Problem:
     starts: Sequence[int]
     check_minutes: Floats
     repair_minutes: Floats
-    service: float | None = None
-    identify: bool = False
     wrong_repair: float = 0.0
     _columns: list[slice] = field(init=False, repr=False)
     _by_cause: NDArray[np.intp] = field(init=False, repr=False)
@@ -129,15 +118,12 @@ class Problem:
         """Return the cost of stopping to check, times the weight; shape (...)."""
         causes = weights @ self.membership
         total = causes.sum(axis=-1)
-        if self.identify:
-            known = causes.max(axis=-1) >= total * (1 - 1e-9)
-            return np.where(known | (total <= TINY), 0.0, np.inf)
         chances = causes / np.maximum(total, TINY)[..., None]
         cost: Floats = total * self._fix_minutes(chances)
         return cost
 
     def _fix_minutes(self, chances: Floats) -> Floats:
-        return repair_minutes(chances, self.repair_minutes, self.service, self.wrong_repair)
+        return repair_minutes(chances, self.repair_minutes, self.wrong_repair)
 
     def split(self, weights: Floats, check: int) -> Floats:
         """Return the weights after each result of a check, shape (result, hypothesis)."""
@@ -154,12 +140,7 @@ class Problem:
         by_cause = np.add.reduceat(spread, self._cause_starts, axis=1)
         joint = np.ascontiguousarray(np.swapaxes(by_cause, 1, 2))
         chance = joint.sum(axis=-1)
-        if self.identify:
-            known = joint.max(axis=-1) >= chance * (1 - 1e-9)
-            cost = np.where(known | (chance <= TINY), 0.0, np.inf)
-        else:
-            belief = joint / np.maximum(chance, TINY)[..., None]
-            cost = chance * self._fix_minutes(belief)
+        cost = chance * self._fix_minutes(joint / np.maximum(chance, TINY)[..., None])
         sizes = [self._bounds(check)[1] - self._bounds(check)[0] for check in checks]
         starts = np.cumsum([0, *sizes])[:-1]
         after = np.add.reduceat(cost, starts, axis=1)
@@ -181,48 +162,28 @@ class Bounds:
     repairs: int = 2  # repairs tried on paper before a check
     after_repair: int = 2  # checks looked at two deep behind each of these
 
-    def work(self, problem: Problem) -> float:
-        """Return about how many numbers the plan sorts: rows x results x causes."""
-        rows = self.results * (self.first + self.repairs * self.after_repair) * (1 + self.repairs)
-        results = problem.bins.shape[1] / max(len(problem.check_minutes), 1) * self.second
-        return float(rows * results * problem.membership.shape[1])
 
-
-# From thorough to plain. Where much is still possible, looking far ahead costs most and decides
-# least; the sizes alone choose, so that the same request gets the same answer anywhere.
+# From thorough to plain, for each group of checks. Where much is still possible, looking far ahead
+# costs most and decides least; the sizes alone choose, so that the same request gets the same
+# answer anywhere. Nothing here depends on how many checks there are.
 STEPS = (
-    Bounds(),
-    Bounds(first=5, second=12, results=4, after_repair=1),
-    Bounds(first=4, second=9, results=4, repairs=1, after_repair=1),
-    Bounds(first=3, second=7, results=3, repairs=1, after_repair=0),
-    Bounds(first=2, second=5, results=2, repairs=1, after_repair=0),
-)
-MOST_WORK = 160_000
-
-
-def bounds_for(problem: Problem, most: float = MOST_WORK) -> Bounds:
-    """Return the most thorough bounds whose work stays within ``most``; else the plainest."""
-    return next((one for one in STEPS if one.work(problem) <= most), STEPS[-1])
-
-
-# The same for each group of checks. Nothing here depends on how many checks there are.
-GROUP_STEPS = (
     Bounds(first=2, second=2, results=4, repairs=1, after_repair=0),
     Bounds(first=2, second=2, results=3, repairs=1, after_repair=0),
     Bounds(first=1, second=2, results=3, repairs=1, after_repair=0),
     Bounds(first=1, second=1, results=2, repairs=1, after_repair=0),
 )
 USUAL_GROUPS, USUAL_RESULTS = 7, 6
+MOST_WORK = 160_000
 
 
-def bounds_for_groups(problem: Problem, most: float = MOST_WORK) -> Bounds:
+def bounds_for(problem: Problem, most: float = MOST_WORK) -> Bounds:
     """Return the most thorough bounds a group whose work stays within ``most``, by causes alone."""
 
     def work(one: Bounds) -> float:
         rows = one.results * USUAL_GROUPS * one.first * (1 + one.repairs)
         return float(rows * USUAL_GROUPS * one.second * USUAL_RESULTS * problem.membership.shape[1])
 
-    return next((one for one in GROUP_STEPS if work(one) <= most), GROUP_STEPS[-1])
+    return next((one for one in STEPS if work(one) <= most), STEPS[-1])
 
 
 @dataclass(frozen=True)
@@ -274,7 +235,7 @@ def rank(
     looked at two deep with some groups at hand are then among those with more groups at hand, so
     that more at hand never makes the best plan worse.
     """
-    bounds = bounds or (bounds_for_groups(problem) if groups else bounds_for(problem))
+    bounds = bounds or (bounds_for(problem) if groups else Bounds())
     total = max(float(weights.sum()), TINY)
     stop = float(problem.stop(weights))
     if not checks:
@@ -373,8 +334,6 @@ def _after_repairs(problem: Problem, weights: Floats, bounds: Bounds) -> tuple[F
 
     ``weights`` of shape (batch, hypothesis); the rows returned are batch by batch.
     """
-    if problem.identify:
-        return np.zeros((0, weights.shape[1])), np.zeros(0)
     causes = weights @ problem.membership
     price = problem.repair_minutes + problem.wrong_repair
     chosen = np.argsort(-(causes / price), axis=1, kind="stable")[:, : bounds.repairs]
@@ -390,86 +349,9 @@ def _repair_then(
 ) -> Floats:  # fmt: skip
     """Return the cost of the best repair for each row, followed by the best of check or stop."""
     rest, paid = _after_repairs(problem, weights, bounds)
-    if not len(rest):
-        return np.full(len(weights), np.inf)
     tries = len(rest) // len(weights)
     after = np.minimum(
         problem.stop(rest), _best_ahead(problem, rest, np.repeat(done, tries), behind)
     )
     best: Floats = (paid + after).reshape(len(weights), tries).min(axis=1)
     return best
-
-
-class ExactTooLargeError(Exception):
-    """The problem has more states than the exact planner may visit."""
-
-
-class Exact:
-    """The best plan by dynamic programming over the results so far, repairs in between allowed.
-
-    For small problems and for measuring how far the bounded planner is from the optimum.
-    """
-
-    def __init__(self, problem: Problem, max_states: int = 400_000, repairs: bool = True) -> None:
-        self._problem, self._max, self._repairs = problem, max_states, repairs
-        self._known: dict[tuple[frozenset[tuple[int, int]], frozenset[int]], float] = {}
-
-    def cost(self, weights: Floats, checks: Sequence[int]) -> float:
-        """Return the least expected cost. Raises ExactTooLargeError past the state limit."""
-        total = float(weights.sum())
-        return self._cost(weights, frozenset(checks), frozenset(), frozenset()) / total
-
-    def first(self, weights: Floats, checks: Sequence[int]) -> dict[int, float]:
-        """Return the least expected cost of the plans that start with each check."""
-        total = float(weights.sum())
-        return {
-            check: self._after(weights, check, frozenset(checks), frozenset(), frozenset()) / total
-            for check in checks
-        }
-
-    def _cost(
-        self, weights: Floats, left: frozenset[int], seen: frozenset[tuple[int, int]],
-        tried: frozenset[int],
-    ) -> float:  # fmt: skip
-        key = (seen, tried)
-        if key in self._known:
-            return self._known[key]
-        if len(self._known) >= self._max:
-            raise ExactTooLargeError(f"more than {self._max} states")
-        best = float(self._problem.stop(weights))
-        if best > 0:
-            for check in sorted(left):
-                best = min(best, self._after(weights, check, left, seen, tried))
-            if self._repairs and not self._problem.identify:
-                best = min(best, self._repair(weights, left, seen, tried))
-        self._known[key] = best
-        return best
-
-    def _after(
-        self, weights: Floats, check: int, left: frozenset[int], seen: frozenset[tuple[int, int]],
-        tried: frozenset[int],
-    ) -> float:  # fmt: skip
-        cost = float(weights.sum() * self._problem.check_minutes[check])
-        for result, part in enumerate(self._problem.split(weights, check)):
-            if part.sum() > TINY:
-                cost += self._cost(part, left - {check}, seen | {(check, result)}, tried)
-        return cost
-
-    def _repair(
-        self, weights: Floats, left: frozenset[int], seen: frozenset[tuple[int, int]],
-        tried: frozenset[int],
-    ) -> float:  # fmt: skip
-        """Return the least cost of the plans that try one repair now and go on if it fails."""
-        best = np.inf
-        for cause in range(self._problem.membership.shape[1]):
-            mine = self._problem.membership[:, cause] > 0
-            if cause in tried or weights[mine].sum() <= TINY:
-                continue
-            rest = np.where(mine, 0.0, weights)
-            paid = float(weights.sum() * self._problem.repair_minutes[cause])
-            paid += float(rest.sum()) * self._problem.wrong_repair
-            if rest.sum() <= TINY:
-                best = min(best, paid)
-            elif paid < best:
-                best = min(best, paid + self._cost(rest, left, seen, tried | {cause}))
-        return float(best)

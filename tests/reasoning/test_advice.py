@@ -18,7 +18,6 @@ from engine.knowledge import items
 from engine.physics.machine import Machine
 from engine.reasoning.advice import MIN_SAVING, Situation
 from engine.reasoning.planning import (
-    Exact,
     Problem,
     minutes_of_order,
     rank,
@@ -27,6 +26,7 @@ from engine.reasoning.planning import (
 )
 from engine.reasoning.request import read_request
 from engine.rules.cautions import check_hazards
+from tests.reference.exact_planner import Exact
 
 # Order by p/C (Heckerman, Breese and Rommelse 1995; Kalagnanam and Henrion 1988); calculated.
 CHANCES, MINUTES = np.array([0.50, 0.25, 0.15, 0.10]), np.array([10.0, 2.0, 6.0, 1.0])
@@ -99,12 +99,6 @@ def test_a_question_first() -> None:
     assert total + 0.5 == pytest.approx(6.02)
     assert float(repair_minutes(chances, minutes)) == pytest.approx(6.80)
     assert 6.80 - total == pytest.approx(1.28)
-
-
-def test_calling_for_service() -> None:
-    """p .60 .25 .05 and C 5 20 40 with a service of 100: two actions, then call, at 28 minutes."""
-    chances, minutes = np.array([0.60, 0.25, 0.05, 0.10]), np.array([5.0, 20.0, 40.0, 1e6])
-    assert float(repair_minutes(chances, minutes, service=100.0)) == pytest.approx(28.0)
 
 
 @given(

@@ -8,7 +8,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pytest
 
-from engine.reasoning.planning import Exact, Problem, rank, repair_minutes, repair_order
+from engine.reasoning.planning import Problem, rank, repair_minutes, repair_order
+from tests.reference.exact_planner import Exact, Identify
 
 # Test sequencing, matrix as in Pattipati and Alexandridis 1990 (from memory; values calc):
 # the outcomes of five tests in six states, and the states' chances.
@@ -19,9 +20,7 @@ CHANCES = np.array([0.70, 0.01, 0.02, 0.10, 0.05, 0.12])
 def sequencing(costs: Sequence[float]) -> Problem:
     """Return the published matrix as a problem of knowing the state."""
     columns = [[float(row[t] == v) for row in MATRIX] for t in range(5) for v in "01"]
-    return Problem(
-        np.eye(6), np.array(columns).T, range(0, 11, 2), np.array(costs), np.ones(6), identify=True
-    )
+    return Identify(np.eye(6), np.array(columns).T, range(0, 11, 2), np.array(costs), np.ones(6))
 
 
 @pytest.mark.parametrize(
@@ -112,20 +111,6 @@ def test_a_question_worth_asking() -> None:
     assert rank(question_problem(1.4), chances, [0]).options[0].two_ahead > 6.80
 
 
-@pytest.mark.parametrize(("actions", "cost"), [(0, 100), (1, 45), (2, 28), (3, 29)])
-def test_when_to_call_for_service(actions: int, cost: float) -> None:
-    """p .60 .25 .05, C 5 20 40, service 100: 100, 45, 28, 29 after 0 to 3 actions (calc)."""
-    chances, minutes = np.array([0.60, 0.25, 0.05]), np.array([5.0, 20.0, 40.0])
-    left, total = 1.0, 0.0
-    for cause in range(actions):
-        total += minutes[cause] * left
-        left -= chances[cause]
-    assert total + left * 100 == pytest.approx(cost)
-    padded = np.array([*chances, 0.10])
-    best = float(repair_minutes(padded, np.array([*minutes, 1e9]), service=100.0))
-    assert best == pytest.approx(28)
-
-
 def test_where_greedy_repair_fails_a_single_fault_planner_is_exact() -> None:
     """Actions that cure several causes: greedy 3,1,2 costs 1.50, optimal 2,1 costs 1.45 (calc).
 
@@ -211,7 +196,7 @@ def policy_cost(problem: Problem, weights: np.ndarray, left: frozenset[int]) -> 
 
 
 def test_exact_planner_agrees_with_the_independent_recursion() -> None:
-    """The engine's exact planner and the recursion of this file find the same optimum."""
+    """The exact planner and the recursion of this file find the same optimum."""
     rng = np.random.default_rng(7)
     for causes, checks in [(2, 2), (3, 4), (4, 3), (5, 4)]:
         problem, chances = random_problem(rng, causes, checks)
