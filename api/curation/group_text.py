@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from api.answers.text import Line, Section
-from engine.audit.groups import Group, Level
+from engine.audit.groups import AlikeGroup, Level
 from engine.physics.machine import Machine
 
 _TITLES: dict[Level, str] = {
@@ -13,7 +13,7 @@ _TITLES: dict[Level, str] = {
 
 
 def sections(
-    level: Level, found: Sequence[Group], looked_at: Sequence[Machine], told: set[str]
+    level: Level, found: Sequence[AlikeGroup], looked_at: Sequence[Machine], told: set[str]
 ) -> list[Section]:
     """Return the groups of a level, a section a circuit.
 
@@ -33,12 +33,12 @@ def sections(
     ]
 
 
-def _of(found: Sequence[Group], circuit: str) -> list[Group]:
+def _of(found: Sequence[AlikeGroup], circuit: str) -> list[AlikeGroup]:
     return [one for one in found if one.circuit == circuit]
 
 
 def _lines(
-    group: Group, number: int, looked_at: Sequence[Machine], told: set[str]
+    group: AlikeGroup, number: int, looked_at: Sequence[Machine], told: set[str]
 ) -> Iterator[Line]:
     yield Line(f"{', '.join(group.causes)}{_only(group, looked_at)}", f"{number}.")
     if group.told_apart_by:
@@ -53,7 +53,7 @@ def _lines(
         yield Line("No reason is declared: kb check reports it.", indent=1)
 
 
-def _only(group: Group, looked_at: Sequence[Machine]) -> str:
+def _only(group: AlikeGroup, looked_at: Sequence[Machine]) -> str:
     """Return the coil styles that a group is limited to, of those that were looked at."""
     coils = dict.fromkeys(one.coil for one in group.machines)
     every = {one.coil for one in looked_at}

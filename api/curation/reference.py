@@ -14,7 +14,7 @@ import yaml
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from api.curation.facts import KINDS, Page, cell, page, shelf, shown_machines, title_of
-from engine.audit.groups import Group, groups
+from engine.audit.groups import AlikeGroup, groups
 from engine.audit.separation import Survey
 from engine.knowledge import Knowledge, items
 
@@ -145,7 +145,7 @@ def render_groups(survey: Survey, site: Site) -> str:
     return _templates().get_template("reference/groups.html").render(site=site, levels=levels)
 
 
-def _group(group: Group) -> dict[str, Any]:
+def _group(group: AlikeGroup) -> dict[str, Any]:
     coils = dict.fromkeys(one.coil for one in group.machines)
     limited = ", ".join(coils) if len(coils) < len(items.COILS) else ""
     return {**vars(group), "coils": limited}

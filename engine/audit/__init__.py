@@ -8,14 +8,14 @@ from dataclasses import dataclass
 
 from engine.audit.conditions import impossible_faults, unused_facts
 from engine.audit.coverage import coverage_faults
-from engine.audit.groups import Group, groups, look_alikes, separators
+from engine.audit.groups import AlikeGroup, groups, look_alikes, separators
 from engine.audit.separation import Separation, Survey, machines, separate
 from engine.audit.steps import step_faults
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Fault
 
 __all__ = [
-    "Audit", "Group", "Separation", "Survey", "audit", "groups", "look_alikes", "machines",
+    "AlikeGroup", "Audit", "Separation", "Survey", "audit", "groups", "look_alikes", "machines",
     "separate", "separators",
 ]  # fmt: skip
 

@@ -41,11 +41,7 @@ class _Place:
 
     def has(self, check: items.Check) -> bool:
         """Return whether the check can be done there."""
-        volts, actuation = self.facts["system_volts"], self.facts["fuel_actuation"]
-        return applies(
-            check.applies, circuit=self.circuit, coil=str(self.facts["coil"]),
-            system_volts=volts, fuel_actuation=actuation,  # type: ignore[arg-type]
-        )  # fmt: skip
+        return applies(check.applies, circuit=self.circuit, **self.facts)
 
 
 def impossible_faults(knowledge: Knowledge) -> list[Fault]:

@@ -31,7 +31,7 @@ class LookAlike:
 
 
 @dataclass(frozen=True)
-class Group:
+class AlikeGroup:
     """Causes of which no two are told apart on some machines of one circuit.
 
     ``told_apart_by`` are checks that would tell them apart, in the order in which they help most;
@@ -72,7 +72,7 @@ def read_row(row: Mapping[str, Any]) -> LookAlike:
     )  # fmt: skip
 
 
-def groups(survey: Survey, level: Level, machines: Sequence[Machine]) -> list[Group]:
+def groups(survey: Survey, level: Level, machines: Sequence[Machine]) -> list[AlikeGroup]:
     """Return the groups on some machines; groups of the same causes on one circuit are one."""
     found: dict[tuple[str, tuple[str, ...]], list[Separation]] = {}
     kinds = PHONE if level == "phone" else None
@@ -87,7 +87,7 @@ def groups(survey: Survey, level: Level, machines: Sequence[Machine]) -> list[Gr
 
 def _group(
     survey: Survey, level: Level, key: tuple[str, tuple[str, ...]], same: Sequence[Separation]
-) -> Group:
+) -> AlikeGroup:
     circuit, causes = key
     chosen, never = separators(survey.knowledge, same[0], causes)
     declared = [
@@ -96,7 +96,7 @@ def _group(
         if any(row.covers(pair, circuit) for pair in never)
     ]
     machines = tuple(one.machine for one in same)
-    return Group(level, circuit, machines, causes, chosen, never, tuple(declared))
+    return AlikeGroup(level, circuit, machines, causes, chosen, never, tuple(declared))
 
 
 def separators(

@@ -142,19 +142,12 @@ class Applies:
         return all(facts.get(key) in (None, *allowed) for key, allowed in self.stated().items())
 
 
-def applies(
-    alternatives: Iterable[Applies],
-    *,
-    circuit: "Circuit",
-    coil: str | None = None,
-    system_volts: int | None = None,
-    fuel_actuation: str | None = None,
-) -> bool:
-    """Return whether any alternative holds; what is not stated does not speak against it."""
-    facts = {
-        "duty": circuit.duty, "control": circuit.control, "coil": coil,
-        "system_volts": system_volts, "fuel_actuation": fuel_actuation,
-    }  # fmt: skip
+def applies(alternatives: Iterable[Applies], *, circuit: "Circuit", **facts: Any) -> bool:
+    """Return whether any alternative holds on a circuit, with other facts by their names.
+
+    What is not stated does not speak against it.
+    """
+    facts |= {"duty": circuit.duty, "control": circuit.control}
     return any(one.holds(facts) for one in alternatives)
 
 

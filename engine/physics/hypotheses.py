@@ -9,7 +9,6 @@ import dataclasses
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,17 +82,12 @@ def spread(cause: items.Cause, system_volts: int) -> list[Hypothesis]:
 
 def enumerate_hypotheses(causes: Mapping[str, items.Cause], variant: Variant) -> list[Hypothesis]:
     """Return every hypothesis about the variant; weight is P(state | cause)."""
-    found = []
-    for cause in causes.values():
-        if applies(
-            cause.applies,
-            circuit=variant.circuit,
-            coil=variant.coil,
-            system_volts=variant.system_volts,
-            fuel_actuation=variant.fuel_actuation,
-        ):
-            found += spread(cause, variant.system_volts)
-    return found
+    return [
+        hypothesis
+        for cause in causes.values()
+        if applies(cause.applies, **variant.facts)
+        for hypothesis in spread(cause, variant.system_volts)
+    ]
 
 
 def both(first: Hypothesis, second: Hypothesis) -> Hypothesis:
@@ -140,7 +134,7 @@ class Cases:
     forced_closed: NDArray[np.bool_]
     forced_open: NDArray[np.bool_]
     setting_values: Floats  # (hypothesis, setting)
-    drifts: tuple[Drift, ...]
+    drifts: tuple[Drift, ...] = ()
 
     def setting(self, name: str) -> Floats:
         """Return a setting's value under every hypothesis."""
@@ -164,86 +158,71 @@ def healthy_ohms(part: items.Part, variant: Variant) -> float:
 def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
     """Apply every hypothesis' changes to the variant's circuit."""
     circuit = variant.circuit.with_coil(variant.coil)
-    parts = tuple(circuit.parts.values())
-    settings = tuple(circuit.settings)
-    count = len(hypotheses)
-    shape = (len(items.PHASES), count, len(parts))
+    parts, settings = tuple(circuit.parts.values()), tuple(circuit.settings)
+    shape = (len(items.PHASES), len(hypotheses), len(parts))
+    healthy = [circuit.settings[one].healthy for one in settings]
     ratio = variant.system_volts / 12.0
-    build: dict[str, Any] = {
-        "ohms": np.broadcast_to([healthy_ohms(p, variant) for p in parts], shape).copy(),
-        "volts": np.broadcast_to([p.volts * ratio for p in parts], shape).copy(),
-        "ratio": ratio,
-        "kinds": [part.kind for part in parts],
-        "closed": np.zeros(shape, dtype=bool),
-        "opened": np.zeros(shape, dtype=bool),
-        "settings": np.tile([circuit.settings[s].healthy for s in settings], (count, 1)),
-    }
-    part_at = {part.id: place for place, part in enumerate(parts)}
+    cases = Cases(
+        tuple(hypotheses), parts, settings,
+        ohms=np.broadcast_to([healthy_ohms(one, variant) for one in parts], shape).copy(),
+        volts=np.broadcast_to([one.volts * ratio for one in parts], shape).copy(),
+        forced_closed=np.zeros(shape, dtype=bool), forced_open=np.zeros(shape, dtype=bool),
+        setting_values=np.tile(healthy, (len(hypotheses), 1)),
+    )  # fmt: skip
     drifts: list[Drift] = []
     for number, hypothesis in enumerate(hypotheses):
         for change in hypothesis.changes:
             level = hypothesis.level(change)
             if change.target == "setting":
-                _set(build["settings"], number, settings.index(change.id), change, level)
+                value = cases.setting(change.id)
+                value[number] = value[number] * level if change.action == "times" else level
                 continue
-            place = part_at[change.id]
+            place = cases.part(change.id)
             for phase, name in enumerate(items.PHASES):
                 if name in change.phases:
-                    drifts += _alter(build, (phase, number, place), change, level, hypothesis.place)
+                    drifts += _alter(
+                        cases, (phase, number, place), change, level, variant.system_volts
+                    )
         if hypothesis.fuse_opened:
             fuse = next(place for place, part in enumerate(parts) if part.blade_fuse)
-            build["ohms"][:, number, fuse] = math.inf
-    return Cases(
-        tuple(hypotheses), parts, settings, build["ohms"], build["volts"], build["closed"],
-        build["opened"], build["settings"], tuple(drifts),
-    )  # fmt: skip
-
-
-def _set(values: Floats, number: int, place: int, change: items.Change, level: float) -> None:
-    if change.action == "times":
-        values[number, place] *= level
-    else:
-        values[number, place] = level
+            cases.ohms[:, number, fuse] = math.inf
+    return dataclasses.replace(cases, drifts=tuple(drifts))
 
 
 def _alter(
-    build: dict[str, Any], at: tuple[int, int, int], change: items.Change, level: float,
-    severity: float,
-) -> list[Drift]:  # fmt: skip
+    cases: Cases, at: tuple[int, int, int], change: items.Change, level: float, system_volts: int
+) -> list[Drift]:
     """Change one part in one phase; return how it moves along the severity."""
-    ratio = build["ratio"]
     phase, number, place = at
     span = math.log(change.to / change.start) if change.is_range else 0.0
     if change.action == "open":
-        build["ohms"][at] = math.inf
-        build["opened"][at] = True
+        cases.ohms[at] = math.inf
+    if change.action in ("open", "never"):
+        cases.forced_open[at] = True
     elif change.action == "closed":
-        build["closed"][at] = True
-    elif change.action == "never":
-        build["opened"][at] = True
+        cases.forced_closed[at] = True
     elif change.action == "volts":
-        build["volts"][at] = level * ratio
-        return [Drift(number, phase, place, 0.0, level * ratio * span)]
+        cases.volts[at] = volts = level * system_volts / 12.0
+        return [Drift(number, phase, place, 0.0, volts * span)]
     else:
-        return [_alter_ohms(build, at, change, level, severity)]
+        return [_alter_ohms(cases, at, change, level, system_volts)]
     return []
 
 
 def _alter_ohms(
-    build: dict[str, Any], at: tuple[int, int, int], change: items.Change, level: float,
-    severity: float,
-) -> Drift:  # fmt: skip
+    cases: Cases, at: tuple[int, int, int], change: items.Change, level: float, system_volts: int
+) -> Drift:
     """Change the ohms of a part; return how they move along the severity."""
     phase, number, place = at
     span = math.log(change.to / change.start) if change.is_range else 0.0
-    before = build["ohms"][at]
+    before = cases.ohms[at]
     if change.action == "times_ohms":
-        build["ohms"][at] = before * level
+        cases.ohms[at] = before * level
         return Drift(number, phase, place, span, 0.0)
-    volts, kind = round(12 * build["ratio"]), build["kinds"][place]
-    mildest, worst = (items.fault_factor(volts, kind, end) for end in (0.0, 1.0))
-    added = level * items.fault_factor(volts, kind, severity)
+    kind, severity = cases.parts[place].kind, cases.hypotheses[number].place
+    mildest, worst = (items.fault_factor(system_volts, kind, end) for end in (0.0, 1.0))
+    added = level * items.fault_factor(system_volts, kind, severity)
     kept = before if change.action == "add_ohms" else 0.0
-    build["ohms"][at] = kept + added
+    cases.ohms[at] = kept + added
     span += math.log(worst / mildest) if change.is_range else 0.0
     return Drift(number, phase, place, span * added / (kept + added), 0.0)

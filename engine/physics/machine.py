@@ -1,6 +1,7 @@
 """The machine that a request is about, and the electrical values that follow from it."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from engine.calculations import copper
 from engine.knowledge import items
@@ -34,6 +35,14 @@ class Variant:
     hold_ohms: float
     ambient_celsius: float
     stated: frozenset[str] = frozenset()  # windings whose good ohms the request gave
+
+    @property
+    def facts(self) -> dict[str, Any]:
+        """Return what decides which causes and checks it can have (see items.applies)."""
+        return {
+            "circuit": self.circuit, "coil": self.coil, "system_volts": self.system_volts,
+            "fuel_actuation": self.fuel_actuation,
+        }  # fmt: skip
 
     def tolerance(self, part: items.Part) -> float:
         """Return the relative standard uncertainty of a part's ohms on this machine."""

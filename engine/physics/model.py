@@ -81,6 +81,15 @@ class Model:
         """Return which hypotheses stand for a fault that is not in the list."""
         return np.array([one.cause == NOT_LISTED for one in self.hypotheses])
 
+    @cached_property
+    def _place_of_name(self) -> NDArray[np.intp]:
+        return np.argsort(np.argsort(np.array(self.causes))).astype(np.intp)
+
+    def ranked(self, weights: Floats) -> list[int]:
+        """Return the causes, most probable first; equal ones by name."""
+        order = np.lexsort((self._place_of_name, -np.round(weights, 9)))
+        return [int(n) for n in order]
+
     def weights_of(self, cause: str, weights: Floats | None = None) -> Floats:
         """Return the hypotheses' weights (their priors) where they belong to a cause, else 0.
 
@@ -138,13 +147,8 @@ def applicable_checks(
 ) -> dict[str, items.Check]:
     """Return the checks that the variant can have."""
     return {
-        name: check
-        for name, check in checks.items()
-        if applies(
-            check.applies, circuit=variant.circuit, coil=variant.coil,
-            system_volts=variant.system_volts, fuel_actuation=variant.fuel_actuation,
-        )
-    }  # fmt: skip
+        name: check for name, check in checks.items() if applies(check.applies, **variant.facts)
+    }
 
 
 def build_variant(knowledge: Knowledge, variant: Variant) -> VariantModel:

@@ -14,7 +14,7 @@ engine.physics.behaviour; a small share of all answers is simply wrong, spread e
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -99,6 +99,8 @@ SCALES = {
 }  # fmt: skip
 
 
+Rows = NDArray[np.bool_] | slice  # of hypotheses
+ALL = slice(None)
 SEVERITY = "severity"  # the shared quantity that places a fault within its neighbourhood
 KEPT_LOADING = 0.02  # share of a reading's uncertainty below which a quantity is not kept apart
 
@@ -121,12 +123,13 @@ class Loadings:
         variance: Floats = (self.shared.astype(np.float64) ** 2).sum(-1) + self.rest
         return variance
 
-    def on(self, quantities: Sequence[str]) -> Floats:
-        """Return the loadings on some quantities, zero where there is none."""
-        found = np.zeros((len(self.rest), len(quantities)))
-        for column, name in enumerate(self.quantities):
-            if name in quantities:
-                found[:, quantities.index(name)] = self.shared[:, column]
+    def on(self, quantities: Sequence[str], rows: Rows = ALL) -> Floats:
+        """Return the loadings of some rows on some quantities, zero where there is none."""
+        place = {name: number for number, name in enumerate(quantities)}
+        here = [number for number, name in enumerate(self.quantities) if name in place]
+        shared = self.shared[rows]
+        found = np.zeros((len(shared), len(quantities)))
+        found[:, [place[self.quantities[number]] for number in here]] = shared[:, here]
         return found
 
 
@@ -209,11 +212,31 @@ class ReadingPrediction:
         top = min(self.high, OPEN_OHMS) if self.unit == "ohm" else self.high
         return float(self.scale.of(top) - self.scale.of(self.low))
 
+    @cached_property
+    def middle(self) -> Floats:
+        """Return ``mu`` on the scale."""
+        return np.asarray(self.scale.of(self.mu))
+
+    @cached_property
+    def slope(self) -> Floats:
+        """Return the derivative of the scale at ``mu``."""
+        return self.scale.slope(self.mu)
+
+    @cached_property
+    def _usual(self) -> tuple[Floats, Floats]:
+        return self._variance_and_gain(self.instrument)
+
+    def _variance_and_gain(self, used: Instrument) -> tuple[Floats, Floats]:
+        """Return the whole variance of a reading, and what it owes to the meter's gain."""
+        variance = used.variance(self.mu) + self.repeatability**2 + self.tolerance_var
+        return variance, used.gain(self.mu)
+
+    def _with(self, instrument: Instrument | None) -> tuple[Floats, Floats]:
+        return self._usual if instrument is None else self._variance_and_gain(instrument)
+
     def sigma(self, instrument: Instrument | None = None) -> Floats:
         """Return the standard uncertainty on the scale under every hypothesis."""
-        used = instrument or self.instrument
-        variance = used.variance(self.mu) + self.repeatability**2 + self.tolerance_var
-        sigma: Floats = np.sqrt(variance) * self.scale.slope(self.mu)
+        sigma: Floats = np.sqrt(self._with(instrument)[0]) * self.slope
         return sigma
 
     @cached_property
@@ -222,19 +245,19 @@ class ReadingPrediction:
         return self.sigma()
 
     def own_and_shared(
-        self, quantities: Sequence[str], instrument: Instrument | None = None
+        self, quantities: Sequence[str], instrument: Instrument | None = None, rows: Rows = ALL
     ) -> tuple[Floats, Floats]:
         """Return the variance that is this reading's own, and its loadings, both on the scale.
 
         ``quantities`` names the last axis of the loadings; the meter's gain is one of them.
+        ``rows`` are the hypotheses.
         """
-        used = instrument or self.instrument
-        slope = self.scale.slope(self.mu)
-        loadings = self.loadings.on(quantities)
-        whole = used.variance(self.mu) + self.repeatability**2 + self.tolerance_var
+        loadings = self.loadings.on(quantities, rows)
+        whole, gain = self._with(instrument)
         if self.gain in quantities:
-            loadings[:, quantities.index(self.gain)] = used.gain(self.mu)
-        own = np.maximum(whole - (loadings**2).sum(-1), self.repeatability**2)
+            loadings[:, quantities.index(self.gain)] = gain[rows]
+        own = np.maximum(whole[rows] - (loadings**2).sum(-1), self.repeatability**2)
+        slope = self.slope[rows]
         return own * slope**2, loadings * slope[:, None]
 
     @property
@@ -245,7 +268,7 @@ class ReadingPrediction:
     def density(self, value: float, instrument: Instrument | None = None) -> Floats:
         """Return the likelihood of a reading under every hypothesis, per unit of the scale."""
         sigma = self.default_sigma if instrument is None else self.sigma(instrument)
-        z = (self.scale.of(value) - self.scale.of(self.mu)) / sigma
+        z = (self.scale.of(value) - self.middle) / sigma
         bell = np.exp(-0.5 * z**2) / (sigma * math.sqrt(2 * math.pi))
         level = 1.0 / self.width
         mixed = (1 - FLAT_SHARE) * bell + FLAT_SHARE * level
@@ -267,37 +290,26 @@ class ReadingPrediction:
     @cached_property
     def forecast(self) -> Forecast:
         """Return what a reading would be before anything is known."""
-        return self.forecast_around(np.asarray(self.scale.of(self.mu)), self.default_sigma)
+        return forecasts_around([self], self.middle[:, None], self.default_sigma[:, None])[0]
 
     @property
     def bins(self) -> Floats:
         """Return the chance of each result under every hypothesis (see Forecast)."""
         return self.forecast.bins
 
-    def forecast_around(self, middle: Floats, sigma: Floats) -> Forecast:
-        """Return the forecast of readings that lie around ``middle`` by ``sigma``, on the scale."""
-        numbers = ~self.open & ~self.flat
-        inner = np.zeros(0)
-        if numbers.any():
-            points = [middle[numbers] + step * sigma[numbers] for step in (-1, 0, 1)]
-            shares = np.linspace(0, 1, BINS + 1)[1:-1]
-            inner = np.unique(np.round(np.quantile(np.concatenate(points), shares), 9))
-        edges = np.concatenate([[-np.inf], inner, [np.inf]])
-        below = ndtr((edges - np.where(numbers, middle, 0.0)[:, None]) / sigma[:, None])
+    def chances(self, below: Floats, rows: Rows = ALL) -> Floats:
+        """Return the chance of each result from that of readings below its edges, on the scale.
+
+        ``rows`` are the hypotheses that ``below`` stands for.
+        """
+        is_open, flat = self.open[rows, None], self.flat[rows, None]
         shares = np.diff(below, axis=1)
         shares = (1 - FLAT_SHARE) * shares + FLAT_SHARE / shares.shape[1]
         if self.unit == "ohm":
-            shares = np.where(self.open[:, None], 1.0 / shares.shape[1], shares)
-            over = self.open_share()[:, None]
+            shares = np.where(is_open, 1.0 / shares.shape[1], shares)
+            over = self.open_share()[rows, None]
             shares = np.concatenate([shares * (1 - over), over], axis=1)
-        return Forecast(np.where(self.flat[:, None], 1.0 / shares.shape[1], shares), inner)
-
-    def take(self, keep: NDArray[np.bool_]) -> "ReadingPrediction":
-        """Return the prediction under some of the hypotheses."""
-        loadings = Loadings(
-            self.loadings.quantities, self.loadings.shared[keep], self.loadings.rest[keep]
-        )
-        return replace(self, mu=self.mu[keep], loadings=loadings, flat=self.flat[keep])
+        return np.where(flat, 1.0 / shares.shape[1], shares)
 
     def band(self, weights: Floats, share: float = 0.9) -> Band:
         """Return the middle ``share`` of readings for weighted hypotheses, with the usual meter.
@@ -349,6 +361,33 @@ class ReadingPrediction:
         below = weights[use] / weights[use].sum() @ ndtr((grid - middle[:, None]) / sigma[:, None])
         low, high = np.interp(shares, below, grid)
         return float(self.scale.back(low)), float(self.scale.back(high))
+
+
+def forecasts_around(
+    found: Sequence[ReadingPrediction], middle: Floats, sigma: Floats, rows: Rows = ALL
+) -> list[Forecast]:
+    """Return forecasts of readings around ``middle`` by ``sigma`` (hypothesis, reading).
+
+    Both are on the scale of each reading; ``rows`` are the hypotheses that they stand for. All are
+    worked out together: one by one, most of the time would go into calls.
+    """
+    numbers = np.stack([~one.open[rows] & ~one.flat[rows] for one in found], axis=1)
+    beyond = np.where(numbers.any(axis=0), np.inf, 0.0)  # sorted behind what is a number
+    points = np.concatenate([np.where(numbers, middle + n * sigma, beyond) for n in (-1, 0, 1)])
+    points.sort(axis=0)
+    counts = 3 * numbers.sum(axis=0)
+    place = np.linspace(0, 1, BINS + 1)[1:-1, None] * np.maximum(counts - 1, 0)
+    below = np.floor(place).astype(np.intp)
+    low, high = (np.take_along_axis(points, n, axis=0) for n in (below, np.ceil(place).astype(int)))
+    steps = np.round(low + (high - low) * (place - below), 9)
+    inner = [np.unique(steps[:, n]) if counts[n] else np.zeros(0) for n in range(len(found))]
+    edges = [np.concatenate([[-np.inf], one, [np.inf]]) for one in inner]
+    which = np.repeat(np.arange(len(found)), [len(one) for one in edges])
+    centre = np.where(numbers, middle, 0.0)
+    under = ndtr((np.concatenate(edges) - centre[:, which]) / sigma[:, which])
+    return [
+        Forecast(one.chances(under[:, which == n], rows), inner[n]) for n, one in enumerate(found)
+    ]
 
 
 def _far_apart(middle: Floats, spread: Floats) -> bool:
@@ -508,11 +547,8 @@ class Predictor:
         return self._tree(tree.then if self._holds(tree.test) else tree.otherwise, names)
 
     def _holds(self, test: items.Applies) -> bool:
-        facts: dict[str, Any] = {
-            "duty": self.variant.circuit.duty, "control": self.variant.circuit.control,
-            "coil": self.variant.coil, "system_volts": self.variant.system_volts,
-            "fuel_actuation": self.variant.fuel_actuation,
-        }  # fmt: skip
+        circuit = self.variant.circuit
+        facts = self.variant.facts | {"duty": circuit.duty, "control": circuit.control}
         return all(facts[key] in allowed for key, allowed in test.stated().items())
 
 

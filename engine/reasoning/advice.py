@@ -19,7 +19,7 @@ from engine.reasoning.effects import Effects, effects_of
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.planning import (
     Problem,
-    minutes_of_order,
+    clock_and_mistakes,
     rank,
     repair_minutes,
     repair_order,
@@ -81,7 +81,7 @@ class Ranked:
 
 
 @dataclass(frozen=True)
-class Situation:
+class Limits:
     """What limits the choice: answered or dropped checks, kinds at hand, hazards ruled out."""
 
     left_out: frozenset[str] = frozenset()
@@ -153,13 +153,13 @@ class Adviser:
         """Return what to do next; ``separator`` tells two faults from one, where that is likely."""
         if effects.out_of_scope is not None:
             return Plan("refer")
-        situation = self._situation(request, effects, conclusions)
+        limits = self._limits(request, effects, conclusions)
         (action, proposals), further = (
-            self._advised(belief, situation, conclusions, separator),
+            self._advised(belief, limits, conclusions, separator),
             None,
         )
-        if situation.kinds is not None or situation.lay:
-            free = replace(situation, kinds=None, lay=False)
+        if limits.kinds is not None or limits.lay:
+            free = replace(limits, kinds=None, lay=False)
             further = self._advised(belief, free, conclusions, separator)[1]
         return Plan(
             action, proposals, further,
@@ -168,11 +168,11 @@ class Adviser:
         )  # fmt: skip
 
     def _advised(
-        self, belief: Belief, situation: Situation, conclusions: Conclusions,
+        self, belief: Belief, limits: Limits, conclusions: Conclusions,
         separator: str | None,
     ) -> tuple[str, tuple[Proposal, ...]]:  # fmt: skip
         """Return what to do and the checks, best first, those that rules prefer before others."""
-        ranked = self.proposals(belief, situation).proposals
+        ranked = self.proposals(belief, limits).proposals
         useful = [one for one in ranked if one.changes >= LEAST_CHANGE]
         confirming = self._confirming(belief, ranked)
         worth = [one for one in ranked if one.worth >= MIN_SAVING]
@@ -189,7 +189,7 @@ class Adviser:
         for one in chosen:
             by_check.setdefault(one.check, one)
         proposals = tuple(by_check.values())[:MAX_PROPOSALS]
-        return action, tuple(self._timed(belief, situation, one) for one in proposals)
+        return action, self._timed(belief, limits, proposals)
 
     def _confirmed(self, belief: Belief) -> bool:
         """Return whether the leading cause is all but certain, or was seen."""
@@ -223,7 +223,7 @@ class Adviser:
 
         Raises KeyError for a check that the machine cannot have.
         """
-        forecast = self._forecast(belief, check)
+        forecast = self._forecasts(belief, [check])[0]
         joint = (forecast.bins * belief.known.weights[:, None]).T
         by_cause = joint @ self._model.membership[belief.known.keep]
         return tuple(
@@ -231,23 +231,26 @@ class Adviser:
             for result, weights in _results(self._model, check, forecast, by_cause)
         )
 
-    def _forecast(self, belief: Belief, check: str) -> Forecast:
-        """Return the results of a check; what only rules weigh is expected from the context."""
-        prediction = self._model.predictions[check]
-        if check in self._context:
-            return Forecast(self._context[check][belief.known.keep], np.zeros(0))
-        return belief.known.forecast(prediction)
+    def _forecasts(self, belief: Belief, names: Sequence[str]) -> list[Forecast]:
+        """Return the results of checks; what only rules weigh is expected from the context."""
+        known, context = belief.known, self._context
+        weighed = [name for name in names if name not in context]
+        found = dict(zip(weighed, known.forecasts(weighed), strict=True))
+        return [
+            Forecast(context[name][known.keep], np.zeros(0)) if name in context else found[name]
+            for name in names
+        ]
 
     def _meaning(self, result: str | Band, weights: Floats) -> Meaning:
         chance = float(weights.sum())
         after = weights / max(chance, 1e-300)
-        order = _leading(self._model, after)[:LEADERS]
+        order = self._model.ranked(after)[:LEADERS]
         leaders = tuple((self._model.causes[n], round(float(after[n]), 6)) for n in order)
         return Meaning(result, round(chance, 6), leaders)
 
     def expected_minutes(self, causes: Floats) -> float:
         """Return the minutes to the fix when repair starts now, as a clock would show them."""
-        return minutes_of_order(causes, self.minutes, self.repair_order(causes))
+        return float(clock_and_mistakes(causes, self.minutes, self._wrong)[0])
 
     def repair_order(self, causes: Floats) -> list[int]:
         """Return the causes in the best order of trying their repairs."""
@@ -262,52 +265,59 @@ class Adviser:
         ]  # fmt: skip
         return tuple(likely[:MOST_REPAIRS])
 
-    def proposals(self, belief: Belief, situation: Situation) -> Ranked:
+    def proposals(self, belief: Belief, limits: Limits) -> Ranked:
         """Return the checks that can be done, best plan first. Some may save less than nothing.
 
         Of checks that are nearly as good as the best, what is free and what is done at a place that
         is open already come first.
         """
-        names = [name for name in self._names if self._open(name, situation)]
+        names = [name for name in self._names if self._open(name, limits)]
         weights = belief.known.weights
         if not names:
             return Ranked((), self._stop_cost(belief))
-        problem = self._problem(belief, names, situation)
+        problem = self._problem(belief, names, limits)
         groups = [f"{self._checks[one].kind}{bool(self._hazards[one] & self._trained)}"
                   for one in names]  # fmt: skip
         ranking = rank(problem, weights, range(len(names)), groups=groups)
         near = ranking.best + NEAR_TIE * ranking.stop
         options = sorted(
             ranking.options,
-            key=lambda one: not (one.two_ahead <= near and self._easy(names[one.check], situation)),
+            key=lambda one: not (one.two_ahead <= near and self._easy(names[one.check], limits)),
         )
-        joint, found = problem.joint(weights), []
+        (splits, changes), found = _split(problem, weights), []
         for one in options:
             name = names[one.check]
-            splits, changes = self._split(problem, weights, joint[problem.columns(one.check)])
             reason = Reason(
-                splits,
+                int(splits[one.check]),
                 self._leader_of(belief, name),
                 kind=self._checks[name].kind,
-                reached=self._checks[name].setup in situation.reached - {"none"},
+                reached=self._checks[name].setup in limits.reached - {"none"},
             )
-            found.append(Proposal(name, 0.0, ranking.worth(one), changes, reason))
+            changed = float(changes[one.check])
+            found.append(Proposal(name, 0.0, ranking.worth(one), changed, reason))
         return Ranked(tuple(found), ranking.best)
 
-    def _timed(self, belief: Belief, situation: Situation, proposal: Proposal) -> Proposal:
-        """Return a proposal with the minutes by the clock that it is expected to save."""
-        problem = self._problem(belief, [proposal.check], situation)
+    def _timed(
+        self, belief: Belief, limits: Limits, proposals: Sequence[Proposal]
+    ) -> tuple[Proposal, ...]:
+        """Return proposals with the minutes by the clock that each is expected to save."""
+        if not proposals:
+            return ()
+        problem = self._problem(belief, [one.check for one in proposals], limits)
         weights = belief.known.weights
-        now = problem.clock(weights[None, :] @ problem.membership)
-        after = problem.clock(problem.joint(weights)) + float(problem.check_minutes[0])
-        return replace(proposal, saves_minutes=max(now - after, 0.0))
+        now = float(problem.clock(weights @ problem.membership))
+        after = problem.by_check(problem.clock(problem.joint(weights))) + problem.check_minutes
+        return tuple(
+            replace(one, saves_minutes=max(now - float(cost), 0.0))
+            for one, cost in zip(proposals, after, strict=True)
+        )
 
     def _stop_cost(self, belief: Belief) -> float:
         return float(repair_minutes(belief.causes, self.minutes, wrong=self._wrong))
 
-    def _easy(self, name: str, situation: Situation) -> bool:
+    def _easy(self, name: str, limits: Limits) -> bool:
         check = self._checks[name]
-        return self._base[name] <= FREE or check.setup in situation.reached - {"none"}
+        return self._base[name] <= FREE or check.setup in limits.reached - {"none"}
 
     def _leader_of(self, belief: Belief, name: str) -> str | None:
         """Return the leading cause, if the check confirms it and it leads at half."""
@@ -316,26 +326,10 @@ class Adviser:
         by = self._knowledge.causes[cause].confirmed_by
         return cause if belief.causes[leader] >= LEADS and name in by else None
 
-    def _split(self, problem: Problem, weights: Floats, joint: Floats) -> tuple[int, float]:
-        """Return how many of the likeliest causes a check tells apart, and the chance of change.
-
-        A cause counts as told from the first when half of its results lie elsewhere.
-        """
-        causes = weights @ problem.membership
-        leading = np.argsort(-causes, kind="stable")[:LEADERS]
-        leading = leading[causes[leading] >= LEAST_SPLIT]
-        given = joint[:, leading] / np.maximum(causes[leading], 1e-300)
-        apart = np.abs(given - given[:, :1]).sum(axis=0) / 2 > APART
-        price = problem.repair_minutes + problem.wrong_repair
-        first = np.argmax(causes / price)
-        moved = np.argmax(joint / price, axis=1) != first
-        splits = int(apart.sum())
-        return (splits + 1 if splits else 0), float(joint[moved].sum() / max(weights.sum(), 1e-300))
-
-    def _situation(self, request: Request, effects: Effects, conclusions: Conclusions) -> Situation:
+    def _limits(self, request: Request, effects: Effects, conclusions: Conclusions) -> Limits:
         """Return what limits the choice of the next check."""
         known = [one.check for one in request.findings if one.outcome != NOT_KNOWN]
-        return Situation(
+        return Limits(
             left_out=frozenset({*_answered(request.findings, effects), *effects.dropped_checks}),
             kinds=request.on_hand,
             forbidden=conclusions.forbidden,
@@ -344,33 +338,51 @@ class Adviser:
             lay=request.skill == LAY,
         )
 
-    def _open(self, name: str, situation: Situation) -> bool:
+    def _open(self, name: str, limits: Limits) -> bool:
         """Return whether a check may be proposed."""
         kind = self._checks[name].kind
         return (
-            name not in situation.left_out
-            and (situation.kinds is None or kind in situation.kinds)
-            and not (situation.lay and self._hazards[name] & self._trained)
-            and (name in situation.excepted or not self._hazards[name] & situation.forbidden)
+            name not in limits.left_out
+            and (limits.kinds is None or kind in limits.kinds)
+            and not (limits.lay and self._hazards[name] & self._trained)
+            and (name in limits.excepted or not self._hazards[name] & limits.forbidden)
         )
 
-    def _problem(self, belief: Belief, names: Sequence[str], situation: Situation) -> Problem:
+    def _problem(self, belief: Belief, names: Sequence[str], limits: Limits) -> Problem:
         """Return the planning problem of the hypotheses that still matter."""
         membership = self._model.membership[belief.known.keep]
         causes = membership.any(axis=0)
-        bins = [self._forecast(belief, name).bins for name in names]
+        bins = [one.bins for one in self._forecasts(belief, names)]
         return Problem(
             membership[:, causes], np.concatenate(bins, axis=1),
             [int(n) for n in np.cumsum([0, *(one.shape[1] for one in bins)])],
-            np.array([self._minutes_of(name, situation) for name in names]),
+            np.array([self._minutes_of(name, limits) for name in names]),
             self.minutes[causes], wrong_repair=self._wrong,
         )  # fmt: skip
 
-    def _minutes_of(self, name: str, situation: Situation) -> float:
+    def _minutes_of(self, name: str, limits: Limits) -> float:
         """Return what a check costs; a place that is open already is not opened again."""
         setup = self._checks[name].setup
-        saved = self._setups.get(setup, 0.0) if setup in situation.reached else 0.0
+        saved = self._setups.get(setup, 0.0) if setup in limits.reached else 0.0
         return max(self._base[name] - saved, 0.25)
+
+
+def _split(problem: Problem, weights: Floats) -> tuple[Floats, Floats]:
+    """Return how many of the likeliest causes each check tells apart, and the chance of change.
+
+    A cause counts as told from the first when half of its results lie elsewhere; a change is one of
+    the repair that would be tried first.
+    """
+    causes, joint = weights @ problem.membership, problem.joint(weights)
+    leading = np.argsort(-causes, kind="stable")[:LEADERS]
+    leading = leading[causes[leading] >= LEAST_SPLIT]
+    given = joint[:, leading] / np.maximum(causes[leading], 1e-300)
+    apart = problem.by_check(np.abs(given - given[:, :1])) / 2 > APART
+    price = problem.repair_minutes + problem.wrong_repair
+    moved = np.argmax(joint / price, axis=1) != np.argmax(causes / price)
+    changes = problem.by_check(joint.sum(axis=1) * moved) / max(float(weights.sum()), 1e-300)
+    splits = apart.sum(axis=1)
+    return np.where(splits, splits + 1, 0), changes
 
 
 def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:
@@ -409,12 +421,6 @@ def _told(proposal: Proposal, tells_two: bool = False, before_part: bool = False
     return replace(proposal, reason=reason)
 
 
-def _leading(model: Model, weights: Floats) -> list[int]:
-    """Return causes, most probable first; equal ones by name."""
-    near = np.round(weights, 9)
-    return sorted(range(len(weights)), key=lambda n: (-near[n], model.causes[n]))
-
-
 def _results(
     model: Model, check: str, forecast: Forecast, joint: Floats
 ) -> list[tuple[str | Band, Floats]]:
@@ -426,7 +432,7 @@ def _results(
     if isinstance(prediction, OutcomePrediction):
         return list(zip(prediction.names, joint, strict=True))
     stretches = _stretches(prediction, forecast.edges)
-    leaders = [_leading(model, row)[0] for row in joint[: len(stretches)]]
+    leaders = [model.ranked(row)[0] for row in joint[: len(stretches)]]
     found: list[tuple[str | Band, Floats]] = []
     for _, places in groupby(range(len(stretches)), key=leaders.__getitem__):
         rows = list(places)

@@ -3,7 +3,7 @@
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,13 +11,15 @@ import numpy as np
 from engine.physics.circuit import Floats
 from engine.physics.model import Model
 from engine.physics.prediction import (
+    ALL,
     FALSE_OPEN,
     FLAT_SHARE,
     Forecast,
     Instrument,
     OutcomePrediction,
-    Prediction,
     ReadingPrediction,
+    Rows,
+    forecasts_around,
 )
 from engine.reasoning.effects import Effects, shares_of
 from engine.reasoning.joint import Joint, Mask, Readings, weigh_together
@@ -132,8 +134,13 @@ def _quantities(readings: Sequence[Weighed], least: int = 2) -> tuple[str, ...]:
     return tuple(sorted(name for name, times in seen.items() if times >= least))
 
 
-def _readings(found: Sequence[Weighed], quantities: Sequence[str], hypotheses: int) -> Readings:
-    """Return the readings as arrays (hypothesis, reading), the loadings (.., quantity)."""
+def _readings(
+    found: Sequence[Weighed], quantities: Sequence[str], hypotheses: int, rows: Rows = ALL
+) -> Readings:
+    """Return the readings as arrays (hypothesis, reading), the loadings (.., quantity).
+
+    ``rows`` are the hypotheses wanted, and ``hypotheses`` how many.
+    """
     shape = (hypotheses, len(found))
     residual, own, level = np.zeros(shape), np.ones(shape), np.ones(shape)
     active = np.zeros(shape, dtype=bool)
@@ -141,10 +148,9 @@ def _readings(found: Sequence[Weighed], quantities: Sequence[str], hypotheses: i
     for column, one in enumerate(found):
         prediction = one.prediction
         assert prediction is not None
-        scale = prediction.scale
-        active[:, column] = one.counted
-        residual[:, column] = scale.of(one.value) - scale.of(prediction.mu)
-        own[:, column], loadings[:, column] = prediction.own_and_shared(quantities, one.meter)
+        active[:, column] = one.counted[rows]
+        residual[:, column] = prediction.scale.of(one.value) - prediction.middle[rows]
+        own[:, column], loadings[:, column] = prediction.own_and_shared(quantities, one.meter, rows)
         level[:, column] = 1.0 / prediction.width
     return Readings(residual, loadings, own, level, active, FLAT_SHARE)
 
@@ -161,22 +167,40 @@ class Known:
     weights: Floats
     quantities: tuple[str, ...]
     joint: Joint
+    _forecasts: dict[str, Forecast] = field(default_factory=dict, repr=False)
 
-    def forecast(self, prediction: Prediction) -> Forecast:
-        """Return the results of a check under the hypotheses kept, given what was read."""
-        found = self._listed(prediction)
-        return Forecast(self.model.blended(found.bins, self.keep), found.edges)
+    def forecasts(self, checks: Sequence[str]) -> list[Forecast]:
+        """Return the results of checks under the hypotheses kept, given what was read."""
+        new = [name for name in dict.fromkeys(checks) if name not in self._forecasts]
+        sharing = [name for name in new if self._shares_with_what_was_read(name)]
+        found = dict(zip(sharing, self._given_readings(sharing), strict=True)) if sharing else {}
+        for name in new:
+            one = found.get(name) or self._as_before(name)
+            bins = self.model.blended(one.bins, self.keep)
+            self._forecasts[name] = Forecast(bins, one.edges)
+        return [self._forecasts[name] for name in checks]
 
-    def _listed(self, prediction: Prediction) -> Forecast:
-        if isinstance(prediction, OutcomePrediction):
-            return Forecast(prediction.bins[self.keep], np.zeros(0))
-        if not {*prediction.loadings.quantities, prediction.gain} & {*self.quantities}:
-            return Forecast(prediction.bins[self.keep], prediction.forecast.edges)
-        kept = prediction.take(self.keep)
-        own, loadings = kept.own_and_shared(self.quantities)
-        shift, variance = self.joint.conditional(loadings)
-        middle = np.asarray(kept.scale.of(kept.mu)) + shift
-        return kept.forecast_around(middle, np.sqrt(own + variance))
+    def _shares_with_what_was_read(self, check: str) -> bool:
+        one = self.model.predictions[check]
+        return isinstance(one, ReadingPrediction) and bool(
+            {*one.loadings.quantities, one.gain} & {*self.quantities}
+        )
+
+    def _as_before(self, check: str) -> Forecast:
+        """Return the forecast of a check about which the readings say nothing."""
+        one = self.model.predictions[check]
+        edges = one.forecast.edges if isinstance(one, ReadingPrediction) else np.zeros(0)
+        return Forecast(one.bins[self.keep], edges)
+
+    def _given_readings(self, checks: Sequence[str]) -> list[Forecast]:
+        """Return the forecasts of readings that share something with those that were taken."""
+        found = [self.model.predictions[name] for name in checks]
+        readings = [one for one in found if isinstance(one, ReadingPrediction)]
+        pairs = [one.own_and_shared(self.quantities, rows=self.keep) for one in readings]
+        own = np.stack([one for one, _ in pairs], axis=1)
+        shift, variance = self.joint.conditional(np.stack([one for _, one in pairs], axis=1))
+        middle = np.stack([one.middle[self.keep] for one in readings], axis=1) + shift
+        return forecasts_around(readings, middle, np.sqrt(own + variance), self.keep)
 
 
 @dataclass(frozen=True)
@@ -203,16 +227,11 @@ class Belief:
         """Return what was read, for predicting the next check."""
         keep = self.hypotheses > LEAST_WEIGHT * self.hypotheses.max()
         numbers = [
-            replace(
-                one,
-                prediction=one.prediction.take(keep),
-                alone=None if one.alone is None else one.alone[keep],
-            )
-            for one, share in zip(self.weighed, self.shares, strict=True)
+            one for one, share in zip(self.weighed, self.shares, strict=True)
             if one.prediction is not None and share == 1.0
-        ]
+        ]  # fmt: skip
         quantities = _quantities(numbers, least=1)
-        joint = weigh_together(_readings(numbers, quantities, int(keep.sum())))
+        joint = weigh_together(_readings(numbers, quantities, int(keep.sum()), keep))
         weights = self.hypotheses[keep]
         return Known(self.model, keep, weights / weights.sum(), quantities, joint)
 
@@ -240,9 +259,7 @@ class Belief:
     @cached_property
     def order(self) -> list[int]:
         """Return the causes, most probable first; equal ones by name."""
-        names = self.model.causes
-        rounded = np.round(self.causes, 9)
-        return sorted(range(len(names)), key=lambda c: (-rounded[c], names[c]))
+        return self.model.ranked(self.causes)
 
     @cached_property
     def decibans(self) -> Floats:
@@ -291,17 +308,12 @@ class Belief:
         heads: list[int] = []
         found = {}
         for cause in self.order:
-            for number, head in enumerate(heads, start=1):
-                apart = logs[:, cause] - logs[:, head]
-                if not len(apart) or (
-                    np.abs(apart).max() < GROUP_DECIBANS
-                    and abs(total[cause] - total[head]) < GROUP_DECIBANS
-                ):
-                    found[cause] = number
-                    break
-            else:
+            apart = np.abs(logs[:, heads] - logs[:, cause, None]).max(axis=0, initial=0.0)
+            apart = np.maximum(apart, np.abs(total[heads] - total[cause]))
+            same = np.flatnonzero((apart < GROUP_DECIBANS) | (not len(logs)))
+            if not len(same):
                 heads.append(cause)
-                found[cause] = len(heads)
+            found[cause] = int(same[0]) + 1 if len(same) else len(heads)
         return found
 
 

@@ -62,13 +62,13 @@ class Joint:
     shared_covariance: Floats
 
     def conditional(self, loadings: Floats) -> tuple[Floats, Floats]:
-        """Return the shift of the mean and the variance of another reading, given these.
+        """Return the shift of the mean and the variance of other readings, given these.
 
-        ``loadings`` (hypothesis, quantity) of the other reading; what it shares with none of these
-        comes on top of the variance.
+        ``loadings`` (hypothesis, reading, quantity) of the others; what one shares with none of
+        these comes on top of its variance.
         """
-        shift: Floats = np.einsum("hq,hq->h", loadings, self.shared_mean)
-        variance = np.einsum("hq,hqp,hp->h", loadings, self.shared_covariance, loadings)
+        shift: Floats = (loadings @ self.shared_mean[..., None])[..., 0]
+        variance = ((loadings @ self.shared_covariance) * loadings).sum(axis=-1)
         return shift, np.maximum(variance, 0.0)
 
 

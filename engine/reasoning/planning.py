@@ -35,28 +35,27 @@ def repair_minutes(chances: Floats, minutes: Floats, wrong: float = 0.0) -> Floa
     Before the cure a repair with its ``wrong`` costs ``minutes + wrong``, the curing one saves
     ``wrong`` whatever the order: so the best order is by chance over ``minutes + wrong``.
     """
+    clock, mistaken = clock_and_mistakes(chances, minutes, wrong)
+    return clock + wrong * mistaken if wrong else clock
+
+
+def clock_and_mistakes(
+    chances: Floats, minutes: Floats, wrong: float = 0.0
+) -> tuple[Floats, Floats]:
+    """Return the minutes by the clock and the wrong repairs of the best order, both expected."""
     with np.errstate(invalid="ignore"):
         order = np.argsort(-(chances / (minutes + wrong)), axis=-1, kind="stable")
     ranked = np.take_along_axis(chances, order, axis=-1)
-    cured = np.cumsum(ranked, axis=-1)
-    before = np.concatenate([np.zeros_like(ranked[..., :1]), cured[..., :-1]], axis=-1)
-    paid = minutes[order] * np.clip(1.0 - before, 0.0, None)
-    if wrong:
-        paid += wrong * np.clip(1.0 - cured, 0.0, None)
-    total: Floats = paid.sum(axis=-1)
-    return total
+    left = np.clip(1.0 - np.cumsum(ranked, axis=-1), 0.0, None)
+    before = np.concatenate([np.ones_like(ranked[..., :1]), left[..., :-1]], axis=-1)
+    clock: Floats = (minutes[order] * before).sum(axis=-1)
+    mistaken: Floats = left.sum(axis=-1)
+    return clock, mistaken
 
 
 def repair_order(chances: Floats, minutes: Floats, wrong: float = 0.0) -> list[int]:
     """Return the causes in the best order of trying their repairs; ``wrong`` as above."""
     return [int(n) for n in np.argsort(-(chances / (minutes + wrong)), kind="stable")]
-
-
-def minutes_of_order(chances: Floats, minutes: Floats, order: Sequence[int]) -> float:
-    """Return the expected minutes to the fix when repairs are tried in a given order."""
-    ranked = chances[list(order)]
-    left = np.clip(1.0 - np.concatenate([[0.0], np.cumsum(ranked)[:-1]]), 0.0, None)
-    return float((minutes[list(order)] * left).sum())
 
 
 @dataclass(frozen=True)
@@ -97,18 +96,23 @@ class Problem:
         found: Floats = (self.bins * weights[:, None]).T @ self.membership
         return found
 
-    def clock(self, joint: Floats) -> float:
-        """Return the minutes to the fix by the clock when repair starts on these rows of causes.
+    def clock(self, joint: Floats) -> Floats:
+        """Return the minutes to the fix by the clock when repair starts on rows of causes.
 
         ``joint`` (result, cause); the repairs are tried in the order of ``stop``, each row's
-        minutes times its weight, summed.
+        minutes times its weight.
         """
-        minutes = 0.0
-        for row in joint:
-            chances = row / max(float(row.sum()), TINY)
-            order = repair_order(chances, self.repair_minutes, self.wrong_repair)
-            minutes += float(row.sum()) * minutes_of_order(chances, self.repair_minutes, order)
+        total = joint.sum(axis=-1)
+        chances = joint / np.maximum(total, TINY)[..., None]
+        minutes: Floats = (
+            total * clock_and_mistakes(chances, self.repair_minutes, self.wrong_repair)[0]
+        )
         return minutes
+
+    def by_check(self, results: Floats) -> Floats:
+        """Return sums over the results of each check, shape (check, ...)."""
+        sums: Floats = np.add.reduceat(results, list(self.starts[:-1]), axis=0)
+        return sums
 
     def columns(self, check: int) -> slice:
         """Return the columns of a check's results in ``bins``."""

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,7 +11,7 @@ from marshmallow import ValidationError, fields, validate, validates_schema
 from engine.knowledge import Fault, Knowledge, RequestError, items
 from engine.knowledge.faults import unknown
 from engine.knowledge.items import applies
-from engine.knowledge.shapes import Number, OneOf, StrictSchema, flatten, members
+from engine.knowledge.shapes import Loaded, Number, OneOf, StrictSchema, flatten, members
 from engine.physics.machine import Machine
 from engine.physics.prediction import Instrument
 
@@ -25,6 +25,7 @@ UNIT_WORDS = {
 } | {"Ω": ("ohm", 1.0), "kΩ": ("ohm", 1e3), "MΩ": ("ohm", 1e6), "mΩ": ("ohm", 1e-3)}
 NOT_KNOWN, OPEN = "not-known", "open"
 LAY, TRAINED = "lay", "trained"
+AS_STATED = ("lead_ohms", "measured_to", "celsius", "plug", "moment", "side")
 TOLD = ("pull_ohms_from", "hold_ohms_from", "relay_switched", "hold_drive")
 
 
@@ -33,92 +34,69 @@ def says(words: str) -> dict[str, str]:
     return {"description": words}
 
 
-def _within(low: float, high: float, unit: str) -> validate.Range:
-    return validate.Range(
-        min=low, max=high, error=f"must be from {low:g} to {high:g} {unit}; check the unit"
-    )
+NONE = {"load_default": None, "allow_none": False}  # may be left out, but not be null
+
+
+def _word(kind: str, known: Sequence[str], words: str, **kwargs: Any) -> fields.String:
+    return fields.String(validate=OneOf(kind, known), metadata=says(words), **kwargs)
+
+
+def _whole(kind: str, known: Sequence[int], words: str, **kwargs: Any) -> fields.Integer:
+    metadata = says(words)
+    return fields.Integer(strict=True, validate=OneOf(kind, known), metadata=metadata, **kwargs)
+
+
+def _number(low: float, high: float, unit: str, words: str, **kwargs: Any) -> Number:
+    message = f"must be from {low:g} to {high:g} {unit}; check the unit"
+    limits = validate.Range(min=low, max=high, error=message)
+    return Number(validate=limits, metadata=says(words), **kwargs)
 
 
 class MachineSchema(StrictSchema):
     """The machine. Only duty, control and coil are required."""
 
-    duty = fields.String(
-        required=True,
-        validate=OneOf("duty", items.DUTIES),
-        metadata=says("What the solenoid does: hold the fuel on, or keep the brake lock lifted."),
+    duty = _word(
+        "duty", items.DUTIES, required=True,
+        words="What the solenoid does: hold the fuel on, or keep the brake lock lifted.",
+    )  # fmt: skip
+    control = _word(
+        "control", (*items.CONTROLS, "unknown"), required=True,
+        words="What commands pull and hold; 'unknown' weighs all that the duty can have.",
+    )  # fmt: skip
+    coil = _word(
+        "coil", (*items.COILS, "unknown"), required=True,
+        words="How the windings are grounded; 'unknown' weighs both.",
+    )  # fmt: skip
+    system_volts = _whole(
+        "system_volts", items.SYSTEM_VOLTS, "System voltage in volts.", load_default=12
     )
-    control = fields.String(
-        required=True,
-        validate=OneOf("control", (*items.CONTROLS, "unknown")),
-        metadata=says("What commands pull and hold; 'unknown' weighs all that the duty can have."),
+    fuel_actuation = _word(
+        "fuel_actuation", items.ACTUATIONS, **NONE,
+        words="How a fuel solenoid reaches the fuel; decides what can be seen.",
+    )  # fmt: skip
+    fuse_amps = _number(1, 200, "A", "Rating of the pull feed fuse in amperes.", **NONE)
+    pull_ohms = _number(
+        0.02, 20, "ohm", "Good resistance of the pull winding at 20 C, in ohms.", **NONE
     )
-    coil = fields.String(
-        required=True,
-        validate=OneOf("coil", (*items.COILS, "unknown")),
-        metadata=says("How the windings are grounded; 'unknown' weighs both."),
+    hold_ohms = _number(
+        1, 2000, "ohm", "Good resistance of the hold winding at 20 C, in ohms.", **NONE
     )
-    system_volts = fields.Integer(
-        strict=True,
-        load_default=12,
-        validate=OneOf("system_volts", items.SYSTEM_VOLTS),
-        metadata=says("System voltage in volts."),
+    ambient_celsius = _number(
+        -60, 90, "C", "Temperature around the machine in degrees Celsius.", **NONE
     )
-    fuel_actuation = fields.String(
-        load_default=None,
-        allow_none=False,
-        validate=OneOf("fuel_actuation", items.ACTUATIONS),
-        metadata=says("How a fuel solenoid reaches the fuel; decides what can be seen."),
-    )
-    fuse_amps = Number(
-        load_default=None,
-        allow_none=False,
-        validate=_within(1, 200, "A"),
-        metadata=says("Rating of the pull feed fuse in amperes."),
-    )
-    pull_ohms = Number(
-        load_default=None,
-        allow_none=False,
-        validate=_within(0.02, 20, "ohm"),
-        metadata=says("Good resistance of the pull winding at 20 C, in ohms."),
-    )
-    hold_ohms = Number(
-        load_default=None,
-        allow_none=False,
-        validate=_within(1, 2000, "ohm"),
-        metadata=says("Good resistance of the hold winding at 20 C, in ohms."),
-    )
-    ambient_celsius = Number(
-        load_default=None,
-        allow_none=False,
-        validate=_within(-60, 90, "C"),
-        metadata=says("Temperature around the machine in degrees Celsius."),
-    )
-    solenoids = fields.Integer(
-        strict=True,
-        load_default=None,
-        allow_none=False,
-        validate=OneOf("solenoids", (1, 2)),
-        metadata=says("How many brake solenoids the machine has."),
-    )
-    pull_ohms_from = fields.String(
-        validate=OneOf("pull_ohms_from", items.FIGURE_SOURCES),
-        metadata=says("Where pull_ohms is from."),
-    )
-    hold_ohms_from = fields.String(
-        validate=OneOf("hold_ohms_from", items.FIGURE_SOURCES),
-        metadata=says("Where hold_ohms is from."),
-    )
-    relay_switched = fields.String(
-        validate=OneOf("relay_switched", items.RELAY_SIDES),
-        metadata=says("Which side of the relay coil is switched: terminal 86 (high) or 85 (low)."),
-    )
-    hold_drive = fields.String(
-        validate=OneOf("hold_drive", items.HOLD_DRIVES),
-        metadata=says("Whether the hold is fed steadily or chopped."),
+    solenoids = _whole("solenoids", (1, 2), "How many brake solenoids the machine has.", **NONE)
+    pull_ohms_from = _word("pull_ohms_from", items.FIGURE_SOURCES, "Where pull_ohms is from.")
+    hold_ohms_from = _word("hold_ohms_from", items.FIGURE_SOURCES, "Where hold_ohms is from.")
+    relay_switched = _word(
+        "relay_switched", items.RELAY_SIDES,
+        "Which side of the relay coil is switched: terminal 86 (high) or 85 (low).",
+    )  # fmt: skip
+    hold_drive = _word(
+        "hold_drive", items.HOLD_DRIVES, "Whether the hold is fed steadily or chopped."
     )
 
     @validates_schema
-    def _fits(self, data: dict[str, Any], **_: Any) -> None:
+    def _fits(self, data: Loaded, **_: Any) -> None:
         duty, control = data.get("duty"), data.get("control")
         if duty == "fuel-shutoff" and control == "controller-on-request":
             raise ValidationError(
@@ -132,7 +110,7 @@ class MachineSchema(StrictSchema):
             raise ValidationError("only a fuel-shutoff has one", "fuel_actuation")
 
     @validates_schema
-    def _names_a_figure(self, data: dict[str, Any], **_: Any) -> None:
+    def _names_a_figure(self, data: Loaded, **_: Any) -> None:
         for ohms in ("pull_ohms", "hold_ohms"):
             if f"{ohms}_from" in data and data.get(ohms) is None:
                 raise ValidationError(f"says where {ohms} is from: give {ohms} too", f"{ohms}_from")
@@ -141,21 +119,16 @@ class MachineSchema(StrictSchema):
 class MeterSchema(StrictSchema):
     """Accuracy of the meter used: percent of reading plus counts of its resolution."""
 
-    percent = Number(
-        required=True,
-        validate=_within(0, 50, "%"),
-        metadata=says("Accuracy, the part that is percent of the reading."),
+    percent = _number(
+        0, 50, "%", "Accuracy, the part that is percent of the reading.", required=True
     )
-    counts = Number(
-        required=True,
-        validate=_within(0, 1000, "counts"),
-        metadata=says("Accuracy, the part that is counts of the last digit."),
+    counts = _number(
+        0, 1000, "counts", "Accuracy, the part that is counts of the last digit.", required=True
     )
-    resolution = Number(
-        required=True,
-        validate=_within(1e-9, 1e6, "of the check's unit"),
-        metadata=says("The last digit, in the check's own unit (V, A, ohm or s)."),
-    )
+    resolution = _number(
+        1e-9, 1e6, "of the check's unit", required=True,
+        words="The last digit, in the check's own unit (V, A, ohm or s).",
+    )  # fmt: skip
 
 
 class FindingSchema(StrictSchema):
@@ -170,42 +143,29 @@ class FindingSchema(StrictSchema):
     )
     value = Number(metadata=says("The reading, in the unit beside it."))
     unit = fields.String(metadata=says("Unit of the value; SI prefixes are taken (mV, mA, kohm)."))
-    lead_ohms = Number(
-        validate=_within(0, 5, "ohm"),
-        metadata=says("Resistance of the test leads in ohms, when they were not zeroed."),
+    lead_ohms = _number(
+        0, 5, "ohm", "Resistance of the test leads in ohms, when they were not zeroed."
     )
-    measured_to = fields.String(
-        validate=OneOf("measured_to", ("ground-pin", "body")),
-        metadata=says("Where the other lead stood for ohms of a winding."),
-    )
-    celsius = Number(
-        validate=_within(-60, 300, "C"),
-        metadata=says("Temperature of the winding in degrees Celsius."),
-    )
+    measured_to = _word(
+        "measured_to", ("ground-pin", "body"),
+        "Where the other lead stood for ohms of a winding.",
+    )  # fmt: skip
+    celsius = _number(-60, 300, "C", "Temperature of the winding in degrees Celsius.")
     meter = fields.Nested(MeterSchema, metadata=says("Accuracy of the meter, when known."))
-    plug = fields.String(
-        validate=OneOf("plug", ("fitted", "removed")), metadata=says("Whether the plug was on.")
-    )
-    moment = fields.String(
-        validate=OneOf("moment", items.MOMENTS), metadata=says("When it was read.")
-    )
-    side = fields.String(
-        validate=OneOf("side", ("left", "right")), metadata=says("Which of two brake solenoids.")
-    )
+    plug = _word("plug", ("fitted", "removed"), "Whether the plug was on.")
+    moment = _word("moment", items.MOMENTS, "When it was read.")
+    side = _word("side", ("left", "right"), "Which of two brake solenoids.")
     circumstances = fields.List(
-        fields.String(),
-        validate=validate.Length(max=30),
+        fields.String(), validate=validate.Length(max=30),
         metadata=says("What else was so when it was read, as tags."),
-    )
+    )  # fmt: skip
     note = fields.String(
         validate=validate.Length(max=2000), metadata=says("Anything else; it is not read.")
     )
-    while_ = fields.String(
-        data_key="while",
-        attribute="while",
-        validate=OneOf("while", items.PROVOKED),
-        metadata=says("What was done to bring the fault on meanwhile."),
-    )
+    while_ = _word(
+        "while", items.PROVOKED, "What was done to bring the fault on meanwhile.",
+        data_key="while", attribute="while",
+    )  # fmt: skip
 
 
 class DoneSchema(StrictSchema):
@@ -217,15 +177,14 @@ class DoneSchema(StrictSchema):
         metadata=says("the part that was repaired or replaced, in words."),
     )
     after = fields.Integer(
-        strict=True,
-        validate=validate.Range(min=-1),
+        strict=True, validate=validate.Range(min=-1),
         metadata=says(
             "Place of the last finding before it, from 0; -1 is before all, left out after all."
         ),
-    )
+    )  # fmt: skip
 
     @validates_schema
-    def _names_one(self, data: dict[str, Any], **_: Any) -> None:
+    def _names_one(self, data: Loaded, **_: Any) -> None:
         if ("cause" in data) == ("part" in data):
             raise ValidationError("names either a cause or a part")
 
@@ -241,42 +200,34 @@ class RequestSchema(StrictSchema):
         MachineSchema, required=True, metadata=says("The machine that the findings are about.")
     )
     findings = fields.List(
-        fields.Nested(FindingSchema),
-        load_default=list,
+        fields.Nested(FindingSchema), load_default=list,
         validate=validate.Length(max=MAX_FINDINGS),
         metadata=says("What was asked, seen, tried or measured, in any order."),
-    )
+    )  # fmt: skip
     on_hand = members(
-        "kind",
-        items.KINDS,
-        load_default=None,
-        allow_none=False,
+        "kind", items.KINDS, **NONE,
         metadata=says(
             "Kinds of check that can be done now; all when left out. "
             "Limits next_checks, not the reasoning."
         ),
-    )
+    )  # fmt: skip
     excluded = fields.List(
-        fields.String(),
-        load_default=list,
+        fields.String(), load_default=list,
         metadata=says("Ids of causes that were put right already, the complaint unchanged."),
-    )
+    )  # fmt: skip
     done = fields.List(
-        fields.Nested(DoneSchema),
-        load_default=list,
+        fields.Nested(DoneSchema), load_default=list,
         metadata=says("What was put right between findings; what it can have changed is dropped."),
-    )
-    skill = fields.String(
-        load_default=TRAINED,
-        validate=OneOf("skill", (LAY, TRAINED)),
-        metadata=says("Who does the steps: 'lay' bars what needs a trained hand."),
-    )
+    )  # fmt: skip
+    skill = _word(
+        "skill", (LAY, TRAINED), load_default=TRAINED,
+        words="Who does the steps: 'lay' bars what needs a trained hand.",
+    )  # fmt: skip
     limit = fields.Integer(
-        strict=True,
-        load_default=5,
+        strict=True, load_default=5,
         validate=validate.Range(min=0, max=1000, error="must be 0 (all) to 1000"),
         metadata=says("How many causes to return; 0 is all."),
-    )
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -325,63 +276,199 @@ class Request:
 
 
 _SCHEMA = RequestSchema()
+Read = tuple[str | None, float | None, str | None, str]  # outcome, value, unit, as stated
 
 
-def read_request(raw: Any, knowledge: Knowledge) -> Request:
+def read_request(raw: object, knowledge: Knowledge) -> Request:
     """Check a request against schema and knowledge; raises RequestError with every fault."""
     if not isinstance(raw, Mapping):
         raise RequestError([Fault("", "a request is an object with machine and findings")])
     faults = _too_long(raw)
     if faults:
         raise RequestError(faults)
-    data: Any = {}
-    try:
-        data = _SCHEMA.load(raw)
-    except ValidationError as error:
-        faults = flatten(error.messages)
-        data = error.valid_data
-    found = _findings(raw, data, knowledge, faults)
-    for number, name in enumerate(data.get("excluded", ()) if isinstance(data, dict) else ()):
-        if name not in knowledge.causes:
-            message = unknown("cause", name, knowledge.causes)
-            faults.append(Fault(f"excluded[{number}]", message))
-    done = _done(data, len(_listed(raw.get("findings"))), knowledge, faults)
-    if faults:
-        raise RequestError(faults)
-    machine = dict(data["machine"])
-    solenoids = machine.pop("solenoids")
-    told = {name: machine.pop(name) for name in TOLD if name in machine}
-    on_hand = data["on_hand"]
-    return Request(
-        Machine(**machine), solenoids, tuple(found),
-        None if on_hand is None else tuple(on_hand), data["limit"], tuple(data["excluded"]),
-        tuple(done), data["skill"], told,
-    )  # fmt: skip
+    return _Gate(raw, knowledge).request()
 
 
-def _done(data: Any, findings: int, knowledge: Knowledge, faults: list[Fault]) -> list[Done]:
-    """Read what was put right; without ``after`` it was done after every finding."""
-    found = []
-    for number, one in enumerate(data.get("done", ()) if isinstance(data, dict) else ()):
-        path, cause = f"done[{number}]", one.get("cause")
-        if not isinstance(cause, str) and not isinstance(one.get("part"), str):
-            continue  # its shape is faulted already
-        after = one.get("after", findings - 1)
-        if after >= findings and "after" in one:
-            message = f"counts findings from 0; there are {findings}"
-            faults.append(Fault(f"{path}.after", message))
-        if cause is None:
-            causes = causes_of_part(one["part"], knowledge)
-        else:
-            causes = (cause,) if cause in knowledge.causes else ()
-        if not causes and cause is not None:
-            faults.append(Fault(f"{path}.cause", unknown("cause", cause, knowledge.causes)))
-        elif not causes:
-            parts = sorted({word for known in knowledge.causes.values() for word in _part(known)})
-            faults.append(Fault(f"{path}.part", unknown("part", one["part"], parts)))
-        else:
-            found.append(Done(causes, one.get("part") or knowledge.causes[cause].name, after))
-    return found
+class _Gate:
+    """One request as it is read. Every fault is noted, so that one answer names them all."""
+
+    def __init__(self, raw: Mapping[str, Any], knowledge: Knowledge) -> None:
+        self.knowledge, self.shaped = knowledge, raw.get("findings", [])
+        self.faults: list[Fault] = []
+        try:
+            data: Any = _SCHEMA.load(raw)
+        except ValidationError as error:
+            self.faults += flatten(error.messages)
+            data = error.valid_data
+        self.data: Loaded = data if isinstance(data, dict) else {}
+        self.machine: Loaded = self.data.get("machine", {})
+
+    def fault(self, path: str, message: str) -> None:
+        """Note a fault."""
+        self.faults.append(Fault(path, message))
+
+    def request(self) -> Request:
+        """Return the request; raises RequestError with every fault."""
+        findings = self._findings()
+        for number, name in enumerate(self.data.get("excluded", ())):
+            if name not in self.knowledge.causes:
+                message = unknown("cause", name, self.knowledge.causes)
+                self.fault(f"excluded[{number}]", message)
+        done = self._done(len(_listed(self.shaped)))
+        if self.faults:
+            raise RequestError(self.faults)
+        machine, data = dict(self.machine), self.data
+        solenoids = machine.pop("solenoids")
+        told = {name: machine.pop(name) for name in TOLD if name in machine}
+        on_hand = data["on_hand"]
+        return Request(
+            Machine(**machine), solenoids, tuple(findings),
+            None if on_hand is None else tuple(on_hand), data["limit"], tuple(data["excluded"]),
+            tuple(done), data["skill"], told,
+        )  # fmt: skip
+
+    def _done(self, findings: int) -> list[Done]:
+        """Read what was put right; without ``after`` it was done after every finding."""
+        found, known = [], self.knowledge.causes
+        for number, one in enumerate(self.data.get("done", ())):
+            path, cause = f"done[{number}]", one.get("cause")
+            if not isinstance(cause, str) and not isinstance(one.get("part"), str):
+                continue  # its shape is faulted already
+            after = one.get("after", findings - 1)
+            if after >= findings and "after" in one:
+                self.fault(f"{path}.after", f"counts findings from 0; there are {findings}")
+            if cause is None:
+                causes = causes_of_part(one["part"], self.knowledge)
+            else:
+                causes = (cause,) if cause in known else ()
+            if not causes and cause is not None:
+                self.fault(f"{path}.cause", unknown("cause", cause, known))
+            elif not causes:
+                parts = sorted({word for one in known.values() for word in _part(one)})
+                self.fault(f"{path}.part", unknown("part", one["part"], parts))
+            else:
+                found.append(Done(causes, one.get("part") or known[cause].name, after))
+        return found
+
+    def _findings(self) -> list[Finding]:
+        """Read the findings that have the right shape; note what else is wrong with each."""
+        bad = {one.path.split(".")[0] for one in self.faults if one.path.startswith("findings[")}
+        found = []
+        for index, one in enumerate(_listed(self.shaped)[:MAX_FINDINGS]):
+            path = f"findings[{index}]"
+            if path in bad or not isinstance(one, Mapping):
+                if isinstance(one, Mapping):
+                    self._check(one.get("check"), path)
+                continue
+            before = len(self.faults)
+            finding = self._finding(index, one, path)
+            if len(self.faults) == before and finding is not None:
+                found.append(finding)
+        return found
+
+    def _check(self, name: object, path: str) -> items.Check | None:
+        """Return the check; note a fault when there is none or the machine cannot have it."""
+        if not isinstance(name, str):
+            return None
+        check, machine = self.knowledge.checks.get(name), self.machine
+        if check is None:
+            self.fault(f"{path}.check", unknown("check", name, self.knowledge.checks))
+        elif {"duty", "control", "coil"} <= set(machine) and not self._can_have(check):
+            facts = (machine["duty"], machine["control"], machine["coil"],
+                     machine.get("fuel_actuation"))  # fmt: skip
+            what = ", ".join(one for one in facts if one)
+            self.fault(f"{path}.check", f"'{name}' cannot be done on this machine ({what})")
+        return check
+
+    def _can_have(self, check: items.Check) -> bool:
+        """Return whether some circuit and coil style that the machine may have has the check."""
+        machine = self.machine
+        facts = {key: machine.get(key) for key in ("coil", "system_volts", "fuel_actuation")}
+        if machine["coil"] == "unknown":
+            del facts["coil"]
+        return any(
+            applies(check.applies, circuit=circuit, **facts)
+            for circuit in self.knowledge.circuits.values()
+            if circuit.duty == machine["duty"]
+            and machine["control"] in (circuit.control, "unknown")
+        )
+
+    def _finding(self, index: int, one: Mapping[str, Any], path: str) -> Finding | None:
+        check = self._check(one["check"], path)
+        for number, tag in enumerate(one.get("circumstances", ())):
+            tags = self.knowledge.rows("circumstances")
+            if tag not in tags:
+                self.fault(f"{path}.circumstances[{number}]", unknown("circumstance", tag, tags))
+        if one.get("side") is not None and self.machine.get("duty") == "fuel-shutoff":
+            self.fault(f"{path}.side", "only brake-release machines have two solenoids")
+        if one.get("side") is not None and self.machine.get("solenoids") == 1:
+            self.fault(f"{path}.side", "the machine is said to have one solenoid")
+        if check is None:
+            return None
+        read = (
+            self._outcome(one, check, path)
+            if check.reading is None
+            else self._value(one, check.reading, path)
+        )
+        if read is None:
+            return None
+        meter = one.get("meter")
+        stated: Loaded = {key: one.get(key) for key in AS_STATED}
+        return Finding(
+            index, check.id, *read,
+            meter=None if meter is None else Instrument(**{k: float(v) for k, v in meter.items()}),
+            circumstances=tuple(one.get("circumstances", ())), provoked=one.get("while"),
+            **stated,
+        )  # fmt: skip
+
+    def _outcome(self, one: Mapping[str, Any], check: items.Check, path: str) -> Read | None:
+        assert check.outcomes is not None
+        names = (*check.outcomes.names, NOT_KNOWN)
+        before = len(self.faults)
+        for key in ("value", "unit", "lead_ohms", "celsius", "meter"):
+            if key in one:
+                self.fault(f"{path}.{key}", f"'{check.id}' has an outcome ({', '.join(names)})")
+        outcome = one.get("outcome")
+        if "outcome" not in one:
+            self.fault(f"{path}.outcome", f"is missing: one of {', '.join(names)}")
+        elif outcome not in names:
+            self.fault(f"{path}.outcome", unknown(f"outcome of {check.id}", outcome, names))
+        if len(self.faults) > before:
+            return None
+        return outcome, None, None, check.outcomes.words.get(str(outcome), "not known")
+
+    def _value(self, one: Mapping[str, Any], reading: items.Reading, path: str) -> Read | None:
+        if "outcome" in one:
+            return self._over_range(one, reading, path)
+        if "value" not in one:
+            self.fault(f"{path}.value", f"is missing: a number in {reading.unit}")
+            return None
+        word = one.get("unit")
+        if word not in UNIT_WORDS or UNIT_WORDS[word][0] != reading.unit:
+            self.fault(f"{path}.unit", _unit_message(word, reading.unit))
+            return None
+        value, stated = float(one["value"]) * UNIT_WORDS[word][1], f"{one['value']:g} {word}"
+        if reading.unit in ("ohm", "s") and value < 0:
+            name = "resistance" if reading.unit == "ohm" else "time"
+            self.fault(f"{path}.value", f"a {name} is not negative")
+        elif not math.isfinite(value) or not reading.low <= value <= reading.high:
+            limits = f"{reading.low:g} to {reading.high:g} {reading.unit}"
+            message = f"{stated} is outside what this check can read ({limits}): "
+            self.fault(f"{path}.value", message + "check number and unit")
+        return None, value, reading.unit, stated
+
+    def _over_range(self, one: Mapping[str, Any], reading: items.Reading, path: str) -> Read | None:
+        """Read the word that stands in place of a number."""
+        allowed = (NOT_KNOWN, OPEN) if reading.unit == "ohm" else (NOT_KNOWN,)
+        word = one["outcome"]
+        if "value" in one:
+            self.fault(f"{path}.outcome", "give a value or an outcome, not both")
+            return None
+        if word not in allowed:
+            hint = unknown("outcome", word, allowed)
+            self.fault(f"{path}.outcome", f"{hint}: a reading takes a value in {reading.unit}")
+            return None
+        return word, None, reading.unit, "over range (open)" if word == OPEN else "not known"
 
 
 def causes_of_part(words: str, knowledge: Knowledge) -> tuple[str, ...]:
@@ -422,175 +509,11 @@ def _too_long(raw: Mapping[str, Any]) -> list[Fault]:
     ]
 
 
-def _listed(value: Any) -> list[Any]:
+def _listed(value: object) -> list[Any]:
     return value if isinstance(value, list) else []
 
 
-def _findings(
-    raw: Mapping[str, Any], data: Any, knowledge: Knowledge, faults: list[Fault]
-) -> list[Finding]:
-    """Read the findings that have the right shape; note what else is wrong with each."""
-    shaped = raw.get("findings", [])
-    if not isinstance(shaped, list):
-        return []
-    bad = {fault.path.split(".")[0] for fault in faults if fault.path.startswith("findings[")}
-    machine = data.get("machine", {}) if isinstance(data, dict) else {}
-    found = []
-    for index, one in enumerate(shaped[:MAX_FINDINGS]):
-        path = f"findings[{index}]"
-        if path in bad or not isinstance(one, Mapping):
-            if isinstance(one, Mapping):
-                _check_faults(one.get("check"), machine, knowledge, path, faults)
-            continue
-        before = len(faults)
-        finding = _finding(index, one, machine, knowledge, faults)
-        if len(faults) == before and finding is not None:
-            found.append(finding)
-    return found
-
-
-def _check_faults(
-    name: Any, machine: Mapping[str, Any], knowledge: Knowledge, path: str, faults: list[Fault]
-) -> items.Check | None:
-    """Return the check; note a fault when there is none or the machine cannot have it."""
-    check = knowledge.checks.get(name) if isinstance(name, str) else None
-    if check is None:
-        if isinstance(name, str):
-            faults.append(Fault(f"{path}.check", unknown("check", name, knowledge.checks)))
-        return None
-    if {"duty", "control", "coil"} <= set(machine) and not _can_have(check, machine, knowledge):
-        what = f"{machine['duty']}, {machine['control']}, {machine['coil']}"
-        if machine.get("fuel_actuation"):
-            what += f", {machine['fuel_actuation']}"
-        faults.append(Fault(f"{path}.check", f"'{name}' cannot be done on this machine ({what})"))
-    return check
-
-
-def _can_have(check: items.Check, machine: Mapping[str, Any], knowledge: Knowledge) -> bool:
-    """Return whether some circuit and coil style that the machine may have has the check."""
-    return any(
-        applies(
-            check.applies,
-            circuit=circuit,
-            coil=None if machine["coil"] == "unknown" else machine["coil"],
-            system_volts=machine.get("system_volts"),
-            fuel_actuation=machine.get("fuel_actuation"),
-        )
-        for circuit in knowledge.circuits.values()
-        if circuit.duty == machine["duty"] and machine["control"] in (circuit.control, "unknown")
-    )
-
-
-def _finding(
-    index: int, one: Mapping[str, Any], machine: Mapping[str, Any], knowledge: Knowledge,
-    faults: list[Fault],
-) -> Finding | None:  # fmt: skip
-    path = f"findings[{index}]"
-    check = _check_faults(one["check"], machine, knowledge, path, faults)
-    for number, tag in enumerate(one.get("circumstances", ())):
-        tags = knowledge.rows("circumstances")
-        if tag not in tags:
-            message = unknown("circumstance", tag, tags)
-            faults.append(Fault(f"{path}.circumstances[{number}]", message))
-    if one.get("side") is not None and machine.get("duty") == "fuel-shutoff":
-        faults.append(Fault(f"{path}.side", "only brake-release machines have two solenoids"))
-    if one.get("side") is not None and machine.get("solenoids") == 1:
-        faults.append(Fault(f"{path}.side", "the machine is said to have one solenoid"))
-    if check is None:
-        return None
-    if check.reading is None:
-        read = _read_outcome(one, check, path, faults)
-    else:
-        read = _read_value(one, check.reading, path, faults)
-    if read is None:
-        return None
-    outcome, value, unit, stated = read
-    meter = one.get("meter")
-    return Finding(
-        index, check.id, outcome, value, unit, stated,
-        lead_ohms=one.get("lead_ohms"), measured_to=one.get("measured_to"),
-        celsius=one.get("celsius"),
-        meter=None if meter is None else Instrument(**{k: float(v) for k, v in meter.items()}),
-        plug=one.get("plug"), moment=one.get("moment"), side=one.get("side"),
-        circumstances=tuple(one.get("circumstances", ())), provoked=one.get("while"),
-    )  # fmt: skip
-
-
-Read = tuple[str | None, float | None, str | None, str]
-
-
-def _read_outcome(
-    one: Mapping[str, Any], check: items.Check, path: str, faults: list[Fault]
-) -> Read | None:
-    assert check.outcomes is not None
-    names = (*check.outcomes.names, NOT_KNOWN)
-    before = len(faults)
-    faults += [
-        Fault(f"{path}.{key}", f"'{check.id}' has an outcome ({', '.join(names)})")
-        for key in ("value", "unit", "lead_ohms", "celsius", "meter")
-        if key in one
-    ]
-    if "outcome" not in one:
-        faults.append(Fault(f"{path}.outcome", f"is missing: one of {', '.join(names)}"))
-    elif one["outcome"] not in names:
-        faults.append(
-            Fault(f"{path}.outcome", unknown(f"outcome of {check.id}", one["outcome"], names))
-        )
-    if len(faults) > before:
-        return None
-    return one["outcome"], None, None, check.outcomes.words.get(one["outcome"], "not known")
-
-
-def _read_value(
-    one: Mapping[str, Any], reading: items.Reading, path: str, faults: list[Fault]
-) -> Read | None:
-    allowed = (NOT_KNOWN, OPEN) if reading.unit == "ohm" else (NOT_KNOWN,)
-    if "outcome" in one:
-        return _read_word(one, reading, allowed, path, faults)
-    if "value" not in one:
-        faults.append(Fault(f"{path}.value", f"is missing: a number in {reading.unit}"))
-        return None
-    word = one.get("unit")
-    if word not in UNIT_WORDS or UNIT_WORDS[word][0] != reading.unit:
-        faults.append(Fault(f"{path}.unit", _unit_message(word, reading.unit)))
-        return None
-    value = float(one["value"]) * UNIT_WORDS[word][1]
-    if reading.unit in ("ohm", "s") and value < 0:
-        name = "resistance" if reading.unit == "ohm" else "time"
-        faults.append(Fault(f"{path}.value", f"a {name} is not negative"))
-    elif not math.isfinite(value) or not reading.low <= value <= reading.high:
-        faults.append(
-            Fault(
-                f"{path}.value",
-                f"{one['value']:g} {word} is outside what this check can read "
-                f"({reading.low:g} to {reading.high:g} {reading.unit}): check number and unit",
-            )
-        )
-    return None, value, reading.unit, f"{one['value']:g} {word}"
-
-
-def _read_word(
-    one: Mapping[str, Any], reading: items.Reading, allowed: tuple[str, ...], path: str,
-    faults: list[Fault],
-) -> Read | None:  # fmt: skip
-    if "value" in one:
-        faults.append(Fault(f"{path}.outcome", "give a value or an outcome, not both"))
-        return None
-    if one["outcome"] not in allowed:
-        hint = unknown("outcome", one["outcome"], allowed)
-        faults.append(
-            Fault(f"{path}.outcome", f"{hint}: a reading takes a value in {reading.unit}")
-        )
-        return None
-    return (
-        one["outcome"],
-        None,
-        reading.unit,
-        ("over range (open)" if one["outcome"] == OPEN else "not known"),
-    )
-
-
-def _unit_message(word: Any, unit: str) -> str:
+def _unit_message(word: object, unit: str) -> str:
     usual = [name for name, (base, _) in UNIT_WORDS.items() if base == unit and name.isascii()]
     if word is None:
         return f"is missing: {unit} (or {', '.join(usual[1:])})"

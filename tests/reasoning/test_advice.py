@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 from engine.diagnosis import Diagnoser
 from engine.knowledge import items
 from engine.physics.machine import Machine
-from engine.reasoning.advice import MIN_SAVING, Situation
+from engine.reasoning.advice import MIN_SAVING, Limits
 from engine.reasoning.planning import (
     Problem,
-    minutes_of_order,
+    clock_and_mistakes,
     rank,
     repair_minutes,
     repair_order,
@@ -68,7 +68,8 @@ def test_a_wrong_repair_costs_more_than_its_minutes() -> None:
     assert min(cost_of(order, 30.0) for order in itertools.permutations(range(4))) == pytest.approx(
         38.10
     )
-    assert minutes_of_order(CHANCES, MINUTES, [0, 1, 2, 3]) == pytest.approx(12.60)
+    clock, mistaken = clock_and_mistakes(CHANCES, MINUTES, 30.0)
+    assert (float(clock), float(mistaken)) == (pytest.approx(12.60), pytest.approx(0.85))
 
 
 @pytest.mark.parametrize(("wrong", "repair_first", "cost"), [(0.0, True, 7.0), (30.0, False, 11.0)])
@@ -200,7 +201,7 @@ def test_more_at_hand_is_never_a_worse_plan(
     adviser = diagnoser.advisers.of(belief.model)
     known = frozenset(one["check"] for one in request["findings"])
     cost = {
-        (lay, tuple(kit)): adviser.proposals(belief, Situation(known, kit, lay=lay)).cost
+        (lay, tuple(kit)): adviser.proposals(belief, Limits(known, kit, lay=lay)).cost
         for kit in KITS for lay in (True, False)
     }  # fmt: skip
     for (lay, small), (other, large) in itertools.product(cost, repeat=2):

@@ -117,7 +117,7 @@ def test_what_is_next_is_predicted_given_what_was_read() -> None:
     """The mean and variance of another reading are those of the dense conditional Gaussian."""
     readings = drawn(11, 5, wrong=1e-300)
     found: Joint = weigh_together(replace(readings, active=np.arange(5) < np.full((3, 5), 4)))
-    shift, variance = found.conditional(readings.loadings[:, 4])
+    shift, variance = found.conditional(readings.loadings[:, 4:5])
     for hypothesis in range(3):
         loadings = readings.loadings[hypothesis]
         full = loadings @ loadings.T
