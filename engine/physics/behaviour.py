@@ -150,9 +150,9 @@ class Behaviour:
         ratio = self._variant.system_volts / 12.0
         starter = np.maximum(solution.volts(CRANKING, "distribution", "chassis"), 0.0) / ratio
         turns = self._setting("engine-turns") * step(starter / TURNS_VOLTS, TURNS_SIGMA)
-        closed = solution.solved[OFF].conductances[:, solution.cases.part("fuse")] > 0
+        closed = solution.conducts(OFF, "fuse")
         return {
-            "relay-operates": step(solution.coil_strength[COMMAND], RELAY_SIGMA),
+            "relay-operates": step(solution.coil_strength(COMMAND), RELAY_SIGMA),
             "pull-is-strong": self._is_strong(COMMAND),
             "pulls-in": self._pulls_in(COMMAND, AFTER),
             "stays-in": self._stays_in(AFTER),

@@ -8,7 +8,8 @@ axes may be hypotheses, configurations, anything.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -127,15 +128,25 @@ def resistance_between(
 class Solved:
     """A batch of solved networks: what was put in and what came out."""
 
+    network: Network
     conductances: Floats
     volts: Floats
     voltages: Floats
-    currents: Floats
-    inverse: Floats
+    leak_ohms: float = METER_OHMS
+
+    @cached_property
+    def currents(self) -> Floats:
+        """Return the branch currents in amperes."""
+        return self.network.currents(self.conductances, self.volts, self.voltages)
+
+    @cached_property
+    def inverse(self) -> Floats:
+        """Return the inverse nodal matrix in ohms, worked out where sensitivities are wanted."""
+        return self.network.inverse(self.conductances, self.leak_ohms)
 
     def at(self, index: Any) -> "Solved":
         """Return a slice of the batch."""
-        return Solved(
-            self.conductances[index], self.volts[index], self.voltages[index],
-            self.currents[index], self.inverse[index],
+        return replace(
+            self, conductances=self.conductances[index], volts=self.volts[index],
+            voltages=self.voltages[index],
         )  # fmt: skip

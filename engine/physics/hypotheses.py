@@ -9,6 +9,7 @@ import dataclasses
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from engine.knowledge.items import applies
 from engine.physics.circuit import Floats
 from engine.physics.machine import Variant
 
+Indexes = NDArray[np.intp]
 POINTS_PER_DECADE = 4
 MIN_POINTS = 3
 # Half the distance between neighbours: enough overlap that the mixture over points has no gaps.
@@ -141,9 +143,63 @@ class Cases:
         values: Floats = self.setting_values[:, self.settings.index(name)]
         return values
 
+    @cached_property
+    def _places(self) -> Mapping[str, int]:
+        return {part.id: place for place, part in enumerate(self.parts)}
+
     def part(self, name: str) -> int:
         """Return a part's place on the part axis."""
-        return next(place for place, part in enumerate(self.parts) if part.id == name)
+        return self._places[name]
+
+    def different(self) -> tuple["Cases", Indexes]:
+        """Return one case of each circuit that differs, and which of them each hypothesis has.
+
+        Many faults (a jammed lock, an empty tank) leave the circuit as it is.
+        """
+        arrays = (self.ohms, self.volts, self.forced_closed, self.forced_open)
+        places: dict[bytes, int] = {}
+        which = [
+            places.setdefault(b"".join(one[:, n].tobytes() for one in arrays), len(places))
+            for n in range(len(self.hypotheses))
+        ]
+        _, first = np.unique(which, return_index=True)
+        ohms, volts, closed, opened = (one[:, first] for one in arrays)
+        few = dataclasses.replace(
+            self, hypotheses=tuple(self.hypotheses[n] for n in first), ohms=ohms, volts=volts,
+            forced_closed=closed, forced_open=opened, setting_values=self.setting_values[first],
+        )  # fmt: skip
+        return few, np.array(which, dtype=np.intp)
+
+    @cached_property
+    def drift_columns(self) -> Sequence[tuple[Indexes, Indexes, Floats, Floats]]:
+        """Return the drifts of each phase as columns: hypothesis, part, log ohms and volts.
+
+        Ohms and volts are those over the neighbourhood that the hypothesis stands for.
+        """
+        width = [one.log_width for one in self.hypotheses]
+        found = []
+        for phase in range(len(items.PHASES)):
+            mine = [one for one in self.drifts if one.phase == phase]
+            found.append((
+                np.array([one.hypothesis for one in mine], dtype=np.intp),
+                np.array([one.part for one in mine], dtype=np.intp),
+                np.array([one.log_ohms * width[one.hypothesis] for one in mine]),
+                np.array([one.volts * width[one.hypothesis] for one in mine]),
+            ))  # fmt: skip
+        return found
+
+    @cached_property
+    def rows(self) -> Mapping[str, Sequence[tuple[int, int]]]:
+        """Return which hypotheses a table's row may be about, by the row's name.
+
+        The second number counts the causes of a pair.
+        """
+        found: dict[str, list[tuple[int, int]]] = {}
+        for number, hypothesis in enumerate(self.hypotheses):
+            for nth, names in enumerate(hypothesis.row_names):
+                for name in names:
+                    found.setdefault(name, []).append((number, nth))
+        return found
 
 
 def healthy_ohms(part: items.Part, variant: Variant) -> float:
@@ -177,12 +233,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
                 value = cases.setting(change.id)
                 value[number] = value[number] * level if change.action == "times" else level
                 continue
-            place = cases.part(change.id)
-            for phase, name in enumerate(items.PHASES):
-                if name in change.phases:
-                    drifts += _alter(
-                        cases, (phase, number, place), change, level, variant.system_volts
-                    )
+            drifts += _alter(cases, number, change, level, variant.system_volts)
         if hypothesis.fuse_opened:
             fuse = next(place for place, part in enumerate(parts) if part.blade_fuse)
             cases.ohms[:, number, fuse] = math.inf
@@ -190,39 +241,44 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
 
 
 def _alter(
-    cases: Cases, at: tuple[int, int, int], change: items.Change, level: float, system_volts: int
+    cases: Cases, number: int, change: items.Change, level: float, system_volts: int
 ) -> list[Drift]:
-    """Change one part in one phase; return how it moves along the severity."""
-    phase, number, place = at
+    """Change one part under a hypothesis; return how it moves along the severity, by phase."""
+    place = cases.part(change.id)
+    phases = [n for n, name in enumerate(items.PHASES) if name in change.phases]
     span = math.log(change.to / change.start) if change.is_range else 0.0
     if change.action == "open":
-        cases.ohms[at] = math.inf
+        cases.ohms[phases, number, place] = math.inf
     if change.action in ("open", "never"):
-        cases.forced_open[at] = True
+        cases.forced_open[phases, number, place] = True
     elif change.action == "closed":
-        cases.forced_closed[at] = True
+        cases.forced_closed[phases, number, place] = True
     elif change.action == "volts":
-        cases.volts[at] = volts = level * system_volts / 12.0
-        return [Drift(number, phase, place, 0.0, volts * span)]
+        cases.volts[phases, number, place] = volts = level * system_volts / 12.0
+        return [Drift(number, phase, place, 0.0, volts * span) for phase in phases]
     else:
-        return [_alter_ohms(cases, at, change, level, system_volts)]
+        before = cases.ohms[phases, number, place]
+        kind, severity = cases.parts[place].kind, cases.hypotheses[number].place
+        ohms, along = _altered_ohms(before, change, level, (system_volts, kind, severity))
+        cases.ohms[phases, number, place] = ohms
+        moves = zip(phases, along.tolist(), strict=True)
+        return [Drift(number, phase, place, log_ohms, 0.0) for phase, log_ohms in moves]
     return []
 
 
-def _alter_ohms(
-    cases: Cases, at: tuple[int, int, int], change: items.Change, level: float, system_volts: int
-) -> Drift:
-    """Change the ohms of a part; return how they move along the severity."""
-    phase, number, place = at
+def _altered_ohms(
+    before: Floats, change: items.Change, level: float, fault: tuple[int, str, float]
+) -> tuple[Floats, Floats]:
+    """Return changed ohms and how their logarithm moves along the severity.
+
+    ``fault`` is system volts, kind of part and severity.
+    """
     span = math.log(change.to / change.start) if change.is_range else 0.0
-    before = cases.ohms[at]
     if change.action == "times_ohms":
-        cases.ohms[at] = before * level
-        return Drift(number, phase, place, span, 0.0)
-    kind, severity = cases.parts[place].kind, cases.hypotheses[number].place
-    mildest, worst = (items.fault_factor(system_volts, kind, end) for end in (0.0, 1.0))
-    added = level * items.fault_factor(system_volts, kind, severity)
-    kept = before if change.action == "add_ohms" else 0.0
-    cases.ohms[at] = kept + added
+        return before * level, np.full(len(before), span)
+    volts, kind, severity = fault
+    mildest, worst = (items.fault_factor(volts, kind, end) for end in (0.0, 1.0))
+    added = level * items.fault_factor(volts, kind, severity)
+    ohms = added + (before if change.action == "add_ohms" else np.zeros_like(before))
     span += math.log(worst / mildest) if change.is_range else 0.0
-    return Drift(number, phase, place, span * added / (kept + added), 0.0)
+    return ohms, span * added / ohms

@@ -14,7 +14,7 @@ engine.physics.behaviour; a small share of all answers is simply wrong, spread e
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -25,7 +25,13 @@ from scipy.special import ndtr
 from engine.calculations import meter as meter_sums
 from engine.knowledge import items
 from engine.physics.band import OPEN_OHMS, Band, open_band, readable
-from engine.physics.circuit import Floats, current_through, resistance_between, voltage_between
+from engine.physics.circuit import (
+    Floats,
+    Sensitivity,
+    current_through,
+    resistance_between,
+    voltage_between,
+)
 from engine.physics.hypotheses import Cases
 from engine.physics.machine import Variant
 from engine.physics.solution import Situation, Solution
@@ -133,16 +139,18 @@ class Loadings:
         return found
 
 
-def loadings_of(parts: Mapping[str, Floats], floor: Floats) -> Loadings:
-    """Return loadings by quantity; what is small beside ``floor`` (variance) goes to the rest."""
-    whole = floor + sum((one**2 for one in parts.values()), np.zeros_like(floor))
-    kept = {
-        name: one for name, one in parts.items()
-        if (np.abs(one) > KEPT_LOADING * np.sqrt(whole)).any()
-    }  # fmt: skip
-    rest = sum((one**2 for name, one in parts.items() if name not in kept), np.zeros_like(floor))
-    shared = np.stack(list(kept.values()), axis=1) if kept else np.zeros((len(floor), 0))
-    return Loadings(tuple(kept), shared.astype(np.float32), rest)
+def loadings_of(quantities: Sequence[str], loadings: Floats, floor: float) -> Loadings:
+    """Return loadings (hypothesis, quantity); what is small beside ``floor`` goes to the rest.
+
+    ``floor`` is a variance.
+    """
+    squares = loadings**2
+    whole = floor + squares.sum(axis=1)
+    kept = (squares > KEPT_LOADING**2 * whole[:, None]).any(axis=0)
+    return Loadings(
+        tuple(name for name, keep in zip(quantities, kept, strict=True) if keep),
+        loadings[:, kept].astype(np.float32), squares[:, ~kept].sum(axis=1),
+    )  # fmt: skip
 
 
 def side_by_side(found: Sequence[Loadings | int]) -> Loadings:
@@ -432,7 +440,6 @@ class Predictor:
     variant: Variant
     events: Mapping[str, Floats]
     instruments: Mapping[str, Mapping[str, Any]]
-    _tolerances: dict[str, Floats] = field(default_factory=dict)
 
     def predict(self, check: items.Check) -> Prediction:
         """Return the prediction of a check that applies to the variant."""
@@ -472,38 +479,30 @@ class Predictor:
                 network, solved.inverse, solved.conductances,
                 reading.from_node[coil], reading.to_node[coil],
             )  # fmt: skip
-        ohms, volts = found.per_log_ohms * self._ohms_u(), found.per_volt * self._volts_u()
-        parts = {f"ohms:{part.id}": ohms[:, n] for n, part in enumerate(self._cases.parts)}
-        parts |= {
-            f"volts:{part.id}": volts[:, n]
-            for n, part in enumerate(self._cases.parts) if part.volts
-        }  # fmt: skip
-        parts[SEVERITY] = self._along_severity(
-            items.PHASES.index(reading.phase), found.per_log_ohms, found.per_volt
-        )
-        return found.value, loadings_of(parts, np.full(len(found.value), reading.repeatability**2))
+        names, ohms_u, volts_u, sources = self._uncertainties
+        which, severity = self.solution.which, self._along_severity(reading.phase, found)
+        columns = [found.per_log_ohms * ohms_u, (found.per_volt * volts_u)[:, sources]]
+        loadings = np.concatenate(columns, axis=1)[which]
+        loadings = np.concatenate([loadings, severity[:, None]], axis=1)
+        return found.value[which], loadings_of(names, loadings, reading.repeatability**2)
 
-    def _ohms_u(self) -> Floats:
-        return np.array([self.variant.tolerance(part) for part in self._cases.parts])
+    @cached_property
+    def _uncertainties(self) -> tuple[Sequence[str], Floats, Floats, Sequence[int]]:
+        """Return the shared quantities, standard uncertainties of ohms and volts, the sources."""
+        parts, ratio = self._cases.parts, self.variant.system_volts / 12.0
+        sources = [n for n, part in enumerate(parts) if part.volts]
+        names = [f"ohms:{part.id}" for part in parts]
+        names += [*(f"volts:{parts[n].id}" for n in sources), SEVERITY]
+        ohms = np.array([self.variant.tolerance(part) for part in parts])
+        volts = np.array([part.volts * part.volts_tolerance * ratio for part in parts])
+        return names, ohms, volts.astype(np.float64), sources
 
-    def _volts_u(self) -> Floats:
-        ratio = self.variant.system_volts / 12.0
-        return np.array(
-            [part.volts * part.volts_tolerance * ratio for part in self._cases.parts],
-            dtype=np.float64,
-        )
-
-    def _along_severity(self, phase: int, per_log_ohms: Floats, per_volt: Floats) -> Floats:
+    def _along_severity(self, phase: str, found: Sensitivity) -> Floats:
         """Return the change of a reading over the neighbourhood that a severity stands for."""
-        moved: Floats = np.zeros(per_log_ohms.shape[0])
-        for drift in self._cases.drifts:
-            if drift.phase == phase:
-                at = (drift.hypothesis, drift.part)
-                moved[drift.hypothesis] += (
-                    per_log_ohms[at] * drift.log_ohms + per_volt[at] * drift.volts
-                )
-        widths = np.array([one.log_width for one in self._cases.hypotheses])
-        along: Floats = moved * widths
+        mine, part, log_ohms, volts = self._cases.drift_columns[items.PHASES.index(phase)]
+        at = (self.solution.which[mine], part)
+        along = np.zeros(len(self._cases.hypotheses))
+        np.add.at(along, mine, found.per_log_ohms[at] * log_ohms + found.per_volt[at] * volts)
         return along
 
     def _seconds(self, reading: items.Reading) -> tuple[Floats, Loadings]:
@@ -518,19 +517,21 @@ class Predictor:
         mu = np.where(after, 60.0, mu)
         spread = self.variant.circuit.settings["pulse-seconds"].log_sigma
         share = np.where(after, 0.3, np.where(command, spread, 0.0))
-        return mu, loadings_of({"pulse-seconds": share * mu}, np.full(len(mu), 1e-6))
+        return mu, loadings_of(["pulse-seconds"], (share * mu)[:, None], 1e-6)
 
     def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
         shares = self._tree(outcomes.tree, outcomes.names)
-        for number, hypothesis in enumerate(self._cases.hypotheses):
-            rows = [
-                outcomes.given[narrow] if narrow in outcomes.given else outcomes.given[wide]
-                for narrow, wide in hypothesis.row_names
-                if narrow in outcomes.given or wide in outcomes.given
-            ]
-            if rows:
-                known = [self._tree(row, outcomes.names)[number] for row in rows]
-                shares[number] = np.mean(known, axis=0)
+        chosen = {}  # a row of a state wins over that of its cause
+        for name in sorted(outcomes.given, key=lambda one: "/" in one):
+            chosen.update(dict.fromkeys(self._cases.rows.get(name, ()), name))
+        by_row: dict[str, list[int]] = {}
+        for (number, _), name in chosen.items():
+            by_row.setdefault(name, []).append(number)
+        summed, rows = np.zeros_like(shares), np.zeros((len(shares), 1))
+        for name, mine in by_row.items():
+            np.add.at(summed, mine, self._tree(outcomes.given[name], outcomes.names)[mine])
+            np.add.at(rows, mine, 1.0)
+        shares = np.where(rows > 0, summed / np.maximum(rows, 1.0), shares)
         slip = outcomes.slip
         return OutcomePrediction(outcomes.names, (1 - slip) * shares + slip / len(outcomes.names))
 

@@ -35,23 +35,37 @@ class Situation:
 
 @dataclass(frozen=True)
 class Solution:
-    """The solved network of each situation; leading axis of the batch is the hypothesis."""
+    """The solved networks of each situation.
+
+    Hypotheses that leave the circuit the same are solved once: the leading axis of ``solved`` and
+    ``strength`` is the different circuits, and ``which`` says which of them each hypothesis has.
+    """
 
     network: Network
     cases: Cases
+    which: NDArray[np.intp]
     solved: dict[Situation, Solved] = field(repr=False)
-    coil_strength: dict[Situation, Floats] = field(repr=False)
+    strength: dict[Situation, Floats] = field(repr=False)
 
     def volts(self, situation: Situation, start: str, end: str) -> Floats:
         """Return the voltage between two nodes under every hypothesis."""
         pick = self.network.unit(start) - self.network.unit(end)
-        across: Floats = self.solved[situation].voltages @ pick
+        across: Floats = (self.solved[situation].voltages @ pick)[self.which]
         return across
 
     def amperes(self, situation: Situation, part: str) -> Floats:
         """Return the current in a part under every hypothesis."""
-        current: Floats = self.solved[situation].currents[:, self.cases.part(part)]
+        current: Floats = self.solved[situation].currents[self.which, self.cases.part(part)]
         return current
+
+    def conducts(self, situation: Situation, part: str) -> Mask:
+        """Return whether a part conducts under every hypothesis."""
+        made = self.solved[situation].conductances[self.which, self.cases.part(part)]
+        return np.asarray(made > 0)
+
+    def coil_strength(self, situation: Situation) -> Floats:
+        """Return the relay coil's strength over what it operates at, under every hypothesis."""
+        return self.strength[situation][self.which]
 
 
 def make_network(cases: Cases) -> Network:
@@ -61,7 +75,8 @@ def make_network(cases: Cases) -> Network:
 
 def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Solution:
     """Solve every hypothesis in every situation."""
-    network = make_network(cases)
+    network, every = make_network(cases), cases
+    cases, which = cases.different()
     conductances, volts = _values(cases, variant, situations)
     live = np.array([not one.dead for one in situations])
     made = _commanded(cases, variant, situations)
@@ -72,15 +87,13 @@ def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situat
     batch.settle(solved_volts, strength)
     final = np.where(made, conductances, 0.0)
     leaks = np.where(live, METER_OHMS, OHMMETER_LEAK_OHMS)
-    solved, strengths = {}, {}
-    for place, situation in enumerate(situations):
-        inverse = network.inverse(final[place], float(leaks[place]))
-        right = -(final[place] * volts[place]) @ network.incidence
-        voltages = np.einsum("hnm,hm->hn", inverse, right)
-        currents = network.currents(final[place], volts[place], voltages)
-        solved[situation] = Solved(final[place], volts[place], voltages, currents, inverse)
-        strengths[situation] = strength[place]
-    return Solution(network, cases, solved, strengths)
+    solved = {
+        one: Solved(network, final[n], volts[n], solved_volts[n], float(leaks[n]))
+        for n, one in enumerate(situations)
+    }
+    return Solution(
+        network, every, which, solved, {one: strength[n] for n, one in enumerate(situations)}
+    )
 
 
 def _values(
@@ -111,7 +124,7 @@ def _as_new(part: items.Part, variant: Variant) -> float:
 
 def _commanded(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Mask:
     """Return which parts conduct as far as command and force go, shape as the conductances."""
-    made: Mask = np.ones((len(situations), len(cases.hypotheses), len(cases.parts)), dtype=bool)
+    made: Mask = np.ones((len(situations), *cases.ohms.shape[1:]), dtype=bool)
     for place, situation in enumerate(situations):
         phase = items.PHASES.index(situation.phase)
         wanted = variant.circuit.phases[situation.phase].made
@@ -162,6 +175,7 @@ class _Batch:
             todo = self._drop_unfed(voltages) | self._open_starved(voltages) | self._trip(voltages)
             if not todo.any():
                 return
+        self._solve(voltages, todo)
 
     def _solve(self, voltages: Floats, todo: Mask) -> None:
         if not todo.any():

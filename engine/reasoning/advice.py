@@ -460,6 +460,7 @@ class Advisers:
     def __init__(self, knowledge: Knowledge, qualify: RuleSet) -> None:
         self._knowledge, self._qualify = knowledge, qualify
         self._kept: dict[int, tuple[Model, Adviser]] = {}
+        self._shifts: dict[tuple[object, ...], Mapping[str, float]] = {}
         self._lock = Lock()
 
     def of(self, model: Model) -> Adviser:
@@ -486,15 +487,21 @@ class Advisers:
                 continue
             if outcomes.given or isinstance(outcomes.tree, items.Branch):
                 continue
-            rows = np.stack([self._shift_row(model, name, one) for one in prediction.names])
-            shares = prediction.shares * rows.T[model.cause_of]
+            shifts = [self._shifts_of(model, name, one) for one in prediction.names]
+            rows = np.array([[one.get(cause, 1.0) for one in shifts] for cause in model.causes])
+            shares = prediction.shares * rows[model.cause_of]
             bins[name] = shares / shares.sum(axis=1, keepdims=True)
         return bins
 
-    def _shift_row(self, model: Model, check: str, outcome: str) -> Floats:
-        """Return the factor that context rules give each cause for one answer on its own."""
+    def _shifts_of(self, model: Model, check: str, outcome: str) -> Mapping[str, float]:
+        """Return the factors that context rules give causes for one answer on its own.
+
+        Machines alike in all that these rules look at share them: they rarely look at a number.
+        """
         finding = Finding(0, check, outcome, None, None, outcome)
         request = Request(model.machine, None, (finding,), None, 0, ())
-        view = case_view(request, [observe(model, finding)])
-        effects = effects_of(self._knowledge, view, self._qualify.run(view))
-        return np.array([effects.shifts.get(name, 1.0) for name in model.causes])
+        key = (check, outcome, self._qualify.machine_alike(case_view(request, [])))
+        if key not in self._shifts:
+            view = case_view(request, [observe(model, finding)])
+            self._shifts[key] = effects_of(self._knowledge, view, self._qualify.run(view)).shifts
+        return self._shifts[key]

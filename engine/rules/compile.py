@@ -150,6 +150,8 @@ class RuleSet:
         self._rank = {name: place for place, name in enumerate(self._ranked)}
         self._concludes = {name: concluded_by(programs[name]) for name in rules}
         self._fields = _fields_used(programs[name] for name in rules)
+        tests = (test for name in rules for test in programs[name].walk())
+        self._machine_tests = [one for one in dict.fromkeys(tests) if isinstance(one, MachineTest)]
         self._width = max((len(programs[name].conditions) for name in rules), default=1)
         self._local = threading.local()
 
@@ -157,6 +159,12 @@ class RuleSet:
     def names(self) -> Sequence[str]:
         """Return the ids of the rules."""
         return self._ranked
+
+    def machine_alike(self, view: CaseView) -> tuple[bool, ...]:
+        """Return which tests of the machine hold: two machines alike in all fire the same rules."""
+        return tuple(
+            machine_holds(test, view.machine.get(test.field)) for test in self._machine_tests
+        )
 
     def run(self, view: CaseView, given: frozenset[str] = frozenset()) -> list[Firing]:
         """Return the rules that fire on a case, in their fixed order.

@@ -31,10 +31,7 @@ def solve(network: Network, ohms: list[float], volts: list[float]) -> Solved:
     """Solve one network; infinite ohms are an open branch."""
     conductances, sources = 1.0 / np.array(ohms), np.array(volts)
     voltages = network.voltages(conductances, sources)
-    return Solved(
-        conductances, sources, voltages, network.currents(conductances, sources, voltages),
-        network.inverse(conductances),
-    )  # fmt: skip
+    return Solved(network, conductances, sources, voltages)
 
 
 @given(top=OHMS, bottom=OHMS)
@@ -143,8 +140,8 @@ def test_variances_add_as_squares() -> None:
     network = Network([("g", "a"), ("a", "m"), ("m", "g")], "g")
     found = solve(network, [1e-6, 100.0, 100.0], [12.0, 0, 0])
     reading = voltage_between(network, found, "m", "g")
-    loadings = {str(n): 0.1 * reading.per_log_ohms[n : n + 1] for n in (1, 2)}
-    u = math.sqrt(float(loadings_of(loadings, np.zeros(1)).variance[0]))
+    loadings = 0.1 * reading.per_log_ohms[None, 1:3]
+    u = math.sqrt(float(loadings_of(["top", "bottom"], loadings, 0.0).variance[0]))
     assert u == pytest.approx(12.0 * 0.025 * math.sqrt(2), rel=1e-3)  # JCGM 100:2008, 5.1.2
 
 

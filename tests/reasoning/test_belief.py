@@ -40,6 +40,10 @@ class Causes:
         """Return the weights as they are."""
         return np.asarray(weights)
 
+    def ranked(self, weights: Any) -> list[int]:
+        """Return the causes, most probable first; equal ones in their order."""
+        return [int(n) for n in np.argsort(-np.round(weights, 9), kind="stable")]
+
 
 def belief(
     prior: list[float], *likelihoods: list[float], shares: tuple[float, ...] | None = None
