@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -156,17 +157,17 @@ class Cases:
 
         Many faults (a jammed lock, an empty tank) leave the circuit as it is.
         """
-        arrays = (self.ohms, self.volts, self.forced_closed, self.forced_open)
+        arrays: list[NDArray[Any]] = [self.ohms, self.volts, self.forced_closed, self.forced_open]
         places: dict[bytes, int] = {}
         which = [
             places.setdefault(b"".join(one[:, n].tobytes() for one in arrays), len(places))
             for n in range(len(self.hypotheses))
         ]
         _, first = np.unique(which, return_index=True)
-        ohms, volts, closed, opened = (one[:, first] for one in arrays)
         few = dataclasses.replace(
-            self, hypotheses=tuple(self.hypotheses[n] for n in first), ohms=ohms, volts=volts,
-            forced_closed=closed, forced_open=opened, setting_values=self.setting_values[first],
+            self, hypotheses=tuple(self.hypotheses[n] for n in first), ohms=self.ohms[:, first],
+            volts=self.volts[:, first], forced_closed=self.forced_closed[:, first],
+            forced_open=self.forced_open[:, first], setting_values=self.setting_values[first],
         )  # fmt: skip
         return few, np.array(which, dtype=np.intp)
 
