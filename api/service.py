@@ -12,6 +12,7 @@ from api.settings import Settings, load
 from api.store import Database
 from api.store.schema import require_current
 from engine import Diagnoser, Knowledge, load_knowledge
+from engine.physics.model import ModelStore
 
 _KEY = "threewire"
 SETTING = "THREEWIRE_KB"  # folders of a shop's own knowledge, separated as PATH's are
@@ -50,8 +51,9 @@ def install(app: Flask, learning: Learning | None = None) -> Service:
     """
     overlays = [Path(folder) for folder in app.config.get("OVERLAYS", folders_set())]
     knowledge = app.config.get("KNOWLEDGE") or load_knowledge(overlays)
-    engine = app.config.get("DIAGNOSER") or Diagnoser(knowledge)
     settings: Settings = app.config.get("SETTINGS") or load(environment={})
+    models = ModelStore(knowledge, settings.model_mebibytes * 2**20)
+    engine = app.config.get("DIAGNOSER") or Diagnoser(knowledge, models)
     database = _store(app)
     if database is not None and settings.learn and isinstance(engine, Diagnoser):
         engine = learning(engine, database) if learning is not None else engine

@@ -146,6 +146,9 @@ class Settings:
         0, _whole(0, 8), "Reverse proxies in front, whose X-Forwarded headers are believed."
     )
     batch_lines: int = _setting(100_000, _whole(1, 10**7), "Lines that one batch may have.")
+    model_mebibytes: int = _setting(
+        96, _whole(8, 65536), "Memory, a worker, for solved machines that are kept."
+    )
     origins: Mapping[str, str] = field(default_factory=dict)
 
 

@@ -31,12 +31,20 @@ from engine.rules.views import CaseView
 class Diagnoser:
     """Diagnoses requests with one knowledge base; safe to share between threads."""
 
-    def __init__(self, knowledge: Knowledge) -> None:
+    def __init__(self, knowledge: Knowledge, models: ModelStore | None = None) -> None:
+        """Make ready to diagnose; ``models`` in place of a store with the usual bounds."""
         self.knowledge = knowledge
-        self.models = ModelStore(knowledge)
+        self.models = models or ModelStore(knowledge)
         self.cautions = Cautions(knowledge)
         self.rule_sets = rule_sets(knowledge, self.cautions.step_rules)
         self.advisers = Advisers(knowledge, self.rule_sets["qualify"])
+
+    def with_shares_of(self, knowledge: Knowledge) -> "Diagnoser":
+        """Return a diagnoser for knowledge that differs in its shares alone (learning).
+
+        The machines that this one has solved need not be solved again.
+        """
+        return Diagnoser(knowledge, self.models.with_shares_of(knowledge))
 
     def diagnose(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Return the diagnosis of a request (the contract's request and answer as plain data).

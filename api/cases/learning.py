@@ -82,7 +82,7 @@ class LearningDiagnoser(Diagnoser):
         self, base: Diagnoser, database: Database, *, seconds: float = SECONDS,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:  # fmt: skip
-        super().__init__(base.knowledge)
+        super().__init__(base.knowledge, base.models)
         self._base = base
         self._database = database
         self._seconds = seconds
@@ -120,7 +120,7 @@ class LearningDiagnoser(Diagnoser):
 
     def _built(self, knowledge: Knowledge) -> Diagnoser:
         shipped = knowledge.version == self._base.knowledge.version
-        return self._base if shipped else Diagnoser(knowledge)
+        return self._base if shipped else self._learned.diagnoser.with_shares_of(knowledge)
 
 
 def report(database: Database, knowledge: Knowledge, on: bool) -> dict[str, Any]:

@@ -4,12 +4,13 @@ Built once for each different machine and kept; a diagnosis only reads it. When 
 the control type is not known, the hypotheses of every variant stand side by side.
 """
 
-import dataclasses
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from concurrent.futures import Future
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from threading import Lock
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +37,7 @@ from engine.physics.solution import solve_situations
 HEALTHY, OUTSIDE, NOT_LISTED = "healthy", "outside", "not-listed"
 NO_REPAIR = (HEALTHY, OUTSIDE, NOT_LISTED)  # nothing in this circuit to put right
 SPLIT_FUSE_FROM = 0.02  # a fuse that opens more often than this gets a hypothesis of its own
-KEPT_MODELS = 48
+MOST_BYTES = 96 * 2**20  # of models kept; the setting ``model_mebibytes`` of the service
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,16 @@ class Model:
     knowledge: Knowledge = field(repr=False)
     bands: dict[tuple[MeasurementConditions, str], Band] = field(repr=False)
     special: dict[MeasurementConditions, Prediction] = field(repr=False)
+    companions: dict[object, Any] = field(repr=False)  # what others keep as long as it is kept
+
+    @cached_property
+    def nbytes(self) -> int:
+        """Return about how many bytes it holds once it is in use, what it derives included."""
+        own = sum(one.nbytes for one in self.predictions.values())
+        parts = [] if len(self.built) == 1 else [
+            one.nbytes for variant in self.built for one in variant.predictions.values()
+        ]  # fmt: skip
+        return own + sum(parts) // 2  # of its parts nothing is derived
 
     def by_cause(self, weights: Floats) -> Floats:
         """Return weights of hypotheses summed to causes."""
@@ -171,12 +182,18 @@ def solve_hypotheses(
     once, _ = behaviour.fuse_openings(solution, variant)
     events = behaviour.Behaviour(solution, variant, once).events()
     predictor = Predictor(solution, variant, events, knowledge.rows("instruments"))
-    shares = {name: knowledge.share(variant.circuit.id, name) for name in knowledge.causes}
-    weights = np.array([one.weight * shares.get(one.cause, 0.0) for one in found])
     return VariantModel(
-        variant, tuple(found), weights / max(weights.sum(), 1e-300), events,
+        variant, tuple(found), _prior(knowledge, variant, found), events,
         {name: predictor.predict(check) for name, check in checks.items()},
     )  # fmt: skip
+
+
+def _prior(knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis]) -> Floats:
+    """Return how likely each hypothesis is beforehand, from the shares of causes."""
+    shares = {name: knowledge.share(variant.circuit.id, name) for name in knowledge.causes}
+    weights = np.array([one.weight * shares.get(one.cause, 0.0) for one in found])
+    prior: Floats = weights / max(weights.sum(), 1e-300)
+    return prior
 
 
 def _predict_asked(
@@ -197,7 +214,7 @@ def _predict_asked(
     cases = make_cases(model.hypotheses, model.variant)
     solution = solve_situations(cases, model.variant, needed)
     predictor = Predictor(solution, model.variant, model.events, knowledge.rows("instruments"))
-    return predictor.predict(dataclasses.replace(check, reading=done))
+    return predictor.predict(replace(check, reading=done))
 
 
 def split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothesis]:
@@ -210,13 +227,11 @@ def split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothesi
         if chance < SPLIT_FUSE_FROM:
             split.append(hypothesis)
             continue
-        opened = dataclasses.replace(
-            hypothesis, weight=hypothesis.weight * float(chance), fuse_opened=True
-        )
+        opened = replace(hypothesis, weight=hypothesis.weight * float(chance), fuse_opened=True)
         split.append(opened)
         if chance < 1 - SPLIT_FUSE_FROM:
             weight = hypothesis.weight * (1 - float(chance))
-            split.append(dataclasses.replace(hypothesis, weight=weight))
+            split.append(replace(hypothesis, weight=weight))
     return split
 
 
@@ -252,6 +267,7 @@ def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel
         knowledge=knowledge,
         bands={},
         special={},
+        companions={},
     )
 
 
@@ -272,7 +288,7 @@ def _side_by_side(found: Sequence[Prediction | int]) -> Prediction:
         return OutcomePrediction(there.names, np.concatenate(rows))
     known = [one for one in found if not isinstance(one, OutcomePrediction)]
     mus = [np.zeros(one) if isinstance(one, int) else one.mu for one in known]
-    return dataclasses.replace(
+    return replace(
         there,
         mu=np.concatenate(mus),
         loadings=side_by_side([one if isinstance(one, int) else one.loadings for one in known]),
@@ -283,7 +299,7 @@ def _side_by_side(found: Sequence[Prediction | int]) -> Prediction:
 def _silent(prediction: Prediction) -> Prediction:
     """Return the prediction of a check done so that it says nothing under any hypothesis."""
     assert isinstance(prediction, ReadingPrediction)
-    return dataclasses.replace(prediction, flat=np.ones(len(prediction.mu), dtype=bool))
+    return replace(prediction, flat=np.ones(len(prediction.mu), dtype=bool))
 
 
 def _size(one: Prediction | int) -> int:
@@ -304,27 +320,59 @@ def variants_of(knowledge: Knowledge, machine: Machine) -> list[Variant]:
 
 
 class ModelStore:
-    """Builds models on demand and keeps the last few; safe to share between threads."""
+    """Builds models on demand, each once, and keeps the last few; safe to share between threads."""
 
-    def __init__(self, knowledge: Knowledge) -> None:
-        self._knowledge = knowledge
-        self._models: OrderedDict[Machine, Model] = OrderedDict()
+    def __init__(
+        self, knowledge: Knowledge, most_bytes: int = MOST_BYTES,
+        solved: Mapping[Machine, Sequence[VariantModel]] | None = None,
+    ) -> None:  # fmt: skip
+        """Keep models up to about ``most_bytes``; ``solved`` are machines with other shares."""
+        self._knowledge, self._most, self._solved = knowledge, most_bytes, dict(solved or {})
+        self._models: OrderedDict[Machine, Future[Model]] = OrderedDict()
         self._lock = Lock()
 
     def get(self, machine: Machine) -> Model:
-        """Return the machine's model, building it when it is not kept."""
+        """Return the machine's model. Who asks while it is being built waits for it."""
         with self._lock:
-            if machine in self._models:
+            found = self._models.get(machine)
+            if found is not None:
                 self._models.move_to_end(machine)
-                return self._models[machine]
-        model = self._build(machine)
+            else:
+                mine = self._models[machine] = Future()
+        if found is not None:
+            return found.result()
+        try:
+            mine.set_result(self._build(machine))
+        except BaseException as error:
+            with self._lock:
+                del self._models[machine]
+            mine.set_exception(error)
+            raise
+        self._drop_oldest()
+        return mine.result()
+
+    def with_shares_of(self, knowledge: Knowledge) -> "ModelStore":
+        """Return a store for knowledge that differs in its shares alone: what is solved stays."""
         with self._lock:
-            self._models[machine] = model
-            while len(self._models) > KEPT_MODELS:
-                self._models.popitem(last=False)
-        return model
+            done = {one: held.result() for one, held in self._models.items() if held.done()}
+        solved = self._solved | {machine: model.built for machine, model in done.items()}
+        return ModelStore(knowledge, self._most, solved)
+
+    def _drop_oldest(self) -> None:
+        with self._lock:
+            done = [one for one, held in self._models.items() if held.done()]
+            total = sum(self._models[one].result().nbytes for one in done)
+            for machine in done[:-1]:
+                if total <= self._most:
+                    return
+                total -= self._models.pop(machine).result().nbytes
 
     def _build(self, machine: Machine) -> Model:
-        variants = variants_of(self._knowledge, machine)
-        built = [build_variant(self._knowledge, variant) for variant in variants]
-        return combine(self._knowledge, machine, built)
+        knowledge, solved = self._knowledge, self._solved.pop(machine, None)
+        if solved is not None:
+            built = [replace(one, prior=_prior(knowledge, one.variant, one.hypotheses))
+                     for one in solved]  # fmt: skip
+        else:
+            variants = variants_of(knowledge, machine)
+            built = [build_variant(knowledge, variant) for variant in variants]
+        return combine(knowledge, machine, built)

@@ -194,6 +194,11 @@ class ReadingPrediction:
     flat: NDArray[np.bool_]
     meter: str = "meter"  # kind of instrument: readings of one share its gain
 
+    @property
+    def nbytes(self) -> int:
+        """Return about how many bytes it holds once it is in use, the forecast included."""
+        return self.loadings.shared.nbytes + self.mu.nbytes * (BINS + 12)
+
     @cached_property
     def tolerance_var(self) -> Floats:
         """Return the variance from one good circuit to another and along the severity."""
@@ -417,6 +422,11 @@ class OutcomePrediction:
     def size(self) -> int:
         """Return the number of hypotheses."""
         return len(self.shares)
+
+    @property
+    def nbytes(self) -> int:
+        """Return how many bytes it holds."""
+        return self.shares.nbytes
 
     @property
     def bins(self) -> Floats:

@@ -4,7 +4,6 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
-from threading import Lock
 
 import numpy as np
 
@@ -38,7 +37,6 @@ CONFIRMED, LEADS, UNSURE, SURE, SEEN_DECIBANS = 0.9, 0.5, 0.84, 0.97, 10.0
 LEAST_CHANGE, LEAST_DOUBT, CHEAP = 0.05, 0.02, 5.0
 NEAR_TIE, FREE = 0.02, 1.0  # a share of the minutes of repairing now; minutes of a free question
 APART, LEAST_SPLIT = 0.5, 0.03
-KEPT_ADVISERS = 64
 
 
 @dataclass(frozen=True)
@@ -459,20 +457,16 @@ class Advisers:
 
     def __init__(self, knowledge: Knowledge, qualify: RuleSet) -> None:
         self._knowledge, self._qualify = knowledge, qualify
-        self._kept: dict[int, tuple[Model, Adviser]] = {}
         self._shifts: dict[tuple[object, ...], Mapping[str, float]] = {}
-        self._lock = Lock()
 
     def of(self, model: Model) -> Adviser:
         """Return the adviser of a model."""
-        with self._lock:
-            kept = self._kept.get(id(model))
-            if kept is None or kept[0] is not model:
-                if len(self._kept) > KEPT_ADVISERS:
-                    self._kept.clear()
-                adviser = Adviser(self._knowledge, model, self.context_bins(model))
-                kept = self._kept[id(model)] = (model, adviser)
-            return kept[1]
+        kept = model.companions.get(self)
+        if kept is None:
+            made = Adviser(self._knowledge, model, self.context_bins(model))
+            kept = model.companions.setdefault(self, made)
+        adviser: Adviser = kept
+        return adviser
 
     def context_bins(self, model: Model) -> dict[str, Floats]:
         """Return what to expect of the checks that say something only through context rules.

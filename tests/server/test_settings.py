@@ -24,6 +24,7 @@ VALUES = {
     "log_level": ("DEBUG", "warning", "ERROR"),
     "proxies": (1, "2", "3"),
     "batch_lines": (10, "20", "30"),
+    "model_mebibytes": (64, "128", "256"),
 }
 
 

@@ -1,0 +1,75 @@
+"""Models of machines: each built once, kept within bounds, reused when shares alone change."""
+
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
+import numpy as np
+import pytest
+
+from engine import Diagnoser, Knowledge, with_learning
+from engine.physics import model as model_module
+from engine.physics.machine import Machine
+from engine.physics.model import ModelStore
+
+CRANK = ("fuel-shutoff", "controller-on-crank", "body-ground")
+
+
+def test_four_who_ask_at_once_have_one_model_built(
+    knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Four simultaneous requests for a new machine build it once and get the same model."""
+    built, real, start = [], model_module.build_variant, Barrier(4)
+
+    def counted(*given: object) -> object:
+        built.append(given)
+        return real(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(model_module, "build_variant", counted)
+    store = ModelStore(knowledge)
+
+    def ask(_: int) -> object:
+        start.wait()
+        return store.get(Machine(*CRANK))
+
+    with ThreadPoolExecutor(4) as pool:
+        found = list(pool.map(ask, range(4)))
+    assert len(built) == 1
+    assert all(one is found[0] for one in found)
+
+
+def test_a_model_that_cannot_be_built_is_asked_for_again(
+    knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A failure while building is told, and not kept."""
+    store, real = ModelStore(knowledge), model_module.build_variant
+    monkeypatch.setattr(model_module, "build_variant", lambda *_: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        store.get(Machine(*CRANK))
+    monkeypatch.setattr(model_module, "build_variant", real)
+    assert store.get(Machine(*CRANK)).hypotheses
+
+
+def test_models_are_kept_within_the_bytes_given(knowledge: Knowledge) -> None:
+    """With room for two machines the one that was asked for longest ago is built again."""
+    machines = [Machine(*CRANK, ambient_celsius=celsius) for celsius in (1.0, 2.0, 3.0)]
+    size = ModelStore(knowledge).get(machines[0]).nbytes
+    store = ModelStore(knowledge, int(size * 2.5))
+    first, second, third = (store.get(one) for one in machines)
+    assert store.get(machines[2]) is third
+    assert store.get(machines[1]) is second
+    assert store.get(machines[0]) is not first
+
+
+def test_other_shares_do_not_solve_a_machine_again(
+    diagnoser: Diagnoser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After learning, a machine already solved gets new priors, as if it had been solved anew."""
+    knowledge, machine = diagnoser.knowledge, Machine(*CRANK)
+    diagnoser.models.get(machine)
+    outcomes = [{"circuit": "fuel-shutoff-controller-on-crank", "cause": "fuse-open", "count": 50}]
+    learned = with_learning(knowledge, outcomes)
+    anew = ModelStore(learned).get(machine)
+    monkeypatch.setattr(model_module, "build_variant", lambda *_: 1 / 0)
+    found = diagnoser.with_shares_of(learned).models.get(machine)
+    assert np.array_equal(found.prior, anew.prior)
+    assert not np.array_equal(found.prior, diagnoser.models.get(machine).prior)
