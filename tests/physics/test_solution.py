@@ -94,7 +94,7 @@ def test_the_contact_closes_only_with_its_coil(kind: str, broken: str, variant: 
     assert solution.solved[COMMAND].conductances[GOOD, contact] > 0
     assert solution.solved[COMMAND].conductances[FAULTY, contact] == 0
     assert abs(solution.volts(COMMAND, "pull-pin-harness", "chassis")[FAULTY]) < 0.1
-    assert abs(solution.coil_strength[COMMAND][FAULTY]) < 1e-3
+    assert abs(solution.coil_strength(COMMAND)[FAULTY]) < 1e-3
 
 
 def test_a_relay_pulls_from_60_percent_of_12_volts(variant: Make) -> None:
@@ -106,14 +106,14 @@ def test_a_relay_pulls_from_60_percent_of_12_volts(variant: Make) -> None:
         contact = solution.cases.part("relay-contact")
         made = solution.solved[COMMAND].conductances[FAULTY, contact] > 0
         assert made == closes
-        assert (solution.coil_strength[COMMAND][FAULTY] >= 1) == closes
+        assert (solution.coil_strength(COMMAND)[FAULTY] >= 1) == closes
 
 
 def test_a_welded_contact_pulls_with_the_key_off(variant: Make) -> None:
     """A contact that never opens feeds the pull winding with the key off."""
     solution = solved(variant("crank"), fault(part("relay-contact", "closed")))
     assert solution.amperes(OFF, "pull-winding")[FAULTY] > 20
-    assert abs(solution.coil_strength[OFF][FAULTY]) < 1e-3
+    assert abs(solution.coil_strength(OFF)[FAULTY]) < 1e-3
 
 
 @pytest.mark.parametrize("kind", ["crank", "request"])
