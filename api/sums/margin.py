@@ -50,7 +50,7 @@ def _good_ohms(circuit: items.Circuit, given: PullInMargin) -> float:
     if given.pull_ohms is not None:
         return float(given.pull_ohms)
     typical = circuit.parts["pull-winding"].ohms or 1.0
-    return typical * items.ohms_factor(int(given.system_volts))
+    return typical * circuit.ohms_factor(int(given.system_volts))
 
 
 def _work(knowledge: Knowledge, given: PullInMargin) -> Outcome:

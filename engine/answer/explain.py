@@ -29,7 +29,7 @@ from engine.physics.circuit import Floats
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, NO_REPAIR, Model
 from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.advice import LEADS, Meaning, Plan, Proposal
+from engine.reasoning.advice import Meaning, Plan, Proposal
 from engine.reasoning.belief import Belief, Fit
 from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, findings_behind
@@ -277,7 +277,10 @@ def _advice(scene: Scene) -> Advice:
         names = scene.model.causes
         leader = names[belief.order[0]]
         first = plan.repair_order[0] if plan.repair_order else leader
-        if leader in NO_REPAIR and belief.causes[belief.order[0]] >= LEADS:
+        if (
+            leader in NO_REPAIR
+            and belief.causes[belief.order[0]] >= scene.knowledge.thresholds.leads
+        ):
             first = leader
         chance = float(belief.causes[names.index(first)])
         at_hand = "at hand " if scene.request.on_hand is not None else ""

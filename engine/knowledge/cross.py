@@ -6,6 +6,7 @@ in engine.audit; here stands what can be seen from the files alone.
 
 import string
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 from engine.knowledge import items
@@ -21,8 +22,10 @@ READ_TABLES: Mapping[str, tuple[str, ...]] = {
     "circumstances": (),
     "instruments": ("percent", "counts", "resolution"),
     "effort": ("minutes",),
+    "advice": ("value",),
     "trained-hands": (),
 }
+NEEDED_ROWS = {"advice": [one.name.replace("_", "-") for one in fields(items.Thresholds)]}
 NEEDED_CAUSES = ("healthy", "outside")
 PLACEHOLDERS = ("when", "ground_point", "volts", "moment", "listen", "hold_when")
 
@@ -72,6 +75,11 @@ def _table_faults(knowledge: "Knowledge") -> list[Fault]:
                 if isinstance(value, bool) or not isinstance(value, (int, float)) or value < 0:
                     message = "must be a number, not negative"
                     faults.append(in_file(table.file, f"{path}.{key}", message, Code.WRONG_TYPE))
+        there = [row.get("id") for row in table.rows]
+        faults += [
+            in_file(table.file, "rows", f"lacks '{one}': the engine reads it", Code.MISSING_ITEM)
+            for one in NEEDED_ROWS.get(name, ()) if one not in there
+        ]  # fmt: skip
     return faults
 
 

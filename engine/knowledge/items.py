@@ -206,27 +206,6 @@ class Part:
             raise ValidationError("a contact names the coil that works it", "operated_by")
 
 
-# A 24 V machine has loads of the same power, so four times their ohms; two 12 V batteries in
-# series; wires, fuses and contacts much as a 12 V machine has them (common practice, from memory).
-OHMS_AT_24_VOLTS = {"load": 4.0, "source": 2.0, "wire": 1.25, "contact": 1.25}
-
-
-def ohms_factor(system_volts: int, kind: str = "load") -> float:
-    """Return what the 12 V ohms of a kind of part are multiplied by."""
-    return OHMS_AT_24_VOLTS[kind] if system_volts == 24 else 1.0
-
-
-def fault_factor(system_volts: int, kind: str, place: float) -> float:
-    """Return what the 12 V ohms of a fault in a kind of part are multiplied by.
-
-    ``place`` is 0 for the mildest of the fault and 1 for the worst. A joint begins to be bad at
-    the same ohms on either voltage; to take the coil's volts it has to grow further on 24 V
-    (judgement).
-    """
-    mildest, worst = ohms_factor(system_volts, kind), ohms_factor(system_volts)
-    return float(mildest ** (1.0 - place) * worst**place)
-
-
 @dataclass(frozen=True)
 class Phase:
     """A state of the machine: its moment and the switched parts that are made in it."""
@@ -268,6 +247,23 @@ class FuseAmps:
 
 
 @dataclass(frozen=True)
+class OhmsAt24Volts:
+    """What the 12 V ohms of each kind of part are multiplied by on a 24 V machine."""
+
+    loads: Positive = said("Loads.")
+    batteries: Positive = said("Batteries.")
+    wires: Positive = said("Wires and fuses.")
+    contacts: Positive = said("Contacts.")
+    source: Prose = said(SOURCE)
+
+    def of(self, kind: str) -> float:
+        """Return the factor of a kind of part."""
+        factors = {"load": self.loads, "source": self.batteries, "wire": self.wires,
+                   "contact": self.contacts}  # fmt: skip
+        return factors[kind]
+
+
+@dataclass(frozen=True)
 class Plunger:
     """Force margins of the plunger, as shares of the rated currents."""
 
@@ -282,7 +278,7 @@ class Plunger:
     source: Prose = said(SOURCE)
 
 
-_OF_THE_BASE = ("coils", "fuse_amps", "settings", "plunger")
+_OF_THE_BASE = ("coils", "fuse_amps", "ohms_at_24_v", "settings", "plunger")
 _OF_A_CIRCUIT = (
     "base", "duty", "control", "command_words", "listen_words", "hold_words", "phases", "brings",
 )  # fmt: skip
@@ -311,6 +307,7 @@ class Circuit(Item):
     fuse_amps: Annotated[
         Mapping[int, float], functools.partial(fields.Nested, schema_of(FuseAmps, made=False))
     ] = said("The pull feed fuse.", default=())
+    ohms_at_24_v: OhmsAt24Volts = said("Ohms on a 24 V machine.", default=None)
     settings: Annotated[Mapping[str, Setting], _inside(Setting, by_id=True)] = said(
         "Numbers that are not ohms.", default=()
     )
@@ -329,8 +326,22 @@ class Circuit(Item):
         return replace(
             self, parts={**base.parts, **self.parts}, coils=base.coils,
             nodes=tuple(dict.fromkeys([*base.nodes, *self.nodes])), fuse_amps=base.fuse_amps,
-            settings=base.settings, plunger=base.plunger,
+            ohms_at_24_v=base.ohms_at_24_v, settings=base.settings, plunger=base.plunger,
         )  # fmt: skip
+
+    def ohms_factor(self, system_volts: int, kind: str = "load") -> float:
+        """Return what the 12 V ohms of a kind of part are multiplied by."""
+        return self.ohms_at_24_v.of(kind) if system_volts == 24 else 1.0
+
+    def fault_factor(self, system_volts: int, kind: str, place: float) -> float:
+        """Return what the 12 V ohms of a fault in a kind of part are multiplied by.
+
+        ``place`` is 0 for the mildest of the fault and 1 for the worst. A joint begins to be bad at
+        the same ohms on either voltage; to take the coil's volts it has to grow further on 24 V
+        (judgement).
+        """
+        mildest, worst = self.ohms_factor(system_volts, kind), self.ohms_factor(system_volts)
+        return float(mildest ** (1.0 - place) * worst**place)
 
     def with_coil(self, *styles: str) -> Self:
         """Return the circuit with the parts of coil styles laid in."""
@@ -566,6 +577,9 @@ class Check(Item):
     why: Prose = said("What it settles.")
     hazards: tuple[Hazard, ...] = said("Dangers of doing it; the cautions hang on them.")
     commanded: bool = said("True when the pull must be commanded.", default=False)
+    remembered: bool = said(
+        "True when it asks only for what was seen before: nothing is done for it.", default=False
+    )
     source: Prose = said(SOURCE)
     reading: Reading | None = None
     outcomes: Outcomes | None = None
@@ -636,6 +650,29 @@ class Table(Item):
     title: Prose = said("What it holds.")
     source: Prose = said(SOURCE)
     rows: Forms = said("The rows; those that the engine reads have an id.", least=1)
+
+
+@dataclass(frozen=True)
+class Thresholds:
+    """The rows of kb/tables/advice.yaml: when a check is worth doing, and when a repair.
+
+    There each has its words; a row's id is a field's name with hyphens.
+    """
+
+    confirmed: float
+    leads: float
+    seen_decibans: float
+    unsure: float
+    sure: float
+    cheap: float
+    least_doubt: float
+    least_change: float
+    least_saving: float
+    near_tie: float
+    free: float
+    told_apart: float
+    least_split: float
+    least_repair: float
 
 
 # folder of the knowledge base -> what its files are

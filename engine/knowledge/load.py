@@ -2,7 +2,8 @@
 
 import hashlib
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +46,13 @@ class Knowledge:
     def rows(self, table: str) -> dict[str, Mapping[str, Any]]:
         """Return the rows of a table by their ``id``."""
         return {str(row["id"]): row for row in self.tables[table].rows}
+
+    @cached_property
+    def thresholds(self) -> items.Thresholds:
+        """Return what decides between check and repair (kb/tables/advice.yaml)."""
+        rows = self.rows("advice")
+        names = [one.name for one in fields(items.Thresholds)]
+        return items.Thresholds(*(float(rows[one.replace("_", "-")]["value"]) for one in names))
 
 
 def load_knowledge(

@@ -207,7 +207,7 @@ def healthy_ohms(part: items.Part, variant: Variant) -> float:
     """Return a part's ohms in a good machine at ambient temperature (infinite when absent)."""
     if part.absent or part.ohms is None:
         return math.inf
-    ohms = part.ohms * items.ohms_factor(variant.system_volts, part.kind)
+    ohms = part.ohms * variant.ohms_factor(part.kind)
     ohms = {"pull-winding": variant.pull_ohms, "hold-winding": variant.hold_ohms}.get(part.id, ohms)
     return ohms * variant.copper_factor if part.copper else ohms
 
@@ -234,7 +234,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
                 value = cases.setting(change.id)
                 value[number] = value[number] * level if change.action == "times" else level
                 continue
-            drifts += _alter(cases, number, change, level, variant.system_volts)
+            drifts += _alter(cases, number, change, level, variant)
         if hypothesis.fuse_opened:
             fuse = next(place for place, part in enumerate(parts) if part.blade_fuse)
             cases.ohms[:, number, fuse] = math.inf
@@ -242,7 +242,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
 
 
 def _alter(
-    cases: Cases, number: int, change: items.Change, level: float, system_volts: int
+    cases: Cases, number: int, change: items.Change, level: float, variant: Variant
 ) -> list[Drift]:
     """Change one part under a hypothesis; return how it moves along the severity, by phase."""
     place = cases.part(change.id)
@@ -255,12 +255,16 @@ def _alter(
     elif change.action == "closed":
         cases.forced_closed[phases, number, place] = True
     elif change.action == "volts":
-        cases.volts[phases, number, place] = volts = level * system_volts / 12.0
+        cases.volts[phases, number, place] = volts = level * variant.system_volts / 12.0
         return [Drift(number, phase, place, 0.0, volts * span) for phase in phases]
     else:
+        severity, kind = cases.hypotheses[number].place, cases.parts[place].kind
+        factors = [
+            variant.circuit.fault_factor(variant.system_volts, kind, one)
+            for one in (severity, 0.0, 1.0)
+        ]
         before = cases.ohms[phases, number, place]
-        kind, severity = cases.parts[place].kind, cases.hypotheses[number].place
-        ohms, along = _altered_ohms(before, change, level, (system_volts, kind, severity))
+        ohms, along = _altered_ohms(before, change, level, factors)
         cases.ohms[phases, number, place] = ohms
         moves = zip(phases, along.tolist(), strict=True)
         return [Drift(number, phase, place, log_ohms, 0.0) for phase, log_ohms in moves]
@@ -268,18 +272,17 @@ def _alter(
 
 
 def _altered_ohms(
-    before: Floats, change: items.Change, level: float, fault: tuple[int, str, float]
+    before: Floats, change: items.Change, level: float, factors: Sequence[float]
 ) -> tuple[Floats, Floats]:
     """Return changed ohms and how their logarithm moves along the severity.
 
-    ``fault`` is system volts, kind of part and severity.
+    ``factors`` of the system volts are those at the severity, the mildest and the worst.
     """
     span = math.log(change.to / change.start) if change.is_range else 0.0
     if change.action == "times_ohms":
         return before * level, np.full(len(before), span)
-    volts, kind, severity = fault
-    mildest, worst = (items.fault_factor(volts, kind, end) for end in (0.0, 1.0))
-    added = level * items.fault_factor(volts, kind, severity)
+    here, mildest, worst = factors
+    added = level * here
     ohms = added + (before if change.action == "add_ohms" else np.zeros_like(before))
     span += math.log(worst / mildest) if change.is_range else 0.0
     return ohms, span * added / ohms

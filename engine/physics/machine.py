@@ -44,6 +44,10 @@ class Variant:
             "fuel_actuation": self.fuel_actuation,
         }  # fmt: skip
 
+    def ohms_factor(self, kind: str) -> float:
+        """Return what the 12 V ohms of a kind of part are multiplied by."""
+        return self.circuit.ohms_factor(self.system_volts, kind)
+
     def tolerance(self, part: items.Part) -> float:
         """Return the relative standard uncertainty of a part's ohms on this machine."""
         if part.unstated_tolerance is None or part.id in self.stated:
@@ -72,7 +76,7 @@ def make_variant(machine: Machine, circuit: items.Circuit, coil: str) -> Variant
 
     def typical(part: str) -> float:
         ohms = parts[part].ohms
-        return (ohms or 1.0) * items.ohms_factor(machine.system_volts)
+        return (ohms or 1.0) * circuit.ohms_factor(machine.system_volts)
 
     return Variant(
         circuit=circuit,

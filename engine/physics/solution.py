@@ -118,7 +118,7 @@ def _values(
 def _as_new(part: items.Part, variant: Variant) -> float:
     """Return the ohms of a new part, or of test gear that is now there."""
     if part.absent:
-        return (part.ohms or math.inf) * items.ohms_factor(variant.system_volts, part.kind)
+        return (part.ohms or math.inf) * variant.ohms_factor(part.kind)
     return healthy_ohms(part, variant)
 
 

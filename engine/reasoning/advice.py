@@ -27,16 +27,8 @@ from engine.reasoning.request import LAY, NOT_KNOWN, Finding, Request
 from engine.rules.cautions import check_hazards
 from engine.rules.compile import RuleSet
 
-MAX_PROPOSALS = 5
-MIN_SAVING = 0.5  # minutes; less is not worth a question
-LEAST_REPAIR, MOST_REPAIRS = 0.01, 5  # causes whose repair is worth naming, and how many
-LEADERS = 3  # causes named for each result of a check
-# Judgement: the leader is confirmed; it leads; a part is not fitted without one cheap look between
-# these two; decibans of a look that saw it; what may change the first repair is worth a check.
-CONFIRMED, LEADS, UNSURE, SURE, SEEN_DECIBANS = 0.9, 0.5, 0.84, 0.97, 10.0
-LEAST_CHANGE, LEAST_DOUBT, CHEAP = 0.05, 0.02, 5.0
-NEAR_TIE, FREE = 0.02, 1.0  # a share of the minutes of repairing now; minutes of a free question
-APART, LEAST_SPLIT = 0.5, 0.03
+MAX_PROPOSALS, LEADERS = 5, 3  # checks proposed; causes named for each result of a check
+MOST_REPAIRS = 5
 
 
 @dataclass(frozen=True)
@@ -123,7 +115,7 @@ class Adviser:
     def __init__(self, knowledge: Knowledge, model: Model, context: Mapping[str, Floats]) -> None:
         """Prepare the tables; ``context`` are the bins of checks that only rules weigh."""
         self._knowledge, self._checks = knowledge, knowledge.checks
-        self._model = model
+        self._model, self._at = model, knowledge.thresholds
         self.minutes = np.array([knowledge.causes[name].minutes for name in model.causes])
         self._names = list(model.predictions)
         self._context = context
@@ -131,7 +123,11 @@ class Adviser:
         self._hazards = {
             name: check_hazards(self._checks[name], model.variants) for name in self._names
         }
-        self._trained = frozenset(knowledge.rows("trained-hands"))
+        trained = frozenset(knowledge.rows("trained-hands"))
+        self._for_trained_hands = {
+            name for name in self._names
+            if self._hazards[name] & trained and not self._checks[name].remembered
+        }  # fmt: skip
         risks = {name: float(row["minutes"]) for name, row in effort.items()
                  if row["kind"] == "hazard"}  # fmt: skip
         self._setups = {name: float(row["minutes"]) for name, row in effort.items()
@@ -171,9 +167,9 @@ class Adviser:
     ) -> tuple[str, tuple[Proposal, ...]]:  # fmt: skip
         """Return what to do and the checks, best first, those that rules prefer before others."""
         ranked = self.proposals(belief, limits).proposals
-        useful = [one for one in ranked if one.changes >= LEAST_CHANGE]
+        useful = [one for one in ranked if one.changes >= self._at.least_change]
         confirming = self._confirming(belief, ranked)
-        worth = [one for one in ranked if one.worth >= MIN_SAVING]
+        worth = [one for one in ranked if one.worth >= self._at.least_saving]
         promoted = _promoted(ranked, worth, conclusions)
         first = [_told(one, tells_two=True) for one in ranked if one.check == separator]
         if self._confirmed(belief) and not confirming and not promoted and not first:
@@ -181,7 +177,7 @@ class Adviser:
         elif useful or promoted or first or confirming:
             action, chosen = "check", [*first, *promoted, *confirming, *worth, *useful]
         else:
-            leads = float(belief.causes.max()) >= LEADS
+            leads = float(belief.causes.max()) >= self._at.leads
             action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
         by_check: dict[str, Proposal] = {}
         for one in chosen:
@@ -195,10 +191,10 @@ class Adviser:
         looks = self._knowledge.causes[self._model.causes[leader]].confirmed_by
         seen = any(
             one.finding.check in looks and self._checks[one.finding.check].kind == "look"
-            and weight >= SEEN_DECIBANS
+            and weight >= self._at.seen_decibans
             for one, weight in zip(belief.weighed, belief.decibans[:, leader], strict=True)
         )  # fmt: skip
-        return bool(belief.causes[leader] >= (LEADS if seen else CONFIRMED))
+        return bool(belief.causes[leader] >= (self._at.leads if seen else self._at.confirmed))
 
     def _confirming(self, belief: Belief, ranked: Sequence[Proposal]) -> list[Proposal]:
         """Return the cheap check that confirms a leader before its part is fitted, if there is one.
@@ -206,13 +202,13 @@ class Adviser:
         Cheap is what costs a small share of the repair that it may spare.
         """
         leader = belief.order[0]
-        if not UNSURE <= belief.causes[leader] <= SURE:
+        if not self._at.unsure <= belief.causes[leader] <= self._at.sure:
             return []
         cause = self._knowledge.causes[self._model.causes[leader]]
         found = [
             one for one in ranked
-            if one.check in cause.confirmed_by and one.changes >= LEAST_DOUBT
-            and self._base[one.check] <= CHEAP
+            if one.check in cause.confirmed_by and one.changes >= self._at.least_doubt
+            and self._base[one.check] <= self._at.cheap
         ]  # fmt: skip
         return sorted(found, key=lambda one: self._base[one.check])[:1]
 
@@ -259,7 +255,7 @@ class Adviser:
         names = self._model.causes
         likely = [
             names[n] for n in self.repair_order(belief.causes)
-            if belief.causes[n] >= LEAST_REPAIR and names[n] not in NO_REPAIR
+            if belief.causes[n] >= self._at.least_repair and names[n] not in NO_REPAIR
         ]  # fmt: skip
         return tuple(likely[:MOST_REPAIRS])
 
@@ -274,15 +270,15 @@ class Adviser:
         if not names:
             return Ranked((), self._stop_cost(belief))
         problem = self._problem(belief, names, limits)
-        groups = [f"{self._checks[one].kind}{bool(self._hazards[one] & self._trained)}"
+        groups = [f"{self._checks[one].kind}{one in self._for_trained_hands}"
                   for one in names]  # fmt: skip
         ranking = rank(problem, weights, range(len(names)), groups=groups)
-        near = ranking.best + NEAR_TIE * ranking.stop
+        near = ranking.best + self._at.near_tie * ranking.stop
         options = sorted(
             ranking.options,
             key=lambda one: not (one.two_ahead <= near and self._easy(names[one.check], limits)),
         )
-        (splits, changes), found = _split(problem, weights), []
+        (splits, changes), found = self._split(problem, weights), []
         for one in options:
             name = names[one.check]
             reason = Reason(
@@ -315,14 +311,31 @@ class Adviser:
 
     def _easy(self, name: str, limits: Limits) -> bool:
         check = self._checks[name]
-        return self._base[name] <= FREE or check.setup in limits.reached - {"none"}
+        return self._base[name] <= self._at.free or check.setup in limits.reached - {"none"}
 
     def _leader_of(self, belief: Belief, name: str) -> str | None:
         """Return the leading cause, if the check confirms it and it leads at half."""
         leader = belief.order[0]
         cause = self._model.causes[leader]
         by = self._knowledge.causes[cause].confirmed_by
-        return cause if belief.causes[leader] >= LEADS and name in by else None
+        return cause if belief.causes[leader] >= self._at.leads and name in by else None
+
+    def _split(self, problem: Problem, weights: Floats) -> tuple[Floats, Floats]:
+        """Return how many of the likeliest causes each check tells apart, and the chance of change.
+
+        A cause counts as told from the first when half of its results lie elsewhere; a change is
+        one of the repair that would be tried first.
+        """
+        causes, joint = weights @ problem.membership, problem.joint(weights)
+        leading = np.argsort(-causes, kind="stable")[:LEADERS]
+        leading = leading[causes[leading] >= self._at.least_split]
+        given = joint[:, leading] / np.maximum(causes[leading], 1e-300)
+        apart = problem.by_check(np.abs(given - given[:, :1])) / 2 > self._at.told_apart
+        price = problem.repair_minutes + problem.wrong_repair
+        moved = np.argmax(joint / price, axis=1) != np.argmax(causes / price)
+        changes = problem.by_check(joint.sum(axis=1) * moved) / max(float(weights.sum()), 1e-300)
+        splits = apart.sum(axis=1)
+        return np.where(splits, splits + 1, 0), changes
 
     def _limits(self, request: Request, effects: Effects, conclusions: Conclusions) -> Limits:
         """Return what limits the choice of the next check."""
@@ -342,7 +355,7 @@ class Adviser:
         return (
             name not in limits.left_out
             and (limits.kinds is None or kind in limits.kinds)
-            and not (limits.lay and self._hazards[name] & self._trained)
+            and not (limits.lay and name in self._for_trained_hands)
             and (name in limits.excepted or not self._hazards[name] & limits.forbidden)
         )
 
@@ -363,24 +376,6 @@ class Adviser:
         setup = self._checks[name].setup
         saved = self._setups.get(setup, 0.0) if setup in limits.reached else 0.0
         return max(self._base[name] - saved, 0.25)
-
-
-def _split(problem: Problem, weights: Floats) -> tuple[Floats, Floats]:
-    """Return how many of the likeliest causes each check tells apart, and the chance of change.
-
-    A cause counts as told from the first when half of its results lie elsewhere; a change is one of
-    the repair that would be tried first.
-    """
-    causes, joint = weights @ problem.membership, problem.joint(weights)
-    leading = np.argsort(-causes, kind="stable")[:LEADERS]
-    leading = leading[causes[leading] >= LEAST_SPLIT]
-    given = joint[:, leading] / np.maximum(causes[leading], 1e-300)
-    apart = problem.by_check(np.abs(given - given[:, :1])) / 2 > APART
-    price = problem.repair_minutes + problem.wrong_repair
-    moved = np.argmax(joint / price, axis=1) != np.argmax(causes / price)
-    changes = problem.by_check(joint.sum(axis=1) * moved) / max(float(weights.sum()), 1e-300)
-    splits = apart.sum(axis=1)
-    return np.where(splits, splits + 1, 0), changes
 
 
 def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:

@@ -3,17 +3,18 @@
 The file is not named like a test, so the test command passes it by; name it to run it.
 """
 
+import argparse
 import json
+import os
 import subprocess
 import sys
-import time
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
 import engine
-from engine.diagnosis import Diagnoser
 from engine.knowledge import load_knowledge
 from engine.physics.machine import Machine
 from engine.physics.model import ModelStore
@@ -111,34 +112,38 @@ def test_memory_of_one_worker(benchmark: Any) -> None:
     assert shown
 
 
+def figures_of(tree: Path, unknown: int) -> dict[str, Any]:
+    """Return the figures of a tree, measured in a process of its own."""
+    asked = {"request": EIGHT["fuel, controller"], "readings": longer(40), "unknown": unknown}
+    done = subprocess.run(
+        [sys.executable, str(Path(__file__).with_name("speed_figures.py"))],
+        input=json.dumps(asked), capture_output=True, text=True, check=True, cwd=tree,
+        env={**os.environ, "PYTHONPATH": str(tree)},
+    )  # fmt: skip
+    found: dict[str, Any] = json.loads(done.stdout)
+    return found
+
+
+def figure_words(figure: Any) -> str:
+    """Return a figure as it stands in the table: median (99th percentile) in ms, or a number."""
+    if isinstance(figure, dict):
+        return f"{figure['median']:.0f} ({figure['p99']:.0f}) ms of {figure['runs']}"
+    return f"{figure:.1f}"
+
+
 def main() -> None:
-    """Print the figures that README quotes, as one table."""
-    started = time.perf_counter()
-    diagnoser = Diagnoser(load_knowledge())
-    for name, request in EIGHT.items():
-        diagnoser.diagnose(request)
-        times = []
-        for _ in range(500):
-            start = time.perf_counter()
-            diagnoser.diagnose(request)
-            times.append((time.perf_counter() - start) * 1000)
-        low, high = np.percentile(times, [50, 99])
-        print(f"{name}: median {low:.1f} ms, 99th percentile {high:.1f} ms")
-    counts = np.array([1, 4, 16, 64, 200])
-    means = []
-    for count in counts:
-        request = longer(int(count))
-        diagnoser.diagnose(request)
-        best = []
-        for _ in range(30):
-            start = time.perf_counter()
-            diagnoser.diagnose(request)
-            best.append((time.perf_counter() - start) * 1000)
-        means.append(float(np.median(best)))
-    slope = float(np.polyfit(np.log(counts[1:]), np.log(means[1:]), 1)[0])
-    told = ", ".join(f"{c}: {m:.1f}" for c, m in zip(counts, means, strict=True))
-    print(f"ms by number of findings: {told}; growth exponent {slope:.2f}")
-    print(f"all of this took {time.perf_counter() - started:.0f} s")
+    """Print how long things take, beside another tree (``--before DIR``) in the same run."""
+    parser = argparse.ArgumentParser(description=main.__doc__)
+    parser.add_argument("--before", type=Path, help="a checkout of an earlier commit")
+    parser.add_argument("--unknown", type=int, default=60, help="machines with both unknown")
+    given = parser.parse_args()
+    trees = [given.before] if given.before else []
+    columns = [figures_of(tree.resolve(), given.unknown) for tree in (*trees, Path.cwd())]
+    print(
+        "| CPU time: median (99th percentile) | " + " | ".join(["before", "now"][-len(columns) :])
+    )
+    for name in columns[-1]:
+        print(f"| {name} | " + " | ".join(figure_words(one[name]) for one in columns) + " |")
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from engine.knowledge import Knowledge, items
-from engine.knowledge.items import applies, fault_factor
+from engine.knowledge.items import applies
 from engine.physics.hypotheses import (
     KERNEL_SHARE,
     POINTS_PER_DECADE,
@@ -155,9 +155,10 @@ def test_24_volts_scales_what_a_cause_adds(variant: Make) -> None:
     cases = make_cases([HEALTHY, change], variant("timed", volts=24))
     added = math.sqrt(1.25 * 4)
     assert cases.ohms[0, FAULTY, cases.part("ground")] == pytest.approx(0.0125 + added)
-    assert fault_factor(24, "wire", 0.0) == pytest.approx(1.25)
-    assert fault_factor(24, "wire", 1.0) == pytest.approx(4.0)
-    assert fault_factor(12, "wire", 0.3) == 1.0
+    circuit = variant("timed").circuit
+    assert circuit.fault_factor(24, "wire", 0.0) == pytest.approx(1.25)
+    assert circuit.fault_factor(24, "wire", 1.0) == pytest.approx(4.0)
+    assert circuit.fault_factor(12, "wire", 0.3) == 1.0
     assert cases.volts[0, FAULTY, cases.part("battery")] == pytest.approx(22.0)
 
 

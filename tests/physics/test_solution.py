@@ -20,8 +20,9 @@ from engine.physics.behaviour import (
     OFF,
     RUNNING,
 )
+from engine.physics.hypotheses import enumerate_hypotheses, make_cases
 from engine.physics.machine import Variant
-from engine.physics.solution import Situation
+from engine.physics.solution import Situation, solve_situations
 from tests.physics.support import FAULTY, GOOD, fault, part, shipped_fault, solved
 
 Make = Callable[..., Variant]
@@ -274,3 +275,16 @@ def test_every_part_of_a_case_has_its_place(variant: Make) -> None:
     cases = solved(variant("timed"), fault(part("hold-wire", "open"))).cases
     assert math.isinf(cases.ohms[items.PHASES.index("running"), FAULTY, cases.part("hold-wire")])
     assert cases.ohms[0, GOOD, cases.part("hold-wire")] == pytest.approx(0.05)
+
+
+def test_solving_what_is_the_same_once_changes_nothing(knowledge: Knowledge, variant: Make) -> None:
+    """A hypothesis solved among all others has the volts that it has alone, to 1e-9."""
+    machine = variant("crank")
+    found = enumerate_hypotheses(knowledge.causes, machine)
+    together = solve_situations(make_cases(found, machine), machine, [COMMAND, AFTER])
+    assert len(together.solved[COMMAND].voltages) < len(found)
+    for number in range(0, len(found), 25):
+        alone = solve_situations(make_cases([found[number]], machine), machine, [COMMAND, AFTER])
+        for situation in (COMMAND, AFTER):
+            mine = together.solved[situation].voltages[together.which[number]]
+            assert mine == pytest.approx(alone.solved[situation].voltages[0], rel=1e-9, abs=1e-9)
