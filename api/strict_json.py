@@ -8,9 +8,10 @@ silence on its way to the engine.
 import json
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, NoReturn
 
+Json = Mapping[str, Any]  # an object of a request or an answer, as the wire has it
 MAX_DEPTH = 20
 MAX_NUMBER_LENGTH = 40
 

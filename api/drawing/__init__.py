@@ -5,6 +5,7 @@
 """
 
 from api.drawing.diagram import SHAPES, Shape
-from api.drawing.drawing import circuit_svg, in_full, stylesheet, svg
+from api.drawing.drawing import circuit_svg, in_full, svg
+from api.drawing.paint import stylesheet
 
 __all__ = ["SHAPES", "Shape", "circuit_svg", "in_full", "stylesheet", "svg"]

@@ -6,8 +6,9 @@ sentence says what is not.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
+from api.strict_json import Json
 from engine import Knowledge
 from engine.knowledge import items
 
@@ -63,6 +64,11 @@ class Diagram:
         """Return the names of the parts by their id."""
         return {part.id: part.name for part in self.parts}
 
+    def path_of(self, part: Drawn) -> str:
+        """Return the way of the current that a part belongs to: that of its feed, else its end."""
+        above, below = self.points[part.top].path, self.points[part.bottom].path
+        return above or (below if below != "ground" else "")
+
     def moments(self, phase: str) -> str:
         """Return in words when a reading in this phase is taken."""
         words = dict.fromkeys(_moment(circuit, phase) for circuit in self.circuits)
@@ -76,7 +82,7 @@ def _moment(circuit: items.Circuit, phase: str) -> str:
 
 
 def make_diagram(
-    knowledge: Knowledge, machine: Mapping[str, Any], shape: Shape, faults: Sequence[str] = ()
+    knowledge: Knowledge, machine: Json, shape: Shape, faults: Sequence[str] = ()
 ) -> Diagram:
     """Return what to draw of a machine (``duty``, ``control``, ``coil``).
 
@@ -129,7 +135,7 @@ def _with_ends(part: items.Part, ends: Sequence[str]) -> items.Part:
 
 
 def _place(
-    parts: Sequence[items.Part], rows: Mapping[str, Mapping[str, Any]], coil: str, shape: Shape
+    parts: Sequence[items.Part], rows: Mapping[str, Json], coil: str, shape: Shape
 ) -> list[Drawn]:
     """Give each part its cell; one whose cell is taken or unknown goes below the others."""
     lowest = 1 + max(int(row[f"{shape}_row"]) for row in rows.values())
@@ -147,7 +153,7 @@ def _place(
     return drawn
 
 
-def _drawn(part: items.Part, row: Mapping[str, Any], coil: str, cell: tuple[int, int]) -> Drawn:
+def _drawn(part: items.Part, row: Json, coil: str, cell: tuple[int, int]) -> Drawn:
     top, bottom = part.between
     if row.get("upside_down", part.kind == "source"):
         top, bottom = bottom, top
@@ -169,7 +175,7 @@ def _cut_short(part: Drawn) -> Drawn:
     return replace(part, bottom=f"{_TO}{part.id}:{part.bottom}")
 
 
-def _point(node: str, rows: Mapping[str, Mapping[str, Any]], coil: str) -> Point:
+def _point(node: str, rows: Mapping[str, Json], coil: str) -> Point:
     if node.startswith(_UNKNOWN_END):
         return Point(node, "By control type", "a point that depends on the control type", "", "")
     for start in (_FROM, _TO):

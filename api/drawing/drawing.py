@@ -1,26 +1,15 @@
 """Puts a drawing together: what to draw, what the answer says of it, where it stands, the SVG."""
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.resources import files
-from typing import Any
-from xml.etree.ElementTree import Element, SubElement, tostring
 
 from api.drawing import paint, words
 from api.drawing.diagram import Diagram, Shape, make_diagram
 from api.drawing.marks import Marks, make_marks
-from api.drawing.sheet import MARGIN, WIDTHS, Label, Sheet, SheetLine, set_lines
+from api.drawing.sheet import MARGIN, WIDTHS, Sheet, SheetLine, set_lines
 from api.drawing.text import LINE
+from api.strict_json import Json
 from engine import Knowledge
-
-_NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-_FONT = "Arial, 'Liberation Sans', Helvetica, sans-serif"
-
-
-def stylesheet() -> str:
-    """Return ``drawing.css``, which a page with embedded drawings links to."""
-    return files("api.drawing").joinpath("drawing.css").read_text(encoding="utf-8")
 
 
 @dataclass(frozen=True)
@@ -39,12 +28,12 @@ class Look:
 
 def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has defaults
     knowledge: Knowledge,
-    request: Mapping[str, Any],
-    answer: Mapping[str, Any],
+    request: Json,
+    answer: Json,
     *,
     shape: Shape = "wide",
     embed: bool = False,
-    check: Mapping[str, Any] | None = None,
+    check: Json | None = None,
     heading: str = "",
     side: str | None = None,
 ) -> str:
@@ -59,12 +48,12 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     side = side or answer.get("side") or ""
     told = answer.get("sides", {}).get(side, answer)
     machine = request["machine"]
-    listed: Sequence[Mapping[str, Any]] = told.get("next_checks", ())
+    listed: Sequence[Json] = told.get("next_checks", ())
     chosen = check if check is not None else next(iter(listed), None)
     findings = _of_side(knowledge, request.get("findings") or (), side)
     marks = make_marks(knowledge, findings, told, str(machine["coil"]), chosen)
     above = f"{heading} ({side} side)" if side and heading else f"{side} side".strip().capitalize()
-    above = " ".join(_NO_XML.sub(" ", above if side else heading).split())
+    above = " ".join(paint.plain(above if side else heading).split())
     return _draw(knowledge, machine, marks, Look(shape, embed, above))
 
 
@@ -75,9 +64,7 @@ def in_full(request: object) -> object:
     return request
 
 
-def _of_side(
-    knowledge: Knowledge, findings: Sequence[Mapping[str, Any]], side: str
-) -> dict[int, Mapping[str, Any]]:
+def _of_side(knowledge: Knowledge, findings: Sequence[Json], side: str) -> dict[int, Json]:
     """Return the findings by their place in the request, without those on the other solenoid."""
     return {
         place: one
@@ -96,7 +83,7 @@ def circuit_svg(
     return _draw(knowledge, machine, Marks(), Look(shape, embed))
 
 
-def _draw(knowledge: Knowledge, machine: Mapping[str, Any], marks: Marks, look: Look) -> str:
+def _draw(knowledge: Knowledge, machine: Json, marks: Marks, look: Look) -> str:
     suspected = list(dict.fromkeys(part for one in marks.suspects for part in one.parts))
     diagram = make_diagram(knowledge, machine, look.shape, suspected)
     head = words.heading(diagram, machine, look.heading)
@@ -110,19 +97,13 @@ def _draw(knowledge: Knowledge, machine: Mapping[str, Any], marks: Marks, look: 
         SheetLine(f.text_at, f.top + 13, f.name.capitalize(), "soft", False, "", f"frame {f.name}")
         for f in sheet.frames
     ]
-    root = _root(look, (sheet.width, height))
-    _describe(root, diagram, marks, look, head)
-    if not look.embed:
-        SubElement(root, "style").text = stylesheet()
-        size = {"width": "100%", "height": "100%", "fill": "#fff"}
-        SubElement(root, "rect", {"class": "tw-paper", **size})
-    paint.paint_frames(root, sheet.frames)
-    paint.paint_wires(root, sheet, diagram)
-    paint.paint_parts(root, sheet, diagram, marks)
-    paint.paint_points(root, sheet, marks, diagram.points)
-    paint.paint_lines(root, [*lines, *sheet.lines, *names, *below])
-    _clean(root)
-    return tostring(root, encoding="unicode")
+    return paint.render(
+        shape=look.shape, sheet=sheet, diagram=diagram, marks=marks, height=height,
+        title=words.title(diagram, look.heading),
+        description=words.description(diagram, marks, head),
+        stylesheet=None if look.embed else paint.stylesheet(),
+        lines=[*lines, *sheet.lines, *names, *below],
+    )  # fmt: skip
 
 
 def _below(diagram: Diagram, marks: Marks, look: Look, top: float) -> tuple[list[SheetLine], float]:
@@ -140,30 +121,3 @@ def _below(diagram: Diagram, marks: Marks, look: Look, top: float) -> tuple[list
         found += lines
         bottom = max(bottom, lines[-1].y + 4.0)
     return found, bottom + MARGIN
-
-
-def _root(look: Look, size: tuple[float, float]) -> Element:
-    wide, high = (paint.number(one) for one in size)
-    return Element("svg", {
-        "xmlns": "http://www.w3.org/2000/svg", "class": f"tw-drawing tw-{look.shape}",
-        "role": "img", "aria-labelledby": f"tw-{look.shape}-title",
-        "aria-describedby": f"tw-{look.shape}-desc", "width": wide, "height": high,
-        "viewBox": f"0 0 {wide} {high}", "font-family": _FONT,
-    })  # fmt: skip
-
-
-def _describe(
-    root: Element, diagram: Diagram, marks: Marks, look: Look, head: Sequence[Label]
-) -> None:
-    """Say in words what the drawing shows, for those who cannot see it."""
-    title = SubElement(root, "title", {"id": f"tw-{look.shape}-title"})
-    title.text = words.title(diagram, look.heading)
-    desc = SubElement(root, "desc", {"id": f"tw-{look.shape}-desc"})
-    desc.text = words.description(diagram, marks, head)
-
-
-def _clean(root: Element) -> None:
-    """Take out of every text what XML cannot carry (control characters, half pairs)."""
-    for node in root.iter():
-        if node.text:
-            node.text = _NO_XML.sub(" ", node.text)

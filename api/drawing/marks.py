@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from functools import cached_property
 
+from api.answers.finding_words import result_of
 from api.drawing.text import NARROW, NO_BREAK
+from api.strict_json import Json
 from engine import Knowledge
 from engine.answer.words import percent
 from engine.knowledge import items
@@ -82,152 +84,118 @@ def _target(change: items.Change, places: Mapping[str, str]) -> str:
 
 
 def make_marks(
-    knowledge: Knowledge, findings: Mapping[int, Mapping[str, Any]], answer: Mapping[str, Any],
-    coil: str, check: Mapping[str, Any] | None,
-) -> Marks:  # fmt: skip
+    knowledge: Knowledge, findings: Mapping[int, Json], answer: Json, coil: str, check: Json | None
+) -> Marks:
     """Return the marks of an answer; ``check`` is the one to do now."""
-    places = {
-        str(row["setting"]): name
-        for name, row in knowledge.rows("drawing-parts").items() if "setting" in row
-    }  # fmt: skip
-    where = {name: parts_of(cause, places) for name, cause in knowledge.causes.items()}
-    suspects = _suspects(answer, where)
-    points, parts = _readings(knowledge, findings, answer, coil, suspects)
-    because = (answer.get("advice") or {}).get("because") or ""
-    return Marks(
-        suspects=suspects,
-        good=_good(knowledge, answer, where),
-        probe=_probe(knowledge, check, coil, suspects) if check else None,
-        instead=str(because),
-        at_points=points,
-        at_parts=parts,
-    )
+    return _Marker(knowledge, answer, coil).marks(findings, check)
 
 
-def _suspects(
-    answer: Mapping[str, Any], where: Mapping[str, tuple[str, ...]]
-) -> tuple[Suspect, ...]:
-    named = [
-        one for one in answer.get("causes", ())
-        if one["probability"] >= LEAST_CHANCE and one["id"] not in NO_REPAIR
-    ][:MOST_SUSPECTS]  # fmt: skip
-    return tuple(
-        Suspect(number, one["id"], one["name"], one["probability"], where.get(one["id"], ()))
-        for number, one in enumerate(named, start=1)
-    )
+class _Marker:
+    """One answer on its way into the drawing."""
 
+    def __init__(self, knowledge: Knowledge, answer: Json, coil: str) -> None:
+        self.knowledge, self.answer, self.coil = knowledge, answer, coil
+        self.causes: Sequence[Json] = answer.get("causes", ())
+        places = {
+            str(row["setting"]): name
+            for name, row in knowledge.rows("drawing-parts").items() if "setting" in row
+        }  # fmt: skip
+        self.where = {name: parts_of(one, places) for name, one in knowledge.causes.items()}
+        self.suspects = self._suspects()
 
-def _good(
-    knowledge: Knowledge, answer: Mapping[str, Any], where: Mapping[str, tuple[str, ...]]
-) -> frozenset[str]:
-    """Return the parts that the findings prove good.
+    def marks(self, findings: Mapping[int, Json], check: Json | None) -> Marks:
+        """Return all marks."""
+        points: dict[str, tuple[str, ...]] = {}
+        parts: dict[str, tuple[str, ...]] = {}
+        for index, finding in findings.items():
+            known = self.knowledge.checks.get(str(finding.get("check", "")))
+            if known and known.reading and finding.get("outcome") != "not-known":
+                part, (red, _) = known.reading.part, leads(known.reading, self.coil)
+                place, target = (parts, part) if part else (points, red)
+                lines = self._read(index, finding, known.reading)
+                place[target] = (*place.get(target, ()), *lines)
+        because = (self.answer.get("advice") or {}).get("because") or ""
+        probe = self._probe(check) if check else None
+        return Marks(self.suspects, self._good(), probe, str(because), points, parts)
 
-    Something is cleared there, and nothing else that could sit there is still likely. A cause that
-    the answer does not list may have all that the listed ones leave over.
-    """
-    listed = {one["id"]: float(one["probability"]) for one in answer.get("causes", ())}
-    left_over = 1.0 - sum(listed.values())
-    cleared = {cause for proof in answer.get("proofs", ()) for cause in proof["clears"]}
-    doubted = {
-        part
-        for cause in knowledge.causes if cause not in cleared
-        if listed.get(cause, left_over) >= LEAST_CHANCE
-        for part in where[cause]
-    }  # fmt: skip
-    return frozenset(part for cause in cleared for part in where.get(cause, ())) - doubted
+    def _suspects(self) -> tuple[Suspect, ...]:
+        named = [
+            one for one in self.causes
+            if one["probability"] >= LEAST_CHANCE and one["id"] not in NO_REPAIR
+        ][:MOST_SUSPECTS]  # fmt: skip
+        return tuple(
+            Suspect(n, one["id"], one["name"], one["probability"], self.where.get(one["id"], ()))
+            for n, one in enumerate(named, start=1)
+        )
 
+    def _good(self) -> frozenset[str]:
+        """Return the parts that the findings prove good.
 
-def _probe(
-    knowledge: Knowledge, entry: Mapping[str, Any], coil: str, suspects: Sequence[Suspect]
-) -> ProbeMark | None:
-    check = knowledge.checks.get(str(entry["check"]))
-    if check is None:
-        return None
-    expected = tuple(
-        f"if {name} {one['reads']}"
-        for one in entry.get("expect", ())
-        if (name := _short(one["cause"], suspects))
-    )
-    reading = check.reading
-    if reading is None:
-        row = knowledge.rows("drawing-checks").get(check.id, {})
-        part = str(row.get("part", ""))
-        return ProbeMark(check.name, check.kind, "", "", part, "", "", expected)
-    red, black = leads(reading, coil)
-    plug = "plug fitted" if reading.plug_fitted else "plug off"
-    return ProbeMark(
-        check.name, check.kind, red, black, reading.part, reading.phase, plug, expected
-    )
+        Something is cleared there, and nothing else that could sit there is still likely. A cause
+        that the answer does not list may have all that the listed ones leave over.
+        """
+        listed = {one["id"]: float(one["probability"]) for one in self.causes}
+        left_over = 1.0 - sum(listed.values())
+        cleared = {cause for proof in self.answer.get("proofs", ()) for cause in proof["clears"]}
+        doubted = {
+            part
+            for cause, parts in self.where.items() if cause not in cleared
+            if listed.get(cause, left_over) >= LEAST_CHANCE
+            for part in parts
+        }  # fmt: skip
+        return frozenset(part for one in cleared for part in self.where.get(one, ())) - doubted
+
+    def _probe(self, entry: Json) -> ProbeMark | None:
+        check = self.knowledge.checks.get(str(entry["check"]))
+        if check is None:
+            return None
+        short = {one.cause: f"S{one.number}" for one in self.suspects} | {HEALTHY: "healthy"}
+        expected = tuple(
+            f"if {short[one['cause']]} {one['reads']}"
+            for one in entry.get("expect", ()) if one["cause"] in short
+        )  # fmt: skip
+        if check.reading is None:
+            row = self.knowledge.rows("drawing-checks").get(check.id, {})
+            part = str(row.get("part", ""))
+            return ProbeMark(check.name, check.kind, "", "", part, "", "", expected)
+        one = check.reading
+        plug = "plug fitted" if one.plug_fitted else "plug off"
+        return ProbeMark(
+            check.name, check.kind, *leads(one, self.coil), one.part, one.phase, plug, expected
+        )
+
+    def _read(self, index: int, finding: Json, reading: items.Reading) -> list[str]:
+        """Return what was read, and what should have been."""
+        cause, entry = self._evidence.get(index, ("", {}))
+        to, (_, black) = "", leads(reading, self.coil)
+        if black and black != "battery-negative":
+            row = self.knowledge.rows("drawing-nodes").get(black, {})
+            to = finding.get("measured_to", "").replace("-", " ") or row.get("label", black)
+            to = f" to {to}"
+        plug = f", plug {finding['plug']}" if finding.get("plug") else ""
+        observed = entry.get("observed") or result_of(finding, self.knowledge)
+        lines = [f"read {observed}{to}{plug}"]
+        if entry:
+            lines.append(f"healthy {entry['expected_if_healthy']}")
+        if index in {one["finding"] for one in self.answer.get("set_aside", ())}:
+            lines.append("set aside, does not count")
+        elif self.suspects and cause == self.suspects[0].cause:
+            lines.append(f"if S{self.suspects[0].number} {entry['expected_if_cause']}")
+        return lines
+
+    @cached_property
+    def _evidence(self) -> dict[int, tuple[str, Json]]:
+        """The cause and its evidence by finding: of the leading suspect, else of any cause."""
+        lead = self.suspects[0].cause if self.suspects else ""
+        found: dict[int, tuple[str, Json]] = {}
+        for cause in sorted(self.causes, key=lambda one: bool(one["id"] != lead)):
+            for one in cause["evidence"]:
+                if not str(one["basis"]).startswith("rule:"):
+                    found.setdefault(one["finding"], (cause["id"], one))
+        return found
 
 
 def leads(reading: items.Reading, coil: str) -> tuple[str, str]:
     """Return the points of the red and black lead; those of a case-ground coil when not known."""
     style = coil if coil in reading.from_node else next(iter(reading.from_node), "")
     return reading.from_node.get(style, ""), reading.to_node.get(style, "")
-
-
-def _short(cause: str, suspects: Sequence[Suspect]) -> str:
-    if cause == HEALTHY:
-        return "healthy"
-    return next((f"S{one.number}" for one in suspects if one.cause == cause), "")
-
-
-def _readings(
-    knowledge: Knowledge, findings: Mapping[int, Mapping[str, Any]], answer: Mapping[str, Any],
-    coil: str, suspects: Sequence[Suspect],
-) -> tuple[dict[str, tuple[str, ...]], dict[str, tuple[str, ...]]]:  # fmt: skip
-    """Return what was read, and what should have been, by point and by part."""
-    points: dict[str, tuple[str, ...]] = {}
-    parts: dict[str, tuple[str, ...]] = {}
-    lead = suspects[0] if suspects else None
-    said = _evidence(answer, lead.cause if lead else "")
-    aside = {one["finding"] for one in answer.get("set_aside", ())}
-    for index, finding in findings.items():
-        check = knowledge.checks.get(str(finding.get("check", "")))
-        if check is None or check.reading is None or finding.get("outcome") == "not-known":
-            continue
-        entry = said.get(index, {})
-        lines = _lines(knowledge, finding, entry, check.reading, coil)
-        if index in aside:
-            lines.append("set aside, does not count")
-        elif lead is not None and entry.get("cause") == lead.cause:
-            lines.append(f"if S{lead.number} {entry['expected_if_cause']}")
-        place, target = (parts, check.reading.part) if check.reading.part else (
-            points, leads(check.reading, coil)[0]
-        )  # fmt: skip
-        place[target] = (*place.get(target, ()), *lines)
-    return points, parts
-
-
-def _evidence(answer: Mapping[str, Any], lead: str) -> dict[int, dict[str, Any]]:
-    """Return one piece of evidence a finding: the leading cause's, else any other's."""
-    found: dict[int, dict[str, Any]] = {}
-    for cause in sorted(answer.get("causes", ()), key=lambda one: bool(one["id"] != lead)):
-        for one in cause["evidence"]:
-            if not str(one["basis"]).startswith("rule:"):
-                found.setdefault(one["finding"], {**one, "cause": cause["id"]})
-    return found
-
-
-def _lines(
-    knowledge: Knowledge, finding: Mapping[str, Any], entry: Mapping[str, Any],
-    reading: items.Reading, coil: str,
-) -> list[str]:  # fmt: skip
-    observed = entry.get("observed") or _stated(finding)
-    _, black = leads(reading, coil)
-    to = ""
-    if black and black != "battery-negative":
-        label = str(knowledge.rows("drawing-nodes").get(black, {}).get("label", black))
-        to = f" to {finding.get('measured_to', '').replace('-', ' ') or label}"
-    plug = f", plug {finding['plug']}" if finding.get("plug") else ""
-    lines = [f"read {observed}{to}{plug}"]
-    if entry:
-        lines.append(f"healthy {entry['expected_if_healthy']}")
-    return lines
-
-
-def _stated(finding: Mapping[str, Any]) -> str:
-    """Return a finding as it was sent."""
-    if finding.get("value") is not None:
-        return f"{finding['value']:g} {finding.get('unit', '')}".strip()
-    return str(finding.get("outcome", ""))

@@ -100,10 +100,7 @@ def _straight_and_short_first(net: Net) -> tuple[bool, int, str]:
 
 
 def _raise_upright(
-    net: Net,
-    filled: set[tuple[int, int]],
-    on_axes: dict[int, list[tuple[int, int]]],
-    columns: int,
+    net: Net, filled: set[tuple[int, int]], on_axes: dict[int, list[tuple[int, int]]], columns: int
 ) -> None:
     """Choose where a wire's upright stands: where its lines along the channels are shortest."""
     first, last = net.span

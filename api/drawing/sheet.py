@@ -95,12 +95,7 @@ class Sheet:
     """Where everything stands, in pixels."""
 
     def __init__(
-        self,
-        diagram: Diagram,
-        shape: str,
-        part_labels: Labels,
-        point_labels: Labels,
-        top: float,
+        self, diagram: Diagram, shape: str, part_labels: Labels, point_labels: Labels, top: float
     ) -> None:
         self.parts, self.columns = compact(diagram.parts)
         self.routes: Routes = route(self.parts, self.columns)
@@ -140,9 +135,7 @@ class Sheet:
 
     def _set_columns(self, part_labels: Labels, point_labels: Labels) -> None:
         """Share the width among the columns; gutters take what their uprights need."""
-        gutters = [
-            UPRIGHT * self.routes.uprights.get(number, 0) for number in range(self.columns + 1)
-        ]
+        gutters = [UPRIGHT * self.routes.uprights.get(n, 0) for n in range(self.columns + 1)]
         free = self.width - 2 * MARGIN - sum(gutters)
         room = free - self.columns * (HALF + 2 + LABEL_GAP + COLUMN_GAP)
         self.room = self._rooms(room, part_labels, point_labels)
@@ -164,12 +157,7 @@ class Sheet:
             return self._gutter[net.gutter] + UPRIGHT * (net.track + 0.5)
         return None
 
-    def _set_rows(
-        self,
-        part_labels: Labels,
-        point_labels: Labels,
-        top: float,
-    ) -> float:
+    def _set_rows(self, part_labels: Labels, point_labels: Labels, top: float) -> float:
         """Stack channels and rows from ``top`` downward; return where the last one ends."""
         rows = 1 + max(part.row for part in self.parts)
         y = top
@@ -179,9 +167,7 @@ class Sheet:
                 y = self._set_row(number, part_labels, y)
         return y
 
-    def _set_channel(
-        self, channel: int, point_labels: Mapping[str, Sequence[Label]], y: float
-    ) -> float:
+    def _set_channel(self, channel: int, point_labels: Labels, y: float) -> float:
         y += CHANNEL_TOP
         for number in range(self.routes.lines[channel]):
             self.line_height[channel, number] = y

@@ -12,8 +12,6 @@ _SLIM = frozenset(' \u00a0ftrI()[]{}/\\-"*')
 _BROAD = frozenset("mwMW%@")
 _ROOM = 1.04  # another face of the same kind may run a little wider
 _BOLD = 1.08
-
-
 _UNIT = re.compile(r"(?<=[0-9]) (?=(V|A|ohm|s|%|x)\b|%)")
 NO_BREAK = "\u00a0"
 NARROW = "\u202f%"  # a per cent sign held close
@@ -24,10 +22,10 @@ def joined(text: str) -> str:
     return _UNIT.sub(NO_BREAK, text)
 
 
-def width(text: str, size: float = SIZE, bold: bool = False) -> float:
+def width(text: str, bold: bool = False) -> float:
     """Return the width of a text in pixels, on the safe side."""
     units = sum(_advance(one) * (_BOLD if bold and one.isalpha() else 1.0) for one in text)
-    return units * size * _ROOM
+    return units * SIZE * _ROOM
 
 
 def _advance(letter: str) -> float:
@@ -42,26 +40,26 @@ def _advance(letter: str) -> float:
     return 0.69 if letter.isupper() or ord(letter) > 0x2FF else 0.56
 
 
-def wrap(text: str, room: float, size: float = SIZE, bold: bool = False) -> list[str]:
+def wrap(text: str, room: float, bold: bool = False) -> list[str]:
     """Return the text in lines of at most ``room`` pixels; a word that is too long is cut."""
     lines = [""]
     for word in text.split(" "):
-        for piece in _pieces(word, room, size, bold):
+        for piece in _pieces(word, room, bold):
             longer = f"{lines[-1]} {piece}".strip()
-            if width(longer, size, bold) <= room:
+            if width(longer, bold) <= room:
                 lines[-1] = longer
             else:
                 lines.append(piece)
     return [line for line in lines if line]
 
 
-def _pieces(word: str, room: float, size: float, bold: bool) -> Sequence[str]:
+def _pieces(word: str, room: float, bold: bool) -> Sequence[str]:
     """Return a word as it stands, or cut into pieces that fit."""
-    if width(word, size, bold) <= room:
+    if width(word, bold) <= room:
         return [word]
     pieces = [""]
     for letter in word:
-        if pieces[-1] and width(pieces[-1] + letter, size, bold) > room:
+        if pieces[-1] and width(pieces[-1] + letter, bold) > room:
             pieces.append("")
         pieces[-1] += letter
     return pieces

@@ -1,45 +1,43 @@
 """What the drawing says in words: labels at parts and points, the lists below, the description."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
-from api.drawing.diagram import Diagram
+from api.drawing.diagram import Diagram, Drawn, Point
 from api.drawing.marks import Marks, ProbeMark
 from api.drawing.sheet import Label
+from api.strict_json import Json
 from engine.answer.words import listed, percent
 
 
 def part_labels(diagram: Diagram, marks: Marks) -> dict[str, list[Label]]:
     """Return what stands beside each part."""
-    return {part.id: _part(part.id, part.name, marks) for part in diagram.parts}
+    return {part.id: _part(part, marks) for part in diagram.parts}
 
 
-def _part(part: str, name: str, marks: Marks) -> list[Label]:
-    tags = marks.tags(part)
-    found = [Label(name)]
-    found += [Label(tag, "suspect", "suspect") for tag in tags]
-    if part in marks.good and not tags:
+def _part(part: Drawn, marks: Marks) -> list[Label]:
+    tags, probe = marks.tags(part.id), marks.probe
+    found = [Label(part.name), *(Label(tag, "suspect", "suspect") for tag in tags)]
+    if part.id in marks.good and not tags:
         found.append(Label("good", "good", "good"))
-    found += [Label(line, "soft") for line in marks.at_parts.get(part, ())]
-    probe = marks.probe
-    if probe is not None and probe.part == part:
-        what = ("clamp here", "clamp") if probe.phase else ("look or try here", "look")
-        found += [Label(what[0], "probe", what[1]), *_expected(probe)]
+    found += [Label(line, "soft") for line in marks.at_parts.get(part.id, ())]
+    if probe is not None and probe.part == part.id:
+        words, mark = ("clamp here", "clamp") if probe.phase else ("look or try here", "look")
+        found += [Label(words, "probe", mark), *_expected(probe)]
     return found
 
 
 def point_labels(diagram: Diagram, marks: Marks) -> dict[str, list[Label]]:
     """Return what stands at each point."""
-    return {point.id: _point(point.id, point.label, marks) for point in diagram.points.values()}
+    return {point.id: _point(point, marks) for point in diagram.points.values()}
 
 
-def _point(node: str, label: str, marks: Marks) -> list[Label]:
-    found = [Label(label, "name")]
-    found += [Label(line, "soft") for line in marks.at_points.get(node, ())]
+def _point(point: Point, marks: Marks) -> list[Label]:
+    found = [Label(point.label, "name")]
+    found += [Label(line, "soft") for line in marks.at_points.get(point.id, ())]
     probe = marks.probe
-    if probe is not None and node == probe.red:
+    if probe is not None and point.id == probe.red:
         found += [Label("red lead +", "probe"), *_expected(probe)]
-    elif probe is not None and node == probe.black:
+    elif probe is not None and point.id == probe.black:
         found.append(Label("black lead", "probe"))
     return found
 
@@ -49,7 +47,7 @@ def _expected(probe: ProbeMark) -> list[Label]:
     return [Label(line, "soft") for line in probe.expected if probe.phase]
 
 
-def heading(diagram: Diagram, machine: Mapping[str, Any], above: str) -> list[Label]:
+def heading(diagram: Diagram, machine: Json, above: str) -> list[Label]:
     """Return the lines above the drawing."""
     names = " or: ".join(circuit.name for circuit in diagram.circuits)
     styles = {name: one.name for circuit in diagram.circuits for name, one in circuit.coils.items()}
@@ -67,17 +65,16 @@ def probe_list(diagram: Diagram, marks: Marks) -> list[Label]:
         if not marks.instead:
             return []
         return [Label("No check to do now", "head"), Label(marks.instead)]
-    if not probe.phase:
-        place = diagram.names.get(probe.part, "")
-        said = [Label(f"At: {place.lower()}", "plain", "look")] if place else []
-    elif probe.part:
-        place = diagram.names.get(probe.part, probe.part)
-        said = [Label(f"Clamp meter around: {place.lower()}", "plain", "clamp")]
-    else:
+    place = diagram.names.get(probe.part, probe.part).lower()
+    if probe.part and probe.phase:
+        said = [Label(f"Clamp meter around: {place}", "plain", "clamp")]
+    elif probe.phase:
         said = [
             Label(f"Red lead +: {_touches(diagram, probe.red)}", "plain", "red"),
             Label(f"Black lead: {_touches(diagram, probe.black)}", "plain", "black"),
         ]
+    else:
+        said = [Label(f"At: {place}", "plain", "look")] if probe.part in diagram.names else []
     if probe.phase:
         said.append(Label(f"{_sentence(probe.plug)}, {diagram.moments(probe.phase)}."))
     expected = [Label(_sentence(line)) for line in probe.expected]
@@ -95,18 +92,12 @@ def _sentence(words: str) -> str:
 
 def suspect_list(diagram: Diagram, marks: Marks) -> list[Label]:
     """Return the suspects with their numbers, and which of them are not in the drawing."""
-    if not marks.suspects:
-        return []
-    drawn = diagram.names
     found = [Label("Suspects", "head")]
     for one in marks.suspects:
-        where = "" if any(part in drawn for part in one.parts) else _elsewhere(one.parts)
+        drawn = any(part in diagram.names for part in one.parts)
+        where = "" if drawn else f" (not in {'this drawing' if one.parts else 'the wiring'})"
         found.append(Label(f"{one.tag}: {one.name}{where}", "suspect", "suspect"))
-    return found
-
-
-def _elsewhere(parts: Sequence[str]) -> str:
-    return " (not in this drawing)" if parts else " (not in the wiring)"
+    return found if marks.suspects else []
 
 
 def key(marks: Marks) -> list[Label]:
