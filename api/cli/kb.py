@@ -120,7 +120,7 @@ def groups(chosen: Chosen, phone: bool) -> None:
 
     Each group with the checks that would, or the declared reason why none does.
     """
-    from api.curation import group_text
+    from api.curation.show import group_sections
     from engine.audit import groups as find
     from engine.audit.groups import Level
 
@@ -128,7 +128,7 @@ def groups(chosen: Chosen, phone: bool) -> None:
     told: set[str] = set()
     for level in levels:
         found = find(chosen.survey, level, chosen.machines)
-        _print(group_text.sections(level, found, chosen.machines, told))
+        _print(group_sections(level, found, chosen.machines, told))
         click.echo()
 
 

@@ -4,57 +4,40 @@ A call file holds its truth and what the master accepts; nothing is tuned on it.
 a count and a share over all calls and over each group of them.
 """
 
+import functools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from typing import Any
+from typing import Annotated, Any
 
-from marshmallow import fields, post_load, validate
+from marshmallow import fields, validate
 
+from api.strict_json import Json
 from engine import Diagnoser, RequestError
-from engine.knowledge.shapes import KEBAB, Ids, Number, StrictSchema, Text
+from engine.knowledge.items import Id, Ids, Prose
+from engine.knowledge.shapes import Number, said
 
 FIRST = 3  # how far down a list the asker is taken to look
 SIGNED = 0.5  # a leader above it is said, not merely listed
 CONFIDENT = 0.6
-_LISTS = ("truth", "accept", "next", "never")
+RequestData = Annotated[Json, fields.Dict]
+Chance = Annotated[float, functools.partial(Number, validate=validate.Range(0, 1))]
 
 
 @dataclass(frozen=True)
 class CallCase:
     """One call; the fields are told in the README beside the call files."""
 
-    id: str
-    group: str
-    story: str
-    request: Mapping[str, Any]
-    guess: str
-    truth: tuple[str, ...]
-    accept: tuple[str, ...]
-    next: tuple[str, ...]
-    never: tuple[str, ...]
-    confidence: float
-    because: str
-
-
-class CallSchema(StrictSchema):
-    """A call file."""
-
-    id = fields.String(required=True, validate=KEBAB)
-    group = fields.String(required=True, validate=KEBAB)
-    story = Text(required=True)
-    request = fields.Dict(required=True)
-    guess = fields.String(required=True)
-    truth = Ids(required=True, validate=validate.Length(min=1))
-    accept = Ids(required=True, validate=validate.Length(min=1))
-    next = Ids(required=True, validate=validate.Length(min=1))
-    never = Ids(required=True)
-    confidence = Number(required=True, validate=validate.Range(0, 1))
-    because = Text(required=True)
-
-    @post_load
-    def _make(self, data: dict[str, Any], **_: Any) -> CallCase:
-        lists: dict[str, Any] = {key: tuple(data.pop(key)) for key in _LISTS}
-        return CallCase(**lists, **data)
+    id: Id = said("Its name.")
+    group: Id = said("The kind of call.")
+    story: Prose = said("What happened.")
+    request: RequestData = said("What the engine is asked.")
+    guess: str = said("What a novice would say.")
+    truth: Ids = said("What it was.", least=1)
+    accept: Ids = said("What a master would sign.", least=1)
+    next: Ids = said("Checks or courses that a master would take next.", least=1)
+    never: Ids = said("What a master would never say.")
+    confidence: Chance = said("How sure a master would be.")
+    because: Prose = said("Why.")
 
 
 @dataclass(frozen=True)
@@ -82,7 +65,7 @@ MEASURES: Mapping[str, str] = {
 }
 
 
-def mark(call: CallCase, answer: Mapping[str, Any]) -> Marked:
+def mark(call: CallCase, answer: Json) -> Marked:
     """Hold an answer against what the master signs.
 
     A course in ``next`` is compared with what the answer advises, a check with its first three

@@ -4,18 +4,20 @@ A file says by its keys what it holds (DEVELOPERS.md tells the formats). ``three
 the tests run the same cases through the same functions.
 """
 
+import functools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from marshmallow import Schema, ValidationError, fields, post_load, validate
+from marshmallow import ValidationError, fields, validate
 
-from api.curation.calls import CallCase, CallSchema
+from api.curation.calls import CallCase, Chance, RequestData
+from api.strict_json import Json
 from engine import Diagnoser, Fault, Knowledge, KnowledgeError, RequestError
-from engine.knowledge import items
 from engine.knowledge.faults import unknown
-from engine.knowledge.shapes import Named, Number, StrictSchema, Text, flatten, members
+from engine.knowledge.items import Hazard, Prose
+from engine.knowledge.shapes import Series, flatten, said, schema_of
 from engine.knowledge.text import load_yaml
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import read_request
@@ -33,10 +35,10 @@ class RuleCase:
     probabilities of causes, for a rule that asks about them.
     """
 
-    because: str
-    request: Mapping[str, Any]
-    step: tuple[str, ...] | None = None
-    beliefs: Mapping[str, float] | None = None
+    because: Prose = said("What it shows.")
+    request: RequestData = said("What the engine is asked.")
+    step: tuple[Hazard, ...] | None = said("Dangers of a step.", default=None)
+    beliefs: Mapping[str, Chance] | None = said("Probabilities of causes.", default=None)
 
     def fired(self, diagnoser: Diagnoser) -> set[str]:
         """Return the rules that fire. Raises RequestError for a bad request."""
@@ -48,13 +50,23 @@ class RuleCase:
         return traced(diagnoser.diagnose({**self.request, "limit": 1, "on_hand": []}))
 
 
+RuleCases = Annotated[
+    tuple[RuleCase, ...],
+    functools.partial(
+        Series,
+        fields.Nested(schema_of(RuleCase)),
+        validate=validate.Length(min=1, error="must be a list with a case in it"),
+    ),
+]
+
+
 @dataclass(frozen=True)
 class RuleFile:
     """The cases of one rule."""
 
-    rule: str
-    fires: tuple[RuleCase, ...]
-    silent: tuple[RuleCase, ...]
+    rule: str = said("The rule.")
+    fires: RuleCases = said("Where it must fire.")
+    silent: RuleCases = said("Where it must not.")
 
     def cases(self) -> Iterable[tuple[str, bool, RuleCase]]:
         """Yield the place of each case in the file, whether the rule must fire, and the case."""
@@ -64,15 +76,28 @@ class RuleFile:
 
 
 @dataclass(frozen=True)
+class Expected:
+    """What must come out of a worked case."""
+
+    lead: str = said("The cause that must lead.")
+
+
+@dataclass(frozen=True)
 class WorkedCase:
     """A request and the cause that an experienced technician would put first."""
 
-    id: str
-    story: str
-    request: Mapping[str, Any]
-    lead: str
+    request: RequestData = said("What the engine is asked.")
+    expect: Expected = said("What must come out.")
+    id: str = said("Its name.", default="")
+    story: Prose = said("What happened.", default="")
+    source: Prose = said("Where it comes from.", default="")
 
-    def fault(self, causes: Sequence[Mapping[str, Any]]) -> str | None:
+    @property
+    def lead(self) -> str:
+        """Return the cause that must lead."""
+        return self.expect.lead
+
+    def fault(self, causes: Sequence[Json]) -> str | None:
         """Return what is wrong with an answer's causes, or None where the cause leads."""
         first = causes[0]
         if leads(causes, self.lead):
@@ -81,57 +106,10 @@ class WorkedCase:
         return f"expect.lead: '{self.lead}' does not lead; {said}"
 
 
-class _CaseSchema(StrictSchema):
-    because = Text(required=True)
-    request = fields.Dict(required=True)
-    step = members("hazard", items.HAZARDS)
-    beliefs = Named(keys=fields.String(), values=Number(validate=validate.Range(0, 1)))
-
-    @post_load
-    def _make(self, data: dict[str, Any], **_: Any) -> RuleCase:
-        step = tuple(data.pop("step")) if "step" in data else None
-        return RuleCase(step=step, **data)
-
-
-def _some_cases() -> fields.List[Any]:
-    some = validate.Length(min=1, error="must be a list with a case in it")
-    return fields.List(fields.Nested(_CaseSchema), required=True, validate=some)
-
-
-class _RuleFileSchema(StrictSchema):
-    rule = fields.String(required=True)
-    fires = _some_cases()
-    silent = _some_cases()
-
-    @post_load
-    def _make(self, data: dict[str, Any], **_: Any) -> RuleFile:
-        return RuleFile(data["rule"], tuple(data["fires"]), tuple(data["silent"]))
-
-
-class _ExpectSchema(StrictSchema):
-    lead = fields.String(required=True)
-
-
-class _WorkedSchema(StrictSchema):
-    id = fields.String(load_default="")
-    story = Text(load_default="")
-    request = fields.Dict(required=True)
-    expect = fields.Nested(_ExpectSchema, required=True)
-    source = Text()
-
-    @post_load
-    def _make(self, data: dict[str, Any], **_: Any) -> WorkedCase:
-        return WorkedCase(data["id"], data["story"], data["request"], data["expect"]["lead"])
-
-
 CaseFile = RuleFile | WorkedCase | CallCase
 Kind = TypeVar("Kind", RuleFile, WorkedCase, CallCase)
 # the key that tells a kind of file from the others
-_SCHEMAS: Mapping[str, type[Schema]] = {
-    "rule": _RuleFileSchema,
-    "accept": CallSchema,
-    "expect": _WorkedSchema,
-}
+_KINDS: Mapping[str, type[CaseFile]] = {"rule": RuleFile, "accept": CallCase, "expect": WorkedCase}
 
 
 @dataclass(frozen=True)
@@ -183,13 +161,13 @@ def _read(file: Path, name: str, knowledge: Knowledge) -> CaseFile:
         raise KnowledgeError([Fault(name, "cannot be read as UTF-8 text")]) from None
     if not isinstance(content, dict):
         raise KnowledgeError([Fault(name, "must be a mapping of keys to values")])
-    schema = next((one for key, one in _SCHEMAS.items() if key in content), None)
-    if schema is None:
+    kind = next((one for key, one in _KINDS.items() if key in content), None)
+    if kind is None:
         message = "has neither rule, fires and silent nor request and expect, nor accept"
         raise KnowledgeError([Fault(name, message)])
     known = _unknown_names(content, knowledge)
     try:
-        made: CaseFile = schema().load(content)
+        made: CaseFile = schema_of(kind)().load(content)
     except ValidationError as error:
         known += [str(fault) for fault in flatten(error.messages)]
     if known:
@@ -197,7 +175,7 @@ def _read(file: Path, name: str, knowledge: Knowledge) -> CaseFile:
     return made
 
 
-def _unknown_names(content: Mapping[str, Any], knowledge: Knowledge) -> list[str]:
+def _unknown_names(content: Json, knowledge: Knowledge) -> list[str]:
     """Return a fault for a rule or cause that does not exist."""
     expect = content.get("expect")
     if "rule" in content and content["rule"] not in knowledge.rules:
@@ -242,22 +220,20 @@ def _run_worked(diagnoser: Diagnoser, name: str, case: WorkedCase, ran: Ran) -> 
     ran.failures += [f"{name}: {fault}"] if fault else []
 
 
-def traced(answer: Mapping[str, Any]) -> set[str]:
+def traced(answer: Json) -> set[str]:
     """Return the rules in an answer's trace, on either side of a machine with two brakes."""
     answers = [answer, *answer.get("sides", {}).values()]
     return {str(entry["rule"]) for one in answers for entry in one["trace"]}
 
 
-def _view(diagnoser: Diagnoser, request: Mapping[str, Any]) -> CaseView:
+def _view(diagnoser: Diagnoser, request: Json) -> CaseView:
     """Return what the rules see of a request."""
     checked = read_request(request, diagnoser.knowledge)
     model = diagnoser.models.get(checked.machine)
     return case_view(checked, [observe(model, one) for one in checked.findings])
 
 
-def _fired_with(
-    diagnoser: Diagnoser, request: Mapping[str, Any], beliefs: Mapping[str, float]
-) -> set[str]:
+def _fired_with(diagnoser: Diagnoser, request: Json, beliefs: Mapping[str, float]) -> set[str]:
     """Return the rules that fire, stage by stage, when the beliefs are those given."""
     view = _view(diagnoser, request).with_beliefs(beliefs)
     known: frozenset[str] = frozenset()
@@ -269,16 +245,14 @@ def _fired_with(
     return found
 
 
-def _cautioned(
-    diagnoser: Diagnoser, request: Mapping[str, Any], hazards: frozenset[str]
-) -> set[str]:
+def _cautioned(diagnoser: Diagnoser, request: Json, hazards: frozenset[str]) -> set[str]:
     """Return the caution rules of a step with the hazards."""
     texts = diagnoser.cautions.for_step(hazards, _view(diagnoser, request))
     rules = [diagnoser.knowledge.rules[name] for name in diagnoser.cautions.step_rules]
     return {rule.id for rule in rules if caution_text(rule) in texts}
 
 
-def leads(causes: Sequence[Mapping[str, Any]], wanted: str) -> bool:
+def leads(causes: Sequence[Json], wanted: str) -> bool:
     """Return whether a cause is first, or in the first's group at half its probability or more."""
     first = causes[0]
     found = next((one for one in causes if one["id"] == wanted), None)

@@ -1,30 +1,18 @@
-"""Rules in words: conditions and actions as phrases whose ids a page can make into links."""
+"""Rules in words: conditions and actions as phrases; a page may make links of the ids in them."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-
-@dataclass(frozen=True)
-class Token:
-    """A piece of a phrase; ``kind`` and ``id`` name the page it leads to, where there is one."""
-
-    text: str
-    kind: str = ""
-    id: str = ""
+from api.strict_json import Json
 
 
 @dataclass(frozen=True)
 class Phrase:
     """One condition or action, with what stands inside it."""
 
-    tokens: tuple[Token, ...]
+    text: str
     inner: tuple["Phrase", ...] = ()
-
-    @property
-    def text(self) -> str:
-        """Return the phrase without its links and without what stands inside it."""
-        return "".join(token.text for token in self.tokens)
 
     def lines(self, depth: int = 0) -> list[tuple[int, str]]:
         """Return the phrase and what stands inside it, each with its depth."""
@@ -32,61 +20,65 @@ class Phrase:
 
 
 _GROUPS = {"any": "any of these:", "all": "all of these:", "none": "none of these:"}
+# key of a condition -> its words
+_CONDITIONS = {
+    "concluded": "something concluded '{}'",
+    "not_concluded": "nothing concluded '{}'",
+    "step": "the step carries the hazard '{}'",
+}
+# key of an action -> its words
+_ACTIONS = {
+    "note": "say the three sentences",
+    "caution": "say the caution",
+    "out_of_scope": "say that this machine is out of scope",
+    "conclude": "conclude '{}'",
+    "set_aside": "set aside {}",
+    "weaken": "weaken {} to {percent:g} % of its weight",
+    "drop_causes": "this machine cannot have {}",
+    "drop_checks": "on this machine nobody can do {}",
+    "ask_first": "offer first {}",
+    "clears": "proves absent {}",
+    "forbid": "propose no check with the hazard {}",
+}
+_LOOK_BEHIND = {
+    "look_behind": "look behind {}", "roots": " for {}",
+    "before_replacing": "; before a part is fitted do {}",
+}  # fmt: skip
+# what a value is compared with -> its words; of shares the last two
+_COMPARED = {
+    "is": "is {}", "outcome": "is {}", "reads": "reads {}", "in": "is {}", "reads_in": "reads {}",
+    "above": "above {}", "above_share": "above {} % of system volts",
+    "below": "below {}", "below_share": "below {} % of system volts",
+}  # fmt: skip
 
 
-def condition(raw: Mapping[str, Any]) -> Phrase:
+def condition(raw: Json) -> Phrase:
     """Return a condition of a rule in words."""
     for kind, words in _GROUPS.items():
         if kind in raw:
-            return Phrase((Token(words),), tuple(condition(one) for one in raw[kind]))
+            return Phrase(words, tuple(condition(one) for one in raw[kind]))
+    for kind, words in _CONDITIONS.items():
+        if kind in raw:
+            return Phrase(words.format(raw[kind]))
     if "machine" in raw:
-        field = str(raw["machine"]).replace("_", " ")
-        return Phrase((Token(f"the machine's {field} {_compared(raw)}"),))
-    if "concluded" in raw or "not_concluded" in raw:
-        denied = "not_concluded" in raw
-        fact = raw["not_concluded" if denied else "concluded"]
-        return Phrase((Token(f"{'nothing' if denied else 'something'} concluded '{fact}'"),))
+        return Phrase(f"the machine's {raw['machine'].replace('_', ' ')} {_compared(raw)}")
     if "cause" in raw:
-        belief = f" is believed to at least {100 * raw['at_least']:g} %"
-        return Phrase((Token(raw["cause"], "causes", raw["cause"]), Token(belief)))
-    if "step" in raw:
-        return Phrase((Token(f"the step carries the hazard '{raw['step']}'"),))
-    return _finding(raw)
-
-
-def _finding(raw: Mapping[str, Any]) -> Phrase:
-    tokens = _links(raw["check"] if "check" in raw else raw["checks"], "checks", " or ")
+        return Phrase(f"{raw['cause']} is believed to at least {100 * raw['at_least']:g} %")
+    checks = _listed(raw["check"] if "check" in raw else raw["checks"], " or ")
     if raw.get("given") is False:
-        return Phrase((Token("there is no finding of "), *tokens))
+        return Phrase(f"there is no finding of {checks}")
     said = [_compared(raw) or "was done"]
     said += [_attribute(name, value) for name, value in raw.get("with", {}).items()]
-    return Phrase((*tokens, Token(" " + ", ".join(said))))
+    return Phrase(f"{checks} {', '.join(said)}")
 
 
-def _links(names: Any, kind: str, last: str = ", ") -> list[Token]:
-    """Return ids as tokens that lead to their pages, with ``last`` before the last of them."""
-    listed = _listed(names)
-    tokens: list[Token] = []
-    for place, name in enumerate(listed):
-        if place:
-            tokens.append(Token(last if place == len(listed) - 1 else ", "))
-        tokens.append(Token(name, kind, name))
-    return tokens
-
-
-def _compared(raw: Mapping[str, Any]) -> str:
+def _compared(raw: Json) -> str:
     """Return what a value is compared with."""
     said = []
-    for key, words in (
-        ("is", "is"), ("outcome", "is"), ("reads", "reads"), ("in", "is"), ("reads_in", "reads"),
-    ):  # fmt: skip
+    for key, words in _COMPARED.items():
         if key in raw:
-            said.append(f"{words} {_either(raw[key])}")
-    for key, words in (("above", "above"), ("below", "below")):
-        if key in raw:
-            said.append(f"{words} {raw[key]:g}")
-        if f"{key}_share" in raw:
-            said.append(f"{words} {100 * raw[f'{key}_share']:g} % of system volts")
+            value = 100 * raw[key] if key.endswith("_share") else raw[key]
+            said.append(words.format(f"{value:g}" if isinstance(value, float) else _either(value)))
     return " and ".join(said)
 
 
@@ -97,69 +89,28 @@ def _attribute(name: str, value: object) -> str:
     return f"{words} {value}"
 
 
-_PLAIN = {
-    "note": "say the three sentences",
-    "caution": "say the caution",
-    "out_of_scope": "say that this machine is out of scope",
-}
-
-
-def action(raw: Mapping[str, Any]) -> Phrase:
+def action(raw: Json) -> Phrase:
     """Return an action of a rule in words."""
-    for kind, words in _PLAIN.items():
-        if kind in raw:
-            return Phrase((Token(words),))
-    if "conclude" in raw:
-        return Phrase((Token(f"conclude '{_either(raw['conclude'])}'"),))
     if "shift" in raw:
-        inner = [
-            Phrase((Token(cause, "causes", cause), Token(f": odds times {factor:g}")))
-            for cause, factor in raw["shift"].items()
-        ]
-        return Phrase((Token("change what is likely beforehand"),), tuple(inner))
+        odds = (f"{cause}: odds times {factor:g}" for cause, factor in raw["shift"].items())
+        return Phrase("change what is likely beforehand", tuple(map(Phrase, odds)))
     if "look_behind" in raw:
-        return _look_behind(raw)
-    return _simple(raw)
+        parts = (words.format(_listed(raw[key])) for key, words in _LOOK_BEHIND.items()
+                 if raw.get(key))  # fmt: skip
+        return Phrase("".join(parts))
+    kind = next(kind for kind in _ACTIONS if kind in raw)
+    percent = 100 * raw.get("keep", 0)
+    return Phrase(_ACTIONS[kind].format(_listed(raw[kind]), percent=percent))
 
 
-_SIMPLE = {
-    "set_aside": ("set aside", "checks"),
-    "weaken": ("weaken", "checks"),
-    "drop_causes": ("this machine cannot have", "causes"),
-    "drop_checks": ("on this machine nobody can do", "checks"),
-    "ask_first": ("offer first", "checks"),
-    "clears": ("proves absent", "causes"),
-    "forbid": ("propose no check with the hazard", ""),
-}
-
-
-def _simple(raw: Mapping[str, Any]) -> Phrase:
-    kind = next(kind for kind in _SIMPLE if kind in raw)
-    words, target = _SIMPLE[kind]
-    tokens = [Token(words + " "), *_links(raw[kind], target)]
-    if kind == "weaken":
-        tokens.append(Token(f" to {100 * raw['keep']:g} % of its weight"))
-    return Phrase(tuple(tokens))
-
-
-def _look_behind(raw: Mapping[str, Any]) -> Phrase:
-    tokens: list[Token] = []
-    for key, words, target in (
-        ("look_behind", "look behind ", "causes"),
-        ("roots", " for ", "causes"),
-        ("before_replacing", "; before a part is fitted do ", "checks"),
-    ):
-        if raw.get(key):
-            tokens += [Token(words), *_links(raw[key], target)]
-    return Phrase(tuple(tokens))
-
-
-def _listed(value: Any) -> list[str]:
-    return [str(one) for one in value] if isinstance(value, list) else [str(value)]
+def _listed(names: Any, last: str = ", ") -> str:
+    """Return ids in a row, with ``last`` before the last of them."""
+    every = [str(one) for one in names] if isinstance(names, list) else [str(names)]
+    return last.join([", ".join(every[:-1]), every[-1]] if every[1:] else every)
 
 
 def _either(value: object) -> str:
-    return " or ".join(_listed(value))
+    return " or ".join(str(one) for one in (value if isinstance(value, list) else [value]))
 
 
 def applies(alternatives: Sequence[Mapping[str, Sequence[Any]]]) -> str:

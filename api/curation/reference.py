@@ -3,28 +3,25 @@
 The same relative links work under the service's ``/reference/`` and in a folder of files.
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import yaml
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup, escape
 
 from api.curation.facts import KINDS, Page, cell, page, shelf, shown_machines, title_of
-from engine.audit.groups import AlikeGroup, groups
+from api.curation.phrases import Phrase
+from engine.audit.groups import AlikeGroup, Level, groups
 from engine.audit.separation import Survey
 from engine.knowledge import Knowledge, items
 
-LABELS: Mapping[str, str] = {
-    "causes": "Causes",
-    "checks": "Checks",
-    "rules": "Rules",
-    "circuits": "Circuits",
-    "tables": "Tables",
-}
+_IDS = re.compile(r"(?<!['\w-])([a-z0-9]+(?:-[a-z0-9]+)*)(?!['\w-])")
 # what a long list is divided by
 PARTS: Mapping[str, tuple[str, Sequence[str]]] = {
     "causes": ("section", items.SECTIONS),
@@ -42,13 +39,7 @@ class Site:
     home: str = "index.html"
     searchable: bool = False
 
-    kinds = LABELS
-    singular = KINDS
-
-    @property
-    def version(self) -> str:
-        """Return the version of the knowledge base."""
-        return self.knowledge.version
+    kinds = KINDS
 
     def has(self, kind: str, name: str) -> bool:
         """Return whether there is such an item."""
@@ -69,18 +60,26 @@ class Site:
         )
         return text
 
-    def cell(self, value: object) -> str:
-        """Return a value of a table as text."""
-        return cell(value)
+    def linked(self, text: str) -> Markup:
+        """Return a text as HTML, in which the ids of causes and checks lead to their pages."""
+        return Markup("").join(self._link(piece) for piece in _IDS.split(text))
+
+    def _link(self, piece: str) -> Markup:
+        kind = next((one for one in ("causes", "checks") if self.has(one, piece)), None)
+        link = Markup('<a href="{}">{}</a>')
+        return link.format(self.href(kind, piece), piece) if kind else escape(piece)
 
 
-@lru_cache(maxsize=1)
-def _templates() -> Environment:
-    return Environment(
-        loader=PackageLoader("api.curation", "templates"), autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
+@cache
+def templates() -> Environment:
+    """Return the templates of the pages, in HTML and as text."""
+    made = Environment(
+        loader=PackageLoader("api.curation", "templates"), autoescape=select_autoescape(),
+        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
+    made.globals["cell"] = cell
+    made.filters["phrase_lines"] = Phrase.lines
+    return made
 
 
 def stylesheet() -> str:
@@ -94,7 +93,7 @@ def render_page(survey: Survey, site: Site, kind: str, name: str) -> str:
     if not site.has(kind, name):
         raise KeyError(name)
     shown = page(survey, kind, name)
-    return _templates().get_template(f"reference/{kind}.html").render(site=site, page=shown)
+    return templates().get_template(f"reference/{kind}.html").render(site=site, page=shown)
 
 
 def render_index(site: Site, words: str = "", only: str = "") -> str:
@@ -112,7 +111,7 @@ def render_index(site: Site, words: str = "", only: str = "") -> str:
     }
     shelves = {kind: parts for kind, parts in shelves.items() if parts}
     total = sum(len(found) for parts in shelves.values() for found in parts.values())
-    template = _templates().get_template("reference/index.html")
+    template = templates().get_template("reference/index.html")
     return template.render(site=site, shelves=shelves, words=words, only=only, total=total)
 
 
@@ -126,11 +125,9 @@ def _has(item: items.Item, wanted: Sequence[str]) -> bool:
 
 def _divided(kind: str, found: Sequence[Any]) -> dict[str, list[tuple[str, str]]]:
     """Return id and title of items under the part of their list that they belong to."""
-    if kind not in PARTS:
-        return {"": [(one.id, title_of(one)) for one in found]} if found else {}
-    field, order = PARTS[kind]
-    parts: dict[str, list[tuple[str, str]]] = {
-        part: [(one.id, title_of(one)) for one in found if getattr(one, field) == part]
+    field, order = PARTS.get(kind, ("", ("",)))
+    parts = {
+        part: [(one.id, title_of(one)) for one in found if getattr(one, field, "") == part]
         for part in order
     }
     return {part: rows for part, rows in parts.items() if rows}
@@ -139,21 +136,17 @@ def _divided(kind: str, found: Sequence[Any]) -> dict[str, list[tuple[str, str]]
 def render_groups(survey: Survey, site: Site) -> str:
     """Return the page of causes that look alike."""
     machines = shown_machines(survey.knowledge)
-    levels: dict[str, dict[str, list[dict[str, Any]]]] = {"no-check": {}, "phone": {}}
-    for one in [*groups(survey, "no-check", machines), *groups(survey, "phone", machines)]:
-        levels[one.level].setdefault(one.circuit, []).append(_group(one))
-    return _templates().get_template("reference/groups.html").render(site=site, levels=levels)
-
-
-def _group(group: AlikeGroup) -> dict[str, Any]:
-    coils = dict.fromkeys(one.coil for one in group.machines)
-    limited = ", ".join(coils) if len(coils) < len(items.COILS) else ""
-    return {**vars(group), "coils": limited}
+    levels: dict[Level, dict[str, list[AlikeGroup]]] = {"no-check": {}, "phone": {}}
+    for level, by_circuit in levels.items():
+        for one in groups(survey, level, machines):
+            by_circuit.setdefault(one.circuit, []).append(one)
+    template = templates().get_template("reference/groups.html")
+    return template.render(site=site, levels=levels, coils=len(items.COILS))
 
 
 def render_missing(site: Site, message: str) -> str:
     """Return the page that says there is none."""
-    return _templates().get_template("reference/missing.html").render(site=site, message=message)
+    return templates().get_template("reference/missing.html").render(site=site, message=message)
 
 
 def write_site(survey: Survey, folder: Path) -> int:

@@ -22,7 +22,7 @@ blueprint = Blueprint(TAG, __name__)
 
 HTML, CSS = "text/html", "text/css"
 MOST_LETTERS = 100
-_KINDS = tuple(pages.LABELS)
+_KINDS = tuple(KINDS)
 # Nothing but the one style sheet is loaded, and the one form leads back here.
 _POLICY = (
     "default-src 'none'; style-src 'self'; form-action 'self'; base-uri 'none'; "
