@@ -1,45 +1,72 @@
-"""``threewire db``: the store's schema."""
+"""``threewire db``: the store's schema; and what every command on the store takes."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from typing import Any, TypeVar
+import functools
+from collections.abc import Callable
+from typing import Any, NamedTuple
 
 import click
 
-from api.cli.inputs import BadInput
+from api import store
+from api.cli.inputs import told
+from api.settings import Settings, SettingsError, load
+from api.store import Database, SchemaError, StoreUnavailableError
+from api.store.schema import require_current
 
-_Command = TypeVar("_Command", bound=Callable[..., Any])
-
-
-def store_options(command: _Command) -> _Command:
-    """Add ``--database`` and ``--config``, as every command on the store takes them."""
-    for option in (
-        click.option("--config", metavar="FILE", help="Settings, TOML."),
-        click.option("--database", metavar="URL", help="The store; else the setting 'database'."),
-    ):
-        command = option(command)
-    return command
+Command = Callable[..., None]
 
 
-@contextmanager
-def opened(url: str | None, config: str | None, current: bool = True) -> Iterator[Any]:
-    """Give the database that flags and settings name; whatever is wrong ends in BadInput."""
-    from api import settings
-    from api.store import Database, SchemaError, StoreUnavailableError
-    from api.store.schema import require_current
+class OpenStore(NamedTuple):
+    """The store that a command works on, and the settings that named it."""
 
+    database: Database
+    settings: Settings
+
+    @property
+    def shown(self) -> str:
+        """Return the database's URL without its password."""
+        return str(self.database.url.render_as_string(hide_password=True))
+
+
+def as_it_is(settings: Settings) -> Database:
+    """Return the store that settings name, whatever its schema."""
+    return Database(settings.database)
+
+
+def current(settings: Settings) -> Database:
+    """Return the store that settings name, its schema this program's."""
+    database = Database(settings.database)
     try:
-        database = Database(settings.load({"database": url}, file=config).database)
-        try:
-            if current:
-                require_current(database)
-            yield database
-        finally:
-            database.close()
-    except settings.SettingsError as error:
-        raise BadInput(str(error).splitlines()) from None
-    except (SchemaError, StoreUnavailableError, OSError) as error:
-        raise BadInput([str(error)]) from None
+        require_current(database)
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
+def on_store(opened: Callable[[Settings], Database] = current) -> Callable[[Command], Command]:
+    """Return what adds ``--database`` and ``--config``.
+
+    The command gets the open store as its first argument; whatever is wrong with it, or with the
+    settings, ends in BadInput.
+    """
+
+    def decorate(command: Command) -> Command:
+        @functools.wraps(command)
+        def call(database: str | None, config: str | None, **rest: Any) -> None:
+            with told(SettingsError, SchemaError, StoreUnavailableError, OSError):
+                settings = load({"database": database}, file=config)
+                found = opened(settings)
+                try:
+                    command(OpenStore(found, settings), **rest)
+                finally:
+                    found.close()
+
+        url = click.option(
+            "--database", metavar="URL", help="The store; else the setting 'database'."
+        )
+        return url(click.option("--config", metavar="FILE", help="Settings, TOML.")(call))
+
+    return decorate
 
 
 @click.group()
@@ -48,30 +75,19 @@ def db() -> None:
 
 
 @db.command()
-@store_options
-def upgrade(database: str | None, config: str | None) -> None:
+@on_store(as_it_is)
+def upgrade(found: OpenStore) -> None:
     """Set the store up, or bring an older one up to this program. Copy it first."""
-    from api import store
-
-    with opened(database, config, current=False) as found:
-        done = store.upgrade(found)
-        click.echo(f"{shown(found)}: {'brought up to date' if done else 'is up to date'}")
+    done = store.upgrade(found.database)
+    click.echo(f"{found.shown}: {'brought up to date' if done else 'is up to date'}")
 
 
 @db.command()
-@store_options
-def status(database: str | None, config: str | None) -> None:
+@on_store(as_it_is)
+def status(found: OpenStore) -> None:
     """Say where the store is and how its schema stands to this program. Exit status 1 unless
     current."""
-    from api import store
-
-    with opened(database, config, current=False) as found:
-        state = store.schema_state(found)
-        click.echo(f"{shown(found)}: {state}")
+    state = store.schema_state(found.database)
+    click.echo(f"{found.shown}: {state}")
     if state is not store.State.CURRENT:
         raise SystemExit(1)
-
-
-def shown(database: Any) -> str:
-    """Return the database's URL without its password."""
-    return str(database.url.render_as_string(hide_password=True))

@@ -8,7 +8,7 @@ from api.answers.batch.lines import split
 from api.answers.batch.progress import Progress
 from api.answers.batch.spread import WorkerLostError
 from api.answers.screen import print_report
-from api.cli.inputs import BadInput, answered, knowledge_from, overlay_option, read, write
+from api.cli.inputs import BadInput, answered, knowledge_from, overlay_option, read, told, write
 from engine import Knowledge
 
 BLOCK = 64 * 1024
@@ -27,18 +27,14 @@ class _Lost(BadInput):
 @click.argument("file", metavar="FILE|-")
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, on one line.")
 @click.option(
-    "--ndjson",
-    is_flag=True,
+    "--ndjson", is_flag=True,
     help="Read one JSON request a line, write one answer or problem a line, in the same order.",
-)
+)  # fmt: skip
 @click.option(
-    "--jobs",
-    default=1,
-    show_default=True,
-    type=click.IntRange(1, 64),
+    "--jobs", default=1, show_default=True, type=click.IntRange(1, 64),
     help="With --ndjson: processes that share the lines; one a core is right. The answers are the "
     "same, but come in blocks.",
-)
+)  # fmt: skip
 @overlay_option
 def diagnose(file: str, as_json: bool, ndjson: bool, jobs: int, overlay: tuple[str, ...]) -> None:
     """Diagnose the machine that FILE (JSON or YAML) tells of; - is standard input.
@@ -66,7 +62,7 @@ def diagnose_lines(knowledge: Knowledge, file: str, jobs: int) -> None:
     """Answer line by line. Exits with 1 when any line was bad, with 70 when a process was lost."""
     bad = 0
     try:
-        with click.open_file(file, "rb") as stream, Progress(file) as progress:
+        with told(OSError), click.open_file(file, "rb") as stream, Progress(file) as progress:
             lines = split(progress.counted(getattr(stream, "read1", stream.read)), BLOCK)
             for good, text in answers(knowledge, lines, jobs):
                 bad += not good
@@ -74,10 +70,6 @@ def diagnose_lines(knowledge: Knowledge, file: str, jobs: int) -> None:
                 progress.one_more()
     except WorkerLostError as error:
         raise _Lost(str(error)) from None
-    except OSError as error:
-        if isinstance(error, BrokenPipeError):
-            raise
-        raise BadInput([f"{file}: {error.strerror or 'cannot be read'}"]) from None
     if bad:
         click.echo(f"threewire: {bad} of the lines could not be answered", err=True)
         raise SystemExit(1)

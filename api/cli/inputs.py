@@ -5,7 +5,8 @@ Whatever is wrong with it ends in one exception that prints file, line and path,
 
 import re
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any, TypeVar, cast
 
@@ -17,6 +18,7 @@ from api.answers.answering import MAX_BYTES
 from api.service import SETTING
 from engine import Knowledge, KnowledgeError, RequestError, load_knowledge
 from engine.diagnosis import diagnoser_of, shipped_knowledge
+from engine.knowledge.faults import unknown
 from engine.knowledge.text import load_yaml
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -41,27 +43,49 @@ class BadInput(click.ClickException):
 def overlay_option(command: _Command) -> _Command:
     """Add ``--kb``, folders with a shop's own knowledge; the setting is for all commands."""
     option = click.option(
-        "--kb",
-        "overlay",
-        multiple=True,
-        envvar=SETTING,
-        metavar="DIR",
+        "--kb", "overlay", multiple=True, envvar=SETTING, metavar="DIR",
         type=click.Path(file_okay=False),
         help="Folder with your own knowledge, laid over the shipped one. May be given again. "
         f"The setting {SETTING} names such folders for every command.",
-    )
+    )  # fmt: skip
     return option(command)
+
+
+class Known(click.Choice[str]):
+    """A closed set of words; for one that is not in it the nearest is named."""
+
+    def __init__(self, kind: str, words: Sequence[str]) -> None:
+        self.kind = kind
+        super().__init__(words)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the word; bad usage for another."""
+        if value not in self.choices:
+            self.fail(unknown(self.kind, value, self.choices), param, ctx)
+        return str(value)
 
 
 def knowledge_from(overlays: Sequence[str]) -> Knowledge:
     """Load the knowledge base. Raises BadInput that lists every fault in it."""
     folders = [Path(folder) for folder in overlays]
+    with told(KnowledgeError, OSError):
+        found = load_knowledge(folders) if folders else shipped_knowledge()
+    return found
+
+
+@contextmanager
+def told(*kinds: type[Exception]) -> Iterator[None]:
+    """Turn what may go wrong into BadInput, one line a fault; OSError with the file's name."""
     try:
-        return load_knowledge(folders) if folders else shipped_knowledge()
-    except KnowledgeError as error:
-        raise BadInput(str(error).splitlines()) from None
-    except OSError as error:
-        raise BadInput([f"{error.filename}: {error.strerror}"]) from None
+        yield
+    except BrokenPipeError:  # nobody reads any more: nothing is wrong with the input
+        raise
+    except kinds as error:
+        lines = str(error).splitlines()
+        if isinstance(error, OSError):
+            name = f"{error.filename}: " if error.filename else ""
+            lines = [f"{name}{error.strerror or 'cannot be used'}"]
+        raise BadInput(lines) from None
 
 
 class RequestSource:
@@ -139,11 +163,8 @@ def _inside(node: yaml.Node, step: str) -> yaml.Node | None:
 
 def read(name: str) -> RequestSource:
     """Read a file, or standard input for ``-``. Raises BadInput when it cannot be read."""
-    try:
-        with click.open_file(name, "rb") as stream:
-            raw = stream.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise BadInput([f"{name}: {error.strerror or 'cannot be read'}"]) from None
+    with told(OSError), click.open_file(name, "rb") as stream:
+        raw = stream.read(MAX_BYTES + 1)
     if len(raw) > MAX_BYTES:
         raise BadInput([f"{name}: larger than 1 MiB; give one machine's findings"])
     return RequestSource(name, raw)
@@ -166,7 +187,5 @@ def write(text: str, name: str | None = None) -> None:
         sys.stdout.buffer.write(text.encode("utf-8"))
         sys.stdout.buffer.flush()
         return
-    try:
+    with told(OSError):
         Path(name).write_bytes(text.encode("utf-8"))
-    except OSError as error:
-        raise BadInput([f"{name}: {error.strerror or 'cannot be written'}"]) from None

@@ -2,17 +2,20 @@
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
+from marshmallow import ValidationError
 
 from api import strict_json
 from api.answers.text import Section, as_text
-from api.cli.inputs import BadInput, knowledge_from, overlay_option
+from api.cli.inputs import BadInput, Known, knowledge_from, overlay_option, told
 from api.cli.kb_options import Chosen, known, on_machines
 from engine import Diagnoser
 from engine.diagnosis import diagnoser_of
+from engine.knowledge import items
 from engine.knowledge.faults import unknown
+from engine.knowledge.shapes import KEBAB
 
 if TYPE_CHECKING:
     from api.curation.cases import CaseFiles
@@ -33,9 +36,9 @@ def _print(parts: Iterable[Section]) -> None:
 @kb.command()
 def formats() -> None:
     """Print the keys of every kind of file, and of conditions and actions, as Markdown."""
-    from api.curation.formats import as_markdown
+    from api.curation.reference import formats_as_markdown
 
-    click.echo(as_markdown(), nl=False)
+    click.echo(formats_as_markdown(), nl=False)
 
 
 @kb.command()
@@ -81,12 +84,9 @@ def show(chosen: Chosen, name: str, whole: bool) -> None:
 
 @kb.command()
 @click.option(
-    "--against",
-    default="healthy",
-    show_default=True,
-    metavar="CAUSE|nearest",
+    "--against", default="healthy", show_default=True, metavar="CAUSE|nearest",
     help="What each cause is held against: one cause, or its own nearest rival.",
-)
+)  # fmt: skip
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.png|.svg")
 @on_machines(one_coil=True)
 def matrix(chosen: Chosen, against: str, out: Path | None) -> None:
@@ -132,49 +132,60 @@ def groups(chosen: Chosen, phone: bool) -> None:
         click.echo()
 
 
+def _kebab(_: click.Context, __: click.Parameter, name: str) -> str:
+    try:
+        KEBAB(name)
+    except ValidationError as error:
+        raise click.BadParameter(str(error)) from None
+    return name
+
+
+def _folder_or_none(
+    context: click.Context, option: click.Parameter, name: str | None
+) -> Path | str | None:
+    """Return the folder named, which must be there; the empty word and None as they are."""
+    return Path(_THERE.convert(name, option, context)) if name else name
+
+
+_THERE = click.Path(exists=True, file_okay=False, path_type=Path)
+_FOLDER = click.Path(file_okay=False, path_type=Path)
+
+
 @kb.command()
-@click.argument("kind", metavar="cause|check|rule")
-@click.argument("name", metavar="ID")
-@click.option(
-    "--dir", "folder", type=click.Path(file_okay=False, path_type=Path), default=Path(),
-    help="Your folder of knowledge; the current one when left out.",
-)  # fmt: skip
-@click.option("--family", default="traps", show_default=True, help="Family of a rule.")
+@click.argument("kind", metavar="cause|check|rule", type=Known("kind", ("cause", "check", "rule")))
+@click.argument("name", metavar="ID", callback=_kebab)
+@click.option("--dir", "folder", type=_FOLDER, default=Path(),
+              help="Your folder of knowledge; the current one when left out.")  # fmt: skip
+@click.option("--family", default="traps", show_default=True, type=Known("family", items.FAMILIES),
+              metavar="TEXT", help="Family of a rule.")  # fmt: skip
 @click.option("--reading", is_flag=True, help="A check that is measured, not asked or tried.")
-@click.option(
-    "--cases", type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for a starter of the rule's cases.",
-)  # fmt: skip
+@click.option("--cases", type=_FOLDER, help="Folder for a starter of the rule's cases.")
 @overlay_option
-def new(  # noqa: PLR0913, PLR0917 - one parameter an option
-    kind: str, name: str, folder: Path, family: str, reading: bool, cases: Path | None,
-    overlay: tuple[str, ...],
-) -> None:  # fmt: skip
+def new(overlay: tuple[str, ...], **wanted: Any) -> None:
     """Write a commented starter for a new cause, check or rule.
 
     It passes 'kb check' once every FILL IN in it is replaced.
     """
-    from api.cli import kb_new as adding
+    from api.curation import starters
 
-    wanted = adding.NewItem(kind, name, folder, family, reading, cases)
-    for line in adding.add(knowledge_from(overlay), wanted):
-        click.echo(line)
+    with told(starters.StarterError, OSError):
+        lines = starters.add(knowledge_from(overlay), starters.NewItem(**wanted))
+    click.echo("\n".join(lines))
 
 
 @kb.command()
 @click.option(
-    "--cases", "folders", multiple=True, metavar="DIR",
-    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    "--cases", "folders", multiple=True, metavar="DIR", type=_THERE,
     help="Folder with case files; those of the checkout when left out. May be given again.",
 )  # fmt: skip
 @click.option(
-    "--calls", is_flag=False, flag_value="", metavar="[DIR]",
+    "--calls", is_flag=False, flag_value="", metavar="[DIR]", callback=_folder_or_none,
     help="Hold the answers to calls against a master's instead; DIR as for --cases.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="With --calls: every call and measure.")
 @overlay_option
 def cases(
-    folders: tuple[Path, ...], calls: str | None, as_json: bool, overlay: tuple[str, ...]
+    folders: tuple[Path, ...], calls: Path | str | None, as_json: bool, overlay: tuple[str, ...]
 ) -> None:
     """Run worked cases and rule cases; show which fail and which rules never fired.
 
@@ -185,7 +196,7 @@ def cases(
     if as_json and calls is None:
         raise click.UsageError("--json goes with --calls")
     shipped = running.shipped_folder()
-    chosen = [*folders, *([_folder(calls)] if calls else [])] or ([shipped] if shipped else [])
+    chosen = [*folders, *filter(None, [calls])] or [*filter(None, [shipped])]
     if not chosen:
         raise BadInput(["there are no cases beside this installation: name a folder with --cases"])
     diagnoser = diagnoser_of(knowledge_from(overlay))
@@ -193,13 +204,6 @@ def cases(
     faults = _cases(diagnoser, found) if calls is None else _calls(diagnoser, found, as_json)
     if faults:
         raise BadInput(faults)
-
-
-def _folder(name: str) -> Path:
-    """Return a folder that is there. Raises click.BadParameter."""
-    if not Path(name).is_dir():
-        raise click.BadParameter(f"Directory '{name}' does not exist.", param_hint="--calls")
-    return Path(name)
 
 
 def _cases(diagnoser: Diagnoser, found: "CaseFiles") -> list[str]:
@@ -223,11 +227,8 @@ def _calls(diagnoser: Diagnoser, found: "CaseFiles", as_json: bool) -> list[str]
 
 
 @kb.command()
-@click.option(
-    "--out", "folder", required=True, metavar="DIR",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder to write the pages into.",
-)  # fmt: skip
+@click.option("--out", "folder", required=True, metavar="DIR", type=_FOLDER,
+              help="Folder to write the pages into.")  # fmt: skip
 @overlay_option
 def reference(folder: Path, overlay: tuple[str, ...]) -> None:
     """Write the reference as HTML files: a page for each cause, check, rule, circuit and table."""

@@ -1,33 +1,16 @@
 """``threewire keys``: who may use the service."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.db import store_options
+from api.access import keys as access_keys
+from api.cli.db import OpenStore, on_store
 from api.cli.inputs import BadInput
-
-if TYPE_CHECKING:
-    from api.store import Database
+from api.cli.starting import open_store
+from engine.knowledge.faults import unknown
 
 _ROLES = ("read", "agent", "admin")
-
-
-@contextmanager
-def _store(url: str | None, config: str | None) -> Iterator["Database"]:
-    """Give the store that flags and settings name; whatever is wrong ends in BadInput."""
-    from api import settings
-    from api.cli import starting
-
-    with starting.told():
-        database = starting.open_store(settings.load({"database": url}, file=config))
-        try:
-            yield database
-        finally:
-            database.close()
 
 
 @click.group()
@@ -41,15 +24,12 @@ def keys() -> None:
     help="read: look and diagnose. agent: open cases and write in them, too. admin: everything.",
 )  # fmt: skip
 @click.option("--name", required=True, help="Who it is for; stands in cases and logs.")
-@store_options
-def make(role: str, name: str, database: str | None, config: str | None) -> None:
+@on_store(open_store)
+def make(store: OpenStore, role: str, name: str) -> None:
     """Make a key and print it. It is shown this once: only its digest is kept."""
-    from api.access import keys as access_keys
-
     if not access_keys.good_name(name):
         raise BadInput(["--name: 1 to 60 letters, digits, spaces and plain signs"])
-    with _store(database, config) as store:
-        row, text = store.write(lambda session: access_keys.make(session, name, role))
+    row, text = store.database.write(lambda session: access_keys.make(session, name, role))
     click.echo(text)
     click.echo(
         f"Key {row.id} for '{name}', role {role}. Keep it now: it cannot be shown again.", err=True
@@ -57,12 +37,10 @@ def make(role: str, name: str, database: str | None, config: str | None) -> None
 
 
 @keys.command("list")
-@store_options
-def show(database: str | None, config: str | None) -> None:
+@on_store(open_store)
+def show(store: OpenStore) -> None:
     """List all keys that were made, revoked ones too; never a secret."""
-    from api.access import keys as access_keys
-
-    with _store(database, config) as store, store.reading() as session:
+    with store.database.reading() as session:
         rows = access_keys.listed(session)
     if not rows:
         click.echo("No key is made.", err=True)
@@ -73,18 +51,14 @@ def show(database: str | None, config: str | None) -> None:
 
 @keys.command()
 @click.argument("key_id", metavar="ID")
-@store_options
-def revoke(key_id: str, database: str | None, config: str | None) -> None:
+@on_store(open_store)
+def revoke(store: OpenStore, key_id: str) -> None:
     """Take a key out of force, by the id that 'keys list' shows. Servers follow in seconds."""
-    from api.access import keys as access_keys
-    from engine.knowledge.faults import unknown
-
-    with _store(database, config) as store:
-        row = store.write(lambda session: access_keys.revoke(session, key_id))
-        if row is None:
-            with store.reading() as session:
-                known = [one.id for one in access_keys.listed(session)]
-            raise BadInput([unknown("key", key_id, known)])
+    row = store.database.write(lambda session: access_keys.revoke(session, key_id))
+    if row is None:
+        with store.database.reading() as session:
+            known = [one.id for one in access_keys.listed(session)]
+        raise BadInput([unknown("key", key_id, known)])
     click.echo(f"Key {row.id} ('{row.name}') is revoked; running servers refuse it within 5 s.")
 
 

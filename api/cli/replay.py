@@ -8,8 +8,14 @@ from typing import Any
 
 import click
 
-from api.cli.db import opened, store_options
-from api.cli.inputs import BadInput, knowledge_from, overlay_option
+from api.answers.batch.spread import WorkerLostError
+from api.cases.replay import spread
+from api.cases.replay.history import closed_cases
+from api.cases.replay.totals import Totals
+from api.cases.replay.writing import Csv, Json, Table
+from api.cli.db import OpenStore, on_store
+from api.cli.inputs import knowledge_from, overlay_option, told
+from engine import Knowledge
 
 
 @click.command()
@@ -18,41 +24,28 @@ from api.cli.inputs import BadInput, knowledge_from, overlay_option
 )
 @click.option("--csv", "csv_file", metavar="FILE", help="Also write one row a case to FILE.")
 @click.option("--all", "everything", is_flag=True, help="Show the cases that are the same, too.")
-@click.option(
-    "--jobs",
-    default=1,
-    show_default=True,
-    type=click.IntRange(1, 64),
-    help="Processes that share the cases; one a core is right.",
-)
+@click.option("--jobs", default=1, show_default=True, type=click.IntRange(1, 64),
+              help="Processes that share the cases; one a core is right.")  # fmt: skip
 @click.option("--dask", metavar="ADDRESS", help="Dask scheduler whose workers share the cases.")
 @overlay_option
-@store_options
+@on_store()
 def replay(  # noqa: PLR0913, PLR0917 - one parameter an option
-    as_json: bool,
-    csv_file: str | None,
-    everything: bool,
-    jobs: int,
-    dask: str | None,
-    overlay: tuple[str, ...],
-    database: str | None,
-    config: str | None,
-) -> None:
+    store: OpenStore, as_json: bool, csv_file: str | None, everything: bool, jobs: int,
+    dask: str | None, overlay: tuple[str, ...],
+) -> None:  # fmt: skip
     """What today's knowledge base says of each closed case, beside what was said at its closing.
 
     Shows where the confirmed cause stands, the leading cause and the next check, before and after,
     and the totals. Shares learned from closed cases are left out: they would be judged by
     themselves. The store is only read.
     """
-    from api.cases.replay.totals import Totals
-
     if jobs > 1 and dask:
         raise click.UsageError("--jobs and --dask exclude each other: choose one")
     knowledge = knowledge_from(overlay)
     totals = Totals()
-    with opened(database, config) as found, ExitStack() as stack:
+    with ExitStack() as stack, told(WorkerLostError, spread.ClusterError):
         reports = list(_reports(stack, as_json, csv_file, everything))
-        for row in _rows(found, knowledge, jobs, dask):
+        for row in _rows(store, knowledge, jobs, dask):
             totals.add(row)
             for report in reports:
                 report.row(row)
@@ -63,32 +56,17 @@ def replay(  # noqa: PLR0913, PLR0917 - one parameter an option
 def _reports(
     stack: ExitStack, as_json: bool, csv_file: str | None, everything: bool
 ) -> Iterator[Any]:
-    from api.cases.replay.writing import Csv, Json, Table
-
     write: Callable[[str], Any] = sys.stdout.write
     yield Json(write) if as_json else Table(click.echo, everything)
     if csv_file is not None:
-        try:
-            file = stack.enter_context(Path(csv_file).open("w", encoding="utf-8", newline=""))  # noqa: SIM115
-        except OSError as error:
-            raise BadInput([f"{csv_file}: {error.strerror}"]) from None
-        yield Csv(file)
+        file = Path(csv_file).open("w", encoding="utf-8", newline="")  # noqa: SIM115
+        yield Csv(stack.enter_context(file))
 
 
-def _rows(database: Any, knowledge: Any, jobs: int, dask: str | None) -> Iterator[Any]:
-    from api.answers.batch.spread import WorkerLostError
-    from api.cases.replay import spread
-    from api.cases.replay.history import closed_cases
-
-    drafts = closed_cases(database)
-    rows: Iterable[Any]
-    try:
-        if dask:
-            rows = spread.on_dask(knowledge, drafts, dask)
-        elif jobs > 1:
-            rows = spread.in_processes(knowledge, drafts, jobs)
-        else:
-            rows = spread.here(knowledge, drafts)
-        yield from rows
-    except (WorkerLostError, spread.ClusterError) as error:
-        raise BadInput([str(error)]) from None
+def _rows(store: OpenStore, knowledge: Knowledge, jobs: int, dask: str | None) -> Iterable[Any]:
+    drafts = closed_cases(store.database)
+    if dask:
+        return spread.on_dask(knowledge, drafts, dask)
+    if jobs > 1:
+        return spread.in_processes(knowledge, drafts, jobs)
+    return spread.here(knowledge, drafts)

@@ -1,7 +1,7 @@
 """What has to be right before the service starts, and the clear word when it is not."""
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,7 @@ from api import create_app
 from api import settings as settings_table
 from api.access import exposure, keys
 from api.access.rate_limiter import RateLimiter
-from api.cli.inputs import BadInput
+from api.cli import inputs
 from api.settings import Settings, SettingsError
 from api.store import Database, SchemaError, State, StoreUnavailableError, schema_state, upgrade
 from api.store.schema import require_current
@@ -24,18 +24,11 @@ class StartError(Exception):
     """The service may not start so; the message says why and what to do."""
 
 
-@contextmanager
-def told() -> Iterator[None]:
+def told() -> AbstractContextManager[None]:
     """Turn whatever keeps the service from starting into BadInput, one line a fault."""
-    try:
-        yield
-    except (SettingsError, KnowledgeError) as error:
-        raise BadInput(str(error).splitlines()) from None
-    except (StartError, SchemaError, StoreUnavailableError) as error:
-        raise BadInput([str(error)]) from None
-    except OSError as error:
-        name = f"{error.filename}: " if error.filename else ""
-        raise BadInput([f"{name}{error.strerror or 'cannot be used'}"]) from None
+    return inputs.told(
+        SettingsError, KnowledgeError, StartError, SchemaError, StoreUnavailableError, OSError
+    )
 
 
 def open_store(settings: Settings) -> Database:
@@ -84,13 +77,9 @@ def make_app(flags: Mapping[str, Any], file: str | None, limiter: RateLimiter) -
     database = open_store(settings)  # after the knowledge: what cannot start makes no file
     try:
         require_guard(settings, database)
-        return create_app(
-            {
-                "SETTINGS": settings,
-                "DATABASE": database,
-                "KNOWLEDGE": knowledge,
-                "RATE_LIMITER": limiter,
-            }
-        )
+        return create_app({
+            "SETTINGS": settings, "DATABASE": database, "KNOWLEDGE": knowledge,
+            "RATE_LIMITER": limiter,
+        })  # fmt: skip
     finally:
         database.close()

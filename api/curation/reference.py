@@ -20,6 +20,7 @@ from api.curation.phrases import Phrase
 from engine.audit.groups import AlikeGroup, Level, groups
 from engine.audit.separation import Survey
 from engine.knowledge import Knowledge, items
+from engine.knowledge.formats import formats
 
 _IDS = re.compile(r"(?<!['\w-])([a-z0-9]+(?:-[a-z0-9]+)*)(?!['\w-])")
 # what a long list is divided by
@@ -167,3 +168,8 @@ def write_site(survey: Survey, folder: Path) -> int:
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_text(text, encoding="utf-8")
     return len(written)
+
+
+def formats_as_markdown() -> str:
+    """Return a section for each kind of file and for each form of condition and action."""
+    return templates().get_template("text/formats.md").render(formats=formats())

@@ -2,10 +2,12 @@
 
 import re
 import string
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
 from engine.knowledge import Fault, Knowledge, items
+from engine.knowledge.faults import nearest
 
 FILL = re.compile(r"FILL[ -]IN")
 KINDS = ("cause", "check", "rule")
@@ -20,24 +22,68 @@ _THEN = {
 }
 
 
-def folder_of(kind: str, family: str) -> str:
-    """Return the folder inside a base in which an item of the kind stands."""
-    return f"rules/{family}" if kind == "rule" else f"{kind}s"
+class StarterError(Exception):
+    """A starter that may not be written; the message says why."""
 
 
-def starter(kind: str, name: str, family: str = "traps", reading: bool = False) -> str:
-    """Return the text of a starter; ``kind`` is cause, check, rule or case."""
-    template = "reading" if kind == "check" and reading else kind
-    file = resources.files("api.curation").joinpath("starters", f"{template}.yaml")
-    text = string.Template(file.read_text(encoding="utf-8"))
-    return text.substitute(id=name, family=family, then=_THEN[family])
+@dataclass(frozen=True)
+class NewItem:
+    """What is to be added (a kind of KINDS), and where; ``cases`` is a folder for a rule's."""
+
+    kind: str
+    name: str
+    folder: Path
+    family: str
+    reading: bool
+    cases: Path | None
+
+    @property
+    def file(self) -> Path:
+        """Return where it stands in the folder."""
+        inside = f"rules/{self.family}" if self.kind == "rule" else f"{self.kind}s"
+        return self.folder / inside / f"{self.name}.yaml"
+
+    @property
+    def template(self) -> str:
+        """Return the name of its starter."""
+        return "reading" if self.kind == "check" and self.reading else self.kind
 
 
-def write(file: Path, text: str) -> None:
-    """Write a new file and the folders it stands in. Raises FileExistsError, OSError."""
+def add(knowledge: Knowledge, wanted: NewItem) -> list[str]:
+    """Write the starter, and one for its cases where they are wanted; return what to tell.
+
+    Raises StarterError for an id that exists or a file that is there, and OSError.
+    """
+    known = getattr(knowledge, f"{wanted.kind}s")
+    if wanted.name in known:
+        raise StarterError(
+            f"the {wanted.kind} '{wanted.name}' is there already, in {known[wanted.name].file}: to "
+            "change it, put a file of the same name into your folder"
+        )
+    _write(wanted.file, wanted.template, wanted)
+    check = f"threewire kb check --kb {wanted.folder}"
+    lines = [f"{wanted.file}: replace every FILL IN, then run {check}"]
+    if near := nearest(wanted.name, known):
+        lines.append(f"The nearest {wanted.kind} there is{near}: threewire kb show shows it.")
+    if wanted.kind == "rule" and wanted.cases is not None:
+        cases = wanted.cases / f"{wanted.name}.yaml"
+        _write(cases, "case", wanted)
+        lines.append(f"{cases}: its cases; run threewire kb cases --cases {wanted.cases}")
+    return lines
+
+
+def _write(file: Path, template: str, wanted: NewItem) -> None:
+    """Write a starter to a new file, and the folders it stands in."""
+    source = resources.files("api.curation").joinpath("starters", f"{template}.yaml")
+    text = string.Template(source.read_text(encoding="utf-8"))
     file.parent.mkdir(parents=True, exist_ok=True)
-    with file.open("x", encoding="utf-8") as stream:
-        stream.write(text)
+    try:
+        with file.open("x", encoding="utf-8") as stream:
+            stream.write(text.substitute(
+                id=wanted.name, family=wanted.family, then=_THEN[wanted.family]
+            ))  # fmt: skip
+    except FileExistsError:
+        raise StarterError(f"{file}: is there already") from None
 
 
 def unfilled(knowledge: Knowledge) -> list[Fault]:

@@ -8,7 +8,6 @@ from click.testing import CliRunner, Result
 from standardwebhooks.webhooks import Webhook
 
 from api.cases import events
-from api.cli.events import _KINDS
 from api.cli.main import threewire
 from api.store import Database
 from tests.cases.events.receiver import Receiver
@@ -26,11 +25,6 @@ def run(database: Database, tmp_path: Path) -> Callable[..., Result]:
         return CliRunner().invoke(threewire, ["events", *arguments, *options])
 
     return call
-
-
-def test_command_knows_every_kind() -> None:
-    """The kinds that the command offers are those that the service sends."""
-    assert _KINDS == events.KINDS
 
 
 def test_life_of_an_endpoint(
