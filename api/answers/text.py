@@ -1,10 +1,17 @@
-"""Lines and sections of a report, and how numbers are put into words."""
+"""Lines and sections of a report, how numbers are put into words, and what templates need."""
 
+import re
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from api.answers.conclusions import hundredths
 
 WIDTH = 88
+_NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 # least probability -> how a person would say it
 _SURENESS = (
@@ -62,12 +69,24 @@ def as_text(parts: Sequence[Section], width: int = WIDTH) -> list[str]:
 def sureness(probability: float) -> str:
     """Return a probability in words and in hundredths: 'very likely, 83 in 100'."""
     words = next(words for least, words in _SURENESS if probability >= least)
-    hundredths = round(probability * 100)
-    figure = "over 99" if hundredths >= 100 else "under 1" if hundredths < 1 else str(hundredths)
-    return f"{words}, {figure} in 100"
+    return f"{words}, {hundredths(probability)}"
 
 
 def strength(weight_db: float) -> str:
     """Return how much a finding says, in words and decibans."""
     words = next(words for least, words in _WEIGHTS if abs(weight_db) >= least)
     return f"{words}, {weight_db:+.1f} dB"
+
+
+@cache
+def templates(package: str, folder: str) -> Environment:
+    """Return the templates of a folder of a package; HTML and SVG are escaped."""
+    return Environment(
+        loader=PackageLoader(package, folder), autoescape=select_autoescape(("html", "svg")),
+        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+
+
+def xml_text(text: str) -> str:
+    """Return a text without what XML cannot carry (control characters, half pairs)."""
+    return _NO_XML.sub(" ", text)

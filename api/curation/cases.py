@@ -109,7 +109,7 @@ class WorkedCase:
 CaseFile = RuleFile | WorkedCase | CallCase
 Kind = TypeVar("Kind", RuleFile, WorkedCase, CallCase)
 # the key that tells a kind of file from the others
-_KINDS: Mapping[str, type[CaseFile]] = {"rule": RuleFile, "accept": CallCase, "expect": WorkedCase}
+_KINDS: Mapping[str, Any] = {"rule": RuleFile, "accept": CallCase, "expect": WorkedCase}
 
 
 @dataclass(frozen=True)

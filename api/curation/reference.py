@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import Any
 
 import yaml
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from jinja2 import Environment
 from markupsafe import Markup, escape
 
+from api.answers import text
 from api.curation.facts import KINDS, Page, cell, page, shelf, shown_machines, title_of
 from api.curation.phrases import Phrase
 from engine.audit.groups import AlikeGroup, Level, groups
@@ -56,14 +57,12 @@ class Site:
 
     def text_of(self, shown: Page) -> str:
         """Return an item's data as YAML."""
-        text: str = yaml.safe_dump(
-            shown.item.as_dict(), sort_keys=False, allow_unicode=True, width=96
-        )
-        return text
+        data = shown.item.as_dict()
+        return str(yaml.safe_dump(data, sort_keys=False, allow_unicode=True, width=96))
 
-    def linked(self, text: str) -> Markup:
+    def linked(self, words: str) -> Markup:
         """Return a text as HTML, in which the ids of causes and checks lead to their pages."""
-        return Markup("").join(self._link(piece) for piece in _IDS.split(text))
+        return Markup("").join(self._link(piece) for piece in _IDS.split(words))
 
     def _link(self, piece: str) -> Markup:
         kind = next((one for one in ("causes", "checks") if self.has(one, piece)), None)
@@ -74,10 +73,7 @@ class Site:
 @cache
 def templates() -> Environment:
     """Return the templates of the pages, in HTML and as text."""
-    made = Environment(
-        loader=PackageLoader("api.curation", "templates"), autoescape=select_autoescape(),
-        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
+    made = text.templates("api.curation", "templates")
     made.globals["cell"] = cell
     made.filters["phrase_lines"] = Phrase.lines
     return made
@@ -120,8 +116,8 @@ def _has(item: items.Item, wanted: Sequence[str]) -> bool:
     """Return whether an item has every word."""
     if not wanted:
         return True
-    text = f"{item.id} {item.id.replace('-', ' ')} {item.raw}".lower()
-    return all(word in text for word in wanted)
+    prose = f"{item.id} {item.id.replace('-', ' ')} {item.raw}".lower()
+    return all(word in prose for word in wanted)
 
 
 def _divided(kind: str, found: Sequence[Any]) -> dict[str, list[tuple[str, str]]]:
@@ -163,10 +159,10 @@ def write_site(survey: Survey, folder: Path) -> int:
             for name in shelf(survey.knowledge, kind)
         },
     }
-    for name, text in {**written, "style.css": stylesheet()}.items():
+    for name, page_text in {**written, "style.css": stylesheet()}.items():
         file = folder / name
         file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_text(text, encoding="utf-8")
+        file.write_text(page_text, encoding="utf-8")
     return len(written)
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from api.answers.text import xml_text
 from api.drawing import paint, words
 from api.drawing.diagram import Diagram, Shape, make_diagram
 from api.drawing.marks import Marks, make_marks
@@ -53,7 +54,7 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     findings = _of_side(knowledge, request.get("findings") or (), side)
     marks = make_marks(knowledge, findings, told, str(machine["coil"]), chosen)
     above = f"{heading} ({side} side)" if side and heading else f"{side} side".strip().capitalize()
-    above = " ".join(paint.plain(above if side else heading).split())
+    above = " ".join(xml_text(above if side else heading).split())
     return _draw(knowledge, machine, marks, Look(shape, embed, above))
 
 

@@ -1,17 +1,16 @@
 """From geometry to SVG: the template ``drawing.svg``, and the pieces of wire that it asks for."""
 
-import re
 from collections.abc import Iterable, Sequence
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment
 
+from api.answers.text import templates, xml_text
 from api.drawing.routes import End, Net
 from api.drawing.sheet import Sheet
 
-_NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 Place = tuple[float, float]
 Segment = tuple[Place, Place]
 
@@ -21,22 +20,14 @@ def stylesheet() -> str:
     return files("api.drawing").joinpath("drawing.css").read_text(encoding="utf-8")
 
 
-def plain(text: str) -> str:
-    """Return a text without what XML cannot carry (control characters, half pairs)."""
-    return _NO_XML.sub(" ", text)
-
-
 def render(**shown: Any) -> str:
     """Return the drawing as one SVG element."""
-    return plain(_templates().get_template("drawing.svg").render(shown)).strip()
+    return xml_text(_templates().get_template("drawing.svg").render(shown)).strip()
 
 
 @cache
 def _templates() -> Environment:
-    made = Environment(
-        loader=PackageLoader("api", "drawing"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
+    made = templates("api", "drawing")
     made.filters |= {"n": number, "d": path_data}
     made.globals |= {"pieces_of": pieces_of, "joints": joints, "links": links}
     return made

@@ -2,15 +2,10 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
-from api.sums.entries import need_one_of, quantity, refuse
-from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
+from api.sums.entries import celsius, need_one_of, quantity, refuse
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, points, shown
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
-
-LOW_CELSIUS, HIGH_CELSIUS = -60.0, 300.0
-_POINTS = 33
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,18 +20,10 @@ class WindingCurrent:
     lead_ohms: float = quantity(
         "Ohms of the meter's own leads (tips held together); they are taken off.", "ohm", 0, 5, 0.0
     )
-    measured_celsius: float = quantity(
-        "Temperature of the winding when its ohms were read.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0
-    )
-    winding_celsius: float = quantity(
-        "Temperature of the winding when it works.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0
-    )
-    cold_celsius: float = quantity(
-        "A cold winding, to compare.", "C", LOW_CELSIUS, HIGH_CELSIUS, -20.0
-    )
-    hot_celsius: float = quantity(
-        "A hot winding, to compare.", "C", LOW_CELSIUS, HIGH_CELSIUS, 100.0
-    )
+    measured_celsius: float = celsius("Temperature of the winding when its ohms were read.")
+    winding_celsius: float = celsius("Temperature of the winding when it works.")
+    cold_celsius: float = celsius("A cold winding, to compare.", -20.0)
+    hot_celsius: float = celsius("A hot winding, to compare.", 100.0)
 
 
 def _work(_: Knowledge, given: WindingCurrent) -> Outcome:
@@ -63,23 +50,23 @@ def _work(_: Knowledge, given: WindingCurrent) -> Outcome:
 
 
 def _three(given: WindingCurrent) -> tuple[float, float, float]:
-    """Return volts, ohms and amperes at the working temperature, from the two that are given."""
+    """Return volts, ohms and amperes at the working temperature, from the two that are given.
+
+    Raises RequestError when the leads eat the ohms.
+    """
+    volts, amperes = given.volts, given.amperes
     if given.ohms is None:
-        assert given.volts is not None  # need_one_of has seen to it
-        assert given.amperes is not None
-        return given.volts, given.volts / given.amperes, given.amperes
-    ohms = _working_ohms(given.ohms - given.lead_ohms, given)
-    if given.volts is not None:
-        return given.volts, ohms, given.volts / ohms
-    assert given.amperes is not None
-    return given.amperes * ohms, ohms, given.amperes
-
-
-def _working_ohms(left: float, given: WindingCurrent) -> float:
-    """Return the ohms at the working temperature. Raises RequestError when the leads eat them."""
+        assert volts is not None  # need_one_of has seen to it
+        assert amperes is not None
+        return volts, volts / amperes, amperes
+    left = given.ohms - given.lead_ohms
     if left <= 0:
         raise refuse("lead_ohms", "the leads alone have as many ohms as were read; read again")
-    return resistance_at(left, given.measured_celsius, given.winding_celsius)
+    ohms = resistance_at(left, given.measured_celsius, given.winding_celsius)
+    if volts is not None:
+        return volts, ohms, volts / ohms
+    assert amperes is not None
+    return amperes * ohms, ohms, amperes
 
 
 def _figures(
@@ -87,15 +74,12 @@ def _figures(
 ) -> tuple[Figure, ...]:
     at = given.winding_celsius
     compared: list[Figure] = []
-    for word, celsius in (
-        ("reference", REFERENCE_CELSIUS),
-        ("cold", given.cold_celsius),
-        ("hot", given.hot_celsius),
-    ):
-        there = resistance_at(ohms, at, celsius)
+    other = {"reference": REFERENCE_CELSIUS, "cold": given.cold_celsius, "hot": given.hot_celsius}
+    for word, then in other.items():
+        there = resistance_at(ohms, at, then)
         compared += [
-            Figure(f"{word}_ohms", f"Winding at {celsius:g} C", there, "ohm"),
-            Figure(f"{word}_amperes", f"Current at {celsius:g} C, same volts", volts / there, "A"),
+            Figure(f"{word}_ohms", f"Winding at {then:g} C", there, "ohm"),
+            Figure(f"{word}_amperes", f"Current at {then:g} C, same volts", volts / there, "A"),
         ]
     return (
         Figure("amperes", f"Current at {at:g} C", amperes, "A"),
@@ -110,14 +94,12 @@ def _curve(volts: float, ohms: float, given: WindingCurrent) -> Curve:
     """Return the current against the temperature of the winding."""
     at = given.winding_celsius
     ends = [at, given.cold_celsius, given.hot_celsius, -40.0, 120.0]
-    places = np.linspace(min(ends), max(ends), _POINTS)
-    drawn = tuple((float(t), volts / resistance_at(ohms, at, float(t))) for t in places)
+    drawn = points(min(ends), max(ends), lambda t: volts / resistance_at(ohms, at, t))
     return Curve(
-        Axis("temperature of the winding", "C"),
-        Axis("current", "A"),
+        Axis("temperature of the winding", "C"), Axis("current", "A"),
         (CurveLine(f"at {shown(volts)} V", drawn),),
         (CurveMark("this winding", at, volts / ohms),),
-    )
+    )  # fmt: skip
 
 
 WINDING_CURRENT = Sum(

@@ -6,17 +6,18 @@ every door: it refuses, it explains (``fields_of``), it stands in /openapi.json 
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from dataclasses import field
 from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate
 
+from api.strict_json import Json
 from engine.knowledge import Fault, RequestError
 from engine.knowledge.faults import unknown
 from engine.knowledge.shapes import Number, OneOf, StrictSchema, flatten
 
 OPEN = "open"
 ENTRY = "entry"  # where a dataclass field keeps the marshmallow field that reads it
+LOW_CELSIUS, HIGH_CELSIUS = -60.0, 300.0
 
 Field = fields.Field[Any]
 
@@ -33,75 +34,58 @@ class OhmsOrOpen(Number):
             )
         return super()._deserialize(value, *args, **kwargs)
 
-
-class _WithinOrOpen(validate.Range):
-    """A range that lets the word 'open' through."""
-
-    def __call__(self, value: Any) -> Any:
-        return value if value == OPEN else super().__call__(value)
+    def _validate(self, value: Any) -> None:
+        if value != OPEN:
+            super()._validate(value)
 
 
 def quantity(what: str, unit: str, low: float, high: float, default: float | None = None) -> Any:
     """Return a field that may be left out, for a number of ``unit`` from ``low`` to ``high``."""
-    within = _range(validate.Range, low, high, unit)
+    within = _range(low, high, unit)
     return _entry(Number, within, what, unit, load_default=default, allow_none=False)
 
 
 def needed(what: str, unit: str, low: float, high: float) -> Any:
     """Return a field that must be given, for a number of ``unit`` from ``low`` to ``high``."""
-    return _entry(Number, _range(validate.Range, low, high, unit), what, unit, required=True)
+    return _entry(Number, _range(low, high, unit), what, unit, required=True)
+
+
+def celsius(what: str, default: float = 20.0) -> Any:
+    """Return a field that may be left out, for the temperature of copper."""
+    return quantity(what, "C", LOW_CELSIUS, HIGH_CELSIUS, default)
 
 
 def ohms_or_open(what: str, high: float) -> Any:
     """Return a required field for ohms up to ``high``, or the word 'open'."""
-    within = _range(_WithinOrOpen, 0.0, high, "ohm")
-    return _entry(OhmsOrOpen, within, what, "ohm", {"or_word": OPEN}, required=True)
+    return _entry(OhmsOrOpen, _range(0.0, high, "ohm"), what, "ohm", required=True)
 
 
 def choice(what: str, known: Sequence[Any], default: Any = None, unit: str = "",
            required: bool = False) -> Any:  # fmt: skip
     """Return a field for one word, or one number, of a closed set."""
-    kind, one_of = (
-        (fields.String, OneOf("word", known))
-        if isinstance(known[0], str)
-        else (Number, _Listed(known, unit))
-    )
     left_out = {"required": True} if required else {"load_default": default, "allow_none": False}
-    return _entry(kind, one_of, what, unit, **left_out)
+    if isinstance(known[0], str):
+        return _entry(fields.String, OneOf("word", known), what, unit, **left_out)
+    listed = ", ".join(f"{one:g}" for one in known)
+    one_of = validate.OneOf(known, error=f"must be one of {listed} {unit}".rstrip())
+    return _entry(Number, one_of, what, unit, **left_out)
 
 
-def _entry(
-    kind: type[Field], within: validate.Validator, what: str, unit: str,
-    more: Mapping[str, str] | None = None, **when: Any,
-) -> Any:  # fmt: skip
+def _range(low: float, high: float, unit: str) -> validate.Range:
+    words = f"must be from {low:g} to {high:g} {unit}".rstrip() + "; check the unit"
+    return validate.Range(min=low, max=high, error=words)
+
+
+def _entry(kind: type[Field], within: validate.Validator, what: str, unit: str, **when: Any) -> Any:
     """Return a dataclass field that carries the marshmallow field which reads it."""
-    about = {"description": what, "unit": unit, **(more or {})}
-    return field(metadata={ENTRY: kind(validate=within, metadata=about, **when)})
+    made = kind(validate=within, metadata={"description": what, "unit": unit}, **when)
+    return dataclasses.field(metadata={ENTRY: made})
 
 
 def schema_of(inputs: type[Any]) -> Schema:
     """Return the schema of a dataclass whose fields were made by the functions above."""
     entries = {one.name: one.metadata[ENTRY] for one in dataclasses.fields(inputs)}
     return StrictSchema.from_dict(entries, name=inputs.__name__)()
-
-
-class _Listed(OneOf):
-    """A closed set of numbers; the message lists them."""
-
-    def __init__(self, known: Sequence[float], unit: str) -> None:
-        super().__init__("size", known)
-        self.unit = unit
-
-    def __call__(self, value: Any) -> Any:
-        if value not in self.known:
-            listed = ", ".join(f"{one:g}" for one in self.known)
-            raise ValidationError(f"must be one of {listed} {self.unit}".rstrip())
-        return value
-
-
-def _range(kind: type[validate.Range], low: float, high: float, unit: str) -> validate.Range:
-    words = f"must be from {low:g} to {high:g} {unit}".rstrip() + "; check the unit"
-    return kind(min=low, max=high, error=words)
 
 
 def read(schema: Schema, raw: object) -> dict[str, Any]:
@@ -138,12 +122,12 @@ def _explained(name: str, entry: Field) -> dict[str, Any]:
     if isinstance(entry.load_default, (int, float, str)):
         about["default"] = entry.load_default
     for one in entry.validators:
-        if isinstance(one, OneOf):
-            about["one_of"] = list(one.known)
-        elif isinstance(one, validate.Range):
+        if isinstance(one, validate.Range):
             about |= {"low": one.min, "high": one.max}
-    if "or_word" in entry.metadata:
-        about["or_word"] = entry.metadata["or_word"]
+        else:
+            about["one_of"] = list(getattr(one, "known", None) or getattr(one, "choices", ()))
+    if isinstance(entry, OhmsOrOpen):
+        about["or_word"] = OPEN
     return about
 
 
@@ -159,7 +143,7 @@ def json_schema(title: str, schema: Schema) -> dict[str, Any]:
     }
 
 
-def _property(about: Mapping[str, Any]) -> dict[str, Any]:
+def _property(about: Json) -> dict[str, Any]:
     """Return the JSON Schema of one field as ``fields_of`` tells of it."""
     unit = f" In {about['unit']}." if about["unit"] else ""
     found: dict[str, Any] = {"description": about["what"] + unit}

@@ -4,9 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
-from api.sums.entries import choice, need_one_of, needed, quantity, refuse
-from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
+from api.sums.entries import celsius, choice, need_one_of, needed, quantity, refuse
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, limit, shown
 from engine import Knowledge
 from engine.calculations.conductor import (
     feed_drop,
@@ -35,18 +34,14 @@ class FeedDrop:
     mm2: float | None = choice("Copper cross-section; or give awg.", MM2, unit="mm2")
     cable: str = choice(
         "Kind of cable: vehicle for both; full-awg with awg; class-5, class-2 with mm2.",
-        CABLES,
-        "vehicle",
-    )
+        CABLES, "vehicle",
+    )  # fmt: skip
     one_way_metres: float = needed("Length of the feed, one way.", "m", 0.01, 200)
     return_metres: float = quantity(
         "Length of a return wire of the same size; 0 where it returns through the frame.",
-        "m",
-        0,
-        200,
-        0.0,
-    )
-    celsius: float = quantity("Temperature of the wire.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0)
+        "m", 0, 200, 0.0,
+    )  # fmt: skip
+    celsius: float = celsius("Temperature of the wire.")
     system_volts: float = quantity(
         "Volts of the system, of which the loss is a share.", "V", 1, 100, 12.0
     )
@@ -196,15 +191,14 @@ def _figures(size: Size, found: Size | None, drop: float, given: FeedDrop) -> tu
 
 def _curve(sizes: Sequence[Size], size: Size, drop: float, given: FeedDrop) -> Curve:
     """Return the share lost by each size of the table."""
-    volts, limit = given.system_volts, given.limit_percent
+    volts = given.system_volts
     lost = tuple((one.mm2, 100 * _drop(one, given) / volts) for one in sizes)
-    ends = ((lost[0][0], limit), (lost[-1][0], limit))
     return Curve(
-        Axis("cross-section", "mm2", "log"),
-        Axis("share of the system volts lost", "%", "log"),
-        (CurveLine("by size", lost), CurveLine("limit", ends, limit=True)),
+        Axis("cross-section", "mm2", "log"), Axis("share of the system volts lost", "%", "log"),
+        (CurveLine("by size", lost),
+         limit("limit", lost[0][0], lost[-1][0], given.limit_percent)),
         (CurveMark("this wire", size.mm2, 100 * drop / volts),),
-    )
+    )  # fmt: skip
 
 
 FEED_DROP = Sum(

@@ -2,19 +2,28 @@
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
-import numpy as np
 from scipy.special import ndtr
 
-from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
-from api.sums.entries import choice, needed, quantity, refuse
-from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
+from api.sums.entries import celsius, choice, needed, quantity, refuse
+from api.sums.model import (
+    Axis,
+    Curve,
+    CurveLine,
+    CurveMark,
+    Figure,
+    Outcome,
+    Sum,
+    limit,
+    points,
+    shown,
+)
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 from engine.knowledge import items
 
 SURE = 0.95  # judgement, as for the verdict on a reading
-_POINTS = 31
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,9 +40,7 @@ class PullInMargin:
     path_ohms: float = quantity(
         "Ohms between where the volts are taken and the winding.", "ohm", 0, 5, 0.0
     )
-    winding_celsius: float = quantity(
-        "Temperature of the winding.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0
-    )
+    winding_celsius: float = celsius("Temperature of the winding.")
     duty: str = choice("What the solenoid does.", items.DUTIES, "fuel-shutoff")
 
 
@@ -116,24 +123,19 @@ def _curve(good: float, needed: float, given: PullInMargin) -> Curve:
     """Return the share of what pull-in needs against the supply volts."""
     system, supply, at = given.system_volts, given.supply_volts, given.winding_celsius
     ends = (min(0.4 * system, supply), max(1.3 * system, supply))
-    volts = [float(one) for one in np.linspace(*ends, _POINTS)]
 
-    def line(celsius: float) -> CurveLine:
-        total = _total(good, celsius, given)
-        return CurveLine(f"at {celsius:g} C", tuple((u, 100 * u / total / needed) for u in volts))
+    def share(volts: float, celsius: float) -> float:
+        return 100 * volts / _total(good, celsius, given) / needed
 
-    warm = line(at)
-    cold = () if at == REFERENCE_CELSIUS else (line(REFERENCE_CELSIUS),)
+    warm_and_cold = [
+        CurveLine(f"at {celsius:g} C", points(*ends, partial(share, celsius=celsius)))
+        for celsius in dict.fromkeys((at, REFERENCE_CELSIUS))
+    ]
     return Curve(
-        Axis("supply while pulling", "V"),
-        Axis("share of what pull-in needs", "%"),
-        (
-            warm,
-            *cold,
-            CurveLine("pull-in needs this", ((ends[0], 100.0), (ends[1], 100.0)), limit=True),
-        ),
-        (CurveMark("this supply", supply, 100 * supply / _total(good, at, given) / needed),),
-    )
+        Axis("supply while pulling", "V"), Axis("share of what pull-in needs", "%"),
+        (*warm_and_cold, limit("pull-in needs this", *ends, 100.0)),
+        (CurveMark("this supply", supply, share(supply, at)),),
+    )  # fmt: skip
 
 
 PULL_IN_MARGIN = Sum(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Generic, Literal, TypeVar
 
+import numpy as np
 from marshmallow import Schema
 
 from api.sums.entries import schema_of
@@ -14,6 +15,7 @@ from engine import Knowledge
 Inputs = TypeVar("Inputs")
 Scale = Literal["linear", "log"]
 DIGITS = 6
+POINTS = 33  # of a curve
 
 
 def rounded(value: float) -> float:
@@ -55,6 +57,19 @@ class CurveLine:
     name: str
     points: tuple[tuple[float, float], ...]
     limit: bool = False
+
+
+def points(
+    start: float, end: float, curve: Callable[[float], float]
+) -> tuple[tuple[float, float], ...]:
+    """Return a curve's points from ``start`` to ``end``."""
+    places = [float(x) for x in np.linspace(start, end, POINTS)]
+    return tuple((x, curve(x)) for x in places)
+
+
+def limit(name: str, start: float, end: float, at: float) -> CurveLine:
+    """Return a level line that must not be crossed."""
+    return CurveLine(name, ((start, at), (end, at)), limit=True)
 
 
 @dataclass(frozen=True)

@@ -4,8 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from api.answers.text import sureness
-from api.sums.current import HIGH_CELSIUS, LOW_CELSIUS
-from api.sums.entries import needed, ohms_or_open, quantity
+from api.sums.entries import celsius, needed, ohms_or_open, quantity
 from api.sums.model import Figure, Outcome, Sum
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
@@ -26,9 +25,7 @@ class WhichPin:
     ca_ohms: float | str = ohms_or_open("Ohms between pin c and pin a.", 100_000)
     pull_ohms: float = needed("Ohms of a good pull winding at 20 C.", "ohm", 0.02, 20)
     hold_ohms: float = needed("Ohms of a good hold winding at 20 C.", "ohm", 1, 2000)
-    winding_celsius: float = quantity(
-        "Temperature of the part.", "C", LOW_CELSIUS, HIGH_CELSIUS, 20.0
-    )
+    winding_celsius: float = celsius("Temperature of the part.")
     lead_ohms: float = quantity("Ohms of the meter's leads; they are taken off.", "ohm", 0, 5, 0.0)
     tolerance_percent: float = quantity("How far a good winding may be off.", "%", 1, 50, 15.0)
     percent: float | None = quantity(

@@ -3,10 +3,19 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from api.sums.entries import choice, need_one_of, needed, quantity, refuse
-from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
+from api.sums.model import (
+    Axis,
+    Curve,
+    CurveLine,
+    CurveMark,
+    Figure,
+    Outcome,
+    Sum,
+    limit,
+    points,
+    shown,
+)
 from engine import Knowledge
 from engine.calculations.copper import DENSITY, VOLUMETRIC_HEAT, resistance_at
 from engine.calculations.heating import (
@@ -17,7 +26,6 @@ from engine.calculations.heating import (
 
 CLASSES = ("A", "E", "B", "F", "H")
 MASS_HEAT = VOLUMETRIC_HEAT / DENSITY  # J/(kg K) of copper: the heat by volume over the density
-_POINTS = 41
 _BEYOND = 1.25  # the curve runs on past the class: the heat does too
 
 
@@ -67,14 +75,14 @@ def _work(knowledge: Knowledge, given: PullOnTime) -> Outcome:
     named, start, volts = given.thermal_class, given.start_celsius, given.volts
     if named not in classes:
         raise refuse("thermal_class", "this class is not in the table of thermal classes")
-    limit = classes[named]
-    if start >= limit:
-        raise refuse("start_celsius", f"is not below class {named}, {limit:g} C: let it cool")
+    limit_at = classes[named]
+    if start >= limit_at:
+        raise refuse("start_celsius", f"is not below class {named}, {limit_at:g} C: let it cool")
     ohms = float(resistance_at(given.ohms, given.measured_celsius, start))
-    seconds = constant_voltage_seconds(volts, ohms, heat, start, limit)
+    seconds = constant_voltage_seconds(volts, ohms, heat, start, limit_at)
     return Outcome(
         says=f"On {shown(volts)} V the winding goes from {start:g} C to class {named}, "
-        f"{limit:g} C, in about {shown(seconds, 3)} s. "
+        f"{limit_at:g} C, in about {shown(seconds, 3)} s. "
         "That is when harm begins, not a time to use up.",
         figures=_figures(seconds, ohms, heat, classes, given),
         formula="t = (C R1 / U^2) x (dT + dT^2 / (2 (234.5 + t1)))",
@@ -85,7 +93,7 @@ def _work(knowledge: Knowledge, given: PullOnTime) -> Outcome:
             "This is no leave to hold the pull on: it is made for a pulse of about a second. Its "
             "fuse may never open at this current, so nothing else stops it.",
         ),
-        curve=_curve(ohms, heat, limit, given),
+        curve=_curve(seconds, ohms, heat, limit_at, given),
     )
 
 
@@ -121,23 +129,18 @@ def _figures(
     )
 
 
-def _curve(ohms: float, heat: float, limit: float, given: PullOnTime) -> Curve:
+def _curve(seconds: float, ohms: float, heat: float, limit_at: float, given: PullOnTime) -> Curve:
     """Return the temperature against the time that the winding is on."""
-    volts, start = given.volts, given.start_celsius
-    seconds = constant_voltage_seconds(volts, ohms, heat, start, limit)
-    times = [float(one) for one in np.linspace(0, seconds * _BEYOND, _POINTS)]
-    warm = tuple((t, constant_voltage_celsius(t, volts, ohms, heat, start)) for t in times)
-    return Curve(
-        Axis("time on", "s"),
-        Axis("temperature of the winding", "C"),
-        (
-            CurveLine(f"on {shown(volts)} V", warm),
-            CurveLine(
-                f"class {given.thermal_class}", ((0.0, limit), (times[-1], limit)), limit=True
-            ),
-        ),
-        (CurveMark("reaches the class", seconds, limit),),
+    end = seconds * _BEYOND
+    warm = points(
+        0, end, lambda t: constant_voltage_celsius(t, given.volts, ohms, heat, given.start_celsius)
     )
+    return Curve(
+        Axis("time on", "s"), Axis("temperature of the winding", "C"),
+        (CurveLine(f"on {shown(given.volts)} V", warm),
+         limit(f"class {given.thermal_class}", 0, end, limit_at)),
+        (CurveMark("reaches the class", seconds, limit_at),),
+    )  # fmt: skip
 
 
 PULL_ON_TIME = Sum(
