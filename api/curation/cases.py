@@ -17,7 +17,7 @@ from api.strict_json import Json
 from engine import Diagnoser, Fault, Knowledge, KnowledgeError, RequestError
 from engine.knowledge.faults import unknown
 from engine.knowledge.items import Hazard, Prose
-from engine.knowledge.shapes import Series, flatten, said, schema_of
+from engine.knowledge.shapes import Series, flatten, loader_of, said, schema_of
 from engine.knowledge.text import load_yaml
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import read_request
@@ -167,7 +167,7 @@ def _read(file: Path, name: str, knowledge: Knowledge) -> CaseFile:
         raise KnowledgeError([Fault(name, message)])
     known = _unknown_names(content, knowledge)
     try:
-        made: CaseFile = schema_of(kind)().load(content)
+        made: CaseFile = loader_of(kind).load(content)
     except ValidationError as error:
         known += [str(fault) for fault in flatten(error.messages)]
     if known:
