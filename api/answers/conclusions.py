@@ -1,13 +1,11 @@
 """What follows from an answer, in sentences that every door says alike."""
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
 
 from api.answers.finding_words import named
+from api.strict_json import Json
 from engine import Knowledge
 from engine.physics.model import NO_REPAIR
-
-Json = Mapping[str, Any]
 
 
 def cause_of(answer: Json, name: str) -> Json:

@@ -1,8 +1,6 @@
 """A finding in words, the same at every door: the name of its check, what it showed, how."""
 
-from collections.abc import Mapping
-from typing import Any
-
+from api.strict_json import Json
 from engine import Knowledge
 
 _NO_READING = {"not-known": "not known", "open": "over range (open)"}
@@ -10,7 +8,7 @@ _PARTS = {"fitted": "plug on", "removed": "plug off", "body": "to the body",
           "ground-pin": "to the ground pin"}  # fmt: skip
 
 
-def name_of(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
+def name_of(finding: Json, knowledge: Knowledge) -> str:
     """Return the name of a finding's check, with its side; its id where it is not known here."""
     check = knowledge.checks.get(finding["check"])
     side = f" ({finding['side']})" if finding.get("side") else ""
@@ -23,7 +21,7 @@ def named(wanted: str, knowledge: Knowledge) -> str:
     return known.name if known else wanted.replace("-", " ")
 
 
-def result_of(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
+def result_of(finding: Json, knowledge: Knowledge) -> str:
     """Return what a finding showed, without the name of its check."""
     if "value" in finding:
         return f"{finding['value']:g} {finding.get('unit', '')}".rstrip()
@@ -32,14 +30,14 @@ def result_of(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
     return str(said.get(outcome) or _NO_READING.get(outcome, outcome))
 
 
-def observed(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
+def observed(finding: Json, knowledge: Knowledge) -> str:
     """Return what a finding showed, and in brackets how it was taken."""
     how = remarks(finding)
     said = result_of(finding, knowledge)
     return f"{said} ({', '.join(how)})" if how else said
 
 
-def remarks(finding: Mapping[str, Any]) -> list[str]:
+def remarks(finding: Json) -> list[str]:
     """Return how a finding was taken: plug, point, leads, heat, moment, note, circumstances."""
     found = [_PARTS[finding[key]] for key in ("plug", "measured_to") if key in finding]
     if "lead_ohms" in finding:

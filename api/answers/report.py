@@ -7,14 +7,13 @@ important ones are not drowned in repetition.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
+from api.answers.conclusions import behind, cause_of
+from api.answers.finding_words import named
 from api.answers.text import Line, Section, strength, sureness
+from api.strict_json import Json
 from engine import Knowledge
 from engine.answer.words import listed
-
-Answer = Mapping[str, Any]
-Row = Mapping[str, Any]
 
 LEAST_SHOWN = 0.01  # less probable causes are named together
 LEAST_EXPLAINED = 0.15  # causes that may well be true are explained
@@ -25,7 +24,7 @@ _OWN_NAMES = {
 }
 
 
-def sections(answer: Answer, knowledge: Knowledge) -> list[Section]:
+def sections(answer: Json, knowledge: Knowledge) -> list[Section]:
     """Return the report of ``answer``, section by section; empty ones are left out.
 
     Where findings name sides, each of the two solenoids has a report of its own.
@@ -43,7 +42,7 @@ def sections(answer: Answer, knowledge: Knowledge) -> list[Section]:
 class _Report:
     """One answer being told; it remembers which cautions were printed already."""
 
-    def __init__(self, answer: Answer, knowledge: Knowledge, numbers: dict[str, int]) -> None:
+    def __init__(self, answer: Json, knowledge: Knowledge, numbers: dict[str, int]) -> None:
         self.answer = answer
         self.knowledge = knowledge
         self.covered = bool(answer["scope"]["covered"])
@@ -68,16 +67,10 @@ class _Report:
         ]
         return [section for section in found if section.lines]
 
-    def _check_name(self, wanted: str) -> str:
-        known = self.knowledge.checks
-        return known[wanted].name if wanted in known else wanted.replace("-", " ")
+    def _name(self, wanted: str) -> str:
+        return _OWN_NAMES.get(wanted) or named(wanted, self.knowledge)
 
-    def _cause_name(self, wanted: str) -> str:
-        known = self.knowledge.causes
-        own = _OWN_NAMES.get(wanted, wanted.replace("-", " "))
-        return known[wanted].name if wanted in known else own
-
-    def _urgent(self, caution: Row) -> bool:
+    def _urgent(self, caution: Json) -> bool:
         """Return whether a finding or a belief raised this caution, and not the machine alone."""
         rule = self.knowledge.rules.get(caution["id"])
         return rule is not None and any(_about_findings(condition) for condition in rule.when)
@@ -96,7 +89,7 @@ class _Report:
             yield Line(f"Under 1 in 100 each: {'; '.join(one['name'] for one in rest)}.")
         yield from self._doubts(causes)
 
-    def _doubts(self, causes: Sequence[Row]) -> Iterator[Line]:
+    def _doubts(self, causes: Sequence[Json]) -> Iterator[Line]:
         together = [one for one in causes if one["group"] == causes[0]["group"]]
         if len(together) > 1:
             yield Line(
@@ -124,16 +117,15 @@ class _Report:
         if self.repair_now:
             yield from self._repair(self._repaired_first())
 
-    def _repaired_first(self) -> Row:
+    def _repaired_first(self) -> Json:
         """Return the cause to put right first: chance over minutes, not chance alone, decides."""
         order = self.answer["advice"]["repair_order"]
-        causes = self.answer["causes"]
-        return next((one for one in causes if one["id"] in order[:1]), causes[0])
+        return cause_of(self.answer, order[0] if order else "")
 
-    def _check(self, check: Row) -> Iterator[Line]:
+    def _check(self, check: Json) -> Iterator[Line]:
         """Yield what to do, its cautions before it, and what each cause would make of it."""
         yield Line(
-            f"{self._check_name(check['check'])} "
+            f"{self._name(check['check'])} "
             f"({check['kind']}, {check['minutes']:g} min; {check['check']})"
         )
         yield Line(check["reason"])
@@ -143,7 +135,7 @@ class _Report:
         yield Line(check["how"])
         yield Line(check["why"])
         for row in check["expect"]:
-            yield Line(f"{self._cause_name(row['cause'])}: {row['reads']}", "-", 1)
+            yield Line(f"{self._name(row['cause'])}: {row['reads']}", "-", 1)
 
     def _cautions(self, texts: Iterable[str]) -> Iterator[Line]:
         """Yield cautions: new ones in full with a number, known ones by their number."""
@@ -158,7 +150,7 @@ class _Report:
             plural = "Cautions" if known[1:] else "Caution"
             yield Line(f"{plural} {listed([str(one) for one in sorted(known)])} above.", "!")
 
-    def _explained(self) -> list[Row]:
+    def _explained(self) -> list[Json]:
         """Return the causes that may well be true, and the one to put right now.
 
         How to repair what is true 6 times in 100 is no help: it reads like advice.
@@ -170,7 +162,7 @@ class _Report:
             if cause["probability"] >= LEAST_EXPLAINED or cause["id"] == now
         ]
 
-    def _why(self, cause: Row) -> list[Line]:
+    def _why(self, cause: Json) -> list[Line]:
         """Return the findings for and against a cause, weightiest first."""
         lines: list[Line] = []
         for direction in ("for", "against"):
@@ -182,14 +174,14 @@ class _Report:
         shown = {one["check"] for one in cause["evidence"] if _is_heavy(one)}
         light = [one["check"] for one in cause["evidence"] if one["check"] not in shown]
         if light:
-            names = "; ".join(map(self._check_name, dict.fromkeys(light)))
+            names = "; ".join(map(self._name, dict.fromkeys(light)))
             lines.append(Line(f"Next to nothing is said here by: {names}."))
         return lines
 
-    def _evidence(self, row: Row) -> list[Line]:
+    def _evidence(self, row: Json) -> list[Line]:
         """Return what was found, what it says, and why or against what."""
         sign = "+" if row["direction"] == "for" else "-"
-        name = self._check_name(row["check"])
+        name = self._name(row["check"])
         expected = f"This cause: {row['expected_if_cause']}. Healthy: {row['expected_if_healthy']}."
         # without a rule behind it, the engine's sentence repeats what stands here
         because = row["because"] if row["basis"].startswith("rule:") else expected
@@ -234,13 +226,13 @@ class _Report:
         for pair in fit.get("pairs", ()):
             yield from self._pair(pair)
 
-    def _pair(self, pair: Row) -> Iterator[Line]:
+    def _pair(self, pair: Json) -> Iterator[Line]:
         """Yield two causes that together explain it, and what tells them apart."""
         yield Line(f"{listed(pair['names'])}, both: {sureness(pair['probability'])}.", "-")
         if pair["needed_for"]:
             yield Line(f"Only both explain {_findings(pair['needed_for'])}.", indent=1)
         if pair["told_apart_by"]:
-            name = self._check_name(pair["told_apart_by"])
+            name = self._name(pair["told_apart_by"])
             yield Line(f"What tells them apart best: {name}.", indent=1)
 
     def _repairs(self) -> Iterator[Section]:
@@ -251,15 +243,12 @@ class _Report:
             if not told and cause["id"] not in _OWN_NAMES:
                 yield Section(f"If it is this: {cause['name']}", list(self._repair(cause)))
 
-    def _repair(self, cause: Row) -> Iterator[Line]:
+    def _repair(self, cause: Json) -> Iterator[Line]:
         """Yield what to look at first, the repair with its cautions, and its proof."""
-        reasons: dict[str, list[str]] = {}
-        for row in cause["look_behind"]:
-            reasons.setdefault(row["because"], []).append(self._cause_name(row["cause"]))
-        for because, names in reasons.items():
-            yield Line(f"Look behind it first: {'; '.join(names)}. {because}", "-")
+        for words in behind(cause, self.knowledge):
+            yield Line(f"Look behind it first: {words}", "-")
         if cause["before_replacing"]:
-            names = [self._check_name(check) for check in cause["before_replacing"]]
+            names = [self._name(check) for check in cause["before_replacing"]]
             yield Line(f"Before a part is fitted: {'; '.join(names)}.", "-")
         yield from self._cautions(cause["cautions"])
         yield Line(cause["remedy"])
@@ -285,7 +274,7 @@ def _findings(places: Sequence[int]) -> str:
     return f"{word} {listed([str(place + 1) for place in places])}"
 
 
-def _is_heavy(evidence: Row) -> bool:
+def _is_heavy(evidence: Json) -> bool:
     """Return whether a finding says enough about a cause to be shown in full."""
     return abs(float(evidence["weight_db"])) >= LEAST_SHOWN_DB
 

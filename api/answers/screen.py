@@ -1,7 +1,6 @@
 """The report on a screen: boxes on a terminal, plain lines anywhere else."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import click
 from rich import box
@@ -13,10 +12,11 @@ from rich.text import Text
 
 from api.answers.report import sections
 from api.answers.text import WIDTH, Line, Section, as_text
+from api.strict_json import Json
 from engine import Knowledge
 
 
-def print_report(answer: Mapping[str, Any], knowledge: Knowledge) -> None:
+def print_report(answer: Json, knowledge: Knowledge) -> None:
     """Print the report of an answer on standard output."""
     parts = sections(answer, knowledge)
     console = _console()

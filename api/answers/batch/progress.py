@@ -18,34 +18,27 @@ class Progress:
     """
 
     def __init__(self, file: str) -> None:
-        self._total = _size(file)
         self._lines = 0
-        self._bar: Bar | None = None
-        if sys.stderr.isatty() and not sys.stdout.isatty():
-            columns = (
-                BarColumn(),
-                TextColumn("{task.fields[lines]} lines"),
-                TimeRemainingColumn(compact=True),
-            )
-            self._bar = Bar(*columns, console=Console(stderr=True), transient=True)
-            self._task = self._bar.add_task("", total=self._total, lines=0)
+        self._bar = Bar(
+            BarColumn(), TextColumn("{task.fields[lines]} lines"),
+            TimeRemainingColumn(compact=True), console=Console(stderr=True), transient=True,
+            disable=not sys.stderr.isatty() or sys.stdout.isatty(),
+        )  # fmt: skip
+        self._task = self._bar.add_task("", total=_size(file), lines=0)
 
     def __enter__(self) -> "Progress":
-        if self._bar:
-            self._bar.start()
+        self._bar.start()
         return self
 
     def __exit__(self, *_: Any) -> None:
-        if self._bar:
-            self._bar.stop()
+        self._bar.stop()
 
     def counted(self, read: Callable[[int], bytes]) -> Callable[[int], bytes]:
         """Return ``read``, counting what it returns."""
 
         def counting(size: int) -> bytes:
             piece = read(size)
-            if self._bar:
-                self._bar.advance(self._task, len(piece))
+            self._bar.advance(self._task, len(piece))
             return piece
 
         return counting
@@ -53,8 +46,7 @@ class Progress:
     def one_more(self) -> None:
         """Count a line that is done."""
         self._lines += 1
-        if self._bar:
-            self._bar.update(self._task, lines=self._lines)
+        self._bar.update(self._task, lines=self._lines)
 
 
 def _size(file: str) -> int | None:
