@@ -1,15 +1,17 @@
 """``threewire sum``: the bench sums, one a command, with the answer that the service gives."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import click
 
 from api import strict_json
 from api.answers.text import Line, Section, as_text
-from api.cli.inputs import BadInput, knowledge_from, overlay_option, write
-from api.sums import SUMS, compute, explain, unknown_sum
+from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
+from api.strict_json import Json
+from api.sums import SUMS, compute, unknown_sum
+from api.sums.entries import InputField, fields_of
 from api.sums.model import Sum, shown
 from api.sums.plot import svg
 from engine import RequestError
@@ -24,17 +26,11 @@ class SumGroup(click.Group):
         """Return the ids in the order of the table."""
         return list(SUMS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Return the command of one sum, or None for an id that does not exist."""
-        return _command(SUMS[cmd_name]) if cmd_name in SUMS else None
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Name the nearest sum for one that does not exist."""
-        if args and args[0] not in SUMS and not args[0].startswith("-"):
-            raise BadInput([unknown_sum(args[0], list(SUMS))])
-        return super().resolve_command(ctx, args)
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command:
+        """Return the command of one sum. Raises BadInput that names the nearest."""
+        if cmd_name not in SUMS:
+            raise BadInput([unknown_sum(cmd_name, list(SUMS))])
+        return _command(SUMS[cmd_name])
 
 
 @click.group("sum", cls=SumGroup, invoke_without_command=True)
@@ -54,8 +50,16 @@ def sums(ctx: click.Context) -> None:
 
 def _command(sum_: Sum[Any]) -> click.Command:
     """Return the click command of one sum."""
+    rows = [
+        Line(f"{one.what} {_limits(one)}", lead=f"{one.name}{'*' if one.required else ''}:")
+        for one in fields_of(sum_.schema)
+    ]
+    given = " ".join(f"{name}={_value(value)}" for name, value in sum_.example.items())
+    example = f"threewire sum {sum_.id} {given}"
+    fields = "\n".join(f"{row.lead} {row.text}" for row in rows)
+    about = f"{sum_.tells}\n\n\b\nFields (* must be given):\n{fields}\n\n\b\n{example}"
 
-    @click.command(sum_.id, help=_help(sum_), short_help=sum_.title)
+    @click.command(sum_.id, help=about, short_help=sum_.title)
     @click.argument("values", nargs=-1, metavar="[NAME=VALUE]...")
     @click.option("--json", "as_json", is_flag=True, help="Print what the service would answer.")
     @click.option("--svg", "picture", metavar="FILE", type=click.Path(dir_okay=False),
@@ -65,9 +69,14 @@ def _command(sum_: Sum[Any]) -> click.Command:
         values: tuple[str, ...], as_json: bool, picture: str | None, overlay: tuple[str, ...]
     ) -> None:
         if not values and not as_json and picture is None:
-            _print(_explanation(sum_))
+            _print([
+                Section(sum_.title, [Line(sum_.tells)]), Section("Fields (* must be given)", rows),
+                Section("Example", [Line(example)]),
+            ])  # fmt: skip
             return
-        document = _work(sum_, values, overlay)
+        inputs = _given(values)
+        with told(RequestError):
+            document = compute(knowledge_from(overlay), sum_.id, inputs)
         if picture is not None:
             _draw(document, picture)
         if as_json:
@@ -78,62 +87,24 @@ def _command(sum_: Sum[Any]) -> click.Command:
     return work
 
 
-def _help(sum_: Sum[Any]) -> str:
-    """Return the help text of a sum: what it tells and its fields, each on a line of its own."""
-    rows = "\n".join(f"{lead} {text}" for lead, text in _field_rows(sum_))
-    return f"{sum_.tells}\n\n\b\nFields (* must be given):\n{rows}\n\n\b\n{_example(sum_)}"
-
-
-def _field_rows(sum_: Sum[Any]) -> list[tuple[str, str]]:
-    return [
-        (f"{one['name']}{'*' if one['required'] else ''}:", f"{one['what']} {_limits(one)}")
-        for one in explain(sum_)["fields"]
-    ]
-
-
-def _limits(about: Mapping[str, Any]) -> str:
+def _limits(about: InputField) -> str:
     """Return what a field takes, in words."""
-    unit = f" {about['unit']}" if about["unit"] else ""
-    if "one_of" in about:
-        said = "One of " + ", ".join(_value(one) for one in about["one_of"]) + unit
+    unit = f" {about.unit}" if about.unit else ""
+    if about.one_of:
+        said = "One of " + ", ".join(map(_value, about.one_of)) + unit
     else:
-        said = f"{shown(about['low'])} to {shown(about['high'])}{unit}"
-    if "or_word" in about:
-        said += f", or {about['or_word']}"
-    return said + (f"; {_value(about['default'])} when left out." if "default" in about else ".")
+        said = f"{_value(about.low)} to {_value(about.high)}{unit}"
+    said += f", or {about.or_word}" if about.or_word else ""
+    return said + ("." if about.default is None else f"; {_value(about.default)} when left out.")
 
 
-def _value(value: float | str) -> str:
-    return value if isinstance(value, str) else shown(value)
+def _value(value: float | str | None) -> str:
+    return shown(value) if isinstance(value, (int, float)) else str(value)
 
 
-def _example(sum_: Sum[Any]) -> str:
-    given = " ".join(f"{name}={_value(value)}" for name, value in sum_.example.items())
-    return f"threewire sum {sum_.id} {given}"
-
-
-def _explanation(sum_: Sum[Any]) -> list[Section]:
-    rows = [Line(text, lead=lead) for lead, text in _field_rows(sum_)]
-    return [
-        Section(sum_.title, [Line(sum_.tells)]),
-        Section("Fields (* must be given)", rows),
-        Section("Example", [Line(_example(sum_))]),
-    ]
-
-
-def _work(sum_: Sum[Any], values: Sequence[str], overlay: Sequence[str]) -> dict[str, Any]:
-    """Return the document. Raises BadInput with a line for every value that does not fit."""
-    given = _given(values)
-    knowledge = knowledge_from(overlay)
-    try:
-        return compute(knowledge, sum_.id, given)
-    except RequestError as error:
-        raise BadInput(str(fault) for fault in error.faults) from None
-
-
-def _given(values: Sequence[str]) -> dict[str, Any]:
+def _given(values: Sequence[str]) -> Json:
     """Return NAME=VALUE words as data. Raises BadInput for words that are none, or named twice."""
-    found: dict[str, Any] = {}
+    found: dict[str, float | str] = {}
     faults = []
     for word in values:
         name, sign, value = word.partition("=")
@@ -155,21 +126,20 @@ def _typed(value: str) -> float | str:
     return float(value) if _NUMBER.fullmatch(value) else value
 
 
-def _draw(document: Mapping[str, Any], name: str) -> None:
+def _draw(document: Json, name: str) -> None:
     """Write the picture. Raises BadInput where there is no curve or the file cannot be written."""
     if document["curve"] is None:
         raise BadInput([f"the sum {document['sum']} has no curve to draw"])
     write(svg(document["curve"], document["title"]) + "\n", name)
 
 
-def _sections(document: Mapping[str, Any]) -> list[Section]:
+def _sections(document: Json) -> list[Section]:
     """Return the answer in the order in which it is read: answer, dangers, figures, grounds."""
     figures = [
-        Line(_figure(one), lead=f"{one['name']}:")
+        Line(f"{_value(one['value'])} {one['unit']}".rstrip(), lead=f"{one['name']}:")
         for one in document["results"]
         if one["value"] is not None
     ]
-    cautions = [Line(text, lead="!") for text in document["cautions"]]
     grounds = [
         Line(document["formula"], lead="Formula:"),
         Line(document["source"], lead="Source:"),
@@ -177,16 +147,10 @@ def _sections(document: Mapping[str, Any]) -> list[Section]:
     ]
     return [
         Section(document["title"], [Line(document["says"])]),
-        Section("Mind", cautions),
+        Section("Mind", [Line(text, lead="!") for text in document["cautions"]]),
         Section("Figures", figures),
         Section("What it rests on", grounds),
     ]
-
-
-def _figure(figure: Mapping[str, Any]) -> str:
-    value = figure["value"]
-    text = value if isinstance(value, str) else shown(value)
-    return f"{text} {figure['unit']}".rstrip()
 
 
 def _print(sections: Sequence[Section]) -> None:

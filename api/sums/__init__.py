@@ -81,7 +81,7 @@ def explain(sum_: Sum[Any]) -> dict[str, Any]:
         "id": sum_.id,
         "title": sum_.title,
         "tells": sum_.tells,
-        "fields": fields_of(sum_.schema),
+        "fields": [one.to_dict() for one in fields_of(sum_.schema)],
         "example": dict(sum_.example),
     }
 

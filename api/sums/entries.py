@@ -6,6 +6,7 @@ every door: it refuses, it explains (``fields_of``), it stands in /openapi.json 
 
 import dataclasses
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate
@@ -13,7 +14,7 @@ from marshmallow import Schema, ValidationError, fields, validate
 from api.strict_json import Json
 from engine.knowledge import Fault, RequestError
 from engine.knowledge.faults import unknown
-from engine.knowledge.shapes import Number, OneOf, StrictSchema, flatten
+from engine.knowledge.shapes import Loaded, Number, OneOf, StrictSchema, flatten
 
 OPEN = "open"
 ENTRY = "entry"  # where a dataclass field keeps the marshmallow field that reads it
@@ -88,47 +89,50 @@ def schema_of(inputs: type[Any]) -> Schema:
     return StrictSchema.from_dict(entries, name=inputs.__name__)()
 
 
-def read(schema: Schema, raw: object) -> dict[str, Any]:
+def read(schema: Schema, raw: object) -> Loaded:
     """Return the inputs with defaults filled in. Raises RequestError that carries every fault."""
     if not isinstance(raw, Mapping):
         raise RequestError([Fault("", "a sum takes an object: the name of each field, its value")])
     try:
-        values: dict[str, Any] = schema.load(dict(raw))
+        values: Loaded = schema.load(dict(raw))
     except ValidationError as error:
-        raise RequestError(_shortened(flatten(error.messages))) from None
+        raise RequestError(flatten(error.messages)) from None
     return values
 
 
-def _shortened(faults: Sequence[Fault]) -> list[Fault]:
-    """Cut names that nobody means, so that a body of junk does not come back whole."""
-    return [
-        fault if len(fault.path) <= 60 else Fault(fault.path[:57] + "...", fault.message)
-        for fault in faults
-    ]
+@dataclass(frozen=True)
+class InputField:
+    """What a field is: name, meaning, unit, limits or words, and its default."""
+
+    name: str
+    what: str
+    unit: str
+    required: bool
+    default: float | str | None = None
+    low: float | None = None
+    high: float | None = None
+    one_of: tuple[float | str, ...] | None = None
+    or_word: str | None = None
+
+    def to_dict(self) -> Json:
+        """Return what is known of it, as the service tells it."""
+        return {key: value for key, value in vars(self).items() if value is not None}
 
 
-def fields_of(schema: Schema) -> list[dict[str, Any]]:
-    """Return what each field is: name, meaning, unit, limits or words, and its default."""
+def fields_of(schema: Schema) -> list[InputField]:
+    """Return what each field of a sum is."""
     return [_explained(name, field) for name, field in schema.fields.items()]
 
 
-def _explained(name: str, entry: Field) -> dict[str, Any]:
-    about: dict[str, Any] = {
-        "name": name,
-        "what": entry.metadata["description"],
-        "unit": entry.metadata["unit"],
-        "required": entry.required,
-    }
-    if isinstance(entry.load_default, (int, float, str)):
-        about["default"] = entry.load_default
-    for one in entry.validators:
-        if isinstance(one, validate.Range):
-            about |= {"low": one.min, "high": one.max}
-        else:
-            about["one_of"] = list(getattr(one, "known", None) or getattr(one, "choices", ()))
-    if isinstance(entry, OhmsOrOpen):
-        about["or_word"] = OPEN
-    return about
+def _explained(name: str, entry: Field) -> InputField:
+    (within,) = entry.validators
+    limits = (within.min, within.max) if isinstance(within, validate.Range) else (None, None)
+    return InputField(
+        name, entry.metadata["description"], entry.metadata["unit"], entry.required,
+        entry.load_default if isinstance(entry.load_default, (int, float, str)) else None,
+        *limits, getattr(within, "known", None) or getattr(within, "choices", None),
+        OPEN if isinstance(entry, OhmsOrOpen) else None,
+    )  # fmt: skip
 
 
 def json_schema(title: str, schema: Schema) -> dict[str, Any]:
@@ -138,22 +142,21 @@ def json_schema(title: str, schema: Schema) -> dict[str, Any]:
         "type": "object",
         "title": title,
         "additionalProperties": False,
-        "properties": {one["name"]: _property(one) for one in told},
-        "required": [one["name"] for one in told if one["required"]],
+        "properties": {one.name: _property(one) for one in told},
+        "required": [one.name for one in told if one.required],
     }
 
 
-def _property(about: Json) -> dict[str, Any]:
-    """Return the JSON Schema of one field as ``fields_of`` tells of it."""
-    unit = f" In {about['unit']}." if about["unit"] else ""
-    found: dict[str, Any] = {"description": about["what"] + unit}
-    if "default" in about:
-        found["default"] = about["default"]
-    if "one_of" in about:
-        return found | {"enum": about["one_of"]}
-    number = {"type": "number", "minimum": about["low"], "maximum": about["high"]}
-    if "or_word" in about:
-        return found | {"oneOf": [number, {"const": about["or_word"]}]}
+def _property(about: InputField) -> Json:
+    """Return the JSON Schema of one field."""
+    unit = f" In {about.unit}." if about.unit else ""
+    default = {} if about.default is None else {"default": about.default}
+    found = {"description": about.what + unit, **default}
+    if about.one_of:
+        return found | {"enum": list(about.one_of)}
+    number = {"type": "number", "minimum": about.low, "maximum": about.high}
+    if about.or_word:
+        return found | {"oneOf": [number, {"const": about.or_word}]}
     return found | number
 
 

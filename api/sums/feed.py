@@ -1,9 +1,9 @@
 """Volts lost in a feed and its return, and the smallest wire that keeps within a limit."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from api.strict_json import Json
 from api.sums.entries import celsius, choice, need_one_of, needed, quantity, refuse
 from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, limit, shown
 from engine import Knowledge
@@ -21,8 +21,6 @@ FULL = "full-awg"
 CABLES_OF = {"awg": ("vehicle", FULL), "mm2": ("vehicle", "class-5", "class-2")}
 CABLES = tuple(dict.fromkeys(name for names in CABLES_OF.values() for name in names))
 CIRCULAR_MIL = 5.067075e-10  # m2: a circle of a thousandth of an inch
-
-Row = Mapping[str, Any]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +64,7 @@ def _sizes(knowledge: Knowledge, given: FeedDrop) -> list[Size]:
     return sorted((one for one in found if one is not None), key=lambda one: one.mm2)
 
 
-def _size(row: Row, cable: str) -> Size | None:
+def _size(row: Json, cable: str) -> Size | None:
     """Return one row as a size, or None where the table has no such cable of it."""
     if "awg" in row:
         label = f"{row['awg']:g} AWG"

@@ -1,17 +1,15 @@
 """Whether a blade fuse opens at a current, and between which times."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from api.strict_json import Json
 from api.sums.entries import needed, quantity, refuse
 from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
 from engine import Knowledge
 from engine.calculations.fuse import Window, opening_window, opening_words, percent_of_rating
 
 STEADY_PERCENT = 75.0  # fuse makers' general rule at 25 C, as kb/tables/blade-fuses.yaml says
-
-Row = Mapping[str, Any]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +117,7 @@ def _cautions(words: str) -> tuple[str, ...]:
     return ("A fuse that opens has done its work: find what draws the current.",)
 
 
-def _curve(rows: Sequence[Row], amperes: float, rating: float, window: Window) -> Curve:
+def _curve(rows: Sequence[Json], amperes: float, rating: float, window: Window) -> Curve:
     """Return the earliest and latest times against the current, in the standard's steps."""
     ordered = sorted(rows, key=lambda row: float(row["percent"]))
     last = max(float(ordered[-1]["percent"]) * 1.15, 100 * amperes / rating)
@@ -140,7 +138,7 @@ def _curve(rows: Sequence[Row], amperes: float, rating: float, window: Window) -
     )
 
 
-def _latest(rows: Sequence[Row], rating: float, last: float) -> tuple[tuple[float, float], ...]:
+def _latest(rows: Sequence[Json], rating: float, last: float) -> tuple[tuple[float, float], ...]:
     """Return the steps of the latest time: each row's holds up to the next row."""
     timed = [row for row in rows if row["latest_seconds"] is not None]
     ends = [float(row["percent"]) for row in timed[1:]] + [last]
@@ -151,7 +149,7 @@ def _latest(rows: Sequence[Row], rating: float, last: float) -> tuple[tuple[floa
     )
 
 
-def _earliest(rows: Sequence[Row], rating: float) -> tuple[tuple[float, float], ...]:
+def _earliest(rows: Sequence[Json], rating: float) -> tuple[tuple[float, float], ...]:
     """Return the steps of the earliest time: each row's holds down to the row before."""
     starts = [float(rows[0]["percent"])] + [float(row["percent"]) for row in rows[:-1]]
     return tuple(

@@ -1,7 +1,7 @@
 """What a sum is, and what comes out of one: figures with units, words, and perhaps a curve."""
 
 import dataclasses
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Generic, Literal, TypeVar
@@ -9,6 +9,7 @@ from typing import Any, Generic, Literal, TypeVar
 import numpy as np
 from marshmallow import Schema
 
+from api.strict_json import Json
 from api.sums.entries import schema_of
 from engine import Knowledge
 
@@ -126,7 +127,7 @@ class Sum(Generic[Inputs]):
     title: str
     tells: str
     inputs: type[Inputs]
-    example: Mapping[str, Any]
+    example: Json
     work: Callable[[Knowledge, Inputs], Outcome]
     hazards: frozenset[str] = frozenset()
     rules: tuple[str, ...] = ()
