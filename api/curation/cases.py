@@ -76,7 +76,7 @@ class RuleFile:
 
 
 @dataclass(frozen=True)
-class Expected:
+class ExpectedLead:
     """What must come out of a worked case."""
 
     lead: str = said("The cause that must lead.")
@@ -87,7 +87,7 @@ class WorkedCase:
     """A request and the cause that an experienced technician would put first."""
 
     request: RequestData = said("What the engine is asked.")
-    expect: Expected = said("What must come out.")
+    expect: ExpectedLead = said("What must come out.")
     id: str = said("Its name.", default="")
     story: Prose = said("What happened.", default="")
     source: Prose = said("Where it comes from.", default="")

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from api.sums.entries import celsius, need_one_of, quantity, refuse
-from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, points, shown
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Sum, Worked, points, shown
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 
@@ -26,13 +26,13 @@ class WindingCurrent:
     hot_celsius: float = celsius("A hot winding, to compare.", 100.0)
 
 
-def _work(_: Knowledge, given: WindingCurrent) -> Outcome:
+def _work(_: Knowledge, given: WindingCurrent) -> Worked:
     need_one_of(given, ("volts", "ohms", "amperes"), 2)
     if given.ohms is None and given.lead_ohms > 0:
         raise refuse("lead_ohms", "leads are taken off ohms; there are no ohms here")
     at = given.winding_celsius
     volts, ohms, amperes = _three(given)
-    return Outcome(
+    return Worked(
         says=f"At {at:g} C the winding has {shown(ohms)} ohm: {shown(volts)} V drive "
         f"{shown(amperes)} A.",
         figures=_figures(volts, ohms, amperes, given),

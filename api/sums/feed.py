@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from api.strict_json import Json
 from api.sums.entries import celsius, choice, need_one_of, needed, quantity, refuse
-from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, limit, shown
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Sum, Worked, limit, shown
 from engine import Knowledge
 from engine.calculations.conductor import (
     feed_drop,
@@ -112,14 +112,14 @@ def _smallest(sizes: Sequence[Size], given: FeedDrop) -> Size | None:
     return None if found is None else Size(**found)
 
 
-def _work(knowledge: Knowledge, given: FeedDrop) -> Outcome:
+def _work(knowledge: Knowledge, given: FeedDrop) -> Worked:
     need_one_of(given, ("awg", "mm2"))
     sizes = _sizes(knowledge, given)
     size = _chosen(sizes, given)
     found = _smallest(sizes, given)
     drop = _drop(size, given)
     percent = 100 * drop / given.system_volts
-    return Outcome(
+    return Worked(
         says=f"{size.label} loses {shown(drop, 3)} V, {shown(percent, 3)} % of "
         f"{given.system_volts:g} V: " + _verdict(percent, size, found, given),
         figures=_figures(size, found, drop, given),

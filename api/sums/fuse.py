@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from api.strict_json import Json
 from api.sums.entries import needed, quantity, refuse
-from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Outcome, Sum, shown
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Sum, Worked, shown
 from engine import Knowledge
 from engine.calculations.fuse import Window, opening_window, opening_words, percent_of_rating
 
@@ -45,13 +45,13 @@ def _amperes(given: FuseOpening) -> float:
     return given.volts / given.ohms
 
 
-def _work(knowledge: Knowledge, given: FuseOpening) -> Outcome:
+def _work(knowledge: Knowledge, given: FuseOpening) -> Worked:
     table = knowledge.tables["blade-fuses"]
     amperes, rating = _amperes(given), given.fuse_amps
     window = opening_window(amperes, rating, table.rows)
     words = opening_words(amperes, rating, table.rows)
     percent = percent_of_rating(amperes, rating)
-    return Outcome(
+    return Worked(
         says=f"{shown(amperes)} A is {shown(percent)} % of {rating:g} A. "
         + _says(words, window, given.seconds),
         figures=(

@@ -13,8 +13,8 @@ from api.sums.model import (
     CurveLine,
     CurveMark,
     Figure,
-    Outcome,
     Sum,
+    Worked,
     limit,
     points,
     shown,
@@ -60,7 +60,7 @@ def _good_ohms(circuit: items.Circuit, given: PullInMargin) -> float:
     return typical * circuit.ohms_factor(int(given.system_volts))
 
 
-def _work(knowledge: Knowledge, given: PullInMargin) -> Outcome:
+def _work(knowledge: Knowledge, given: PullInMargin) -> Worked:
     circuit = _circuit(knowledge, given.duty)
     plunger, good = circuit.plunger, _good_ohms(circuit, given)
     needed = plunger.pull_in_share * given.system_volts / good
@@ -69,7 +69,7 @@ def _work(knowledge: Knowledge, given: PullInMargin) -> Outcome:
     share = amperes / needed
     chance = float(ndtr(math.log(share) / plunger.pull_in_log_sigma))
     word = _word(chance)
-    return Outcome(
+    return Worked(
         says=f"{shown(given.supply_volts)} V drive {shown(amperes)} A, "
         f"{shown(100 * share, 3)} % of what pull-in needs: {word}. "
         f"It needs about {shown(needed * total, 3)} V.",

@@ -93,7 +93,7 @@ class Curve:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class Worked:
     """What a sum gives: a sentence, the figures, what it took for granted, and a curve."""
 
     says: str
@@ -128,7 +128,7 @@ class Sum(Generic[Inputs]):
     tells: str
     inputs: type[Inputs]
     example: Json
-    work: Callable[[Knowledge, Inputs], Outcome]
+    work: Callable[[Knowledge, Inputs], Worked]
     hazards: frozenset[str] = frozenset()
     rules: tuple[str, ...] = ()
 

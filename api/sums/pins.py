@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from api.answers.text import sureness
 from api.sums.entries import celsius, needed, ohms_or_open, quantity
-from api.sums.model import Figure, Outcome, Sum
+from api.sums.model import Figure, Sum, Worked
 from engine import Knowledge
 from engine.calculations.copper import REFERENCE_CELSIUS, resistance_at
 from engine.calculations.meter import half_width, standard_uncertainty
@@ -90,7 +90,7 @@ def _check(given: WhichPin) -> None:
         raise RequestError(faults)
 
 
-def _work(knowledge: Knowledge, given: WhichPin) -> Outcome:
+def _work(knowledge: Knowledge, given: WhichPin) -> Worked:
     _check(given)
     meter = accuracy_of(knowledge, "ohmmeter", (given.percent, given.counts, given.resolution))
     ab, bc, ca = (_reading(value, given.lead_ohms, meter) for value in given.pairs)
@@ -101,7 +101,7 @@ def _work(knowledge: Knowledge, given: WhichPin) -> Outcome:
         given.tolerance_percent / 100,
     )
     found = identify(ab, bc, ca, expected)
-    return Outcome(
+    return Worked(
         says=" ".join(_says(found)),
         figures=_figures(found, expected),
         formula="pull + hold = largest of the three; the pair without the ground pin reads it, "

@@ -10,8 +10,8 @@ from api.sums.model import (
     CurveLine,
     CurveMark,
     Figure,
-    Outcome,
     Sum,
+    Worked,
     limit,
     points,
     shown,
@@ -69,7 +69,7 @@ def _classes(knowledge: Knowledge) -> dict[str, float]:
     return {str(row["class"]): float(row["celsius"]) for row in rows}
 
 
-def _work(knowledge: Knowledge, given: PullOnTime) -> Outcome:
+def _work(knowledge: Knowledge, given: PullOnTime) -> Worked:
     heat = _heat_capacity(given)
     classes = _classes(knowledge)
     named, start, volts = given.thermal_class, given.start_celsius, given.volts
@@ -80,7 +80,7 @@ def _work(knowledge: Knowledge, given: PullOnTime) -> Outcome:
         raise refuse("start_celsius", f"is not below class {named}, {limit_at:g} C: let it cool")
     ohms = float(resistance_at(given.ohms, given.measured_celsius, start))
     seconds = constant_voltage_seconds(volts, ohms, heat, start, limit_at)
-    return Outcome(
+    return Worked(
         says=f"On {shown(volts)} V the winding goes from {start:g} C to class {named}, "
         f"{limit_at:g} C, in about {shown(seconds, 3)} s. "
         "That is when harm begins, not a time to use up.",

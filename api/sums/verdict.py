@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from api.sums.entries import choice, needed, quantity, refuse
-from api.sums.model import Figure, Outcome, Sum, shown
+from api.sums.model import Figure, Sum, Worked, shown
 from api.sums.pins import accuracy_of
 from engine import Knowledge
 from engine.calculations.meter import conformance_probability, standard_uncertainty, verdict
@@ -56,7 +56,7 @@ _SAYS = {
 }
 
 
-def _work(knowledge: Knowledge, given: MeterVerdict) -> Outcome:
+def _work(knowledge: Knowledge, given: MeterVerdict) -> Worked:
     _check(given)
     meter = accuracy_of(
         knowledge, INSTRUMENTS[given.unit], (given.percent, given.counts, given.resolution)
@@ -67,7 +67,7 @@ def _work(knowledge: Knowledge, given: MeterVerdict) -> Outcome:
     band = (given.low, given.high)
     word = verdict(value, uncertainty, *band)
     inside = float(conformance_probability(value, uncertainty, *band))
-    return Outcome(
+    return Worked(
         says=f"{shown(value, 6)} +-{shown(half, 3)} {unit}: {_SAYS[word]}.",
         figures=(
             Figure("verdict", "Verdict", word),
