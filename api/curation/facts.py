@@ -16,12 +16,9 @@ from engine.physics.model import variants_of
 from engine.rules.cautions import Cautions, check_hazards, remedy_hazards
 from engine.rules.views import CaseView
 
+# kind, as folders have it -> the word for one of them
 KINDS: Mapping[str, str] = {
-    "causes": "cause",
-    "checks": "check",
-    "rules": "rule",
-    "circuits": "circuit",
-    "tables": "table",
+    kind: kind[:-1] for kind in ("causes", "checks", "rules", "circuits", "tables")
 }
 SHOWN_VOLTS = 12
 
@@ -89,10 +86,8 @@ def _cause(survey: Survey, cause: items.Cause, shown: Sequence[Machine]) -> Page
     where = [one for one in shown if _on(cause.applies, knowledge, one)]
     hazards = [(one, remedy_hazards(cause, variants_of(knowledge, one))) for one in where]
     return Page(
-        "causes", cause.id, cause.name, cause.file, cause,
-        where=phrases.applies([one.stated() for one in cause.applies]),
-        rules=mentions(knowledge, cause=cause.id),
-        cautions=_cautions(knowledge, hazards),
+        "causes", cause.id, cause.name, cause.file, cause, where=_applies(cause),
+        rules=mentions(knowledge, cause.id), cautions=_cautions(knowledge, hazards),
         tables=tuple(of_cause(survey, cause.id, where)),
     )  # fmt: skip
 
@@ -103,12 +98,14 @@ def _check(survey: Survey, check: items.Check, shown: Sequence[Machine]) -> Page
     hazards = [(one, check_hazards(check, variants_of(knowledge, one))) for one in where]
     confirms = [one.id for one in knowledge.causes.values() if check.id in one.confirmed_by]
     return Page(
-        "checks", check.id, check.name, check.file, check,
-        where=phrases.applies([one.stated() for one in check.applies]),
-        rules=mentions(knowledge, check=check.id),
-        cautions=_cautions(knowledge, hazards),
+        "checks", check.id, check.name, check.file, check, where=_applies(check),
+        rules=mentions(knowledge, check.id), cautions=_cautions(knowledge, hazards),
         tables=tuple(of_check(survey, check.id, where)), confirms=tuple(confirms),
     )  # fmt: skip
+
+
+def _applies(item: items.Cause | items.Check) -> str:
+    return phrases.applies([one.stated() for one in item.applies])
 
 
 def _rule(survey: Survey, rule: items.Rule, shown: Sequence[Machine]) -> Page:
@@ -170,20 +167,18 @@ def _on(alternatives: Sequence[items.Applies], knowledge: Knowledge, machine: Ma
     )
 
 
-def mentions(knowledge: Knowledge, cause: str = "", check: str = "") -> tuple[tuple[str, str], ...]:
+def mentions(knowledge: Knowledge, wanted: str) -> tuple[tuple[str, str], ...]:
     """Return id and title of the rules that test, or act on, a cause or a check."""
     found = []
     for name, program in knowledge.programs.items():
-        used = {
-            one
-            for test in program.walk()
-            if isinstance(test, FindingTest | BeliefTest)
-            for one in (test.checks if isinstance(test, FindingTest) else (test.cause,))
-        }
+        used: set[str] = set()
+        for test in program.walk():
+            used |= set(test.checks) if isinstance(test, FindingTest) else set()
+            used |= {test.cause} if isinstance(test, BeliefTest) else set()
         for action in program.actions:
             used.update((*action.about, *action.roots, *action.before))
             used.update(name for name, _ in action.factors)
-        if (cause or check) in used:
+        if wanted in used:
             found.append((name, knowledge.rules[name].title))
     return tuple(found)
 
@@ -195,9 +190,6 @@ def _cautions(
     cautions = Cautions(knowledge)
     said: dict[str, None] = {}
     for machine, dangers in hazards:
-        view = CaseView({
-            "duty": machine.duty, "control": machine.control, "coil": machine.coil,
-            "system_volts": machine.system_volts,
-        })  # fmt: skip
-        said.update(dict.fromkeys(cautions.for_step(dangers, view)))
+        stated = {key: value for key, value in vars(machine).items() if value is not None}
+        said.update(dict.fromkeys(cautions.for_step(dangers, CaseView(stated))))
     return tuple(said)

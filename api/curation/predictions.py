@@ -1,6 +1,6 @@
 """What checks show under causes, in words and decibans: the tables of the pages."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,7 +8,6 @@ import numpy as np
 from engine.answer import words
 from engine.audit.groups import PHONE, look_alikes
 from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
-from engine.knowledge import items
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.machine import Machine
 from engine.physics.model import HEALTHY
@@ -70,30 +69,31 @@ def expected(separation: Separation, check: str, cause: str) -> str:
 
 def shown(separation: Separation, check: str, cause: str, other: str) -> Shown:
     """Return what a check shows under a cause beside another."""
-    return Shown(
-        check,
-        (cause,),
-        expected(separation, check, cause),
-        expected(separation, check, other),
-        separation.at(check, cause, other),
-    )
+    mine, its = (expected(separation, check, one) for one in (cause, other))
+    return Shown(check, (cause,), mine, its, separation.at(check, cause, other))
 
 
 def of_cause(survey: Survey, cause: str, machines: Sequence[Machine]) -> list[OnCircuit]:
     """Return, by circuit, the checks that show a cause and the causes it is taken for."""
     found = []
+    for machine, separation in _separated(survey, machines):
+        if cause in separation.causes:
+            rows = [
+                shown(separation, check, cause, HEALTHY)
+                for check, value in separation.ranked(cause, HEALTHY)
+                if value >= LEAST_DB
+            ]
+            rivals = [rival(survey, machine, cause, one) for one in taken_for(separation, cause)]
+            found.append(_on_circuit(survey, machine, "", rows, rivals))
+    return _merged(found)
+
+
+def _separated(survey: Survey, machines: Sequence[Machine]) -> Iterator[tuple[Machine, Separation]]:
+    """Yield the machines that may be healthy, each with what its checks tell apart."""
     for machine in machines:
         separation = survey.of(machine)
-        if cause not in separation.causes or HEALTHY not in separation.causes:
-            continue
-        rows = [
-            shown(separation, check, cause, HEALTHY)
-            for check, value in separation.ranked(cause, HEALTHY)
-            if value >= LEAST_DB
-        ]
-        rivals = [rival(survey, machine, cause, other) for other in taken_for(separation, cause)]
-        found.append(_on_circuit(survey, machine, "", rows, rivals))
-    return _merged(found)
+        if HEALTHY in separation.causes:
+            yield machine, separation
 
 
 def taken_for(separation: Separation, cause: str) -> list[str]:
@@ -123,17 +123,15 @@ def rival(survey: Survey, machine: Machine, cause: str, other: str, most: int = 
 def of_check(survey: Survey, check: str, machines: Sequence[Machine]) -> list[OnCircuit]:
     """Return, by circuit, what a check shows on a good machine and under each cause it shows."""
     found = []
-    for machine in machines:
-        separation = survey.of(machine)
-        if check not in separation.checks or HEALTHY not in separation.causes:
-            continue
-        good = expected(separation, check, HEALTHY)
-        rows = [
-            shown(separation, check, cause, HEALTHY)
-            for cause in separation.causes
-            if separation.at(check, cause, HEALTHY) >= LEAST_DB
-        ]
-        found.append(_on_circuit(survey, machine, good, _gathered(rows), []))
+    for machine, separation in _separated(survey, machines):
+        if check in separation.checks:
+            rows = [
+                shown(separation, check, cause, HEALTHY)
+                for cause in separation.causes
+                if separation.at(check, cause, HEALTHY) >= LEAST_DB
+            ]
+            good = expected(separation, check, HEALTHY)
+            found.append(_on_circuit(survey, machine, good, _gathered(rows), []))
     return _merged(found)
 
 
@@ -154,14 +152,10 @@ def _gathered(rows: Sequence[Shown]) -> list[Shown]:
 
 
 def _on_circuit(
-    survey: Survey,
-    machine: Machine,
-    healthy: str,
-    rows: Sequence[Shown],
-    rivals: Sequence[Rival],
+    survey: Survey, machine: Machine, healthy: str, rows: Sequence[Shown], rivals: Sequence[Rival]
 ) -> OnCircuit:
-    circuit: items.Circuit = circuit_of(survey.knowledge, machine)
-    return OnCircuit(circuit.id, circuit.name, (machine.coil,), healthy, tuple(rows), tuple(rivals))
+    one = circuit_of(survey.knowledge, machine)
+    return OnCircuit(one.id, one.name, (machine.coil,), healthy, tuple(rows), tuple(rivals))
 
 
 def _merged(found: Sequence[OnCircuit]) -> list[OnCircuit]:
