@@ -1,4 +1,4 @@
-"""What all tests share: the shipped engine, the two databases, the figures of tests/reference."""
+"""What all tests share: the shipped engine, its application, its command line, databases."""
 
 import inspect
 import signal
@@ -7,7 +7,12 @@ from pathlib import Path
 from types import CodeType
 
 import pytest
+from click.testing import CliRunner, Result
+from flask import Flask
+from flask.testing import FlaskClient
 
+from api import create_app
+from api.cli.main import threewire
 from api.store import Database, upgrade
 from engine import Diagnoser, Knowledge
 from engine.diagnosis import shipped
@@ -75,6 +80,28 @@ def engine(diagnoser: Diagnoser) -> Diagnoser:
 def knowledge(diagnoser: Diagnoser) -> Knowledge:
     """The shipped knowledge base."""
     return diagnoser.knowledge
+
+
+@pytest.fixture(scope="session")
+def app(knowledge: Knowledge, engine: Diagnoser) -> Flask:
+    """The application on the real engine, without a store."""
+    return create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine})
+
+
+@pytest.fixture
+def client(app: Flask) -> FlaskClient:
+    """A client that sees a fault of the service as its callers do: as an answer."""
+    return app.test_client()
+
+
+@pytest.fixture
+def run() -> Callable[..., Result]:
+    """Run the command line in this process."""
+
+    def call(*arguments: str | Path, stdin: bytes | str | None = None) -> Result:
+        return CliRunner().invoke(threewire, [str(one) for one in arguments], input=stdin)
+
+    return call
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,6 @@ import pytest
 from click.testing import Result
 from flask.testing import FlaskClient
 
-from api import create_app
 from api.curation.facts import KINDS, shelf, title_of
 from api.curation.reference import write_site
 from engine import Knowledge
@@ -75,13 +74,6 @@ def pages(site: Path) -> dict[str, Reader]:
         file.relative_to(site).as_posix(): Reader(file.read_text(encoding="utf-8"))
         for file in sorted(site.rglob("*.html"))
     }
-
-
-@pytest.fixture(scope="module")
-def client(knowledge: Knowledge, survey: Survey) -> FlaskClient:
-    """A client of the service on the shipped base."""
-    config = {"KNOWLEDGE": knowledge, "DIAGNOSER": survey.diagnoser}
-    return create_app(config).test_client()
 
 
 @pytest.mark.parametrize("kind", KINDS)

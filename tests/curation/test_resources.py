@@ -3,17 +3,8 @@
 import pytest
 from flask.testing import FlaskClient
 
-from api import create_app
-from engine import Knowledge
 from engine.audit import Survey
 from engine.audit.groups import look_alikes
-
-
-@pytest.fixture(scope="module")
-def client(knowledge: Knowledge, survey: Survey) -> FlaskClient:
-    """A client of the service on the shipped base."""
-    config = {"KNOWLEDGE": knowledge, "DIAGNOSER": survey.diagnoser}
-    return create_app(config).test_client()
 
 
 def test_groups_by_level_circuit_and_voltage(client: FlaskClient, survey: Survey) -> None:

@@ -7,10 +7,8 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from flask import Flask
 from flask.testing import FlaskClient
 
-from api import create_app
 from api.cli.main import threewire
 from api.drawing import circuit_svg, stylesheet, svg
 from engine import Diagnoser, Knowledge
@@ -22,18 +20,6 @@ REQUEST = {
 }
 SVG = "image/svg+xml"
 CIRCUIT = "/v1/circuits/fuel-shutoff-ignition-timed.svg"
-
-
-@pytest.fixture(scope="module")
-def app(knowledge: Knowledge, engine: Diagnoser) -> Flask:
-    """The application on the real engine."""
-    return create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine})
-
-
-@pytest.fixture
-def client(app: Flask) -> FlaskClient:
-    """A client of it."""
-    return app.test_client()
 
 
 @pytest.mark.parametrize("shape", SHAPES)

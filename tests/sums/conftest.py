@@ -10,9 +10,6 @@ from flask.testing import FlaskClient
 
 from api.sums import compute
 from engine import Knowledge
-from tests.web.conftest import app, client, run
-
-__all__ = ["app", "client", "run"]
 
 Work = Callable[[str, Mapping[str, Any]], dict[str, Any]]
 
