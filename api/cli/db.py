@@ -51,6 +51,8 @@ def on_store(opened: Callable[[Settings], Database] = current) -> Callable[[Comm
     """
 
     def decorate(command: Command) -> Command:
+        @click.option("--database", metavar="URL", help="The store; else the setting 'database'.")
+        @click.option("--config", metavar="FILE", help="Settings, TOML.")
         @functools.wraps(command)
         def call(database: str | None, config: str | None, **rest: Any) -> None:
             with told(SettingsError, SchemaError, StoreUnavailableError, OSError):
@@ -61,10 +63,7 @@ def on_store(opened: Callable[[Settings], Database] = current) -> Callable[[Comm
                 finally:
                     found.close()
 
-        url = click.option(
-            "--database", metavar="URL", help="The store; else the setting 'database'."
-        )
-        return url(click.option("--config", metavar="FILE", help="Settings, TOML.")(call))
+        return call
 
     return decorate
 

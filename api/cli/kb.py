@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 from marshmallow import ValidationError
@@ -11,14 +11,21 @@ from api import strict_json
 from api.answers.text import Section, as_text
 from api.cli.inputs import BadInput, Word, knowledge_from, overlay_option, told
 from api.cli.kb_options import Chosen, known, on_machines
+from api.curation import calls as call_marks
+from api.curation import cases as running
+from api.curation import facts, starters
+from api.curation import matrix as tables
+from api.curation import show as pages
+from api.curation.checking import check_base
+from api.curation.reference import formats_as_markdown, write_site
 from engine import Diagnoser
+from engine.audit import Survey
+from engine.audit import groups as find_groups
+from engine.audit.groups import Level
 from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
 from engine.knowledge.shapes import KEBAB
-
-if TYPE_CHECKING:
-    from api.curation.cases import CaseFiles
 
 
 @click.group()
@@ -36,8 +43,6 @@ def _print(parts: Iterable[Section]) -> None:
 @kb.command()
 def formats() -> None:
     """Print the keys of every kind of file, and of conditions and actions, as Markdown."""
-    from api.curation.reference import formats_as_markdown
-
     click.echo(formats_as_markdown(), nl=False)
 
 
@@ -51,8 +56,6 @@ def check(overlay: tuple[str, ...], verbose: bool) -> None:
     nothing confirms or tells apart, checks that separate nothing, rules that can never fire, steps
     without a caution.
     """
-    from api.curation.checking import check_base
-
     found = check_base([Path(folder) for folder in overlay])
     if verbose:
         for line in found.notes:
@@ -70,9 +73,6 @@ def show(chosen: Chosen, name: str, whole: bool) -> None:
 
     What it predicts on each circuit, what it is taken for, and which rules speak of it.
     """
-    from api.curation import facts
-    from api.curation import show as pages
-
     shelves = {kind: facts.shelf(chosen.knowledge, kind) for kind in facts.KINDS}
     found = [kind for kind, there in shelves.items() if name in there]
     if not found:
@@ -94,8 +94,6 @@ def matrix(chosen: Chosen, against: str, out: Path | None) -> None:
 
     A table for each circuit asked for; with --out an image as well.
     """
-    from api.curation import matrix as tables
-
     if out is not None and out.suffix not in (".png", ".svg"):
         raise click.BadParameter("the name ends in .png or .svg", param_hint="--out")
     if against != tables.NEAREST:
@@ -120,15 +118,11 @@ def groups(chosen: Chosen, phone: bool) -> None:
 
     Each group with the checks that would, or the declared reason why none does.
     """
-    from api.curation.show import group_sections
-    from engine.audit import groups as find
-    from engine.audit.groups import Level
-
     levels: list[Level] = ["no-check", "phone"] if phone else ["no-check"]
     told: set[str] = set()
     for level in levels:
-        found = find(chosen.survey, level, chosen.machines)
-        _print(group_sections(level, found, chosen.machines, told))
+        found = find_groups(chosen.survey, level, chosen.machines)
+        _print(pages.group_sections(level, found, chosen.machines, told))
         click.echo()
 
 
@@ -166,8 +160,6 @@ def new(overlay: tuple[str, ...], **wanted: Any) -> None:
 
     It passes 'kb check' once every FILL IN in it is replaced.
     """
-    from api.curation import starters
-
     with told(starters.StarterError, OSError):
         lines = starters.add(knowledge_from(overlay), starters.NewItem(**wanted))
     click.echo("\n".join(lines))
@@ -191,8 +183,6 @@ def cases(
 
     With --calls, show by group how near the answers come to what a master technician would sign.
     """
-    from api.curation import cases as running
-
     if as_json and calls is None:
         raise click.UsageError("--json goes with --calls")
     shipped = running.shipped_folder()
@@ -206,10 +196,8 @@ def cases(
         raise BadInput(faults)
 
 
-def _cases(diagnoser: Diagnoser, found: "CaseFiles") -> list[str]:
+def _cases(diagnoser: Diagnoser, found: running.CaseFiles) -> list[str]:
     """Run rule and worked cases, print what came of them, and return the faults."""
-    from api.curation import cases as running
-
     ran = running.run(diagnoser, found)
     silent = sorted(set(diagnoser.knowledge.rules) - ran.fired)
     click.echo(f"{ran.cases} cases, {len(ran.failures)} faults.")
@@ -217,11 +205,9 @@ def _cases(diagnoser: Diagnoser, found: "CaseFiles") -> list[str]:
     return ran.failures
 
 
-def _calls(diagnoser: Diagnoser, found: "CaseFiles", as_json: bool) -> list[str]:
+def _calls(diagnoser: Diagnoser, found: running.CaseFiles, as_json: bool) -> list[str]:
     """Run the calls, print the measures, and return the faults."""
-    from api.curation import calls
-
-    tallied = calls.run(diagnoser, found.of(calls.CallCase).items())
+    tallied = call_marks.run(diagnoser, found.of(call_marks.CallCase).items())
     click.echo(strict_json.dumps(tallied.as_dict()) if as_json else "\n".join(tallied.table()))
     return [*found.faults, *tallied.faults]
 
@@ -232,8 +218,5 @@ def _calls(diagnoser: Diagnoser, found: "CaseFiles", as_json: bool) -> list[str]
 @overlay_option
 def reference(folder: Path, overlay: tuple[str, ...]) -> None:
     """Write the reference as HTML files: a page for each cause, check, rule, circuit and table."""
-    from api.curation.reference import write_site
-    from engine.audit import Survey
-
     count = write_site(Survey(diagnoser_of(knowledge_from(overlay))), folder)
     click.echo(f"{count} pages in {folder}")

@@ -39,36 +39,25 @@ def on_machines(one_coil: bool = False) -> Callable[[Callable[..., None]], Calla
     Without --coil both styles are chosen, or with ``one_coil`` the first.
     """
 
+    coils = items.COILS[:1] if one_coil else items.COILS
+    about = f"Coil style; {coils[0] if one_coil else 'both'} when left out."
+
     def decorate(command: Callable[..., None]) -> Callable[..., None]:
+        @click.option("--circuit", metavar="ID", help="One circuit; all of them when left out.")
+        @click.option("--coil", type=click.Choice(items.COILS), help=about)
+        @click.option("--volts", type=click.Choice([str(one) for one in items.SYSTEM_VOLTS]),
+                      default=str(items.SYSTEM_VOLTS[0]), show_default=True,
+                      help="System voltage.")  # fmt: skip
+        @overlay_option
         @functools.wraps(command)
         def chosen(
             circuit: str | None, coil: str | None, volts: str, overlay: tuple[str, ...], **rest: Any
         ) -> None:
             knowledge = knowledge_from(overlay)
             circuits = [known("circuit", circuit, knowledge.circuits)] if circuit else []
-            coils = (coil,) if coil else items.COILS[: 1 if one_coil else None]
-            machines = shown_machines(knowledge, circuits, coils, int(volts))
+            machines = shown_machines(knowledge, circuits, (coil,) if coil else coils, int(volts))
             command(Chosen(knowledge, Survey(diagnoser_of(knowledge)), machines), **rest)
 
-        return _with_options(chosen, items.COILS[0] if one_coil else "both")
+        return chosen
 
     return decorate
-
-
-def _with_options(command: Callable[..., None], coils: str) -> Callable[..., None]:
-    for option in (
-        overlay_option,
-        click.option(
-            "--volts",
-            type=click.Choice([str(one) for one in items.SYSTEM_VOLTS]),
-            default=str(items.SYSTEM_VOLTS[0]),
-            show_default=True,
-            help="System voltage.",
-        ),
-        click.option(
-            "--coil", type=click.Choice(items.COILS), help=f"Coil style; {coils} when left out."
-        ),
-        click.option("--circuit", metavar="ID", help="One circuit; all of them when left out."),
-    ):
-        command = option(command)
-    return command

@@ -204,7 +204,7 @@ def test_command_writes_the_site(
     run: Callable[..., Result], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, survey: Survey
 ) -> None:
     """``kb reference`` writes the pages and their style sheet and says how many."""
-    monkeypatch.setattr("engine.audit.Survey", lambda _: survey)  # worked out already
+    monkeypatch.setattr("api.cli.kb.Survey", lambda _: survey)  # worked out already
     done = run("kb", "reference", "--out", tmp_path / "site")
     assert done.exit_code == 0, done.output
     assert (tmp_path / "site" / "style.css").is_file()
