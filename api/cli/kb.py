@@ -186,7 +186,8 @@ def cases(
     if as_json and calls is None:
         raise click.UsageError("--json goes with --calls")
     shipped = running.shipped_folder()
-    chosen = [*folders, *filter(None, [calls])] or [*filter(None, [shipped])]
+    named = [*folders, calls] if isinstance(calls, Path) else [*folders]
+    chosen = named or ([shipped] if shipped else [])
     if not chosen:
         raise BadInput(["there are no cases beside this installation: name a folder with --cases"])
     diagnoser = diagnoser_of(knowledge_from(overlay))

@@ -126,11 +126,11 @@ def fields_of(schema: Schema) -> list[InputField]:
 
 def _explained(name: str, entry: Field) -> InputField:
     (within,) = entry.validators
-    limits = (within.min, within.max) if isinstance(within, validate.Range) else (None, None)
+    low, high = (within.min, within.max) if isinstance(within, validate.Range) else (None, None)
     return InputField(
         name, entry.metadata["description"], entry.metadata["unit"], entry.required,
         entry.load_default if isinstance(entry.load_default, (int, float, str)) else None,
-        *limits, getattr(within, "known", None) or getattr(within, "choices", None),
+        low, high, getattr(within, "known", None) or getattr(within, "choices", None),
         OPEN if isinstance(entry, OhmsOrOpen) else None,
     )  # fmt: skip
 
