@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 from importlib import resources
-from typing import Any
 
+from api.answers.problems import Document
 from engine.knowledge.text import load_yaml
 
 DEFAULT = "loader-ground-paint"
@@ -16,7 +16,7 @@ class Demo:
     id: str
     title: str
     story: str
-    request: dict[str, Any]
+    request: Document
 
 
 def load_all() -> list[Demo]:

@@ -12,6 +12,7 @@ from api import strict_json
 from api.logs import Line, fault
 
 MEDIA_TYPE = "application/problem+json"
+Document = dict[str, Any]  # the members of an answer or of a problem document, as they are sent
 
 _log = logging.getLogger("threewire.api")
 
@@ -67,7 +68,7 @@ class ProblemError(Exception):
 
 def document(
     status: int, detail: str | None = None, errors: Iterable[tuple[str, str]] = ()
-) -> dict[str, Any]:
+) -> Document:
     """Return the members of a problem document, without its request id.
 
     The command line writes the same document for a bad line, so that all doors say the same.
@@ -82,13 +83,13 @@ def document(
     }
 
 
-def faults_document(faults: Iterable[Any]) -> dict[str, Any]:
+def faults_document(faults: Iterable[Any]) -> Document:
     """Return the 422 document for an engine error's faults (each with ``path`` and ``message``)."""
     errors = [(fault.path, fault.message) for fault in faults]
     return document(422, counted(len(errors)), errors)
 
 
-def json_document(fault: strict_json.JsonError) -> dict[str, Any]:
+def json_document(fault: strict_json.JsonError) -> Document:
     """Return the 400 document for text that is not taken as JSON."""
     return document(400, str(fault), [("", str(fault))])
 
@@ -98,7 +99,7 @@ def not_json(fault: strict_json.JsonError) -> ProblemError:
     return ProblemError(400, str(fault), [("", str(fault))])
 
 
-def kinds() -> dict[str, dict[str, Any]]:
+def kinds() -> dict[str, Document]:
     """Return what each ``type`` means, by the last part of its path."""
     return {
         kind: {"kind": kind, "title": title, "status": status, "advice": advice}
@@ -113,7 +114,7 @@ def counted(number: int) -> str:
     return f"{number} things in the request are wrong; nothing was diagnosed."
 
 
-def respond(problem: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
+def respond(problem: Document, headers: dict[str, str] | None = None) -> Response:
     """Return the response that carries a problem document and the request's id."""
     body = strict_json.dumps(problem | {"request_id": g.get("request_id", "")})
     response = current_app.response_class(body, status=problem["status"], mimetype=MEDIA_TYPE)

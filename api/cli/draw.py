@@ -1,11 +1,12 @@
 """``threewire draw``: the circuit of one machine as SVG, with what its diagnosis says."""
 
-from typing import Any, cast
+from typing import cast
 
 import click
 
 from api.cli.inputs import BadInput, answered, knowledge_from, overlay_option, read, write
 from api.drawing import SHAPES, Shape, in_full, svg
+from api.strict_json import Json
 
 
 @click.command()
@@ -26,7 +27,7 @@ def draw(
     """
     knowledge = knowledge_from(overlay)
     source = read(file)
-    request = cast(dict[str, Any], in_full(source.request()))
+    request = cast(Json, in_full(source.request()))
     answer = answered(knowledge, source, request)
     if side is not None and side not in answer.get("sides", {}):
         raise BadInput([f"--side {side}: no finding in {source.name} is of that side"])

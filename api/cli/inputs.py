@@ -15,6 +15,7 @@ import yaml
 
 from api import strict_json
 from api.answers.answering import MAX_BYTES
+from api.answers.problems import Document
 from api.service import SETTING
 from engine import Knowledge, KnowledgeError, RequestError, load_knowledge
 from engine.diagnosis import diagnoser_of, shipped_knowledge
@@ -170,10 +171,10 @@ def read(name: str) -> RequestSource:
     return RequestSource(name, raw)
 
 
-def answered(knowledge: Knowledge, source: RequestSource, request: object) -> dict[str, Any]:
+def answered(knowledge: Knowledge, source: RequestSource, request: object) -> Document:
     """Return the answer to a request. Raises BadInput with the line of every fault in it."""
     try:
-        return diagnoser_of(knowledge).diagnose(cast(dict[str, Any], request))
+        return diagnoser_of(knowledge).diagnose(cast(Document, request))
     except RequestError as error:
         raise source.complaint(error.faults) from None
 

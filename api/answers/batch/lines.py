@@ -1,11 +1,11 @@
 """From bytes as they come to lines, and from a line to the text that answers it."""
 
 from collections.abc import Callable, Iterator
-from typing import Any
 
 from api import strict_json
 from api.answers import answering, problems
 from api.answers.answering import MAX_BYTES
+from api.answers.problems import Document
 from api.service import Engine
 
 MEDIA_TYPE = "application/x-ndjson"
@@ -52,6 +52,6 @@ def answer_line(
     return status == 200, strict_json.dumps(document if status == 200 else at(number, document))
 
 
-def at(number: int, document: dict[str, Any]) -> dict[str, Any]:
+def at(number: int, document: Document) -> Document:
     """Return a problem document that names its line, counted from 1."""
     return document | {"line": number}
