@@ -1,6 +1,6 @@
 """The log: one JSON object a line, and nothing secret in any of them.
 
-The service's own events are ``Line`` objects; whatever a library logs becomes a line too. Every
+The service's own events are ``LogLine`` objects; whatever a library logs becomes a line too. Every
 text is scrubbed of keys, of credentials in headers and of passwords in URLs before it is written.
 """
 
@@ -26,7 +26,7 @@ _SECRETS = (
 )
 
 
-class Line(dict[str, Any]):
+class LogLine(dict[str, Any]):
     """What one log line says, by field; as text it is that JSON object."""
 
     def __str__(self) -> str:
@@ -44,7 +44,7 @@ class JsonFormatter(logging.Formatter):
             "level": record.levelname.lower(),
             "process": record.process,
         }
-        if isinstance(record.msg, Line):
+        if isinstance(record.msg, LogLine):
             line |= {name: _clean(value) for name, value in record.msg.items()}
         else:
             line |= {"event": "message", "logger": record.name, "message": _message(record)}

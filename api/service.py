@@ -10,11 +10,13 @@ from flask import Flask, current_app
 
 from api.settings import Settings, load
 from api.store import Database
+from api.store.probe import Probe
 from api.store.schema import require_current
 from engine import Diagnoser, Knowledge, load_knowledge
 from engine.physics.model import ModelStore
 
 _KEY = "threewire"
+STORE_SECONDS = 3.0
 SETTING = "THREEWIRE_KB"  # folders of a shop's own knowledge, separated as PATH's are
 
 
@@ -37,6 +39,17 @@ class Service:
     settings: Settings
     database: Database | None = None  # None: nothing is kept, and what needs a store says so
     cache: dict[str, Any] = field(default_factory=dict)
+
+    def store_fault(self) -> str | None:
+        """Return what is wrong with the store, or None; within STORE_SECONDS.
+
+        It is asked in a thread of its own: a store that hangs must not hang who asks. One question
+        at a time is under way, and who asks meanwhile waits for the same answer.
+        """
+        if self.database is None:
+            return None
+        probe: Probe = self.cache.setdefault("probe", Probe(self.database.ping))
+        return probe.ask(STORE_SECONDS)
 
 
 def install(app: Flask, learning: Learning | None = None) -> Service:

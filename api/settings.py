@@ -130,6 +130,10 @@ class Settings:
         "auto", _flag_or_auto, "Whether a caller needs an API key: yes, no (only on loopback), or "
         "auto: on loopback as soon as a key is made, else always.",
     )  # fmt: skip
+    keys_file: str = _setting(
+        "", _text, "File with keys that are to be in force, for unattended set-up: a line each, "
+        "role, key and name.",
+    )  # fmt: skip
     rate_per_minute: int = _setting(
         600, _whole(1, 10**6), "Requests a minute that one key may make."
     )
@@ -145,6 +149,18 @@ class Settings:
     proxies: int = _setting(
         0, _whole(0, 8), "Reverse proxies in front, whose X-Forwarded headers are believed."
     )
+    public_url: str = _setting(
+        "", _text, "Address under which callers know the service; stands in /openapi.json."
+    )
+    trusted_hosts: tuple[str, ...] = _setting(
+        (), _list, "Names that a Host header may have; any when empty."
+    )
+    cors_origins: tuple[str, ...] = _setting(
+        (), _list, "Origins, exact, whose web pages may call the service; none when empty."
+    )
+    compress: bool = _setting(
+        False, _flag, "Whether JSON is compressed with gzip for who takes it; a proxy may do it."
+    )
     batch_lines: int = _setting(100_000, _whole(1, 10**7), "Lines that one batch may have.")
     model_mebibytes: int = _setting(
         96, _whole(8, 65536), "Memory, a worker, for solved machines that are kept."
@@ -152,7 +168,7 @@ class Settings:
     origins: Mapping[str, str] = field(default_factory=dict)
 
 
-class Setting(NamedTuple):
+class SettingEntry(NamedTuple):
     """What is declared of one setting: its default, how its text is read, what it is for."""
 
     name: str
@@ -161,8 +177,8 @@ class Setting(NamedTuple):
     about: str
 
 
-SETTINGS: dict[str, Setting] = {
-    one.name: Setting(one.name, one.default, **one.metadata)
+SETTINGS: dict[str, SettingEntry] = {
+    one.name: SettingEntry(one.name, one.default, **one.metadata)
     for one in fields(Settings)
     if one.metadata
 }

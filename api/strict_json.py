@@ -13,6 +13,7 @@ from typing import Any, NoReturn
 
 Json = Mapping[str, Any]  # an object of a request or an answer, as the wire has it
 MAX_DEPTH = 20
+MAX_KEYS = 1000  # in one object: far more than any request has
 MAX_NUMBER_LENGTH = 40
 
 # Possessive quantifiers keep this linear on hostile text; an unterminated string runs to the end.
@@ -151,6 +152,8 @@ def _find_duplicate(text: str) -> int:
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """Build an object, refusing a key that stands twice (the library keeps the last)."""
+    if len(pairs) > MAX_KEYS:
+        raise _RefusedError(f"an object with more than {MAX_KEYS} keys", "{")
     found: dict[str, Any] = {}
     for key, value in pairs:
         if key in found:

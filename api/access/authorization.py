@@ -2,6 +2,7 @@
 
 import logging
 import math
+import time
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -10,9 +11,9 @@ from flask import Flask, Response, current_app, g, request
 from api.access import exposure, session
 from api.access.key_cache import KeyCache
 from api.access.rate_limiter import RateLimiter, Verdict
-from api.access.roles import LOCAL, Caller, needed
+from api.access.roles import LOCAL, Caller, caller, needed
 from api.answers.problems import ProblemError
-from api.logs import Line
+from api.logs import LogLine
 from api.service import Service
 from api.settings import Settings
 
@@ -85,12 +86,12 @@ def _caller(role: str) -> Caller:
 
 
 def _bearer() -> str | None:
-    """Return the key of the Authorization header, or None where there is no such header."""
-    header = request.headers.get("Authorization")
-    if header is None:
-        return None
-    scheme, _, key = header.strip().partition(" ")
-    return key.strip() if scheme.lower() == "bearer" else ""
+    """Return the key of the Authorization header, or None where it has none.
+
+    What a proxy in front asks for (Basic) is the proxy's, and says nothing about a key.
+    """
+    scheme, _, key = request.headers.get("Authorization", "").strip().partition(" ")
+    return key.strip() if scheme.lower() == "bearer" else None
 
 
 def _of_key(rules: Access, known: KeyCache, offered: str) -> Caller:
@@ -115,7 +116,7 @@ def failed(rules: Access, kind: str = "invalid_token") -> ProblemError:
         )
     g.refused = "wrong-key"
     _log.warning(
-        Line(event="wrong-key", address=address, request_id=g.get("request_id", ""))
+        LogLine(event="wrong-key", address=address, request_id=g.get("request_id", ""))
     )  # never the key, which may be another service's
     return _no_key("There is no such key, or it is revoked.", f', error="{kind}"')
 
@@ -156,6 +157,18 @@ def _count(found: Caller) -> None:
         raise ProblemError(
             429, f"This key may make {per_minute} requests a minute.", headers=_retry_after(verdict)
         )
+
+
+def wait_for_turn() -> None:
+    """Count one more thing that a request asks for; wait until the rate of its key has room."""
+    found, rules = caller(), access()
+    if found is LOCAL:
+        return
+    while True:
+        verdict = rules.limiter.take(f"key {found.id}", rules.settings.rate_per_minute)
+        if verdict.allowed:
+            return
+        time.sleep(verdict.wait)
 
 
 def _retry_after(verdict: Verdict) -> dict[str, str]:

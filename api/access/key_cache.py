@@ -9,13 +9,17 @@ import threading
 import time
 from dataclasses import dataclass
 
+from sqlalchemy import select
+
 from api.access import keys
 from api.access.roles import Caller
 from api.store import Database, StoreUnavailableError
+from api.store.models import Installation
 
 FRESH_SECONDS = 3.0
 MISS_SECONDS = 0.2  # a key that is not known may be new: then the keys are read anew this soon
 STALE_SECONDS = 600.0
+ENDED = "ended "  # before the name of a session that was signed out
 _NOBODY = keys.digest("")  # compared with where there is no such key, so that it takes as long
 
 
@@ -31,6 +35,7 @@ class KeyCache:
     def __init__(self, database: Database) -> None:
         self._database = database
         self._held: dict[str, _Held] | None = None
+        self._ended: frozenset[str] = frozenset()
         self._read_at = self._tried_at = float("-inf")
         self._lock = threading.Lock()
 
@@ -48,6 +53,11 @@ class KeyCache:
         """Return whose key this id names while it is in force. Raises StoreUnavailableError."""
         held = self._keys().get(identity)
         return held.caller if held else None
+
+    def has_ended(self, session: str) -> bool:
+        """Return whether a session was signed out. Raises StoreUnavailableError."""
+        self._keys()
+        return session in self._ended
 
     def is_empty(self) -> bool:
         """Return whether no key is in force. Raises StoreUnavailableError."""
@@ -76,6 +86,8 @@ class KeyCache:
         try:
             with self._database.reading() as session:
                 rows = keys.in_force(session)
+                ended = select(Installation.name).where(Installation.name.startswith(ENDED))
+                gone = session.scalars(ended).all()
         except StoreUnavailableError:
             if self._held is None or time.monotonic() - self._read_at > STALE_SECONDS:
                 raise
@@ -83,6 +95,7 @@ class KeyCache:
             self._held = {
                 row.id: _Held(row.digest, Caller(row.id, row.name, row.role)) for row in rows
             }
+            self._ended = frozenset(one.removeprefix(ENDED) for one in gone)
             self._read_at = time.monotonic()
         finally:
             self._tried_at = time.monotonic()

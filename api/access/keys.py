@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from api.access.roles import ROLES
 from api.store.models import ApiKey
 
 _FORM = re.compile(r"tw_([a-z2-7]{8})_([a-z2-7]{32})", re.ASCII)
@@ -51,6 +52,31 @@ def make(session: Session, name: str, role: str) -> tuple[ApiKey, str]:
     )  # fmt: skip
     session.add(row)
     return row, f"tw_{identity}_{secret}"
+
+
+def put(session: Session, lines: str) -> int:
+    """Put keys in force that somebody else made up; returns how many are new.
+
+    ``lines`` has one a line: its role, the key (``tw_``, eight and thirty-two letters a-z or digits
+    2-7, at random) and a name. One that was revoked stays so. Raises ValueError that names the
+    line, and never what stands in it.
+    """
+    new = 0
+    for number, line in enumerate(lines.splitlines(), start=1):
+        if not line.strip() or line.startswith("#"):
+            continue
+        role, key, name = (*line.split(None, 2), "", "", "")[:3]
+        parts = split(key)
+        if role not in ROLES[1:] or parts is None or not good_name(name.strip()):
+            raise ValueError(f"line {number} is no role, key and name")
+        if session.get(ApiKey, parts[0]) is None:
+            made = datetime.now(UTC)
+            row = ApiKey(id=parts[0], name=name.strip(), role=role, digest=digest(parts[1]))
+            row.made_at, row.revoked_at = made, None
+            session.add(row)
+            session.flush()
+            new += 1
+    return new
 
 
 def _random(size: int) -> str:

@@ -2,7 +2,8 @@
 
 The cookie holds the key's id and the time of signing in, signed with a secret that is made once and
 kept in the store, so that every worker of every server reads it. Whether the key is still in force
-is asked anew for every request. Tokens against forged forms are the desk's own affair.
+and the session not signed out is asked anew for every request. Tokens against forged forms are the
+desk's own affair.
 """
 
 import secrets
@@ -10,19 +11,20 @@ import time
 from datetime import timedelta
 
 from flask import Flask, request, session
+from sqlalchemy import delete
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.access import exposure
-from api.access.key_cache import KeyCache
+from api.access.key_cache import ENDED, KeyCache
 from api.access.roles import Caller
-from api.service import Service
+from api.service import Service, current
 from api.store import Database
 from api.store.models import Installation
 
 PATH = "/desk"
 HOURS = 12  # a shift; then the key is asked for again
-_ID, _SINCE = "key", "since"
+_ID, _SINCE, _OWN = "key", "since", "session"
 _SECRET = "cookie-secret"  # noqa: S105 - the name under which it is kept
 
 
@@ -74,13 +76,25 @@ def sign_in(key: str) -> Caller | None:
             raise problem
         return None
     session[_ID], session[_SINCE] = found.id, int(time.time())
+    session[_OWN] = secrets.token_urlsafe(12)
     session.permanent = True
     return found
 
 
 def sign_out() -> None:
-    """End the session of this request."""
+    """End the session of this request, for whoever has a copy of its cookie too."""
+    own, known = session.get(_OWN), current().database
+    if isinstance(own, str) and known is not None:
+        known.write(lambda kept: _end(kept, own))
     session.clear()
+
+
+def _end(kept: Session, own: str) -> None:
+    """Note that a session has ended, and drop what is older than any session lives."""
+    now = int(time.time())
+    old = Installation.name.startswith(ENDED) & (Installation.value < f"{now - HOURS * 3600:012}")
+    kept.execute(delete(Installation).where(old))
+    kept.merge(Installation(name=f"{ENDED}{own}", value=f"{now:012}"))
 
 
 def caller_of_session(known: KeyCache | None) -> Caller | None:
@@ -93,6 +107,6 @@ def caller_of_session(known: KeyCache | None) -> Caller | None:
     identity, since = session.get(_ID), session.get(_SINCE)
     if not isinstance(identity, str) or not isinstance(since, int):
         return None
-    if time.time() - since > HOURS * 3600:
+    if time.time() - since > HOURS * 3600 or known.has_ended(str(session.get(_OWN))):
         return None
     return known.by_id(identity)

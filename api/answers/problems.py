@@ -2,17 +2,21 @@
 
 import logging
 from collections.abc import Iterable
+from dataclasses import dataclass
 from http import HTTPStatus
+from itertools import islice
 from typing import Any
 
 from flask import Flask, Response, current_app, g, request
 from werkzeug.exceptions import HTTPException
 
 from api import strict_json
-from api.logs import Line, fault
+from api.answers import documents
+from api.logs import LogLine, fault
 
 MEDIA_TYPE = "application/problem+json"
 Document = dict[str, Any]  # the members of an answer or of a problem document, as they are sent
+MOST_ERRORS = 100
 
 _log = logging.getLogger("threewire.api")
 
@@ -74,12 +78,13 @@ def document(
     The command line writes the same document for a bad line, so that all doors say the same.
     """
     kind, title, advice = _KINDS.get(status) or _KINDS[400 if status < 500 else 500]
+    told = [{"path": path, "message": message} for path, message in islice(errors, MOST_ERRORS)]
     return {
         "type": f"/problems/{kind}",
         "title": title,
         "status": status,
         "detail": detail or advice,
-        "errors": [{"path": path, "message": message} for path, message in errors],
+        "errors": told,
     }
 
 
@@ -99,10 +104,40 @@ def not_json(fault: strict_json.JsonError) -> ProblemError:
     return ProblemError(400, str(fault), [("", str(fault))])
 
 
-def kinds() -> dict[str, Document]:
+@dataclass(frozen=True)
+class ProblemKind(documents.Document):
+    """What a kind of problem means."""
+
+    kind: str
+    title: str
+    status: int
+    advice: str
+
+
+@dataclass(frozen=True)
+class ProblemPart:
+    """One thing wrong with a request."""
+
+    path: str
+    message: str
+
+
+@dataclass(frozen=True)
+class ProblemDocument:
+    """Problem details as in RFC 9457, as ``respond`` sends them."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    errors: tuple[ProblemPart, ...]
+    request_id: str
+
+
+def kinds() -> dict[str, ProblemKind]:
     """Return what each ``type`` means, by the last part of its path."""
     return {
-        kind: {"kind": kind, "title": title, "status": status, "advice": advice}
+        kind: ProblemKind(kind, title, status, advice)
         for status, (kind, title, advice) in _KINDS.items()
     }
 
@@ -155,4 +190,4 @@ def _on_surprise(error: Exception) -> Response:
 
 def log_surprise(error: Exception) -> None:
     """Log an unforeseen error: its type and where it happened, as one line of JSON."""
-    _log.error(Line({"event": "fault", "request_id": g.get("request_id", "")} | fault(error)))
+    _log.error(LogLine({"event": "fault", "request_id": g.get("request_id", "")} | fault(error)))

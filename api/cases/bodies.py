@@ -8,11 +8,12 @@ from collections.abc import Mapping
 from copy import deepcopy
 from typing import Any
 
-from marshmallow import ValidationError, fields, missing, validate
+from marshmallow import ValidationError, fields, missing, validate, validates_schema
 
+from api.answers.documents import Json
 from api.cases import texts
 from engine import Fault, RequestError
-from engine.knowledge.shapes import StrictSchema, flatten
+from engine.knowledge.shapes import OneOf, StrictSchema, flatten
 from engine.reasoning.request import (
     MAX_FINDINGS,
     FindingSchema,
@@ -27,7 +28,7 @@ _LINE = r"^[^\u0000-\u001f\u007f-\u009f]*$"
 _LINES = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]*$"
 
 
-class Typed(fields.String):
+class TypedText(fields.String):
     """A text that a person types, kept to the letter; it may have several lines or one."""
 
     def __init__(self, description: str, most: int, lines: bool = False, **kwargs: Any) -> None:
@@ -94,26 +95,26 @@ _BY = "Name of the person who says it; the name of the caller's key is put behin
 
 class _BySchema(StrictSchema):
     what = "the body"
-    by = Typed(_BY, texts.NAME)
+    by = TypedText(_BY, texts.NAME)
 
 
 class OwnTexts(_BySchema):
     """What a case says of itself in words."""
 
-    fleet_number = Typed(
+    fleet_number = TypedText(
         "The machine's number in the fleet.", *texts.LIMITS["fleet_number"], allow_none=True
     )
-    machine_type = Typed(
+    machine_type = TypedText(
         "Type of machine, as people call it.", *texts.LIMITS["machine_type"], allow_none=True
     )
-    reference = Typed(
+    reference = TypedText(
         "The shop's own number for the job, such as a work order.",
         *texts.LIMITS["reference"], allow_none=True,
     )  # fmt: skip
-    complaint = Typed(
+    complaint = TypedText(
         "What the caller complains of, in their words.", *texts.LIMITS["complaint"], allow_none=True
     )
-    handed_to = Typed("Who has the case now.", *texts.LIMITS["handed_to"], allow_none=True)
+    handed_to = TypedText("Who has the case now.", *texts.LIMITS["handed_to"], allow_none=True)
 
 
 class CaseOpeningSchema(OwnTexts):
@@ -160,7 +161,24 @@ class CaseChangesSchema(OwnTexts):
 class WithBecauseSchema(_BySchema):
     """Why something is taken back."""
 
-    because = Typed("Why, in a sentence.", texts.BECAUSE, lines=True)
+    because = TypedText("Why, in a sentence.", texts.BECAUSE, lines=True)
+
+
+class LearningReviewSchema(StrictSchema):
+    """Whether a closed case, or every case that one key closed, is learned from."""
+
+    what = "a review"
+    number = TypedText("Number of the case.", 20)
+    key = TypedText("Name of the key that closed the cases, as /v1/learning has it.", texts.NAME)
+    counts = fields.String(
+        required=True, validate=OneOf("word", ("yes", "no", "auto")),
+        metadata=says("'auto': by the rules, which want findings that bear the cause out."),
+    )  # fmt: skip
+
+    @validates_schema
+    def _one_of_two(self, data: Json, **_: Any) -> None:
+        if ("number" in data) == ("key" in data):
+            raise ValidationError("give number or key, one of the two", "number")
 
 
 class CaseClosingSchema(_BySchema):
@@ -175,7 +193,7 @@ class CaseClosingSchema(_BySchema):
         ),
     )
     replaced = fields.List(
-        Typed("One part.", texts.REPLACED),
+        TypedText("One part.", texts.REPLACED),
         allow_none=True,
         validate=validate.Length(max=30, error="must be a list of at most 30 texts"),
         metadata=says("What was replaced."),
@@ -188,17 +206,17 @@ class CaseClosingSchema(_BySchema):
         ),
         metadata=says("Minutes of work."),
     )
-    note = Typed("Anything else.", texts.NOTE, lines=True, allow_none=True)
+    note = TypedText("Anything else.", texts.NOTE, lines=True, allow_none=True)
 
 
-def read(schema: _BySchema, sent: Any, faults: list[Fault]) -> dict[str, Any]:
+def read(schema: StrictSchema, sent: Any, faults: list[Fault]) -> dict[str, Any]:
     """Return what of a body is in order; its faults are added to ``faults``.
 
     A control character is refused wherever it stands. Raises RequestError for what is no object.
     """
     if not isinstance(sent, Mapping):
-        raise RequestError([Fault("", f"{schema.what} is an object")])
-    own = {name for name, field in schema.fields.items() if isinstance(field, Typed)}
+        raise RequestError([Fault("", f"{getattr(schema, 'what', 'the body')} is an object")])
+    own = {name for name, field in schema.fields.items() if isinstance(field, TypedText)}
     faults += texts.hidden_controls({key: sent[key] for key in sent if key not in own}, "")
     try:
         loaded: dict[str, Any] = schema.load(dict(sent))
@@ -208,7 +226,7 @@ def read(schema: _BySchema, sent: Any, faults: list[Fault]) -> dict[str, Any]:
     return loaded
 
 
-def load(schema: _BySchema, sent: Any) -> dict[str, Any]:
+def load(schema: StrictSchema, sent: Any) -> dict[str, Any]:
     """Return the body as the schema loads it. Raises RequestError that carries every fault."""
     faults: list[Fault] = []
     loaded = read(schema, sent, faults)

@@ -17,12 +17,13 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from api.cases import edits, lists, numbers, texts
-from api.cases.case import Case, CaseDiagnosis, CasePage, CaseStep
+from api.cases import edits, learning, lists, numbers, texts
+from api.cases.case import Case, CaseDiagnosis, CasePage, CaseStep, Json
 from api.cases.diagnosis import diagnose_case, diagnosed
 from api.cases.edits import Edit
 from api.cases.errors import NoSuchCase, StaleCase
-from api.cases.events import KINDS, enqueue
+from api.cases.events import EVENTS, EventData, enqueue
+from api.cases.events.feed import EventPage, page
 from api.cases.idempotency import Also
 from api.cases.kept_diagnoses import keep, kept, made_with
 from api.cases.learning import LearningDiagnoser
@@ -38,10 +39,6 @@ if TYPE_CHECKING:
 
 DRAWS = 20
 FREE_TRIES = 5  # beside the store; then the case is held while the engine is asked
-EVENTS = {
-    "opened": "case.opened", "finding-added": "finding.added", "changed": "case.changed",
-    "finding-withdrawn": "finding.withdrawn", "closed": "case.closed", "reopened": "case.reopened",
-}  # fmt: skip
 
 
 class _NumberTakenError(Exception):
@@ -132,16 +129,14 @@ class Book:
             return kept(session, row.order, case.version - 1, self._made_with())
 
     def list(
-        self, *, state: str | None = None, fleet_number: str | None = None, text: str | None = None,
-        cursor: str | None = None, limit: int = lists.DEFAULT,
+        self, *, cursor: str | None = None, limit: int = lists.DEFAULT, **filters: str | None
     ) -> CasePage:  # fmt: skip
         """Return one page of cases without their findings, newest first.
 
-        ``text`` is words that all stand somewhere in the case; ``fleet_number`` is the whole of it.
+        ``filters`` are the fields of lists.Wanted.
         """
-        wanted = lists.Wanted(state, fleet_number, text)
         with self.database.reading() as session:
-            return lists.listed(session, wanted, cursor, limit)
+            return lists.listed(session, lists.Wanted(**filters), cursor, limit)
 
     def add_findings(
         self, number: str, findings: Sequence[Any], by: str, expected: int | None = None,
@@ -198,22 +193,31 @@ class Book:
 
         return self._step(_Task(number, by, expected, edit, also))
 
-    def diagnosis(self, number: str) -> dict[str, Any]:
-        """Return the engine's whole answer on the case as it stands.
-
-        ``places[i]`` is the place in the case of what the answer calls finding ``i``;
-        ``left_out`` are findings that the present knowledge does not take, and why.
-        """
-        return self.diagnosed(number).diagnosis_dict()
+    def diagnosis(self, number: str) -> Json:
+        """Return the engine's whole answer on the case as it stands."""
+        return self.diagnosed(number).shown_diagnosis().to_dict()
 
     def work_order(self, number: str) -> WorkOrder:
         """Return the case as a work order, with the present diagnosis."""
         return work_order(self.diagnosed(number), self.knowledge)
 
+    def review(self, counts: str, number: str | None = None, key: str | None = None) -> None:
+        """Keep an administrator's word on what is learned from. Raises RequestError for no case."""
+        digits = self.get(number).number if number is not None else None
+        found = self.database.write(lambda kept: learning.review(kept, digits, key, counts))
+        if not found:
+            name = "key" if number is None else "number"
+            raise RequestError([Fault(name, "names no closed case")])
+
     def steps(self, number: str, since: int = 0) -> Sequence[CaseStep]:
         """Return the steps after version ``since``, oldest first."""
         with self.database.reading() as session:
             return self._steps(session, self._row(session, number), since)
+
+    def events(self, after: int, limit: int) -> EventPage:
+        """Return what happened to all cases behind event ``after``, in its order."""
+        with self.database.reading() as session:
+            return page(session, self.knowledge, after, limit, at_once=self.database.is_sqlite)
 
     def _made_with(self) -> str:
         engine = self.engine
@@ -306,9 +310,8 @@ class Book:
         )  # fmt: skip
         if case.diagnosis is not None:
             keep(session, row.order, case.version, case.diagnosis)
-        if EVENTS[edit.kind] in KINDS:
-            data = {"case": case.to_dict(), "by": by, "changed": edit.changed}
-            enqueue(session, EVENTS[edit.kind], data, self._now())
+        data = EventData(case, by, edit.changed).to_dict()
+        enqueue(session, EVENTS[edit.kind], data, self._now())
         session.flush()
         if also is not None:
             also(session, case)

@@ -7,40 +7,40 @@ Frozen and free of any session: edits make the next one of it, the engine is ask
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any
+from typing import Annotated, Any, ClassVar, Literal
 
+from api.answers import documents
+from api.answers.documents import SPREAD, Document, same
 from api.cases import numbers
+from api.cases.leading import Leading, LeftOut
+from engine.answer.answer import Answer
+from engine.reasoning.request import LAY, DoneSchema, FindingSchema, MachineSchema
 
 OPEN, CLOSED = "open", "closed"
 SETTINGS = ("on_hand", "excluded", "done", "skill", "limit")
 DEFAULT_LIMIT = 5
-Json = Mapping[str, Any]  # an object of a request or an answer, as the wire has it
-
-
-def moment(at: datetime) -> str:
-    """Return a time in UTC as RFC 3339, to the microsecond."""
-    return at.isoformat(timespec="microseconds").replace("+00:00", "Z")
+Json = documents.Json
+Machine = Annotated[Json, MachineSchema]
+Summary = Annotated[Json, Leading]  # as it is kept: a version of the program reads another's
 
 
 @dataclass(frozen=True)
-class Withdrawal:
+class Withdrawal(Document):
     """Who withdrew a finding, when and why."""
 
     by: str
     at: datetime
     because: str
 
-    def to_dict(self) -> dict[str, str]:
-        """Return it as JSON."""
-        return {"by": self.by, "at": moment(self.at), "because": self.because}
-
 
 @dataclass(frozen=True)
-class CaseFinding:
-    """One finding of a case; ``body`` is as the engine's request has it."""
+class CaseFinding(Document):
+    """A finding of a case: as it was sent, with its place and who told it."""
+
+    DOCUMENT: ClassVar = same("place", "by", "at") | {SPREAD: "body"} | same("withdrawn")
 
     place: int  # 1, 2, 3 in the order in which they came in
-    body: Json
+    body: Annotated[Json, FindingSchema]
     by: str
     at: datetime
     withdrawn: Withdrawal | None = None
@@ -55,15 +55,9 @@ class CaseFinding:
         """Return the side of the machine that it is about; None for both, or the only one."""
         return self.body.get("side")
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the finding with who told it and, if so, who withdrew it."""
-        gone = self.withdrawn.to_dict() if self.withdrawn else None
-        about = {"place": self.place, "by": self.by, "at": moment(self.at)}
-        return {**about, **self.body, "withdrawn": gone}
-
 
 @dataclass(frozen=True)
-class Outcome:
+class CaseOutcome(Document):
     """How a case ended: ``cause`` is a cause's id, 'healthy', 'outside' or 'unknown'."""
 
     cause: str
@@ -74,21 +68,30 @@ class Outcome:
     at: datetime
 
     @classmethod
-    def of(cls, kept: Json) -> "Outcome":
+    def of(cls, kept: Json) -> "CaseOutcome":
         """Return the outcome that ``to_dict`` gave."""
         at = datetime.fromisoformat(kept["at"])
         return cls(**{**kept, "replaced": tuple(kept["replaced"]), "at": at})
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as JSON."""
-        return {
-            "cause": self.cause, "replaced": list(self.replaced), "minutes": self.minutes,
-            "note": self.note, "by": self.by, "at": moment(self.at),
-        }  # fmt: skip
+
+@dataclass(frozen=True)
+class ShownDiagnosis(Document):
+    """The whole diagnosis of a case as it stands, with where its findings stand in the case.
+
+    Where the present knowledge does not take the machine most fields of the answer are missing.
+    """
+
+    DOCUMENT: ClassVar = same("number", "version") | {SPREAD: "answer"} | same("places", "left_out")
+
+    number: str
+    version: int
+    answer: Annotated[Json, Answer] | None
+    places: tuple[int, ...]
+    left_out: tuple[LeftOut, ...]
 
 
 @dataclass(frozen=True)
-class CaseDiagnosis:
+class CaseDiagnosis(Document):
     """The engine's answer on a case, the places of the findings that it saw, and the others.
 
     ``answer`` has every cause; it is None when the present knowledge takes no such case.
@@ -99,22 +102,15 @@ class CaseDiagnosis:
 
     answer: Json | None
     places: tuple[int, ...]
-    left_out: tuple[Json, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
     other: "CaseDiagnosis | None" = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as JSON, as it is kept."""
-        return vars(self) | {
-            "places": list(self.places), "left_out": list(self.left_out),
-            "other": self.other and self.other.to_dict(),
-        }  # fmt: skip
 
     @classmethod
     def of(cls, kept: Json) -> "CaseDiagnosis":
         """Return the diagnosis that ``to_dict`` gave."""
-        other = kept.get("other")
-        return cls(kept["answer"], tuple(kept["places"]), tuple(kept["left_out"]),
-                   cls.of(other) if other else None)  # fmt: skip
+        left_out = tuple(LeftOut(**one) for one in kept["left_out"])
+        other = cls.of(kept["other"]) if kept.get("other") else None
+        return cls(kept["answer"], tuple(kept["places"]), left_out, other)
 
     def of_side(self, side: str | None) -> "CaseDiagnosis | None":
         """Return the diagnosis of a side; None where nothing names it and it was not looked at."""
@@ -125,13 +121,8 @@ class CaseDiagnosis:
             return replace(self, answer=sides[side])
         return self.other
 
-    def shown(self, limit: int) -> dict[str, Any]:
-        """Return the answer as callers get it: its first ``limit`` causes, 0 for all."""
-        found = cut(self.answer, limit) if self.answer else {"causes": [], "next_checks": []}
-        return {**found, "places": list(self.places), "left_out": list(self.left_out)}
 
-
-def cut(answer: Json, limit: int) -> dict[str, Any]:
+def cut(answer: Json, limit: int) -> Json:
     """Return an answer with its first ``limit`` causes, of each side where there are two."""
     shorter = {**answer, "causes": answer["causes"][: limit or None]}
     if "sides" in answer:
@@ -140,8 +131,14 @@ def cut(answer: Json, limit: int) -> dict[str, Any]:
 
 
 @dataclass(frozen=True)
-class Case:
-    """A case at one version, or as the next version will be."""
+class Case(Document):
+    """One machine, its complaint, what was found, the diagnosis, and how it ended."""
+
+    HEAD: ClassVar = {"number": "shown_number"} | same(
+        "version", "state", "opened_at", "opened_by", "changed_at", "fleet_number", "machine_type",
+        "reference", "handed_to", "complaint", "machine",
+    )  # fmt: skip
+    DOCUMENT: ClassVar = HEAD | same(*SETTINGS, "findings", "leading", "outcome")
 
     number: str  # eight digits without a gap
     version: int
@@ -149,7 +146,7 @@ class Case:
     opened_at: datetime
     opened_by: str
     changed_at: datetime
-    machine: Json  # as the engine's request has it
+    machine: Machine  # as the engine's request has it
     fleet_number: str = ""
     machine_type: str = ""
     reference: str = ""
@@ -157,8 +154,8 @@ class Case:
     complaint: str = ""
     settings: Json = field(default_factory=dict)  # of SETTINGS, those that were given
     findings: tuple[CaseFinding, ...] = ()
-    outcome: Outcome | None = None
-    leading: Json | None = None  # leading causes and next check, see diagnosis.summary
+    outcome: CaseOutcome | None = None
+    leading: Summary | None = None  # leading causes and next check
     # the engine's whole answer; None where the case was read without it, see Book.diagnosed
     diagnosis: CaseDiagnosis | None = field(default=None, compare=False, repr=False)
 
@@ -182,6 +179,17 @@ class Case:
         """Return the causes that were put right without a cure."""
         found: list[str] = self.settings.get("excluded", [])
         return found
+
+    @property
+    def done(self) -> list[Annotated[Json, DoneSchema]]:
+        """Return what was put right between findings."""
+        found: list[Json] = self.settings.get("done", [])
+        return found
+
+    @property
+    def skill(self) -> Literal["lay", "trained"]:
+        """Return who does the steps."""
+        return "lay" if self.settings.get("skill") == LAY else "trained"
 
     @property
     def limit(self) -> int:
@@ -208,11 +216,13 @@ class Case:
             return act  # the engine says what is wrong with it
         return {**act, "after": sum(one.place <= after + 1 for one in self.counted) - 1}
 
-    def diagnosis_dict(self) -> dict[str, Any]:
-        """Return the diagnosis as JSON, as callers see it. Needs a case that has one."""
+    def shown_diagnosis(self) -> ShownDiagnosis:
+        """Return the diagnosis as callers see it. Needs a case that has one."""
         assert self.diagnosis is not None
-        about = {"number": self.shown_number, "version": self.version}
-        return about | self.diagnosis.shown(self.limit)
+        found, limit = self.diagnosis, self.limit
+        answer = cut(found.answer, limit) if found.answer else {"causes": [], "next_checks": []}
+        number = self.shown_number
+        return ShownDiagnosis(number, self.version, answer, found.places, found.left_out)
 
     def of_side(self, side: str) -> "Case":
         """Return the case with the findings that are about a side, or about both."""
@@ -222,40 +232,23 @@ class Case:
         """Return the case without the findings at these places."""
         return replace(self, findings=tuple(f for f in self.findings if f.place not in places))
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the case as one JSON object."""
-        return {
-            "number": self.shown_number,
-            "version": self.version,
-            "state": self.state,
-            "opened_at": moment(self.opened_at),
-            "opened_by": self.opened_by,
-            "changed_at": moment(self.changed_at),
-            "fleet_number": self.fleet_number,
-            "machine_type": self.machine_type,
-            "reference": self.reference,
-            "handed_to": self.handed_to,
-            "complaint": self.complaint,
-            "machine": dict(self.machine),
-            "on_hand": self.on_hand,
-            "excluded": self.excluded,
-            "done": self.settings.get("done", []),
-            "skill": self.settings.get("skill", "trained"),
-            "limit": self.limit,
-            "findings": [one.to_dict() for one in self.findings],
-            "leading": self.leading,
-            "outcome": self.outcome.to_dict() if self.outcome else None,
-        }
 
-    def to_entry(self) -> dict[str, Any]:
-        """Return what a list has of the case: all but the findings."""
-        entry = self.to_dict()
-        del entry["findings"]
-        return entry
+@dataclass(frozen=True)
+class CaseEntry(Case):
+    """A case without its findings, as lists have it."""
+
+    DOCUMENT: ClassVar = {k: one for k, one in Case.DOCUMENT.items() if k != "findings"}
 
 
 @dataclass(frozen=True)
-class CaseStep:
+class CaseHead(Case):
+    """What tells one case from another."""
+
+    DOCUMENT: ClassVar = Case.HEAD
+
+
+@dataclass(frozen=True)
+class CaseStep(Document):
     """What one version of a case changed, in words and as data, and the diagnosis after it."""
 
     version: int
@@ -264,22 +257,19 @@ class CaseStep:
     at: datetime
     words: str
     changed: Json
-    diagnosis: Json | None  # see diagnosis.summary
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as JSON."""
-        return {**vars(self), "at": moment(self.at)}
+    diagnosis: Summary | None
 
 
 @dataclass(frozen=True)
-class CasePage:
-    """One page of a list of cases, without their findings; the cursor of the next page."""
+class CaseSteps(Document):
+    """The steps of a case, oldest first."""
 
-    cases: tuple[Case, ...]
+    steps: tuple[CaseStep, ...]
+
+
+@dataclass(frozen=True)
+class CasePage(Document):
+    """One page of a list of cases, newest first, and the cursor of the next one."""
+
+    cases: tuple[CaseEntry, ...]
     next_cursor: str | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as JSON."""
-        return {
-            "cases": [one.to_entry() for one in self.cases], "next_cursor": self.next_cursor,
-        }  # fmt: skip

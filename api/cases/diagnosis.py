@@ -5,15 +5,21 @@ out and named, never lost, and never stands in the way of what is added to the c
 """
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from api.cases.case import Case, CaseDiagnosis, CaseFinding, Json, cut
+from api.cases.leading import Choice, Leading, LeadingCause, LeadingCheck, LeadingSide, LeftOut
 from api.service import Engine
-from engine import Fault, RequestError
+from engine import Fault, Knowledge, RequestError
+from engine.knowledge import items
 
 _PLACE = re.compile(r"findings\[(\d+)\]")
 MOST_CAUSES = 5
+_CAUSE = ("id", "name", "probability", "group")
+_CHECK = ("check", "name", "kind", "minutes", "say")
+Checks = Mapping[str, items.Check]
 LIMITS = range(1001)  # as the engine's request has them
 
 
@@ -34,7 +40,8 @@ def diagnose_case(engine: Engine, case: Case, sent: Sent = NOTHING_SENT) -> Case
     Raises RequestError with paths into what was sent, if that is at fault.
     """
     found = diagnosed(engine, case, sent)
-    return replace(case, diagnosis=found, leading=summary(found, case.limit))
+    leading = summary(found, case.limit, _checks_of(engine))
+    return replace(case, diagnosis=found, leading=leading.to_dict())
 
 
 def diagnosed(engine: Engine, case: Case, sent: Sent = NOTHING_SENT) -> CaseDiagnosis:
@@ -61,10 +68,9 @@ def _without_old_faults(
     if mine:
         raise RequestError(mine)
     if stuck or not old:
-        messages = [{"place": None, "because": str(fault)} for fault in stuck]
-        return CaseDiagnosis(None, (), tuple(messages))
+        return CaseDiagnosis(None, (), tuple(LeftOut(None, str(fault)) for fault in stuck))
     found = diagnosed(engine, case.without(set(old)), sent)
-    left_out = [{"place": place, "because": why} for place, why in sorted(old.items())]
+    left_out = [LeftOut(place, why) for place, why in sorted(old.items())]
     return CaseDiagnosis(found.answer, found.places, (*left_out, *found.left_out))
 
 
@@ -92,30 +98,44 @@ def _sorted(
     return mine, old, stuck
 
 
-def summary(diagnosis: CaseDiagnosis, limit: int) -> dict[str, Any]:
-    """Return what a case shows of its diagnosis: the leading causes and the next check."""
-    left_out = list(diagnosis.left_out)
+def _checks_of(engine: Engine) -> Checks:
+    """Return the checks that an engine knows, for their words; an engine need not show them."""
+    knowledge = getattr(engine, "knowledge", None)
+    return knowledge.checks if isinstance(knowledge, Knowledge) else {}
+
+
+def summary(diagnosis: CaseDiagnosis, limit: int, checks: Checks) -> Leading:
+    """Return what a case shows of its diagnosis: the leading causes and the next check.
+
+    ``checks`` are those whose answers can be told.
+    """
     if diagnosis.answer is None:
-        return {"knowledge_version": None, "causes": [], "next_check": None, "fit": None,
-                "advice": None, "covered": None, "left_out": left_out}  # fmt: skip
+        return Leading(left_out=diagnosis.left_out)
     answer = cut(diagnosis.answer, limit)
-    short = {"knowledge_version": answer["knowledge_version"], **_short(answer)}
-    if "sides" in answer:
-        short["side"] = answer["side"]
-        short["sides"] = {side: _short(one) for side, one in answer["sides"].items()}
-    return {**short, "left_out": left_out}
+    sides = answer.get("sides")
+    return Leading(
+        **vars(_short(answer, checks)), knowledge_version=answer["knowledge_version"],
+        left_out=diagnosis.left_out, side=answer.get("side") if sides else None,
+        sides=sides and {side: _short(one, checks) for side, one in sides.items()},
+    )  # fmt: skip
 
 
-def _short(answer: Json) -> dict[str, Any]:
-    first = None if answer["advice"]["do"] == "repair" else next(iter(answer["next_checks"]), None)
-    keys = ("check", "name", "kind", "minutes", "say")
-    return {
-        "causes": [
-            {key: cause[key] for key in ("id", "name", "probability", "group")}
-            for cause in answer["causes"][:MOST_CAUSES]
-        ],
-        "next_check": first and {key: first[key] for key in keys},
-        "fit": answer["fit"]["verdict"],
-        "advice": answer["advice"]["do"],
-        "covered": answer["scope"]["covered"],
-    }
+def _short(answer: Json, checks: Checks) -> LeadingSide:
+    causes, advice = answer["causes"][:MOST_CAUSES], answer["advice"]["do"]
+    check = None if advice == "repair" else next(iter(answer["next_checks"]), None)
+    return LeadingSide(
+        tuple(LeadingCause(*(one[key] for key in _CAUSE)) for one in causes),
+        _leading_check(check, checks) if check else None,
+        answer["fit"]["verdict"], advice, answer["scope"]["covered"],
+    )  # fmt: skip
+
+
+def _leading_check(check: Json, checks: Checks) -> LeadingCheck:
+    known = checks.get(check["check"])
+    outcomes = known.outcomes if known else None
+    words = {one: outcomes.words.get(one, one) for one in outcomes.names} if outcomes else {}
+    return LeadingCheck(
+        **{key: check[key] for key in _CHECK},
+        unit=known.reading.unit if known and known.reading else None,
+        outcomes=tuple(Choice(*one) for one in words.items()),
+    )

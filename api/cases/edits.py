@@ -16,8 +16,8 @@ from api.cases.case import (
     SETTINGS,
     Case,
     CaseFinding,
+    CaseOutcome,
     Json,
-    Outcome,
     Withdrawal,
 )
 from api.cases.diagnosis import NOTHING_SENT, Sent
@@ -148,7 +148,7 @@ def closed(case: Case, outcome: Any, knowledge: Knowledge, by: str, at: datetime
     if cause is not None and (fault := _cause_fault(case, cause, knowledge)):
         faults.append(Fault("cause", fault))
     refuse(faults)
-    ended = Outcome(
+    ended = CaseOutcome(
         str(cause), tuple(body.get("replaced") or ()), body.get("minutes"),
         body.get("note") or "", by, at,
     )  # fmt: skip

@@ -35,11 +35,14 @@ class OpenCase(CaseError):  # noqa: N818
 class StaleCase(CaseError):  # noqa: N818
     """Somebody else changed the case since the version that the caller had seen.
 
-    ``current`` is the case as it is now, ``changes`` are the steps since the version seen.
+    ``current`` is the case as it is now, ``changes`` are the steps since the version seen;
+    ``because`` is what is said where no version was named.
     """
 
-    def __init__(self, current: "Case", changes: "Sequence[CaseStep]") -> None:
+    def __init__(
+        self, current: "Case", changes: "Sequence[CaseStep]", because: str | None = None
+    ) -> None:
         told = " ".join(step.words for step in changes[-3:])
-        super().__init__(f"The case has changed meanwhile. {told}".strip())
+        super().__init__(because or f"The case has changed meanwhile. {told}".strip())
         self.current = current
         self.changes = list(changes)

@@ -7,13 +7,16 @@ that follow from them (engine.reasoning.learning). The same counts give the same
 
 import logging
 import time
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from threading import Lock
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import func, select, update
+from sqlalchemy.orm import Session
 
+from api.answers.documents import Document, plain
 from api.cases.case import CLOSED
 from api.cases.edits import NOT_A_CAUSE
 from api.store import Database, StoreUnavailableError
@@ -22,53 +25,131 @@ from engine import Diagnoser, Knowledge, RequestError, updated_shares, with_lear
 from engine.reasoning.learning import PRIOR_CASES
 
 SECONDS = 60.0  # between two looks at the closed cases
-Counts = tuple[tuple[str, str, int], ...]  # circuit, cause, closed cases
+PER_DAY = 20  # closings of one key and day that count (judgement: more than one desk has)
+YES, NO, IMPORTED = "yes", "no", "imported"  # an administrator's word on a case; none is ""
 _log = logging.getLogger("threewire.cases")
 
 
-def counts_of(database: Database) -> Counts:
-    """Return how many closed cases each circuit and confirmed cause has, in a fixed order."""
-    query = (
-        select(CaseRow.circuit, CaseRow.confirmed, func.count())
-        .where(CaseRow.state == CLOSED)
-        .group_by(CaseRow.circuit, CaseRow.confirmed)
-        .order_by(CaseRow.circuit, CaseRow.confirmed)
-    )
+@dataclass(frozen=True, order=True)
+class Closings:
+    """Closed cases that are alike in all that learning goes by."""
+
+    circuit: str
+    cause: str
+    key: str
+    day: str
+    word: str
+    borne_out: bool
+    count: int
+
+
+@dataclass(frozen=True)
+class Counted(Document):
+    """Closed cases with one outcome."""
+
+    circuit: str | None
+    cause: str
+    count: int
+
+
+@dataclass(frozen=True)
+class NotCounted(Counted):
+    """Closed cases that nothing is learned from."""
+
+    because: str
+
+
+@dataclass(frozen=True)
+class KeyShare(Document):
+    """What one key has brought: cases that were closed with it, and those of them that count."""
+
+    key: str
+    closed_cases: int
+    learned_from: int
+
+
+@dataclass(frozen=True)
+class Share(Document):
+    """How often a cause is expected on a circuit, among all that it can have."""
+
+    circuit: str
+    cause: str
+    shipped: float
+    learned: float
+
+
+@dataclass(frozen=True)
+class Learning(Document):
+    """What closed cases have taught this installation."""
+
+    on: bool
+    knowledge_version: str
+    prior_cases: float
+    closed_cases: int
+    learned_from: int
+    outcomes: tuple[Counted, ...]
+    not_counted: tuple[NotCounted, ...]
+    keys: tuple[KeyShare, ...]
+    shares: tuple[Share, ...]
+
+
+def counts_of(database: Database) -> tuple[Closings, ...]:
+    """Return the closed cases by what learning goes by, in a fixed order."""
+    columns = (CaseRow.circuit, CaseRow.confirmed, CaseRow.closed_key, CaseRow.closed_on,
+               CaseRow.learn, CaseRow.borne_out)  # fmt: skip
+    query = select(*columns, func.count()).where(CaseRow.state == CLOSED).group_by(*columns)
     with database.reading() as session:
-        rows = [(circuit, cause, int(count)) for circuit, cause, count in session.execute(query)]
-    return tuple(sorted(rows))
+        return tuple(sorted(Closings(*row) for row in session.execute(query)))
 
 
 def sorted_out(
-    knowledge: Knowledge, counts: Counts
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Return the outcomes that can be learned from, and the others with the reason."""
-    good, others = [], []
-    for circuit, cause, count in counts:
-        outcome: dict[str, Any] = {"circuit": circuit or None, "cause": cause, "count": count}
-        because = _why_not(knowledge, outcome)
-        if because is None:
-            good.append(outcome)
-        else:
-            others.append({**outcome, "because": because})
-    return good, others
+    knowledge: Knowledge, closings: Iterable[Closings]
+) -> tuple[Counter[Closings], Counter[tuple[Closings, str]]]:
+    """Return how many of the closings can be learned from, and the others with the reason."""
+    good: Counter[Closings] = Counter()
+    others: Counter[tuple[Closings, str]] = Counter()
+    left: dict[tuple[str, str], int] = {}
+    for one in closings:
+        because = _why_not(knowledge, one)
+        if because is not None:
+            others[one, because] += one.count
+            continue
+        there = one.count if one.word == YES else left.setdefault((one.key, one.day), PER_DAY)
+        taken = min(one.count, there)
+        if one.word != YES:
+            left[one.key, one.day] -= taken
+        good[one] += taken
+        others[one, f"one key closed more than {PER_DAY} on that day"] += one.count - taken
+    return +good, +others
 
 
-def _why_not(knowledge: Knowledge, outcome: Mapping[str, Any]) -> str | None:
-    if outcome["cause"] in NOT_A_CAUSE:
-        return NOT_A_CAUSE[outcome["cause"]]
-    if outcome["circuit"] is None:
+def _why_not(knowledge: Knowledge, one: Closings) -> str | None:
+    if one.cause in NOT_A_CAUSE:
+        return NOT_A_CAUSE[one.cause]
+    if not one.circuit:
         return "the control was never settled"
+    if one.word in _WORDS:
+        return _WORDS[one.word]
     try:
-        updated_shares(knowledge, [outcome])
+        updated_shares(knowledge, plain([Counted(one.circuit, one.cause, one.count)]))
     except RequestError as error:
         return "; ".join(fault.message for fault in error.faults)
-    return None
+    return None if one.borne_out or one.word == YES else "what was found does not bear it out"
+
+
+_WORDS = {NO: "an administrator left it out", IMPORTED: "it was imported, and nobody reviewed it"}
+
+
+def _outcomes(good: Counter[Closings]) -> tuple[Counted, ...]:
+    together: Counter[tuple[str, str]] = Counter()
+    for one, count in good.items():
+        together[one.circuit, one.cause] += count
+    return tuple(Counted(*pair, count) for pair, count in sorted(together.items()))
 
 
 @dataclass(frozen=True)
 class _Learned:
-    counts: Counts
+    counts: tuple[Closings, ...]
     diagnoser: Diagnoser
 
 
@@ -95,6 +176,11 @@ class LearningDiagnoser(Diagnoser):
         """Return the diagnosis of a request with the shares learned so far."""
         return self.present().diagnose(request)
 
+    @property
+    def shipped(self) -> Diagnoser:
+        """Return the engine with the shares as shipped."""
+        return self._base
+
     def present(self) -> Diagnoser:
         """Return the engine with the shares learned so far; looks anew when it is time."""
         if self._clock() >= self._next_look and self._looking.acquire(blocking=False):
@@ -112,8 +198,8 @@ class LearningDiagnoser(Diagnoser):
             _log.warning("closed cases cannot be counted; the learned shares stay as they are")
             return
         if counts != self._learned.counts:
-            outcomes, _ = sorted_out(self._base.knowledge, counts)
-            knowledge = with_learning(self._base.knowledge, outcomes)
+            good, _ = sorted_out(self._base.knowledge, counts)
+            knowledge = with_learning(self._base.knowledge, plain(_outcomes(good)))
             same = knowledge.version == self._learned.diagnoser.knowledge.version
             diagnoser = self._learned.diagnoser if same else self._built(knowledge)
             self._learned = _Learned(counts, diagnoser)
@@ -123,26 +209,48 @@ class LearningDiagnoser(Diagnoser):
         return self._base if shipped else self._learned.diagnoser.with_shares_of(knowledge)
 
 
-def report(database: Database, knowledge: Knowledge, on: bool) -> dict[str, Any]:
+def report(database: Database, knowledge: Knowledge, on: bool) -> Learning:
     """Return what was learned: outcomes by circuit and cause, shares as shipped and as learned."""
-    good, others = sorted_out(knowledge, counts_of(database))
-    shares = updated_shares(knowledge, good)
-    return {
-        "on": on,
-        "knowledge_version": with_learning(knowledge, good).version if on else knowledge.version,
-        "prior_cases": PRIOR_CASES,
-        "closed_cases": sum(one["count"] for one in [*good, *others]),
-        "learned_from": sum(one["count"] for one in good),
-        "outcomes": good,
-        "not_counted": others,
-        "shares": [
-            {
-                "circuit": circuit,
-                "cause": cause,
-                "shipped": round(knowledge.share(circuit, cause), 6),
-                "learned": round(share, 6),
-            }
-            for circuit, found in sorted(shares.items())
-            for cause, share in found.items()
-        ],
-    }
+    closings = counts_of(database)
+    good, others = sorted_out(knowledge, closings)
+    outcomes = _outcomes(good)
+    learned = with_learning(knowledge, plain(outcomes)) if on else knowledge
+    shares = tuple(
+        Share(circuit, cause, round(knowledge.share(circuit, cause), 6), round(share, 6))
+        for circuit, found in sorted(updated_shares(knowledge, plain(outcomes)).items())
+        for cause, share in found.items()
+    )
+    return Learning(
+        on, learned.version, PRIOR_CASES, sum(one.count for one in closings), good.total(),
+        outcomes, _not_counted(others), _keys(closings, good), shares,
+    )  # fmt: skip
+
+
+def _not_counted(others: Counter[tuple[Closings, str]]) -> tuple[NotCounted, ...]:
+    together: Counter[tuple[str, str, str]] = Counter()
+    for (one, because), count in others.items():
+        together[one.circuit, one.cause, because] += count
+    return tuple(
+        NotCounted(circuit or None, cause, count, because)
+        for (circuit, cause, because), count in sorted(together.items())
+    )
+
+
+def _keys(closings: Iterable[Closings], good: Counter[Closings]) -> tuple[KeyShare, ...]:
+    closed: Counter[str] = Counter()
+    learned: Counter[str] = Counter()
+    for one in closings:
+        closed[one.key] += one.count
+        learned[one.key] += good[one]
+    return tuple(KeyShare(key, closed[key], learned[key]) for key in sorted(closed))
+
+
+def review(session: Session, number: str | None, key: str | None, counts: str) -> int:
+    """Keep an administrator's word on a closed case, or on all that one key closed.
+
+    ``counts`` is 'yes', 'no' or 'auto'. Returns how many cases it is about.
+    """
+    which = CaseRow.number == number if number is not None else CaseRow.closed_key == key
+    word = "" if counts == "auto" else counts
+    about = update(CaseRow).where(which, CaseRow.state == CLOSED).values(learn=word)
+    return len(session.scalars(about.returning(CaseRow.order)).all())

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session, lazyload
 
 from api.cases import texts
 from api.cases.case import CLOSED, OPEN, CasePage
-from api.cases.rows import case_of
+from api.cases.rows import entry_of
 from api.store.models import CaseRow
 from engine import Fault, RequestError
 from engine.knowledge.faults import unknown
@@ -30,11 +30,16 @@ _CURSOR = re.compile(rb"1:(\d{1,18}):([0-9a-f]{8})")
 
 @dataclass(frozen=True)
 class Wanted:
-    """Which cases a list has; None is all."""
+    """Which cases a list has; None is all.
+
+    ``text`` is words that all stand somewhere in the case; the others are the whole of what they
+    name.
+    """
 
     state: str | None = None
     fleet_number: str | None = None
     text: str | None = None
+    reference: str | None = None
 
     def mark(self) -> str:
         """Return a short mark of these filters, for cursors."""
@@ -49,7 +54,7 @@ def listed(session: Session, wanted: Wanted, cursor: str | None, limit: int) -> 
         query = query.where(CaseRow.order < _read(cursor, asked))
     rows = list(session.scalars(query.limit(limit + 1)))
     more = len(rows) > limit
-    cases = tuple(case_of(row, whole=False) for row in rows[:limit])
+    cases = tuple(entry_of(row) for row in rows[:limit])
     return CasePage(cases, _cursor(rows[limit - 1].order, asked) if more else None)
 
 
@@ -57,8 +62,9 @@ def _check(wanted: Wanted, limit: Any) -> None:
     faults = []
     if wanted.state is not None and wanted.state not in STATES:
         faults.append(Fault("state", unknown("state", wanted.state, STATES)))
-    fields = (("fleet_number", wanted.fleet_number, 40), ("text", wanted.text, TEXT))
-    for name, value, most in fields:
+    limits = {"fleet_number": 40, "reference": 80, "text": TEXT}
+    for name, most in limits.items():
+        value = getattr(wanted, name)
         fault = None if value is None else texts.fault_of(value, most)
         if fault:
             faults.append(Fault(name, fault))
@@ -74,6 +80,8 @@ def _query(wanted: Wanted) -> Select[Any]:
         query = query.where(CaseRow.state == wanted.state)
     if wanted.fleet_number is not None:
         query = query.where(CaseRow.fleet_number == wanted.fleet_number)
+    if wanted.reference is not None:
+        query = query.where(CaseRow.reference == wanted.reference)
     for word in (wanted.text or "").casefold().split():
         query = query.where(CaseRow.search.contains(word, autoescape=True))
     return query

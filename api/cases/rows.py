@@ -1,22 +1,39 @@
 """Between a case and its rows in the store."""
 
-from api.cases.case import Case, CaseDiagnosis, CaseFinding, CaseStep, Json, Outcome, Withdrawal
+from api.cases.case import (
+    Case,
+    CaseDiagnosis,
+    CaseEntry,
+    CaseFinding,
+    CaseOutcome,
+    CaseStep,
+    Json,
+    Withdrawal,
+)
 from api.cases.texts import TEXTS
 from api.cases.wording import words
 from api.store.models import CaseRow, FindingRow, StepRow
 from engine import Knowledge
 
+LEAST = 0.1  # belief in a cause that its findings bear out (judgement)
 
-def case_of(row: CaseRow, diagnosis: CaseDiagnosis | None = None, whole: bool = True) -> Case:
-    """Return a case as it stands in the store; without its findings where it is not ``whole``."""
-    return Case(
-        number=row.number, version=row.version, state=row.state, opened_at=row.opened_at,
-        opened_by=row.opened_by, changed_at=row.changed_at, machine=row.machine,
-        **{name: getattr(row, name) for name in TEXTS}, settings=row.settings,
-        findings=tuple(_finding_of(one) for one in row.findings) if whole else (),
-        outcome=None if row.outcome is None else Outcome.of(row.outcome), leading=row.leading,
-        diagnosis=diagnosis,
-    )  # fmt: skip
+
+def case_of(row: CaseRow, diagnosis: CaseDiagnosis | None = None) -> Case:
+    """Return a case as it stands in the store."""
+    found = tuple(_finding_of(one) for one in row.findings)
+    return Case(**_head(row), findings=found, diagnosis=diagnosis)
+
+
+def entry_of(row: CaseRow) -> CaseEntry:
+    """Return a case without its findings, which are not read."""
+    return CaseEntry(**_head(row))
+
+
+def _head(row: CaseRow) -> Json:
+    kept = ("number", "version", "state", "opened_at", "opened_by", "changed_at", "machine",
+            "settings", "leading")  # fmt: skip
+    outcome = None if row.outcome is None else CaseOutcome.of(row.outcome)
+    return {name: getattr(row, name) for name in (*kept, *TEXTS)} | {"outcome": outcome}
 
 
 def _finding_of(row: FindingRow) -> CaseFinding:
@@ -64,6 +81,16 @@ def circuit_of(machine: Json, knowledge: Knowledge) -> str:
     return found[0] if len(found) == 1 else ""
 
 
+def borne_out(case: Case) -> bool:
+    """Return whether what was found bears out the cause that was confirmed."""
+    leading = case.leading or {}
+    sides = [leading, *(leading.get("sides") or {}).values()]
+    causes = [one for side in sides for one in side.get("causes") or ()]
+    cause = case.outcome.cause if case.outcome else None
+    likely = any(one["id"] == cause and one["probability"] >= LEAST for one in causes)
+    return bool(case.counted) and likely
+
+
 def _set(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
     row.state, row.changed_at = case.state, case.changed_at
     said = {name: str(getattr(case, name)) for name in TEXTS}
@@ -71,8 +98,11 @@ def _set(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
         setattr(row, name, value)
     row.machine, row.settings = dict(case.machine), dict(case.settings)
     row.circuit = circuit_of(case.machine, knowledge)
-    row.outcome = case.outcome.to_dict() if case.outcome else None
+    row.outcome = dict(case.outcome.to_dict()) if case.outcome else None
     row.confirmed = case.outcome.cause if case.outcome else ""
+    row.closed_key = case.outcome.by.rpartition(" via ")[2] if case.outcome else ""
+    row.closed_on = case.outcome.at.date().isoformat() if case.outcome else ""
+    row.borne_out = borne_out(case)
     row.leading = None if case.leading is None else dict(case.leading)
     row.search = "\n".join([case.number, *said.values(), case.opened_by]).casefold()
 

@@ -34,6 +34,23 @@ def fault_of(value: Any, most: int, lines: bool = False) -> str | None:
     return None
 
 
+def name_fault(said: Any) -> str | None:
+    """Return what is wrong with the name of a person, or None.
+
+    It stands before "via" and the name of a key: it must not pass for one, nor turn the line round.
+    """
+    fault = fault_of(said, NAME)
+    if fault is not None:
+        return fault
+    if not said.strip():
+        return "is blank"
+    if "via" in said.casefold().split():
+        return "has the word 'via', which the name of the caller's key stands behind"
+    if any(unicodedata.category(one) == "Cf" for one in said):
+        return "has an invisible character or a direction mark; take it out"
+    return None
+
+
 def _control(character: str) -> bool:
     return unicodedata.category(character) in ("Cc", "Cs")
 

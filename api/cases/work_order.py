@@ -2,17 +2,20 @@
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from datetime import datetime
 from functools import cached_property, lru_cache
 from importlib import resources
-from typing import Any
+from typing import Any, ClassVar, TypeVar
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from api.answers.conclusions import behind, cause_of, doubts, further_checks, handing_back
+from api.answers.documents import SPREAD, Document, same
 from api.answers.finding_words import name_of, named, observed, result_of
-from api.cases.case import Case, CaseFinding, Json
+from api.cases.case import Case, CaseFinding, CaseHead, CaseOutcome, Json, Withdrawal
 from api.cases.wording import ended
 from engine import Knowledge
 
@@ -24,8 +27,6 @@ SHOWN_CAUSES = 3
 CHECKS = 3  # for whoever goes to the machine
 EVIDENCE = 4
 LEAST_DB = 2.0  # lighter findings are left out of the evidence in short
-_CAUSE = ("id", "name", "probability", "remedy", "proof_of_repair", "cautions")
-_CHECK = ("check", "name", "say", "how", "minutes", "cautions")
 # Spreadsheets run a cell that starts with one of these, or with its full-width twin.
 _FORMULA = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
 _HEAD = (
@@ -36,6 +37,55 @@ _MACHINE = ("duty", "control", "coil", "system_volts")
 _OUTCOME = ("cause", "replaced", "minutes", "note")
 COLUMNS = (*_HEAD, *_MACHINE, "findings", "leading_cause", "leading_percent", "next_check",
            *_OUTCOME, "knowledge_version")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class WorkOrderFinding:
+    """A finding on a work order."""
+
+    place: int
+    check: str
+    name: str
+    side: str | None
+    found: str
+    note: str
+    by: str
+    at: datetime
+    withdrawn: Withdrawal | None
+
+
+@dataclass(frozen=True)
+class WorkOrderCause:
+    """A likely cause on a work order."""
+
+    id: str
+    name: str
+    probability: float
+    remedy: str
+    proof_of_repair: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class WorkOrderCheck:
+    """A check on a work order."""
+
+    check: str
+    name: str
+    say: str
+    how: str
+    minutes: float
+    cautions: tuple[str, ...]
+
+
+_Part = TypeVar("_Part", WorkOrderCause, WorkOrderCheck)
+
+
+@dataclass(frozen=True)
+class WorkOrderOutcome(CaseOutcome):
+    """How the case ended, with the cause's name."""
+
+    cause_name: str
 
 
 @dataclass(frozen=True)
@@ -62,12 +112,17 @@ class OrderFinding:
 
 
 @dataclass(frozen=True)
-class WorkOrder:
-    """A case to take along, as seen from one side of its machine, with the engine's whole answer.
+class WorkOrder(Document):
+    """A case to take along.
 
-    ``places[i]`` is the place in the case of what the answer calls finding ``i``; ``chosen`` the
-    cause that was confirmed or agreed on.
+    As seen from one side of its machine, with the engine's whole answer. ``places[i]`` is the place
+    in the case of what the answer calls finding ``i``; ``chosen`` the cause that was confirmed or
+    agreed on.
     """
+
+    DOCUMENT: ClassVar = {
+        SPREAD: "head", "findings": "rows", "causes": "likely", "cautions": "of_the_job",
+    } | same("next_checks", "outcome", "knowledge_version", "defers")  # fmt: skip
 
     case: Case
     knowledge: Knowledge
@@ -163,24 +218,50 @@ class WorkOrder:
         doubt = "Counts for less" if "keep" in row else "Set aside, counts for nothing"
         return OrderFinding(one, name, said, doubt, f"{row['because']} Instead: {row['instead']}")
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the contract's JSON."""
-        case, outcome = self.case.to_dict(), self.case.outcome
-        found = self.answer or {"causes": (), "next_checks": ()}
-        repair = found.get("advice", {}).get("do") == "repair"
-        checks = () if repair else found["next_checks"][:1]
-        causes = found["causes"][: self.case.limit or None][:SHOWN_CAUSES]
-        return {
-            **{name: case[name] for name in (*_HEAD, "version", "machine")},
-            "findings": [_finding(one, self.knowledge) for one in case["findings"]],
-            "causes": [{key: one[key] for key in _CAUSE} for one in causes],
-            "next_checks": [{key: one[key] for key in _CHECK} for one in checks],
-            "cautions": [one["text"] for one in found.get("cautions", ())],
-            "outcome": outcome
-            and {**outcome.to_dict(), "cause_name": ended(outcome.cause, self.knowledge)},
-            "knowledge_version": found.get("knowledge_version"),
-            "defers": DEFERS,
-        }
+    @property
+    def head(self) -> CaseHead:
+        """Return what tells the case from another."""
+        return CaseHead(**vars(self.case))
+
+    @property
+    def rows(self) -> tuple[WorkOrderFinding, ...]:
+        """Return every finding, withdrawn ones too."""
+        return tuple(_finding(one, self.knowledge) for one in self.case.findings)
+
+    @property
+    def likely(self) -> tuple[WorkOrderCause, ...]:
+        """Return the three most likely causes."""
+        causes = (self.answer or {"causes": ()})["causes"][: self.case.limit or None]
+        return tuple(_of(one, WorkOrderCause) for one in causes[:SHOWN_CAUSES])
+
+    @property
+    def next_checks(self) -> tuple[WorkOrderCheck, ...]:
+        """Return the check to do next, if any."""
+        if self.answer is None or self.answer["advice"]["do"] == "repair":
+            return ()
+        return tuple(_of(one, WorkOrderCheck) for one in self.answer["next_checks"][:1])
+
+    @property
+    def of_the_job(self) -> tuple[str, ...]:
+        """Return the cautions of the whole job."""
+        return tuple(one["text"] for one in (self.answer or {}).get("cautions", ()))
+
+    @property
+    def outcome(self) -> WorkOrderOutcome | None:
+        """Return how the case ended."""
+        found = self.case.outcome
+        name = ended(found.cause, self.knowledge) if found else ""
+        return WorkOrderOutcome(**vars(found), cause_name=name) if found else None
+
+    @property
+    def knowledge_version(self) -> str | None:
+        """Return the version of the knowledge that gave the causes."""
+        return (self.answer or {}).get("knowledge_version")
+
+    @property
+    def defers(self) -> str:
+        """Return what wins over the order."""
+        return DEFERS
 
 
 def work_order(case: Case, knowledge: Knowledge, side: str | None = None) -> WorkOrder:
@@ -191,20 +272,16 @@ def work_order(case: Case, knowledge: Knowledge, side: str | None = None) -> Wor
     return WorkOrder(case, knowledge, answer, places, side, chosen)
 
 
-def _finding(one: Mapping[str, Any], knowledge: Knowledge) -> dict[str, Any]:
-    return {
-        "place": one["place"],
-        "check": one["check"],
-        "name": named(one["check"], knowledge)
-        if one["check"] in knowledge.checks
-        else one["check"],
-        "side": one.get("side"),
-        "found": result_of(one, knowledge),
-        "note": one.get("note", ""),
-        "by": one["by"],
-        "at": one["at"],
-        "withdrawn": one["withdrawn"],
-    }
+def _finding(one: CaseFinding, knowledge: Knowledge) -> WorkOrderFinding:
+    name = named(one.check, knowledge) if one.check in knowledge.checks else one.check
+    return WorkOrderFinding(
+        one.place, one.check, name, one.side, result_of(one.body, knowledge),
+        one.body.get("note", ""), one.by, one.at, one.withdrawn,
+    )  # fmt: skip
+
+
+def _of(answered: Json, kind: type[_Part]) -> _Part:
+    return kind(**{one.name: answered[one.name] for one in fields(kind)})
 
 
 def csv_text(order: WorkOrder) -> str:
@@ -220,7 +297,7 @@ def csv_text(order: WorkOrder) -> str:
     return out.getvalue()
 
 
-def _row(order: Mapping[str, Any]) -> dict[str, Any]:
+def _row(order: Json) -> Json:
     machine, outcome = order["machine"], order["outcome"] or {}
     causes, checks = order["causes"], order["next_checks"]
     return {
@@ -236,15 +313,20 @@ def _row(order: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _told(finding: Mapping[str, Any]) -> str:
+def _told(finding: Json) -> str:
     side = f"{finding['side']} " if finding["side"] else ""
     return f"{side}{finding['check']} {finding['found']}"
 
 
 def _safe(value: Any) -> str:
     text = "" if value is None else str(value)
-    bare = text.lstrip(" \u00a0\ufeff")
-    return f"'{text}" if bare.startswith(_FORMULA) and not isinstance(value, int) else text
+    bare = next((one for one in text if not _passed_over(one)), "")
+    return f"'{text}" if bare in _FORMULA and bare and not isinstance(value, int) else text
+
+
+def _passed_over(sign: str) -> bool:
+    """Return whether a program may look behind a leading sign: blanks, quotes, separators."""
+    return sign in "\"';," or unicodedata.category(sign) in ("Zs", "Zl", "Zp", "Cf")
 
 
 def html_text(order: WorkOrder) -> str:

@@ -16,8 +16,7 @@ from api.cases.case import Case
 from api.interview.contents import Contents, contents_of
 from api.interview.desk import Desk
 from api.interview.state import InterviewState
-from api.store import Database, StoreUnavailableError, schema_state, upgrade
-from api.store import State as SchemaState
+from api.store import Database, SchemaState, StoreUnavailableError, schema_state, upgrade
 from api.store.schema import require_current
 from engine import RequestError
 

@@ -1,15 +1,19 @@
-"""``threewire db``: the store's schema; and what every command on the store takes."""
+"""``threewire db``: the store: its schema, copies of it, cases out and in, persons out of it.
+
+And what every command on the store takes.
+"""
 
 import functools
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from pathlib import Path
+from typing import IO, Any, NamedTuple
 
 import click
 
-from api import store
+from api import store, strict_json
 from api.cli.inputs import told
 from api.settings import Settings, SettingsError, load
-from api.store import Database, SchemaError, StoreUnavailableError
+from api.store import Database, SchemaError, StoreUnavailableError, copying
 from api.store.schema import require_current
 
 Command = Callable[..., None]
@@ -88,5 +92,81 @@ def status(found: OpenStore) -> None:
     current."""
     state = store.schema_state(found.database)
     click.echo(f"{found.shown}: {state}")
-    if state is not store.State.CURRENT:
+    if state is not store.SchemaState.CURRENT:
         raise SystemExit(1)
+
+
+@db.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@on_store()
+def backup(found: OpenStore, file: Path) -> None:
+    """Copy an SQLite store into the new FILE, whole, while the service runs."""
+    with told(copying.CopyError):
+        copying.backup(found.database, file)
+    click.echo(f"{file}: a copy of {found.shown}")
+
+
+@db.command()
+@click.argument("target", metavar="TO")
+@on_store()
+def copy(found: OpenStore, target: str) -> None:
+    """Copy every row of the store TO another that is set up and empty, SQLite or PostgreSQL."""
+    other = current(load({"database": target}))
+    try:
+        with told(copying.CopyError):
+            done = copying.copy(found.database, other)
+    finally:
+        other.close()
+    for name, rows in done.items():
+        click.echo(f"{name}: {rows}")
+
+
+@db.command()
+@click.option("--state", type=click.Choice(("open", "closed")), help="Only these; all else.")
+@on_store()
+def export(found: OpenStore, state: str | None) -> None:
+    """Write every case with its findings and steps to standard output, one JSON object a line."""
+    from api.cases.transfer import exported
+    from engine import load_knowledge
+
+    for one in exported(found.database, load_knowledge(), state):
+        click.echo(strict_json.dumps(one.to_dict()), nl=False)
+
+
+@db.command("import")
+@click.argument("file", type=click.File("rb"))
+@on_store()
+def import_(found: OpenStore, file: IO[bytes]) -> None:
+    """Bring in the cases of FILE, one JSON object a line as 'db export' writes them; - is standard
+    input. Run again, it brings in what is not there yet. Exit status 1 if a line was bad."""
+    from api.cases import Book
+    from api.cases.transfer import bring_in
+    from engine import Diagnoser, RequestError, load_knowledge
+
+    knowledge = load_knowledge()
+    book = Book(found.database, Diagnoser(knowledge), knowledge)
+    new, there, bad = 0, 0, 0
+    for number, line in enumerate(file, start=1):
+        try:
+            sent = strict_json.loads(line)
+            case = bring_in(book, sent if isinstance(sent, dict) else {})
+        except (strict_json.JsonError, RequestError) as error:
+            bad += 1
+            click.echo(f"line {number}: {error}", err=True)
+            continue
+        new, there = new + (case is not None), there + (case is None)
+    click.echo(f"{new} brought in, {there} were there, {bad} bad")
+    if bad:
+        raise SystemExit(1)
+
+
+@db.command()
+@click.argument("words", nargs=-1, required=True, metavar="TEXT...")
+@on_store()
+def erase(found: OpenStore, words: tuple[str, ...]) -> None:
+    """Take every TEXT, a name or a phone number, out of all that is kept. What was found stays."""
+    from api.cases import erasure
+
+    with told(ValueError):
+        count = erasure.erase(found.database, words)
+    click.echo(f"{found.shown}: erased in {count} rows; earlier copies still have it")

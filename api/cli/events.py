@@ -82,6 +82,18 @@ def retry(store: OpenStore, endpoint: str) -> None:
 
 
 @events.command()
+@click.argument("endpoint")
+@on_store()
+def rotate(store: OpenStore, endpoint: str) -> None:
+    """Give ENDPOINT a new secret and show it, this once; the old one signs too for a day."""
+    now = datetime.now(UTC)
+    with told(EndpointError):
+        secret = store.database.write(lambda session: endpoints.rotate(session, endpoint, now))
+    click.echo(f"secret: {secret}")
+    click.echo("It is not shown again. Messages carry both signatures for 24 hours.", err=True)
+
+
+@events.command()
 @click.option("--once", is_flag=True, required=True, help="Send what is due now, then end.")
 @on_store()
 def deliver(store: OpenStore, once: bool) -> None:

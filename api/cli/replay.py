@@ -12,7 +12,7 @@ from api.answers.batch.spread import WorkerLostError
 from api.cases.replay import spread
 from api.cases.replay.history import closed_cases
 from api.cases.replay.totals import Totals
-from api.cases.replay.writing import Csv, Json, Table
+from api.cases.replay.writing import CsvReport, JsonReport, ReportTable
 from api.cli.db import OpenStore, on_store
 from api.cli.inputs import knowledge_from, overlay_option, told
 from engine import Knowledge
@@ -57,10 +57,10 @@ def _reports(
     stack: ExitStack, as_json: bool, csv_file: str | None, everything: bool
 ) -> Iterator[Any]:
     write: Callable[[str], Any] = sys.stdout.write
-    yield Json(write) if as_json else Table(click.echo, everything)
+    yield JsonReport(write) if as_json else ReportTable(click.echo, everything)
     if csv_file is not None:
         file = Path(csv_file).open("w", encoding="utf-8", newline="")  # noqa: SIM115
-        yield Csv(stack.enter_context(file))
+        yield CsvReport(stack.enter_context(file))
 
 
 def _rows(store: OpenStore, knowledge: Knowledge, jobs: int, dask: str | None) -> Iterable[Any]:

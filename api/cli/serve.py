@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 
 import click
 
-from api.settings import SETTINGS, Setting, SettingError, Settings, load
+from api.settings import SETTINGS, SettingEntry, SettingError, Settings, load
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -14,7 +14,7 @@ _Command = TypeVar("_Command", bound=Callable[..., Any])
 class _Value(click.ParamType):  # type: ignore[type-arg,unused-ignore]  # newer click's is generic
     """A flag that is read as its setting is read from everywhere else."""
 
-    def __init__(self, setting: Setting) -> None:
+    def __init__(self, setting: SettingEntry) -> None:
         self.name = "value"
         self._setting = setting
 

@@ -13,7 +13,14 @@ from api.access import exposure, keys
 from api.access.rate_limiter import RateLimiter
 from api.cli import inputs
 from api.settings import Settings, SettingsError
-from api.store import Database, SchemaError, State, StoreUnavailableError, schema_state, upgrade
+from api.store import (
+    Database,
+    SchemaError,
+    SchemaState,
+    StoreUnavailableError,
+    schema_state,
+    upgrade,
+)
 from api.store.schema import require_current
 from engine import KnowledgeError, load_knowledge
 
@@ -40,7 +47,7 @@ def open_store(settings: Settings) -> Database:
     database = Database(settings.database)
     try:
         own = settings.origins["database"] == "default"
-        if own and schema_state(database) is State.EMPTY:
+        if own and schema_state(database) is SchemaState.EMPTY:
             upgrade(database)
         require_current(database)
     except BaseException:
@@ -67,6 +74,17 @@ def require_guard(settings: Settings, database: Database) -> None:
     raise StartError(f"{why} and no key is in force: {_MAKE_ONE}")
 
 
+def _put_keys(settings: Settings, database: Database) -> None:
+    """Put the keys of the setting ``keys_file`` in force. Raises StartError, OSError."""
+    if not settings.keys_file:
+        return
+    lines = Path(settings.keys_file).read_text(encoding="utf-8")
+    try:
+        database.write(lambda session: keys.put(session, lines))
+    except ValueError as error:
+        raise StartError(f"{settings.keys_file}: {error}") from None
+
+
 def make_app(flags: Mapping[str, Any], file: str | None, limiter: RateLimiter) -> Flask:
     """Return the application, with no connection left open that a fork would share.
 
@@ -76,6 +94,7 @@ def make_app(flags: Mapping[str, Any], file: str | None, limiter: RateLimiter) -
     knowledge = load_knowledge([Path(folder) for folder in settings.kb])
     database = open_store(settings)  # after the knowledge: what cannot start makes no file
     try:
+        _put_keys(settings, database)
         require_guard(settings, database)
         return create_app({
             "SETTINGS": settings, "DATABASE": database, "KNOWLEDGE": knowledge,

@@ -49,7 +49,7 @@ def _ours() -> bool:
 
     A request that carries its key in a header is no browser's doing: no other site can add one.
     """
-    if "Authorization" in request.headers:
+    if request.headers.get("Authorization", "").lower().startswith("bearer "):
         return True
     if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
         return False

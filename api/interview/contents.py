@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from api.answers.finding_words import name_of, observed
-from api.cases.case import OPEN, Case, CaseFinding, Json, Outcome
+from api.cases.case import OPEN, Case, CaseFinding, CaseOutcome, Json
 from api.cases.work_order import WorkOrder
 from api.interview.desk import Desk
 from api.interview.questions import question, questions
@@ -215,7 +215,7 @@ def order_of(entries: Sequence[Entry], desk: Desk) -> WorkOrder:
     """
     inquiry = inquiry_of(entries)
     found = tuple(CaseFinding(n + 1, one, "", UNSAID) for n, one in inquiry.mine)
-    outcome = Outcome(inquiry.cured, (), None, "", "", UNSAID) if inquiry.cured else None
+    outcome = CaseOutcome(inquiry.cured, (), None, "", "", UNSAID) if inquiry.cured else None
     case = Case(
         "", 0, OPEN, UNSAID, "", UNSAID, inquiry.machine(),
         machine_type=str(inquiry.fields.get("label") or ""),

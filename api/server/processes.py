@@ -19,7 +19,7 @@ from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
 from gunicorn.glogging import Logger  # type: ignore[import-untyped]
 
 from api import logs
-from api.logs import NAME, Line
+from api.logs import NAME, LogLine
 from api.service import Service
 from api.settings import Settings
 
@@ -61,7 +61,7 @@ class Server(BaseApplication):  # type: ignore[misc]  # gunicorn carries no type
         try:
             self._app = self._make()
         except self._refusals as error:
-            _log.error(Line(event="reload-refused", because=str(error)))
+            _log.error(LogLine(event="reload-refused", because=str(error)))
             return
         logging.getLogger(NAME).setLevel(service_of(self._app).settings.log_level)
         self.callable = None  # gunicorn's own; it asks load() again

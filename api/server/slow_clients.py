@@ -32,7 +32,7 @@ from waitress.task import (  # type: ignore[import-untyped]
 from api import strict_json
 from api.answers import problems
 from api.answers.answering import MAX_BYTES
-from api.logs import Line
+from api.logs import LogLine
 from api.server.streamed_body import BYTES_A_SECOND, GRACE_SECONDS, StreamedBody
 
 SEND_SECONDS = 30.0
@@ -88,7 +88,7 @@ class Refusal(ErrorTask):  # type: ignore[misc]
         """Write the answer; of what was sent, nothing."""
         error, identity = self.request.error, uuid.uuid4().hex
         address, kind = self.channel.addr[0], type(error).__name__
-        _log.warning(Line(event="not-http", address=address, error=kind, request_id=identity))
+        _log.warning(LogLine(event="not-http", address=address, error=kind, request_id=identity))
         problem = problems.document(error.code) | {"request_id": identity}
         body = strict_json.dumps(problem).encode()
         self.status = f"{error.code} {error.reason}"

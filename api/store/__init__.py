@@ -4,8 +4,8 @@ SQLite (WAL, synchronous FULL) and PostgreSQL; the same code and the same tests 
 """
 
 from api.store.database import Database, StoreUnavailableError
-from api.store.schema import SchemaError, State, schema_state, upgrade
+from api.store.schema import SchemaError, SchemaState, schema_state, upgrade
 
 __all__ = [
-    "Database", "SchemaError", "State", "StoreUnavailableError", "schema_state", "upgrade",
+    "Database", "SchemaError", "SchemaState", "StoreUnavailableError", "schema_state", "upgrade",
 ]  # fmt: skip

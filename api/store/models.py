@@ -69,6 +69,7 @@ class CaseRow(Base):
     __table_args__ = (
         Index("ix_cases_state_order", "state", "order"),
         Index("ix_cases_fleet_number", "fleet_number"),
+        Index("ix_cases_reference", "reference"),
     )
 
     # Counts up with each case opened: the order of lists, whatever the clock does.
@@ -89,6 +90,13 @@ class CaseRow(Base):
     circuit: Mapped[str] = mapped_column(String(80), default="")  # id, once the control is known
     outcome: Mapped[dict[str, Any] | None]  # cause, replaced, minutes, note, when closed
     confirmed: Mapped[str] = mapped_column(String(80), default="")  # the outcome's cause, to count
+    # what learning goes by, while it is closed: who closed it (a key's name), on which day (UTC),
+    # whether its findings bear the cause out, and an administrator's word: yes, no or nothing
+    closed_key: Mapped[str] = mapped_column(String(BY), default="")
+    closed_on: Mapped[str] = mapped_column(String(10), default="")
+    borne_out: Mapped[bool] = mapped_column(default=False)
+    learn: Mapped[str] = mapped_column(String(10), default="")
+    imported_as: Mapped[str | None] = mapped_column(String(120), unique=True)  # where it came from
     leading: Mapped[dict[str, Any] | None]  # leading causes and next check at this version
     search: Mapped[str] = mapped_column(Text, default="")  # what text is looked for in, lower case
 
@@ -196,6 +204,8 @@ class Endpoint(Base):
     secret: Mapped[str] = mapped_column(Text)  # needed in clear: every message is signed with it
     made_at: Mapped[datetime]
     disabled_at: Mapped[datetime | None]
+    old_secret: Mapped[str] = mapped_column(Text, default="")  # signs too, until then
+    old_until: Mapped[datetime | None]
 
 
 class Delivery(Base):

@@ -5,7 +5,7 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import Future
 
-from api.logs import Line, fault
+from api.logs import LogLine, fault
 from api.store import StoreUnavailableError
 
 _log = logging.getLogger("threewire.api")
@@ -41,6 +41,6 @@ class Probe:
         except StoreUnavailableError as error:
             return str(error)
         except Exception as error:  # whatever it is, nobody is to be sent here
-            _log.error(Line({"event": "fault"} | fault(error)))
+            _log.error(LogLine({"event": "fault"} | fault(error)))
             return "the question to the database failed"
         return None

@@ -16,7 +16,7 @@ from sqlalchemy.engine import Connection
 from api.store.database import Database, _told
 
 
-class State(StrEnum):
+class SchemaState(StrEnum):
     """How a database's schema stands to this program's."""
 
     EMPTY = "empty"
@@ -31,11 +31,12 @@ class SchemaError(Exception):
 
 
 _ADVICE = {
-    State.EMPTY: "the store is empty: run 'threewire db upgrade' to set it up",
-    State.OLDER: "the store is of an older threewire: make a copy of it, then run 'threewire db "
-    "upgrade'",
-    State.NEWER: "the store is of a newer threewire: run that one; this one would damage it",
-    State.FOREIGN: "the database holds tables of something else: give threewire one of its own",
+    SchemaState.EMPTY: "the store is empty: run 'threewire db upgrade' to set it up",
+    SchemaState.OLDER: "the store is of an older threewire: make a copy of it, then run "
+    "'threewire db upgrade'",
+    SchemaState.NEWER: "the store is of a newer threewire: run that one; this one would damage it",
+    SchemaState.FOREIGN: "the database holds tables of something else: give threewire one of "
+    "its own",
 }
 
 
@@ -53,23 +54,23 @@ def newest() -> str:
     return head
 
 
-def schema_state(database: Database) -> State:
+def schema_state(database: Database) -> SchemaState:
     """Return how the database's schema stands to this program's. Raises StoreUnavailableError."""
     with _told(), database.engine.connect() as connection:
         revision = MigrationContext.configure(connection).get_current_revision()
         tables = inspect(connection).get_table_names()
     if revision is None:
-        return State.FOREIGN if set(tables) - {"alembic_version"} else State.EMPTY
+        return SchemaState.FOREIGN if set(tables) - {"alembic_version"} else SchemaState.EMPTY
     known = {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
     if revision not in known:
-        return State.NEWER
-    return State.CURRENT if revision == newest() else State.OLDER
+        return SchemaState.NEWER
+    return SchemaState.CURRENT if revision == newest() else SchemaState.OLDER
 
 
 def require_current(database: Database) -> None:
     """Raise SchemaError, with what to do, unless the schema is this program's."""
     state = schema_state(database)
-    if state is not State.CURRENT:
+    if state is not SchemaState.CURRENT:
         raise SchemaError(_ADVICE[state])
 
 
@@ -80,7 +81,7 @@ def upgrade(database: Database) -> bool:
     newer or foreign schema, StoreUnavailableError when the database cannot be reached.
     """
     state = schema_state(database)
-    if state in (State.NEWER, State.FOREIGN):
+    if state in (SchemaState.NEWER, SchemaState.FOREIGN):
         raise SchemaError(_ADVICE[state])
     with _told(), database.engine.execution_options(writes=True).begin() as connection:
         if not database.is_sqlite:  # SQLite has taken its one write lock already

@@ -1,15 +1,19 @@
 """``/v1/diagnoses/batch``: one request a line in, one answer a line out, while lines come."""
 
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from itertools import islice
 
 from flask import Blueprint, Response, current_app, request, stream_with_context
 
 from api import strict_json
-from api.access import role
+from api.access import caller, role
+from api.access.authorization import wait_for_turn
+from api.access.roles import LOCAL
 from api.answers import problems
 from api.answers.batch.lines import MEDIA_TYPE, answer_line, at, split
+from api.answers.problems import ProblemError
 from api.service import Service, current
 from api.web.diagnoses import TAG
 from api.web.operations import Operation, operation
@@ -17,39 +21,76 @@ from api.web.operations import Operation, operation
 blueprint = Blueprint("batch", __name__)
 # The server fills a block before it hands it over, so what is less than one waits for more.
 BLOCK = 1024
+TOO_MANY = "A batch of this key, or as many as fit, is under way; send it when one has ended."
 LINES = {"type": "string", "description": "One request a line, as /v1/diagnoses takes it."}
 
 
 @blueprint.post("/v1/diagnoses/batch")
 @role("read")
-@operation(Operation(TAG, body=LINES, mimetype=MEDIA_TYPE, sent=MEDIA_TYPE))
+@operation(Operation(TAG, body=LINES, mimetype=MEDIA_TYPE, sent=MEDIA_TYPE, refusals=(429,)))
 def diagnose_batch() -> Response:
     """Diagnose many machines: one request a line in, one answer a line out, in the same order.
 
     Answers come while lines are still being sent: read them meanwhile. Nothing is kept. A bad line
-    is answered in its place with a problem document that has its number as ``line``.
+    is answered in its place with a problem document that has its number as ``line``. Each line
+    counts in the rate of the key: where that is used up, answers come as fast as it allows.
     """
+    service = current()
+    places: Places = service.cache.setdefault("batches", Places(service.settings.threads - 1))
+    done = places.take(caller().id)
+    if done is None:
+        raise ProblemError(429, TOO_MANY, headers={"Retry-After": "10"})
     request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
     read = _whole(request.stream.read, request.content_length)
-    texts = stream_with_context(_answers(current(), read))
+    texts = stream_with_context(_answers(service, read, done))
     response = current_app.response_class(texts, mimetype=MEDIA_TYPE)
+    response.call_on_close(done)
     response.headers["X-Accel-Buffering"] = "no"  # a proxy in front passes each line on at once
     return response
 
 
-def _answers(service: Service, read: Callable[[int], bytes]) -> Iterator[str]:
+def _answers(
+    service: Service, read: Callable[[int], bytes], done: Callable[[], None]
+) -> Iterator[str]:
     """Yield the answers. A caller that stalls is the server's to end (slow_clients)."""
     limit = service.settings.batch_lines
     number = 0
     lines = split(read, BLOCK)
     try:
         for number, raw in enumerate(islice(lines, limit), start=1):
+            if number > 1:  # the first is the request, which is counted
+                wait_for_turn()
             yield answer_line(service.engine, number, raw, problems.log_surprise)[1]
         if next(lines, None) is not None:
             yield _problem(413, f"More than {limit} lines; the rest is not read.", limit + 1)
     except _BodyError:
         detail = "The body ended before it was complete, came too slowly, or is badly framed."
         yield _problem(400, detail, number + 1)
+    finally:
+        done()
+
+
+class Places:
+    """Which batches are under way in this process: never on its last thread, and one a key."""
+
+    def __init__(self, most: int) -> None:
+        self._most = max(1, most)
+        self._taken: dict[object, str] = {}
+        self._lock = threading.Lock()
+
+    def take(self, key: str) -> Callable[[], None] | None:
+        """Return what ends a batch of this key, however often it is called; None for no place."""
+        place = object()
+        with self._lock:
+            full = len(self._taken) >= self._most
+            if full or (key != LOCAL.id and key in self._taken.values()):
+                return None
+            self._taken[place] = key
+
+        def done() -> None:
+            self._taken.pop(place, None)
+
+        return done
 
 
 class _BodyError(Exception):

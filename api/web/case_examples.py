@@ -6,10 +6,9 @@ Number and times are made up; everything else is what the service answers to the
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 from api.cases import edits, numbers
-from api.cases.case import Case
+from api.cases.case import Case, Json
 from api.cases.diagnosis import diagnose_case
 from api.cases.edits import Edit
 from api.cases.work_order import work_order
@@ -56,8 +55,8 @@ class Example:
     address: str
     name: str
     summary: str
-    sent: dict[str, Any] | None
-    answer: dict[str, Any]
+    sent: Json | None
+    answer: Json
 
 
 def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
@@ -76,7 +75,7 @@ def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
     )
     for end, name, about, sent in steps:
         if end == "/close":
-            answer = at.diagnosis_dict()
+            answer = at.shown_diagnosis().to_dict()
             yield Example("get", f"{case}/diagnosis", "diagnosis", "So far", None, answer)
             order = work_order(at, knowledge).to_dict()
             yield Example("get", f"{case}/work-order.json", "order", "To take along", None, order)
@@ -85,11 +84,11 @@ def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
         yield Example(method, case + end, name, about, sent, at.to_dict())
 
 
-def _bare(sent: dict[str, Any]) -> dict[str, Any]:
+def _bare(sent: Json) -> Json:
     return {name: value for name, value in sent.items() if name != "by"}
 
 
-def _done(name: str, at: Case, sent: dict[str, Any], knowledge: Knowledge) -> Edit:
+def _done(name: str, at: Case, sent: Json, knowledge: Knowledge) -> Edit:
     """Return what a request of the story does to the case."""
     by, bare, when = sent["by"], _bare(sent), _later(at)
     steps: dict[str, Callable[[], Edit | None]] = {

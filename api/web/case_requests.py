@@ -9,16 +9,16 @@ from marshmallow import Schema
 from api.access import caller
 from api.access.roles import LOCAL
 from api.answers.problems import ProblemError
-from api.cases import Book, texts
+from api.cases import Book, StaleCase, texts
+from api.cases.case import Case
 from api.service import current
 from api.web import requests
-from api.web.case_schemas import CaseSchema
 from api.web.operations import JsonSchema, Operation
 from api.web.requests import JSON, QuerySchema
 
-_TAG = re.compile(r'(W/)?"([^"]*)"')
-_VERSION = re.compile(r"[0-9]{1,9}", re.ASCII)
-NEVER = 0  # a version that no case has: a tag that is not ours matches nothing
+# A proxy that compresses makes our tag weak, or puts the encoding behind it: it is ours still.
+_TAG = re.compile(r'(?:W/)?"([0-9]{1,9})(?:[-:;](?:gzip|br|zstd|deflate))?"', re.ASCII)
+NO_VERSION = "If-Match names no version of a case: send the ETag as it was answered, or '*'."
 NO_STORE = (
     "This service keeps nothing. The setting 'database' names the store; 'threewire db upgrade' "
     "sets it up."
@@ -43,7 +43,7 @@ PATH: dict[str, JsonSchema] = {
 
 
 def reading(
-    answer: type[Schema] | None, *headers: str, query: type[QuerySchema] = QuerySchema,
+    answer: type[Any] | None, *headers: str, query: type[QuerySchema] = QuerySchema,
     mimetype: str = JSON, refusals: tuple[int, ...] = (),
 ) -> Operation:  # fmt: skip
     """Return the operation of a GET: its answer has a tag, and needs a store."""
@@ -60,7 +60,7 @@ def writing(
     refused = () if opens else (409, 412, 428) if "IfMatchNeeded" in headers else (409, 412)
     sends = ("ETag", *("Idempotent-Replayed",) * ("IdempotencyKey" in headers))
     return Operation(
-        TAG, CaseSchema, body, path=PATH, status=status, headers=headers,
+        TAG, Case, body, path=PATH, status=status, headers=headers,
         sends=(*sends, "Location") if status == 201 else sends, refusals=(503, *refused),
     )  # fmt: skip
 
@@ -91,16 +91,16 @@ def pop_author(sent: dict[str, Any]) -> str:
     said = sent.pop("by", None)
     if said is None or said == "":
         return key.name
-    fault = texts.fault_of(said, texts.NAME)
-    if fault or not said.strip():
-        raise ProblemError(422, "The name does not fit.", errors=[("by", fault or "is blank")])
+    fault = texts.name_fault(said)
+    if fault:
+        raise ProblemError(422, "The name does not fit.", errors=[("by", fault)])
     return str(said) if key == LOCAL else f"{said} via {key.name}"
 
 
 def expected(number: str, required: bool = False) -> int | None:
     """Return the version that If-Match names; None for any.
 
-    Raises ProblemError 428 where it is required and not there.
+    Raises ProblemError 428 where it is required and not there, StaleCase where it names none.
     """
     if "If-Match" not in request.headers:
         if required:
@@ -111,10 +111,10 @@ def expected(number: str, required: bool = False) -> int | None:
     header = ",".join(request.headers.getlist("If-Match")).strip()
     if header == "*":
         return None
-    versions = {
-        int(tag) for weak, tag in _TAG.findall(header) if not weak and _VERSION.fullmatch(tag)
-    }
-    if len(versions) < 2:
-        return max(versions, default=NEVER)
-    there = book().get(number).version
-    return there if there in versions else max(versions)
+    versions = {int(tag) for tag in _TAG.findall(header)}
+    there = book().get(number)
+    if not versions:
+        raise StaleCase(there, book().steps(number), NO_VERSION)
+    if len(versions) == 1:
+        return versions.pop()
+    return there.version if there.version in versions else max(versions)

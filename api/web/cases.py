@@ -7,19 +7,42 @@ from flask import Blueprint, Response
 from api import strict_json
 from api.access import role
 from api.answers.problems import ProblemError
-from api.cases import bodies, idempotency
+from api.cases import bodies, idempotency, lists
+from api.cases.bodies import TypedText
+from api.cases.case import Case, CasePage, CaseSteps, Json, ShownDiagnosis
 from api.cases.errors import StaleCase
-from api.cases.learning import report
+from api.cases.learning import Learning, report
 from api.service import current
 from api.web import case_replies, replies, requests
-from api.web import case_schemas as schemas
 from api.web.case_replies import case_reply, once, send
-from api.web.case_requests import body, book, expected, pop_author, reading, writing
-from api.web.operations import JsonSchema, operation
+from api.web.case_requests import TAG, body, book, expected, pop_author, reading, writing
+from api.web.operations import JsonSchema, Operation, operation
+from api.web.requests import QuerySchema, Whole, choice
 from engine import RequestError
 
 blueprint = Blueprint("cases", __name__)
 case_replies.register(blueprint)
+
+
+class CaseListQuery(QuerySchema):
+    """Which cases are listed, and how many on a page."""
+
+    state = choice("state", lists.STATES, "Only open or only closed cases.")
+    fleet_number = TypedText("Only this machine; the whole number as it was written.", 40)
+    reference = TypedText("Only this job of the shop; the whole reference as it was written.", 80)
+    text = TypedText(
+        "Words that all stand in the case, in any case of letters: number, fleet number, type, "
+        "reference, complaint, who has it, who opened it.",
+        lists.TEXT,
+    )
+    cursor = TypedText("next_cursor of the page before, with the same filters.", 200)
+    limit = Whole("Cases on one page.", 1, lists.MOST, lists.DEFAULT)
+
+
+class StepsQuery(QuerySchema):
+    """Which steps of a case are given."""
+
+    since = Whole("Only the steps after this version.", 0, 999_999_999, 0)
 
 
 _SENT_FINDINGS: JsonSchema = {"anyOf": [bodies.FindingSentSchema, bodies.FindingListSentSchema]}
@@ -37,7 +60,7 @@ def open_case() -> Response:
 
 @blueprint.get("/v1/cases")
 @role("read")
-@operation(reading(schemas.CaseListSchema, query=schemas.CaseListQuery))
+@operation(reading(CasePage, query=CaseListQuery))
 def list_cases(**asked: Any) -> Response:
     """List cases, newest first."""
     try:
@@ -48,7 +71,7 @@ def list_cases(**asked: Any) -> Response:
     return _tagged(page.to_dict())
 
 
-def _tagged(value: dict[str, Any], tag: str | None = None) -> Response:
+def _tagged(value: Json, tag: str | None = None) -> Response:
     text = strict_json.dumps(value)
     found = tag or idempotency.fingerprint("", "", text.encode())[:32]
     return send(idempotency.Reply(200, {"ETag": case_replies.etag(found)}, text))
@@ -56,7 +79,7 @@ def _tagged(value: dict[str, Any], tag: str | None = None) -> Response:
 
 @blueprint.get("/v1/cases/<id_>")
 @role("read")
-@operation(reading(schemas.CaseSchema, "IfMatch", refusals=(412,)))
+@operation(reading(Case, "IfMatch", refusals=(412,)))
 def get_case(id_: str) -> Response:
     """Return one case."""
     seen, found = expected(id_), book().get(id_)
@@ -122,7 +145,7 @@ def _because(sent: object) -> str:
 
 @blueprint.get("/v1/cases/<id_>/diagnosis")
 @role("read")
-@operation(reading(schemas.CaseDiagnosisSchema))
+@operation(reading(ShownDiagnosis))
 def get_case_diagnosis(id_: str) -> Response:
     """Return the engine's whole answer on the case as it stands."""
     found = book().diagnosis(id_)
@@ -131,10 +154,10 @@ def get_case_diagnosis(id_: str) -> Response:
 
 @blueprint.get("/v1/cases/<id_>/steps")
 @role("read")
-@operation(reading(schemas.CaseStepsSchema, query=schemas.StepsQuery))
+@operation(reading(CaseSteps, query=StepsQuery))
 def get_case_steps(id_: str, since: int) -> Response:
     """Return what was done to the case, step by step."""
-    return _tagged({"steps": [one.to_dict() for one in book().steps(id_, since)]})
+    return _tagged(CaseSteps(tuple(book().steps(id_, since))).to_dict())
 
 
 @blueprint.post("/v1/cases/<id_>/close")
@@ -160,8 +183,18 @@ def reopen_case(id_: str) -> Response:
 
 @blueprint.get("/v1/learning")
 @role("read")
-@operation(reading(schemas.LearningSchema))
+@operation(reading(Learning))
 def get_learning() -> Response:
     """Say what closed cases have taught this installation, and whether diagnoses use it."""
     cases = book()
+    return replies.kept(report(cases.database, cases.knowledge, bool(current().settings.learn)))
+
+
+@blueprint.post("/v1/learning")
+@role("admin")
+@operation(Operation(TAG, Learning, bodies.LearningReviewSchema, refusals=(503,)))
+def review_learning() -> Response:
+    """Say whether closed cases are learned from: one case, or all that one key closed."""
+    cases, sent = book(), body()
+    cases.review(**bodies.load(bodies.LearningReviewSchema(), sent))
     return replies.kept(report(cases.database, cases.knowledge, bool(current().settings.learn)))

@@ -1,16 +1,18 @@
 """About the service itself: does it live, can it answer, its numbers, errors and operations."""
 
 import logging
+from dataclasses import dataclass
+from typing import Literal
 
 from flask import Blueprint, Response, current_app, g
 
 from api.access import described, role
 from api.answers import problems
-from api.answers.problems import ProblemError
-from api.logs import Line
+from api.answers.documents import Document
+from api.answers.problems import ProblemError, ProblemKind
+from api.logs import LogLine
 from api.service import Service, current
-from api.store.probe import Probe
-from api.web import openapi, replies, schemas
+from api.web import openapi, replies
 from api.web.operations import Operation, operation
 
 TAG = "service"
@@ -19,17 +21,36 @@ blueprint = Blueprint(TAG, __name__)
 _log = logging.getLogger("threewire.api")
 
 
+@dataclass(frozen=True)
+class Alive(Document):
+    """The process answers."""
+
+    status: Literal["alive"] = "alive"
+
+
+@dataclass(frozen=True)
+class Ready(Document):
+    """The service can diagnose."""
+
+    status: Literal["ready"]
+    knowledge_version: str
+    causes: int
+    checks: int
+    circuits: int
+    rules: int
+
+
 @blueprint.get("/healthz")
 @role("public")
-@operation(Operation(TAG, schemas.AliveSchema))
+@operation(Operation(TAG, Alive))
 def alive() -> Response:
     """Say that the process answers, whatever else is wrong."""
-    return replies.kept({"status": "alive"})
+    return replies.kept(Alive())
 
 
 @blueprint.get("/readyz")
 @role("public")
-@operation(Operation(TAG, schemas.ReadySchema, refusals=(503,)))
+@operation(Operation(TAG, Ready, refusals=(503,)))
 def ready() -> Response:
     """Say that the database answers and that every circuit of the knowledge base does."""
     service = current()
@@ -38,25 +59,17 @@ def ready() -> Response:
         _prove(service)
         service.cache["ready"] = True
     knowledge = service.knowledge
-    counts = {kind: len(getattr(knowledge, kind)) for kind in _KINDS}
-    return replies.kept({"status": "ready", "knowledge_version": knowledge.version} | counts)
-
-
-STORE_SECONDS = 3.0
+    counts = (len(getattr(knowledge, kind)) for kind in _KINDS)
+    return replies.kept(Ready("ready", knowledge.version, *counts))
 
 
 def _ask_store(service: Service) -> None:
-    """Ask the database, in a thread of its own: one that hangs must not hang the probe.
-
-    Raises ProblemError 503 when it does not answer in STORE_SECONDS. One question at a time is
-    under way; later probes wait for the same answer.
-    """
-    if service.database is None:
-        return
-    probe: Probe = service.cache.setdefault("probe", Probe(service.database.ping))
-    because = probe.ask(STORE_SECONDS)
+    """Raise ProblemError 503 when the database does not answer."""
+    because = service.store_fault()
     if because is not None:
-        _log.warning(Line(event="store-away", request_id=g.get("request_id", ""), because=because))
+        _log.warning(
+            LogLine(event="store-away", request_id=g.get("request_id", ""), because=because)
+        )
         detail = f"{because[:1].upper()}{because[1:]}."
         raise ProblemError(503, detail, headers={"Retry-After": "5"})
 
@@ -80,7 +93,7 @@ def _prove(service: Service) -> None:
 
 @blueprint.get("/problems/<kind>")
 @role("public")
-@operation(Operation(TAG, schemas.ProblemKindSchema))
+@operation(Operation(TAG, ProblemKind))
 def problem(kind: str) -> Response:
     """Say what a problem document's ``type`` means."""
     kinds = problems.kinds()
@@ -106,7 +119,7 @@ def metrics() -> Response:
 
 @blueprint.get("/openapi.json")
 @role("public")
-@operation(Operation(TAG, schemas.DescriptionSchema))
+@operation(Operation(TAG, {"type": "object", "description": "OpenAPI 3.1."}))
 def describe() -> Response:
     """Return this document; it is built at the first call, its examples worked on the spot."""
     service = current()

@@ -11,12 +11,14 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from api import strict_json
 from api.access import authorization as gate
 from api.answers import problems
-from api.logs import Line
+from api.logs import LogLine
 from api.service import Service
 from api.store import StoreUnavailableError
+from api.web import sharing
 
 REQUEST_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
+_TRACE = re.compile(r"[0-9a-f]{2}-([0-9a-f]{32})-[0-9a-f]{16}-[0-9a-f]{2}.*", re.ASCII)  # W3C
 _log = logging.getLogger("threewire.api")
 
 # The service answers JSON to programs: nothing of it is to be framed, sniffed, run or kept.
@@ -38,16 +40,21 @@ def register(app: Flask, service: Service) -> None:
         app.wsgi_app = ProxyFix(  # type: ignore[method-assign]  # as Flask documents it
             app.wsgi_app, x_for=proxies, x_proto=proxies, x_host=proxies
         )
+    if service.settings.trusted_hosts:
+        app.config["TRUSTED_HOSTS"] = list(service.settings.trusted_hosts)
     app.register_error_handler(StoreUnavailableError, _on_store_away)
     app.before_request(_begin)
     app.after_request(_end)
+    sharing.register(app, service.settings)
     gate.register(app, service)
     metrics.register(app)
 
 
 def _on_store_away(error: StoreUnavailableError) -> Response:
     """Answer 503: the database is away, full or too busy, and nothing of the request was kept."""
-    _log.warning(Line(event="store-away", request_id=g.get("request_id", ""), because=str(error)))
+    _log.warning(
+        LogLine(event="store-away", request_id=g.get("request_id", ""), because=str(error))
+    )
     detail = f"{str(error)[:1].upper()}{str(error)[1:]}."
     return problems.respond(problems.document(503, detail), {"Retry-After": "5"})
 
@@ -73,9 +80,9 @@ def _end(response: Response) -> Response:
     return response
 
 
-def _access_line(response: Response) -> Line:
+def _access_line(response: Response) -> LogLine:
     """Return what the log says: who asked what, how it ended, how long it took. Nothing sent."""
-    line = Line(
+    line = LogLine(
         event="request",
         request_id=g.get("request_id", ""),
         caller=g.caller.name if "caller" in g else "",
@@ -84,6 +91,9 @@ def _access_line(response: Response) -> Line:
         status=response.status_code,
         milliseconds=round(elapsed() * 1000, 1),
     )
+    trace = _TRACE.fullmatch(request.headers.get("Traceparent", ""))
+    if trace is not None:
+        line |= {"trace_id": trace[1]}
     if "refused" in g:
         line |= {"refused": g.refused, "address": request.remote_addr or ""}
     return line

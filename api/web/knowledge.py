@@ -1,27 +1,206 @@
 """``/v1/causes``, ``checks``, ``circuits`` and ``rules``: what the answers rest on.
 
 With it ``/v1/groups`` and ``/v1/causes/{id}/separators``: what cannot be told apart, and what can.
+The schemas of items are those that read the files (engine.knowledge.items).
 """
 
 from collections.abc import Mapping
-from typing import Any, Protocol
+from dataclasses import dataclass, make_dataclass
+from typing import Annotated, Any, Protocol
 
 from flask import Blueprint, Response
+from marshmallow import Schema, fields
 
+from api.answers.documents import Document, Json
 from api.curation.facts import shown_machines
-from api.curation.predictions import of_cause
+from api.curation.predictions import OnCircuit, Shown, of_cause
 from api.service import Service, current
-from api.web import knowledge_schemas as schemas
 from api.web import replies
 from api.web.operations import Operation, operation
+from api.web.requests import QuerySchema, choice
 from engine import Diagnoser
 from engine.audit import Survey
-from engine.audit.groups import groups
+from engine.audit.groups import Group, Level, groups
 from engine.knowledge import items
+from engine.knowledge.shapes import schema_of
 from engine.physics.machine import Machine
 
 TAG = "knowledge"
 blueprint = Blueprint(TAG, __name__)
+
+
+LEVELS: tuple[Level, ...] = ("no-check", "phone")
+
+
+def _only(kind: str, known: tuple[object, ...]) -> fields.String:
+    return choice(kind, tuple(str(one) for one in known), f"Only what fits this {kind}.")
+
+
+class CircuitsQuery(QuerySchema):
+    """Filters of circuits."""
+
+    duty = _only("duty", items.DUTIES)
+    control = _only("control", items.CONTROLS)
+
+
+class _CoilQuery(CircuitsQuery):
+    coil = _only("coil", items.COILS)
+
+
+class CausesQuery(_CoilQuery):
+    """Filters of causes."""
+
+    section = _only("section", items.SECTIONS)
+
+
+class ChecksQuery(_CoilQuery):
+    """Filters of checks."""
+
+    kind = _only("kind", items.KINDS)
+
+
+class RulesQuery(QuerySchema):
+    """Filters of rules."""
+
+    family = _only("family", items.FAMILIES)
+
+
+class MachineQuery(_CoilQuery):
+    """Filters by machine."""
+
+    system_volts = _only("system_volts", items.SYSTEM_VOLTS)
+
+
+class GroupsQuery(MachineQuery):
+    """Filters of groups."""
+
+    level = _only("level", LEVELS)
+
+
+CauseSchema: type[Schema] = schema_of(items.Cause)
+CheckSchema: type[Schema] = schema_of(items.Check)
+CircuitSchema: type[Schema] = schema_of(items.Circuit)
+RuleSchema: type[Schema] = schema_of(items.Rule)
+
+
+def _listing(plural: str, schema: type[Schema]) -> type[Any]:
+    """Return the document that a list of items is."""
+    told = tuple[Annotated[Json, schema], ...]
+    return make_dataclass(
+        f"{plural.capitalize()}List",
+        [("knowledge_version", str), ("count", int), (plural, told)],
+        namespace={"__doc__": f"A list of {plural}."}, bases=(Document,), frozen=True,
+    )  # fmt: skip
+
+
+CausesList = _listing("causes", CauseSchema)
+ChecksList = _listing("checks", CheckSchema)
+CircuitsList = _listing("circuits", CircuitSchema)
+RulesList = _listing("rules", RuleSchema)
+
+
+@dataclass(frozen=True)
+class Declared:
+    """A declared reason why some causes cannot be told apart."""
+
+    id: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class GroupEntry:
+    """Causes of which no two are told apart."""
+
+    level: Level
+    circuit: str
+    coils: tuple[str, ...]
+    causes: tuple[str, ...]
+    told_apart_by: tuple[str, ...]
+    never: tuple[tuple[str, ...], ...]
+    declared: tuple[Declared, ...]
+
+    @classmethod
+    def of(cls, found: Group) -> "GroupEntry":
+        """Return what is shown of a group."""
+        declared = tuple(Declared(one.id, one.reason) for one in found.declared)
+        return cls(
+            found.level, found.circuit, found.coils, found.causes, found.told_apart_by,
+            found.never, declared,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class GroupsList(Document):
+    """Groups of causes that are not told apart, by level and circuit, the largest first."""
+
+    knowledge_version: str
+    count: int
+    groups: tuple[GroupEntry, ...]
+
+
+@dataclass(frozen=True)
+class Shows:
+    """A check that shows a cause."""
+
+    check: str
+    decibans: float
+    reads: str
+    healthy_reads: str
+
+
+@dataclass(frozen=True)
+class Tells:
+    """A check that tells a cause from a rival."""
+
+    check: str
+    decibans: float
+    reads: str
+    rival_reads: str
+
+
+@dataclass(frozen=True)
+class TakenFor:
+    """A cause that another is taken for."""
+
+    cause: str
+    told_apart: bool
+    reason: str | None
+    by: tuple[Tells, ...]
+
+
+@dataclass(frozen=True)
+class CircuitTables:
+    """What shows a cause on one circuit."""
+
+    circuit: str
+    coils: tuple[str, ...]
+    shows: tuple[Shows, ...]
+    taken_for: tuple[TakenFor, ...]
+
+    @classmethod
+    def of(cls, found: OnCircuit) -> "CircuitTables":
+        """Return what is shown of the tables of a circuit."""
+        rivals = tuple(
+            TakenFor(one.cause, one.told_apart, one.reason or None,
+                     tuple(Tells(*_said(row)) for row in one.by))
+            for one in found.rivals
+        )  # fmt: skip
+        return cls(
+            found.circuit, found.coils, tuple(Shows(*_said(row)) for row in found.rows), rivals
+        )
+
+
+def _said(row: Shown) -> tuple[str, float, str, str]:
+    return row.check, round(float(row.decibans), 1), row.mine, row.other
+
+
+@dataclass(frozen=True)
+class Separators(Document):
+    """What shows a cause, and what tells it from those it is taken for."""
+
+    knowledge_version: str
+    cause: str
+    circuits: tuple[CircuitTables, ...]
 
 
 class _Item(Protocol):
@@ -31,66 +210,64 @@ class _Item(Protocol):
 
 
 @blueprint.get("/v1/causes")
-@operation(Operation(TAG, schemas.CausesListSchema, query=schemas.CausesQuery))
+@operation(Operation(TAG, CausesList, query=CausesQuery))
 def list_causes(**asked: str) -> Response:
     """List what can be wrong on the machine that the query describes."""
-    return _list("causes", current().knowledge.causes, asked)
+    return _list(CausesList, current().knowledge.causes, asked)
 
 
 @blueprint.get("/v1/causes/<id_>")
-@operation(Operation(TAG, schemas.CauseSchema))
+@operation(Operation(TAG, CauseSchema))
 def get_cause(id_: str) -> Response:
     """Return one cause."""
     return _one("cause", current().knowledge.causes, id_)
 
 
 @blueprint.get("/v1/checks")
-@operation(Operation(TAG, schemas.ChecksListSchema, query=schemas.ChecksQuery))
+@operation(Operation(TAG, ChecksList, query=ChecksQuery))
 def list_checks(**asked: str) -> Response:
     """List what can be asked, looked at, tried or measured on the machine of the query."""
-    return _list("checks", current().knowledge.checks, asked)
+    return _list(ChecksList, current().knowledge.checks, asked)
 
 
 @blueprint.get("/v1/checks/<id_>")
-@operation(Operation(TAG, schemas.CheckSchema))
+@operation(Operation(TAG, CheckSchema))
 def get_check(id_: str) -> Response:
     """Return one check."""
     return _one("check", current().knowledge.checks, id_)
 
 
 @blueprint.get("/v1/circuits")
-@operation(Operation(TAG, schemas.CircuitsListSchema, query=schemas.CircuitsQuery))
+@operation(Operation(TAG, CircuitsList, query=CircuitsQuery))
 def list_circuits(**asked: str) -> Response:
     """List the circuits that are solved, one a duty and control type."""
-    return _list("circuits", current().knowledge.circuits, asked)
+    return _list(CircuitsList, current().knowledge.circuits, asked)
 
 
 @blueprint.get("/v1/circuits/<id_>")
-@operation(Operation(TAG, schemas.CircuitSchema))
+@operation(Operation(TAG, CircuitSchema))
 def get_circuit(id_: str) -> Response:
     """Return one circuit."""
     return _one("circuit", current().knowledge.circuits, id_)
 
 
 @blueprint.get("/v1/rules")
-@operation(Operation(TAG, schemas.RulesListSchema, query=schemas.RulesQuery))
+@operation(Operation(TAG, RulesList, query=RulesQuery))
 def list_rules(**asked: str) -> Response:
     """List the if-then knowledge, of one family when the query names it."""
-    return _list("rules", current().knowledge.rules, asked)
+    return _list(RulesList, current().knowledge.rules, asked)
 
 
 @blueprint.get("/v1/rules/<id_>")
-@operation(Operation(TAG, schemas.RuleSchema))
+@operation(Operation(TAG, RuleSchema))
 def get_rule(id_: str) -> Response:
     """Return one rule."""
     return _one("rule", current().knowledge.rules, id_)
 
 
-def _list(plural: str, found: Mapping[str, _Item], asked: Mapping[str, str]) -> Response:
-    chosen = [item.as_dict() for item in found.values() if _fits(item, asked)]
-    return replies.kept(
-        {"knowledge_version": current().knowledge.version, "count": len(chosen), plural: chosen}
-    )
+def _list(kind: type[Any], found: Mapping[str, _Item], asked: Mapping[str, str]) -> Response:
+    chosen = tuple(item.as_dict() for item in found.values() if _fits(item, asked))
+    return replies.kept(kind(current().knowledge.version, len(chosen), chosen))
 
 
 def _fits(item: Any, asked: Mapping[str, str]) -> bool:
@@ -117,7 +294,7 @@ def survey_of(service: Service) -> Survey:
 
 
 @blueprint.get("/v1/groups")
-@operation(Operation(TAG, schemas.GroupsListSchema, query=schemas.GroupsQuery))
+@operation(Operation(TAG, GroupsList, query=GroupsQuery))
 def list_groups(**asked: str) -> Response:
     """List causes that no check, or no question by phone, tells apart; at 12 V unless it says 24.
 
@@ -125,13 +302,12 @@ def list_groups(**asked: str) -> Response:
     """
     survey, machines = survey_of(current()), _machines(asked)
     found = [
-        one
-        for level in schemas.LEVELS
+        GroupEntry.of(one)
+        for level in LEVELS
         if asked.get("level", level) == level
         for one in groups(survey, level, machines)
     ]
-    about = {"knowledge_version": survey.knowledge.version, "count": len(found), "groups": found}
-    return replies.kept(schemas.GroupsListSchema().dump(about))
+    return replies.kept(GroupsList(survey.knowledge.version, len(found), tuple(found)))
 
 
 def _machines(asked: Mapping[str, str]) -> list[Machine]:
@@ -146,12 +322,11 @@ def _machines(asked: Mapping[str, str]) -> list[Machine]:
 
 
 @blueprint.get("/v1/causes/<id_>/separators")
-@operation(Operation(TAG, schemas.SeparatorsSchema, query=schemas.MachineQuery))
+@operation(Operation(TAG, Separators, query=MachineQuery))
 def get_separators(id_: str, **asked: str) -> Response:
     """Return what shows a cause, and what tells it from the causes that it is taken for."""
     survey = survey_of(current())
     if id_ not in survey.knowledge.causes:
         raise replies.missing("cause", id_, survey.knowledge.causes)
-    circuits = of_cause(survey, id_, _machines(asked))
-    about = {"knowledge_version": survey.knowledge.version, "cause": id_, "circuits": circuits}
-    return replies.kept(schemas.SeparatorsSchema().dump(about))
+    circuits = tuple(CircuitTables.of(one) for one in of_cause(survey, id_, _machines(asked)))
+    return replies.kept(Separators(survey.knowledge.version, id_, circuits))

@@ -14,10 +14,13 @@ from marshmallow import RAISE, Schema, fields
 from api.answers import demos, problems
 from api.answers.answering import answer_request
 from api.cases.edits import NOT_A_CAUSE
+from api.cases.events import KINDS
+from api.cases.events.outbox import Event
 from api.service import Service
 from api.version import version
-from api.web import operations, schemas
+from api.web import operations
 from api.web.case_examples import story
+from api.web.components import Components, first_paragraph
 from api.web.operations import Described
 from engine.knowledge.shapes import OneOf, StrictSchema
 from engine.reasoning.request import UNIT_WORDS
@@ -30,7 +33,7 @@ BAD_REQUEST = {
 
 def build(service: Service, app: Flask) -> Described:
     """Return the OpenAPI 3.1 document of the running service."""
-    names = _Names()
+    names = _ComponentNames()
     plugin = MarshmallowPlugin(schema_name_resolver=names)
     spec = APISpec(
         title="threewire",
@@ -39,15 +42,19 @@ def build(service: Service, app: Flask) -> Described:
         plugins=[plugin],
         info={"description": _DESCRIPTION, "license": {"name": "MIT", "identifier": "MIT"}},
         tags=[{"name": name, "description": text} for name, text in _TAGS.items()],
-        servers=[{"url": "/", "description": "Where this document came from."}],
+        servers=[_server(service.settings.public_url)],
         security=[],
     )
     assert plugin.converter is not None  # made when the plugin joined the document
     plugin.converter.add_attribute_function(_closed_set)  # type: ignore[no-untyped-call]
-    _add_components(spec, names)
-    for path, method, about in operations.described(app):
+    assert plugin.resolver is not None
+    made = Components(spec, plugin.resolver.resolve_schema_dict)
+    _add_components(spec, made)
+    for path, method, about in operations.described(app, made.schema):
         spec.path(path=path, operations={method: about})
+    told = made.schema(Event)
     document: Described = spec.to_dict()
+    document["webhooks"] = {kind: _webhook(kind, told) for kind in KINDS}
     components = document["components"]["schemas"]
     for name, schema in components.items():
         schema.setdefault("description", names.descriptions.get(name, name))
@@ -73,7 +80,25 @@ _TAGS = {
 }
 
 
-class _Names:
+def _server(public_url: str) -> Described:
+    about = "Where callers know it." if public_url else "Where this document came from."
+    return {"url": public_url or "/", "description": about}
+
+
+def _webhook(kind: str, schema: Described) -> Described:
+    """Return what is sent to an endpoint that asks for a kind of event."""
+    return {
+        "post": {
+            "summary": f"An event of the kind {kind}, signed as Standard Webhooks has it.",
+            "operationId": "on" + "".join(word.capitalize() for word in kind.split(".")),
+            "tags": ["cases"],
+            "requestBody": {"required": True, "content": {"application/json": {"schema": schema}}},
+            "responses": {"2XX": {"description": "Taken; anything else is sent again."}},
+        }
+    }
+
+
+class _ComponentNames:
     """Names each schema after its class, and keeps what the class says of itself."""
 
     def __init__(self) -> None:
@@ -86,7 +111,7 @@ class _Names:
         name = kind.__name__.removesuffix("Schema")
         if issubclass(kind, StrictSchema) and kind().unknown == RAISE and not of_item(kind):
             self.strict.add(name)
-        self.descriptions[name] = (kind.__doc__ or "").split("\n\n")[0].replace("\n    ", " ")
+        self.descriptions[name] = first_paragraph(kind)
         return name
 
 
@@ -95,15 +120,14 @@ def of_item(kind: type[Schema]) -> bool:
     return hasattr(kind, "declared_by")
 
 
-def _add_components(spec: APISpec, names: _Names) -> None:
+def _add_components(spec: APISpec, made: Components) -> None:
     """Register the problem responses, and what stands in headers.
 
     The schemas register themselves as the operations name them.
     """
-    names(schemas.ProblemSchema)
-    spec.components.schema("Problem", schema=schemas.ProblemSchema)
+    made.schema(problems.ProblemDocument)
     for kind in problems.kinds().values():
-        spec.components.response(str(kind["status"]), _problem_response(kind))
+        spec.components.response(str(kind.status), _problem_response(kind))
     for name, (description, schema) in _SENT_HEADERS.items():
         spec.components.header(name, {"description": description, "schema": schema})
     for component, (name, required, description, taken) in _TAKEN_HEADERS.items():
@@ -146,11 +170,11 @@ _TAKEN_HEADERS = {
 }  # fmt: skip
 
 
-def _problem_response(kind: Described) -> Described:
+def _problem_response(kind: problems.ProblemKind) -> Described:
     """Return the response component of one kind of problem."""
-    example = problems.document(kind["status"]) | {"request_id": _EXAMPLE_ID}
+    example = problems.document(kind.status) | {"request_id": _EXAMPLE_ID}
     return {
-        "description": kind["title"] + ".",
+        "description": kind.title + ".",
         "headers": {"X-Request-Id": {"$ref": "#/components/headers/X-Request-Id"}},
         "content": {
             problems.MEDIA_TYPE: {

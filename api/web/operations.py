@@ -30,13 +30,14 @@ _SEVERAL_LINES = re.compile(r"\s*\n\s*")
 class Operation:
     """What a view takes and answers, beside what Flask knows of it.
 
-    ``answer`` is the schema of the answer, None for text; ``body`` the schema of what is sent, None
-    where nothing is. ``path`` has the JSON Schema of parameters in the path that are no plain ids.
+    ``answer`` is the dataclass or schema of the answer, None for text; ``body`` the schema of what
+    is sent, None where nothing is. ``path`` has the JSON Schema of parameters in the path that are
+    no plain ids.
     ``headers`` and ``sends`` name components of the document: headers taken, and headers answered.
     """
 
     tag: str
-    answer: type[Schema] | None = None
+    answer: type[Any] | JsonSchema | None = None
     body: type[Schema] | JsonSchema | None = None
     query: type[QuerySchema] = QuerySchema
     mimetype: str = JSON
@@ -77,15 +78,24 @@ def operation_of(view: object) -> Operation | None:
     return getattr(view, _OPERATION, None)
 
 
-def described(app: Flask) -> Iterator[tuple[str, str, Described]]:
-    """Give path, method and description of every operation, in the order of their paths."""
+def described(
+    app: Flask, schema: Callable[[Any], Any] = lambda answer: answer
+) -> Iterator[tuple[str, str, Described]]:
+    """Give path, method and description of every operation, in the order of their paths.
+
+    ``schema`` turns what an operation answers into its JSON Schema.
+    """
     for rule in sorted(app.url_map.iter_rules(), key=lambda rule: rule.rule):
         view = app.view_functions[rule.endpoint]
         told = operation_of(view)
         if told is None:
             continue
         for method in (rule.methods or set()) - {"HEAD", "OPTIONS"}:
-            yield path_of(rule.rule), method.lower(), _description(told, view, rule, method)
+            about = _description(told, view, rule, method)
+            if told.answer is not None:
+                answered = about["responses"][str(told.status)]["content"][told.mimetype]
+                answered["schema"] = schema(told.answer)
+            yield path_of(rule.rule), method.lower(), about
 
 
 def _description(told: Operation, view: Callable[..., Any], rule: Rule, method: str) -> Described:
@@ -128,11 +138,10 @@ def _refusals(told: Operation, rule: Rule) -> set[int]:
 
 
 def _answered(told: Operation, summary: str) -> Described:
-    schema: object = told.answer or {"type": "string"}
     return {
         "description": summary,
         "headers": {name: name for name in ("X-Request-Id", *told.sends)},
-        "content": {told.mimetype: {"schema": schema}},
+        "content": {told.mimetype: {"schema": {"type": "string"}}},
     }
 
 

@@ -94,7 +94,7 @@ class _Kept(Collector):
     def _store(self) -> Iterator[Metric]:
         if self._service.database is None:
             return
-        up, cases, waiting = 1, 0, 0
+        up, cases, waiting = int(self._service.store_fault() is None), 0, 0
         try:
             with self._service.database.reading() as session:
                 number = select(func.count())
@@ -103,7 +103,7 @@ class _Kept(Collector):
                 cases, waiting = session.scalar(opened) or 0, session.scalar(queued) or 0
         except StoreUnavailableError:
             up = 0
-        yield GaugeMetricFamily("threewire_store_up", "Whether the database answers.", up)
+        yield GaugeMetricFamily("threewire_store_up", "Whether the database takes a write.", up)
         if up:
             yield GaugeMetricFamily("threewire_cases_open", "Cases that are open.", cases)
             name = "threewire_deliveries_waiting"

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from flask import Response, current_app, request
 
 from api import strict_json
+from api.answers.documents import Document
 from api.answers.problems import ProblemError
 from api.web.requests import JSON
 from engine.knowledge.faults import unknown
@@ -12,12 +13,17 @@ from engine.knowledge.faults import unknown
 
 def fresh(value: object) -> Response:
     """Return ``value`` as JSON; nobody keeps it."""
-    return current_app.response_class(strict_json.dumps(value), mimetype=JSON)
+    return current_app.response_class(written(value), mimetype=JSON)
 
 
 def kept(value: object) -> Response:
     """Return ``value`` as JSON that a client may keep while its tag stays the same."""
-    return tagged(strict_json.dumps(value), JSON)
+    return tagged(written(value), JSON)
+
+
+def written(value: object) -> str:
+    """Return a document, or plain data, as JSON."""
+    return strict_json.dumps(value.to_dict() if isinstance(value, Document) else value)
 
 
 def tagged(text: str, mimetype: str, policy: str | None = None) -> Response:

@@ -15,7 +15,6 @@ from api.cases import idempotency
 from api.cases.work_order import WorkOrder, csv_text, html_text, stylesheet
 from api.web import case_replies
 from api.web.case_requests import book, reading
-from api.web.case_schemas import WorkOrderSchema
 from api.web.operations import operation
 from api.web.requests import JSON
 
@@ -26,7 +25,7 @@ CSV, HTML = "text/csv", "text/html"
 
 @blueprint.get("/v1/cases/<id_>/work-order.json")
 @role("read")
-@operation(reading(WorkOrderSchema))
+@operation(reading(WorkOrder))
 def get_work_order(id_: str) -> Response:
     """Return the work order as JSON."""
     return _respond(id_, JSON, lambda order: strict_json.dumps(order.to_dict()))

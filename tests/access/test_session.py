@@ -49,6 +49,26 @@ def test_a_key_signs_in_to_the_desk_alone(app: Flask, make_key: Callable[[str], 
     assert client.get("/desk/trial").status_code == 401
 
 
+def test_a_copied_cookie_ends_with_the_session(
+    app: Flask, make_key: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever has a copy of the cookie is signed out with the browser; other sessions go on."""
+    now = [1000.0]
+    monkeypatch.setattr(key_cache.time, "monotonic", lambda: now[0])
+    key = make_key("agent")
+    mine, other, copied = with_views(app).test_client(), app.test_client(), app.test_client()
+    for one in (mine, other):
+        one.post("/desk/trial-in", data={"key": key})
+    cookie = mine.get_cookie("threewire", path="/desk")
+    assert cookie is not None
+    copied.set_cookie("threewire", cookie.value, path="/desk")
+    assert copied.get("/desk/trial").status_code == 200
+    mine.post("/desk/trial-out")
+    now[0] += key_cache.FRESH_SECONDS
+    assert copied.get("/desk/trial").status_code == 401
+    assert other.get("/desk/trial").status_code == 200
+
+
 def test_a_session_has_the_role_of_its_key(app: Flask, make_key: Callable[[str], str]) -> None:
     """A session of a key that may only read does not write."""
     client = with_views(app).test_client()

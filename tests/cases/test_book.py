@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from api.cases import Book, ClosedCase, NoSuchFinding, OpenCase, StaleCase
-from engine import Diagnoser, RequestError
+from engine import Diagnoser, Knowledge, RequestError
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS, Clock
 
 
@@ -260,3 +260,26 @@ def test_two_sides_are_shown(book: Book) -> None:
     assert leading["side"] == "left"
     assert set(leading["sides"]) == {"left", "right"}
     assert leading["sides"]["left"]["causes"] == leading["causes"]
+
+
+def test_a_screen_can_ask_for_the_next_check(book: Book, knowledge: Knowledge) -> None:
+    """The next check carries its answers with their words, or the unit of its reading, and each of
+    the answers is taken as it stands."""
+    asked: set[str] = set()
+    case = book.open({"machine": MACHINE, "findings": [CRANKS]}, "Dana")
+    for _ in range(8):
+        check = (case.leading or {})["next_check"]
+        if check is None:
+            break
+        known = knowledge.checks[check["check"]]
+        assert check["unit"] == (known.reading.unit if known.reading else None)
+        assert bool(check["outcomes"]) == (known.reading is None)
+        asked.add("outcomes" if check["outcomes"] else "unit")
+        said = {"check": check["check"]}
+        if check["outcomes"]:
+            assert all(one["words"] for one in check["outcomes"])
+            said["outcome"] = check["outcomes"][0]["outcome"]
+        else:
+            said["outcome"] = "not-known"
+        case = book.add_findings(case.number, [said], "Dana")
+    assert "outcomes" in asked

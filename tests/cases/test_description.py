@@ -62,15 +62,16 @@ def test_requests_of_the_story_fit_their_schema(app: Flask, client: FlaskClient)
 
 
 def test_every_address_of_cases_says_its_role(client: FlaskClient) -> None:
-    """Reading needs 'read' and writing 'agent', and the document says so with 401 and 403."""
+    """Reading needs 'read', writing 'agent' and the word on what is learned 'admin'; the document
+    says so with 401 and 403."""
     served = client.get("/openapi.json").json["paths"]
     found = [
-        (method, operation)
+        ("admin" if (method, path) == ("post", "/v1/learning") else method, operation)
         for path, item in served.items()
         if path.startswith(("/v1/cases", "/v1/learning"))
         for method, operation in item.items()
     ]
-    assert len(found) == 14
-    for method, operation in found:
-        assert operation["x-role"] == ("read" if method == "get" else "agent")
+    assert len(found) == 15
+    for what, operation in found:
+        assert operation["x-role"] == {"get": "read", "admin": "admin"}.get(what, "agent")
         assert {"401", "403", "429", "503"} <= set(operation["responses"])

@@ -1,14 +1,14 @@
 """Each step is told to who asks for it, in the transaction of the step."""
 
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
+from flask.testing import FlaskClient
 from sqlalchemy import select
 
 from api.cases import Book, StaleCase
-from api.cases.book import EVENTS
-from api.cases.events import KINDS
+from api.cases.events import KINDS, feed
 from api.store import Database
 from api.store.models import Delivery, Endpoint
 from tests.cases.conftest import MACHINE, VOLTS
@@ -31,8 +31,7 @@ def waiting(database: Database) -> list[tuple[str, dict[str, object]]]:
 
 
 def test_steps_are_told(book: Book, database: Database, endpoint: None) -> None:
-    """Findings and closings are among the events; each carries the case at that version."""
-    assert {"finding.added", "case.closed"} <= set(KINDS) <= set(EVENTS.values()) | set(KINDS)
+    """Every kind of step is an event; each carries the case at that version."""
     number = book.open({"machine": MACHINE}, "Dana").number
     book.add_findings(number, [VOLTS], "Ana")
     book.close(number, {"cause": "healthy"}, "Bo", 2)
@@ -41,6 +40,10 @@ def test_steps_are_told(book: Book, database: Database, endpoint: None) -> None:
     assert found["finding.added"]["changed"] == {"findings": [{"place": 1, **VOLTS}]}
     assert found["case.closed"]["by"] == "Bo"
     assert found["case.closed"]["case"] == book.get(number).to_dict()
+    book.reopen(number, "", "Bo")
+    book.withdraw(number, 1, "Bo")
+    book.change(number, {"complaint": "x"}, "Bo", None)
+    assert {kind for kind, _ in waiting(database)} == set(KINDS)
 
 
 def test_a_step_that_fails_is_not_told(book: Book, database: Database, endpoint: None) -> None:
@@ -58,3 +61,30 @@ def test_a_step_that_fails_is_not_told(book: Book, database: Database, endpoint:
     assert waiting(database) == before
     assert book.get(number).version == 1
     assert len(book.steps(number)) == 1
+
+
+def test_the_feed_tells_everything_once(book: Book, client: FlaskClient) -> None:
+    """Pages of two, each begun where the last one ended, have every step of every case in order."""
+    first, second = (book.open({"machine": MACHINE}, "Dana") for _ in range(2))
+    book.add_findings(first.number, [VOLTS], "Ana")
+    book.close(second.number, {"cause": "healthy"}, "Bo", None)
+    told, after = [], 0
+    while page := client.get(f"/v1/events?limit=2&after={after}").json:
+        told += [(one["type"], one["number"], one["by"]) for one in page["events"]]
+        if page["next_after"] == after:
+            break
+        after = page["next_after"]
+    one, other = first.shown_number, second.shown_number
+    assert told == [
+        ("case.opened", one, "Dana"), ("case.opened", other, "Dana"),
+        ("finding.added", one, "Ana"), ("case.closed", other, "Bo"),
+    ]  # fmt: skip
+
+
+def test_a_step_that_may_be_overtaken_waits(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where numbers are given out before a step is written, the newest steps are not told yet."""
+    book.open({"machine": MACHINE}, "Dana")
+    monkeypatch.setattr(feed, "SETTLED", timedelta(days=10**6 // 2))
+    with book.database.reading() as session:
+        assert feed.page(session, book.knowledge, 0, 9, at_once=True).events
+        assert feed.page(session, book.knowledge, 0, 9, at_once=False).events == ()

@@ -15,15 +15,22 @@ from tests.cases.conftest import CRANKS, MACHINE
 
 CIRCUIT = "fuel-shutoff-controller-on-crank"
 CAUSE = "hold-winding-open"
+BEARS_OUT = {
+    CAUSE: [{"check": "hold-winding-ohms", "outcome": "open"}],
+    "pull-winding-open": [{"check": "pull-winding-ohms", "outcome": "open"}],
+}
 REQUEST = {"machine": MACHINE, "findings": [CRANKS], "limit": 0}
 
 
-def close(book: Book, cause: str, count: int = 1, machine: Any = MACHINE) -> list[str]:
+def close(
+    book: Book, cause: str, count: int = 1, machine: Any = MACHINE, by: str = "Dana"
+) -> list[str]:
     """Open and close cases with a cause; return their numbers."""
     found = []
     for _ in range(count):
-        found.append(book.open({"machine": machine}, "Dana").number)
-        book.close(found[-1], {"cause": cause}, "Dana", None)
+        opening = {"machine": machine, "findings": BEARS_OUT.get(cause, [])}
+        found.append(book.open(opening, by).number)
+        book.close(found[-1], {"cause": cause}, by, None)
     return found
 
 
@@ -55,7 +62,7 @@ def test_confirmed_causes_become_likelier(
     shipped = knowledge.share(CIRCUIT, CAUSE)
     # posterior mean (200 p + 10) / (200 + 10) on the scale of the shipped total
     assert shares[CIRCUIT][CAUSE] == pytest.approx((200 * shipped + 10 * total) / 210, rel=0.02)
-    told = report(database, knowledge, on=True)
+    told = report(database, knowledge, on=True).to_dict()
     assert told["knowledge_version"] == learner.diagnose(REQUEST)["knowledge_version"]
     assert "+learned-" in told["knowledge_version"]
     assert told["learned_from"] == 10
@@ -96,6 +103,8 @@ def test_as_many_cases_with_other_causes_are_noticed(
     (number,) = close(book, CAUSE)
     before = learner.diagnose(REQUEST)["knowledge_version"]
     book.reopen(number, "", "Dana")
+    book.add_findings(number, BEARS_OUT["pull-winding-open"], "Dana")
+    book.withdraw(number, 1, "Dana")
     book.close(number, {"cause": "pull-winding-open"}, "Dana", None)
     assert learner.diagnose(REQUEST)["knowledge_version"] != before
 
@@ -128,7 +137,7 @@ def test_what_cannot_be_learned_from_is_listed(
         session.query(CaseRow).filter(CaseRow.confirmed == "unknown").update(
             {"confirmed": "dropped"}
         )
-    told = report(database, knowledge, on=True)
+    told = report(database, knowledge, on=True).to_dict()
     assert (told["closed_cases"], told["learned_from"], told["outcomes"]) == (3, 0, [])
     assert told["shares"] == []
     assert told["knowledge_version"] == knowledge.version
@@ -141,7 +150,8 @@ def test_what_cannot_be_learned_from_is_listed(
 def test_open_cases_teach_nothing(book: Book, database: Database) -> None:
     """Only what was confirmed counts; a reopened case is open."""
     (number,) = close(book, CAUSE)
-    assert counts_of(database) == ((CIRCUIT, CAUSE, 1),)
+    (found,) = counts_of(database)
+    assert (found.circuit, found.cause, found.count) == (CIRCUIT, CAUSE, 1)
     book.reopen(number, "", "Dana")
     assert counts_of(database) == ()
 
@@ -166,3 +176,51 @@ def test_learning_over_http_can_be_switched_off(
     assert opened.json["leading"]["knowledge_version"] == version
     (share,) = [one for one in told["shares"] if one["cause"] == CAUSE]
     assert share["learned"] > share["shipped"]
+
+
+def reasons(book: Book) -> dict[str, int]:
+    """Return for which reasons closed cases do not count, and how many."""
+    told = report(book.database, book.knowledge, on=True)
+    return {one.because: one.count for one in told.not_counted}
+
+
+def test_what_findings_do_not_bear_out_teaches_nothing(book: Book) -> None:
+    """A cause that nothing in the case points to is kept as its end, and not learned from."""
+    case = book.open({"machine": MACHINE, "findings": BEARS_OUT["pull-winding-open"]}, "Dana")
+    book.close(case.number, {"cause": CAUSE}, "Dana", None)
+    bare = book.open({"machine": MACHINE}, "Dana")
+    book.close(bare.number, {"cause": CAUSE}, "Dana", None)
+    assert reasons(book) == {"what was found does not bear it out": 2}
+
+
+def test_one_key_teaches_so_much_a_day(
+    book: Book, database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of what one key closes on a day a few count; another key has its own."""
+    monkeypatch.setattr("api.cases.learning.PER_DAY", 2)
+    close(book, CAUSE, 4, by="Ana via till 3")
+    close(book, CAUSE, 1, by="Ben via till 3")
+    close(book, CAUSE, 1, by="Ana via till 4")
+    told = report(database, book.knowledge, on=True)
+    assert told.learned_from == 3
+    assert [(one.key, one.closed_cases, one.learned_from) for one in told.keys] == [
+        ("till 3", 5, 2), ("till 4", 1, 1),
+    ]  # fmt: skip
+
+
+def test_an_administrator_takes_back_and_restores(book: Book, client: FlaskClient) -> None:
+    """All that one key closed, or one case, is left out and counted again over HTTP."""
+    number, _ = close(book, CAUSE, 2, by="Ana via till 3")
+
+    def counted(**said: str) -> int:
+        answer = client.post("/v1/learning", json=said)
+        assert answer.status_code == 200, answer.text
+        return int(answer.json["learned_from"])
+
+    assert counted(key="till 3", counts="no") == 0
+    assert reasons(book) == {"an administrator left it out": 2}
+    assert counted(number=number, counts="auto") == 1
+    assert counted(key="till 3", counts="yes") == 2
+    nobody = client.post("/v1/learning", json={"key": "till 9", "counts": "no"})
+    assert nobody.status_code == 422
+    assert "no closed case" in nobody.text

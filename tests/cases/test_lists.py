@@ -128,3 +128,11 @@ def test_pages_over_http(client: FlaskClient, opened: Any) -> None:
     found = [f"/v1/cases/{one['number'].replace(' ', '')}" for one in both]
     assert found == addresses[::-1]
     assert second["next_cursor"] is None
+
+
+def test_a_reference_finds_its_own_job(book: Book) -> None:
+    """W-1182 is not W-11820: the whole reference counts, as the whole fleet number does."""
+    (wanted,) = fill(book, 1, reference="W-1182")
+    fill(book, 1, reference="W-11820")
+    assert numbers(book.list(reference="W-1182")) == [wanted]
+    assert numbers(book.list(reference="W-118")) == []

@@ -8,7 +8,7 @@ import threading
 import pytest
 
 from api.access.keys import digest
-from api.logs import JsonFormatter, Line, scrub
+from api.logs import JsonFormatter, LogLine, scrub
 from api.store import StoreUnavailableError
 from api.store.probe import Probe
 
@@ -45,7 +45,7 @@ def test_secrets_are_taken_out_of_any_text(text: str, secret: str) -> None:
     """Keys, credentials of headers, cookies and passwords in URLs never reach a line."""
     assert secret not in scrub(text)
     assert secret not in json.dumps(formatted("%s", text))
-    assert secret not in json.dumps(formatted(Line(event="x", because=text)))
+    assert secret not in json.dumps(formatted(LogLine(event="x", because=text)))
 
 
 @pytest.mark.parametrize(
@@ -70,7 +70,7 @@ def test_an_unforeseen_error_tells_type_and_place_alone() -> None:
 
 def test_a_line_cannot_be_forged() -> None:
     """A line break in a field stays inside the JSON string of its line."""
-    assert formatted(Line(event="x", path='a\n{"event":"y"}'))["event"] == "x"
+    assert formatted(LogLine(event="x", path='a\n{"event":"y"}'))["event"] == "x"
 
 
 def test_a_librarys_own_slip_costs_no_line() -> None:

@@ -23,6 +23,11 @@ VALUES = {
     "webhook_allow": (["a.example"], "b.example", "c.example"),
     "log_level": ("DEBUG", "warning", "ERROR"),
     "proxies": (1, "2", "3"),
+    "keys_file": ("/a", "/b", "/c"),
+    "public_url": ("https://a.example", "https://b.example", "https://c.example"),
+    "trusted_hosts": (["a.example"], "b.example", "c.example"),
+    "cors_origins": (["https://a.example"], "https://b.example", "https://c.example"),
+    "compress": (True, "no", "yes"),
     "batch_lines": (10, "20", "30"),
     "model_mebibytes": (64, "128", "256"),
 }

@@ -7,7 +7,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import text
 
-from api.store import Database, SchemaError, State, schema_state, upgrade
+from api.store import Database, SchemaError, SchemaState, schema_state, upgrade
 from api.store.models import Base
 from api.store.schema import require_current
 
@@ -22,7 +22,7 @@ def test_upgrade_makes_what_the_models_say(database: Database) -> None:
 def test_states_in_turn(database_url: str) -> None:
     """An empty store is refused with what to do, a set-up one taken, and a second upgrade idle."""
     database = Database(database_url)
-    assert schema_state(database) is State.EMPTY
+    assert schema_state(database) is SchemaState.EMPTY
     with pytest.raises(SchemaError, match="threewire db upgrade"):
         require_current(database)
     assert upgrade(database) is True
@@ -64,5 +64,5 @@ def test_four_processes_upgrade_at_once(database_url: str) -> None:
     with ThreadPoolExecutor(4) as pool:
         assert sum(pool.map(work, range(4))) == 1
     database = Database(database_url)
-    assert schema_state(database) is State.CURRENT
+    assert schema_state(database) is SchemaState.CURRENT
     database.close()

@@ -16,7 +16,7 @@ from api.sums import SUMS
 from api.web import BLUEPRINTS, case_examples, operations
 from api.web.requests import JSON
 from engine import Diagnoser, Knowledge
-from tests.web.conftest import labels
+from tests.web.conftest import closed, labels
 
 ONE_CIRCUIT = "duty=fuel-shutoff&control=controller-on-crank&coil=body-ground"
 READ = [
@@ -24,7 +24,7 @@ READ = [
     "/v1/causes", "/v1/causes/ground-open", "/v1/checks", "/v1/checks/pull-current",
     "/v1/circuits", "/v1/circuits/fuel-shutoff-controller-on-crank", "/v1/rules", "/v1/sums",
     f"/v1/groups?level=phone&{ONE_CIRCUIT}", f"/v1/causes/ground-open/separators?{ONE_CIRCUIT}",
-    "/v1/sums/winding-current", "/v1/cases?limit=1",
+    "/v1/sums/winding-current", "/v1/cases?limit=1", "/v1/events?limit=3",
 ]  # fmt: skip
 OF_A_CASE = ["", "/steps", "/diagnosis", "/work-order.json"]
 
@@ -54,6 +54,9 @@ def sent(client: FlaskClient, knowledge: Knowledge, engine: Diagnoser) -> Iterat
         yield answer
         address = answer.headers.get("Location", address)
         yield from (client.get(address + end) for end in OF_A_CASE)
+        if step.name == "closing":
+            said = {"number": answer.json["number"], "counts": "auto"}
+            yield client.post("/v1/learning", json=said)
     rules = [f"/v1/rules/{rule}" for rule in list(knowledge.rules)[:5]]
     yield from (client.get(path) for path in [*READ, *rules])
 
@@ -89,10 +92,7 @@ def told(service: Flask, label: str) -> operations.Operation:
 def test_answers_are_as_the_schema_says(
     service: Flask, answers: dict[str, list[Any]], label: str
 ) -> None:
-    """Each operation's real answers load in its schema, which takes no field that it lacks.
-
-    What /openapi.json makes of the schema takes them too.
-    """
+    """Each operation's real answers are as /openapi.json says, with no key beside."""
     operation = told(service, label)
     if operation.mimetype != JSON:
         assert operation.answer is None
@@ -103,7 +103,7 @@ def test_answers_are_as_the_schema_says(
     method, path = label.split(" ")
     response = document["paths"][path][method.lower()]["responses"][str(operation.status)]
     schema = response["content"][JSON]["schema"]
-    validator = Draft202012Validator(schema | {"components": document["components"]})
+    components = closed(document["components"])
+    validator = Draft202012Validator(schema | {"components": components})
     for answer in answers[label]:
-        assert operation.answer().validate(answer) == {}
         validator.validate(answer)

@@ -4,7 +4,7 @@
 due. Messages are signed as the Standard Webhooks specification describes.
 """
 
-from api.cases.events.outbox import KINDS, enqueue
+from api.cases.events.outbox import EVENTS, KINDS, EventData, enqueue
 from api.cases.events.sender import start, stop
 
-__all__ = ["KINDS", "enqueue", "start", "stop"]
+__all__ = ["EVENTS", "KINDS", "EventData", "enqueue", "start", "stop"]

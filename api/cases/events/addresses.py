@@ -20,7 +20,7 @@ class AddressRefusedError(Exception):
 
 
 @dataclass(frozen=True)
-class Target:
+class PostTarget:
     """Where one attempt goes: the URL's parts, and the addresses that were checked."""
 
     scheme: str
@@ -30,7 +30,7 @@ class Target:
     addresses: tuple[str, ...]
 
 
-def target(url: str, allowed: Sequence[str]) -> Target:
+def target(url: str, allowed: Sequence[str]) -> PostTarget:
     """Return where a URL leads. Raises AddressRefusedError when it may not be called.
 
     ``allowed`` has hosts and networks (CIDR). A host that is listed by name may have any public
@@ -48,7 +48,7 @@ def target(url: str, allowed: Sequence[str]) -> Target:
         if parts.scheme == "http" and _plain(ipaddress.ip_address(address)).is_global:
             raise AddressRefusedError(f"{host} is outside this network: use https")
     path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
-    return Target(parts.scheme, host, port, path, addresses)
+    return PostTarget(parts.scheme, host, port, path, addresses)
 
 
 def read_url(url: str) -> SplitResult:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import uuid4
 
 from sqlalchemy import func, select, update
@@ -12,6 +12,8 @@ from api.cases.events import signing
 from api.cases.events.addresses import target
 from api.cases.events.outbox import KINDS
 from api.store.models import Delivery, Endpoint
+
+OVERLAP = timedelta(hours=24)  # in which a receiver changes its secret
 
 
 class EndpointError(Exception):
@@ -92,6 +94,17 @@ def retry(session: Session, endpoint_id: str, now: datetime) -> int:
     _existing(session, endpoint_id).disabled_at = None
     lost = update(Delivery).where(Delivery.endpoint_id == endpoint_id, Delivery.state == "given-up")
     return _count(session, lost.values(state="waiting", attempts=0, next_at=now))
+
+
+def rotate(session: Session, endpoint_id: str, now: datetime) -> str:
+    """Give an endpoint a new secret and return it; the old one signs too for OVERLAP.
+
+    Raises EndpointError when there is none.
+    """
+    endpoint = _existing(session, endpoint_id)
+    endpoint.old_secret, endpoint.old_until = endpoint.secret, now + OVERLAP
+    endpoint.secret = signing.new_secret()
+    return endpoint.secret
 
 
 def _existing(session: Session, endpoint_id: str) -> Endpoint:

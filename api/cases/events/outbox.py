@@ -4,21 +4,46 @@ Both are in one transaction, so an event is never lost and never tells of what d
 """
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
 from uuid import uuid4
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api import strict_json
+from api.answers.documents import Document, Json, moment
+from api.cases.case import Case
 from api.store.models import Delivery, Endpoint
 
-# what an endpoint may ask for
-KINDS = ("finding.added", "case.closed")
+# kind of step -> kind of event, which an endpoint may ask for
+EVENTS: Mapping[str, str] = {
+    "opened": "case.opened", "finding-added": "finding.added",
+    "finding-withdrawn": "finding.withdrawn", "changed": "case.changed", "closed": "case.closed",
+    "reopened": "case.reopened",
+}  # fmt: skip
+KINDS = tuple(EVENTS.values())
 
 
-def enqueue(session: Session, kind: str, data: Mapping[str, Any], at: datetime) -> None:
+@dataclass(frozen=True)
+class EventData(Document):
+    """The case after the step, who did it, and what it changed, as the case's steps have it."""
+
+    case: Case
+    by: str
+    changed: Json
+
+
+@dataclass(frozen=True)
+class Event(Document):
+    """What is sent to an endpoint when something happens to a case."""
+
+    type: str
+    timestamp: datetime
+    data: EventData
+
+
+def enqueue(session: Session, kind: str, data: Json, at: datetime) -> None:
     """Add one delivery for each endpoint in use that asks for this kind of event.
 
     Nothing is sent here. ``at`` is when it happened, with its zone. Raises ValueError for a kind
@@ -49,7 +74,7 @@ def _asking(session: Session, kind: str) -> Iterator[Endpoint]:
     return (endpoint for endpoint in session.scalars(in_use) if kind in endpoint.events)
 
 
-def _payload(kind: str, data: Mapping[str, Any], at: datetime) -> str:
+def _payload(kind: str, data: Json, at: datetime) -> str:
     """Return the exact text that is signed and sent."""
-    moment = at.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
-    return strict_json.dumps({"type": kind, "timestamp": moment, "data": dict(data)}).rstrip("\n")
+    event = {"type": kind, "timestamp": moment(at.astimezone(UTC)), "data": dict(data)}
+    return strict_json.dumps(event).rstrip("\n")

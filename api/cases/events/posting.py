@@ -10,7 +10,7 @@ from http.client import HTTPException
 from urllib3.connection import HTTPConnection, HTTPSConnection
 from urllib3.exceptions import HTTPError
 
-from api.cases.events.addresses import Target
+from api.cases.events.addresses import PostTarget
 
 CONNECT_SECONDS = 5.0
 READ_SECONDS = 15.0  # the specification suggests 15 to 30 for an answer
@@ -18,7 +18,7 @@ WHOLE_SECONDS = 25.0  # all of it, however slowly the answer drips in
 
 
 @dataclass(frozen=True)
-class Result:
+class PostResult:
     """How an attempt ended: ``status`` 0 where there was no answer, and words for people."""
 
     status: int
@@ -36,9 +36,9 @@ class Result:
         return self.status == 410
 
 
-def post(target: Target, headers: Mapping[str, str], payload: str) -> Result:
+def post(target: PostTarget, headers: Mapping[str, str], payload: str) -> PostResult:
     """Send to the first of the target's addresses that can be reached. Raises nothing."""
-    result = Result(0, "no address")
+    result = PostResult(0, "no address")
     for address in target.addresses:
         result = _post_to(address, target, headers, payload)
         if result.status:
@@ -46,7 +46,9 @@ def post(target: Target, headers: Mapping[str, str], payload: str) -> Result:
     return result
 
 
-def _post_to(address: str, target: Target, headers: Mapping[str, str], payload: str) -> Result:
+def _post_to(
+    address: str, target: PostTarget, headers: Mapping[str, str], payload: str
+) -> PostResult:
     connection = _connection(address, target)
     named = {**headers, "Host": _host(target), "Content-Type": "application/json",
              "User-Agent": "threewire"}  # fmt: skip
@@ -60,14 +62,14 @@ def _post_to(address: str, target: Target, headers: Mapping[str, str], payload: 
             response = connection.getresponse()
             # what it says besides its status is of no interest, and a redirect is not followed
             after = response.headers.get("Retry-After", "")
-            return Result(response.status, f"answered {response.status}", _seconds(after))
+            return PostResult(response.status, f"answered {response.status}", _seconds(after))
     except (HTTPError, HTTPException, OSError, ValueError) as error:
-        return Result(0, f"no answer: {type(error).__name__}")  # its text may repeat the URL
+        return PostResult(0, f"no answer: {type(error).__name__}")  # its text may repeat the URL
     finally:
         connection.close()
 
 
-def _connection(address: str, target: Target) -> HTTPConnection:
+def _connection(address: str, target: PostTarget) -> HTTPConnection:
     """Return a connection to the address that still speaks to, and checks, the named host."""
     if target.scheme == "http":
         return HTTPConnection(address, target.port, timeout=CONNECT_SECONDS)
@@ -94,7 +96,7 @@ def _deadline(connection: HTTPConnection) -> Iterator[None]:
         timer.cancel()
 
 
-def _host(target: Target) -> str:
+def _host(target: PostTarget) -> str:
     host = f"[{target.host}]" if ":" in target.host else target.host
     usual = {"http": 80, "https": 443}[target.scheme]
     return host if target.port == usual else f"{host}:{target.port}"

@@ -36,7 +36,7 @@ class Taken:
     kind: str
     payload: str
     url: str
-    secret: str
+    secrets: tuple[str, ...]  # the present one, and for a while the one before
 
 
 def take(database: Database, now: datetime, busy: Collection[str] = ()) -> Taken | None:
@@ -71,9 +71,11 @@ def _take(session: Session, now: datetime, busy: Collection[str]) -> Taken | Non
         row.state, row.last_result = "given-up", "the endpoint is disabled"
         session.flush()
         return _take(session, now, busy)
+    both = endpoint.old_until is not None and endpoint.old_until > now
+    secrets = (endpoint.secret, endpoint.old_secret) if both else (endpoint.secret,)
     return Taken(
         row.id, row.endpoint_id, row.attempts, row.message, row.kind, row.payload, endpoint.url,
-        endpoint.secret,
+        secrets,
     )  # fmt: skip
 
 

@@ -16,9 +16,9 @@ from flask import Flask
 
 from api.cases.events import endpoints, queue, signing
 from api.cases.events.addresses import AddressRefusedError, target
-from api.cases.events.posting import Result, post
+from api.cases.events.posting import PostResult, post
 from api.cases.events.queue import Taken
-from api.logs import Line
+from api.logs import LogLine
 from api.service import current
 from api.store import Database, StoreUnavailableError
 
@@ -129,15 +129,15 @@ class Sender:
         _tell(logging.WARNING, "an event did not get through yet", taken, result)
         return "to be sent again"
 
-    def _send(self, taken: Taken) -> Result:
+    def _send(self, taken: Taken) -> PostResult:
         try:
             leads_to = target(taken.url, self._allowed)
         except AddressRefusedError as error:
-            return Result(0, f"refused: {error}")
-        signed = signing.headers(taken.secret, taken.message, taken.payload, self._now())
+            return PostResult(0, f"refused: {error}")
+        signed = signing.headers(taken.secrets, taken.message, taken.payload, self._now())
         return post(leads_to, signed, taken.payload)
 
-    def _disable(self, taken: Taken, result: Result) -> None:
+    def _disable(self, taken: Taken, result: PostResult) -> None:
         """Take an endpoint out of use that says it is gone for good (410)."""
         why = "the endpoint answered 410, so it was disabled"
         self._database.write(
@@ -146,7 +146,7 @@ class Sender:
         _tell(logging.ERROR, "an endpoint says it is gone and was disabled", taken, result)
 
 
-def _tell(level: int, event: str, taken: Taken, result: Result) -> None:
+def _tell(level: int, event: str, taken: Taken, result: PostResult) -> None:
     """Log how an attempt ended: ids and words, nothing of the message and no URL."""
     _say(
         level, event, endpoint=taken.endpoint_id, message=taken.message, attempt=taken.attempt,
@@ -155,7 +155,7 @@ def _tell(level: int, event: str, taken: Taken, result: Result) -> None:
 
 
 def _say(level: int, event: str, **fields: object) -> None:
-    _log.log(level, Line(event=event, **fields))
+    _log.log(level, LogLine(event=event, **fields))
 
 
 _running: list[Sender] = []  # of this process

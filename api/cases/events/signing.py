@@ -2,6 +2,7 @@
 
 import base64
 import secrets
+from collections.abc import Iterable
 from datetime import UTC, datetime
 
 from standardwebhooks.webhooks import Webhook
@@ -15,11 +16,14 @@ def new_secret() -> str:
     return PREFIX + base64.b64encode(secrets.token_bytes(_SECRET_BYTES)).decode("ascii")
 
 
-def headers(secret: str, message: str, payload: str, at: datetime) -> dict[str, str]:
-    """Return the headers of one attempt: what is signed is id, time of the attempt and payload."""
+def headers(secrets_: Iterable[str], message: str, payload: str, at: datetime) -> dict[str, str]:
+    """Return the headers of one attempt, with a signature by each secret.
+
+    What is signed is id, time of the attempt and payload.
+    """
     at = at.astimezone(UTC)  # the library takes the clock's figures for UTC
     return {
         "webhook-id": message,
         "webhook-timestamp": str(int(at.timestamp())),
-        "webhook-signature": Webhook(secret).sign(message, at, payload),
+        "webhook-signature": " ".join(Webhook(one).sign(message, at, payload) for one in secrets_),
     }

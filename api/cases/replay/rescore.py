@@ -3,11 +3,13 @@
 Pure: the same case and the same knowledge base give the same row in any process.
 """
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from api.cases.case import Case
+from api.answers.documents import Document
+from api.cases.case import Case, Json
 from api.cases.diagnosis import MOST_CAUSES, diagnosed, summary
+from api.cases.leading import LeftOut
 from api.service import Engine
 
 # A cause's probability must change by this much, its rank being the same, to count as a change.
@@ -15,7 +17,28 @@ NOTICED = 0.01
 NEVER_FOUND = "unknown"
 _NOT_THERE = 10**6  # rank of a cause that an answer does not have
 
-Row = dict[str, Any]
+
+@dataclass(frozen=True)
+class View(Document):
+    """What a diagnosis says of the confirmed cause: its rank from 1, probability, and the lead."""
+
+    knowledge_version: str | None
+    rank: int | None
+    probability: float | None
+    leading: str | None
+    next_check: str | None
+
+
+@dataclass(frozen=True)
+class Row(Document):
+    """One closed case, before and after."""
+
+    case: str
+    confirmed: str
+    before: View
+    after: View
+    change: str
+    left_out: tuple[LeftOut, ...]
 
 
 def rescore(engine: Engine, case: Case) -> Row:
@@ -26,22 +49,16 @@ def rescore(engine: Engine, case: Case) -> Row:
     """
     confirmed = case.outcome.cause if case.outcome else NEVER_FOUND
     found = diagnosed(engine, case)
-    now = summary(found, 0)
+    now = summary(found, 0, {}).to_dict()
     if found.answer is not None:
-        now |= {"causes": found.answer["causes"], "sides": found.answer.get("sides", {})}
+        now = {**now, "causes": found.answer["causes"], "sides": found.answer.get("sides", {})}
     before, after = seen(case.leading or {}, confirmed), seen(now, confirmed)
-    return {
-        "case": case.number,
-        "confirmed": confirmed,
-        "before": before,
-        "after": after,
-        "change": change(confirmed, before, after),
-        "left_out": list(found.left_out),
-    }
+    said = change(confirmed, before, after)
+    return Row(case.number, confirmed, before, after, said, found.left_out)
 
 
-def seen(diagnosis: Mapping[str, Any], confirmed: str) -> dict[str, Any]:
-    """Return what a diagnosis says of the confirmed cause: rank from 1, probability, and its lead.
+def seen(diagnosis: Json, confirmed: str) -> View:
+    """Return what a diagnosis says of the confirmed cause.
 
     Where two sides were diagnosed it is that side which has the cause further up.
     """
@@ -50,45 +67,42 @@ def seen(diagnosis: Mapping[str, Any], confirmed: str) -> dict[str, Any]:
     causes = best.get("causes") or []
     rank = _rank(best, confirmed)
     found = rank < _NOT_THERE
-    return {
-        "knowledge_version": diagnosis.get("knowledge_version"),
-        "rank": rank if found else None,
-        "probability": causes[rank - 1]["probability"] if found else None,
-        "leading": causes[0]["id"] if causes else None,
-        "next_check": _next_check(best),
-    }
+    return View(
+        diagnosis.get("knowledge_version"), rank if found else None,
+        causes[rank - 1]["probability"] if found else None, causes[0]["id"] if causes else None,
+        _next_check(best),
+    )  # fmt: skip
 
 
-def _rank(side: Mapping[str, Any], confirmed: str) -> int:
+def _rank(side: Json, confirmed: str) -> int:
     ids = [cause["id"] for cause in side.get("causes") or []]
     return ids.index(confirmed) + 1 if confirmed in ids else _NOT_THERE
 
 
-def _next_check(side: Mapping[str, Any]) -> str | None:
+def _next_check(side: Json) -> str | None:
     """Return the id of the next check, from what a case keeps or from an engine's whole answer."""
-    whole: Sequence[Mapping[str, Any]] = side.get("next_checks") or []
+    whole: Sequence[Json] = side.get("next_checks") or []
     first = side.get("next_check") or (whole[0] if whole else None)
     return None if first is None else str(first["check"])
 
 
-def change(confirmed: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+def change(confirmed: str, before: View, after: View) -> str:
     """Return 'better', 'worse', 'same', or 'not-scored' where there is nothing to compare.
 
     By rank, all behind the fifth counting as one; then by probability.
     """
-    known = before["leading"] is not None and after["leading"] is not None
-    if confirmed == NEVER_FOUND or not known:
+    if confirmed == NEVER_FOUND or before.leading is None or after.leading is None:
         return "not-scored"
     first, second = _place(before), _place(after)
     if first != second:
         return "better" if second < first else "worse"
-    if before["probability"] is None or after["probability"] is None:
+    if before.probability is None or after.probability is None:
         return "same"
-    gained = after["probability"] - before["probability"]
+    gained = after.probability - before.probability
     if abs(gained) < NOTICED:
         return "same"
     return "better" if gained > 0 else "worse"
 
 
-def _place(view: Mapping[str, Any]) -> int:
-    return min(view["rank"] or _NOT_THERE, MOST_CAUSES + 1)
+def _place(view: View) -> int:
+    return min(view.rank or _NOT_THERE, MOST_CAUSES + 1)

@@ -3,9 +3,9 @@
 import math
 from collections import Counter
 from dataclasses import dataclass, field
-from typing import Any
 
-from api.cases.replay.rescore import Row
+from api.cases.case import Json
+from api.cases.replay.rescore import Row, View
 
 # The least probability that a score takes: an answer rounds to six places, and one case that a
 # base holds to be impossible must not outweigh all the others.
@@ -20,9 +20,9 @@ class Side:
     first_three: int = 0
     bits: float = 0.0
 
-    def add(self, view: dict[str, Any]) -> None:
+    def add(self, view: View) -> None:
         """Count one answer."""
-        rank = view["rank"]
+        rank = view.rank
         self.first += rank == 1
         self.first_three += rank is not None and rank <= 3
 
@@ -39,19 +39,19 @@ class Totals:
 
     def add(self, row: Row) -> None:
         """Count one row."""
-        self.changes[row["change"]] += 1
-        self.left_out += bool(row["left_out"])
-        if row["change"] == "not-scored":
+        self.changes[row.change] += 1
+        self.left_out += bool(row.left_out)
+        if row.change == "not-scored":
             return
-        self.before.add(row["before"])
-        self.after.add(row["after"])
-        chances = row["before"]["probability"], row["after"]["probability"]
-        if None not in chances:
+        self.before.add(row.before)
+        self.after.add(row.after)
+        first, second = row.before.probability, row.after.probability
+        if first is not None and second is not None:
             self.with_score += 1
-            self.before.bits += _bits(chances[0])
-            self.after.bits += _bits(chances[1])
+            self.before.bits += _bits(first)
+            self.after.bits += _bits(second)
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> Json:
         """Return the totals as plain data.
 
         ``log_score`` is the mean of log2 of the confirmed cause's probability: 0 is best, and one
@@ -70,7 +70,7 @@ class Totals:
             "after": self._side(self.after),
         }
 
-    def _side(self, side: Side) -> dict[str, Any]:
+    def _side(self, side: Side) -> Json:
         score = round(side.bits / self.with_score, 4) if self.with_score else None
         return {"first": side.first, "first_three": side.first_three, "log_score": score}
 

@@ -2,11 +2,12 @@
 
 import csv
 from collections.abc import Callable
-from typing import IO, Any
+from typing import IO
 
 from api import strict_json
+from api.cases.case import Json
 from api.cases.numbers import show
-from api.cases.replay.rescore import Row
+from api.cases.replay.rescore import Row, View
 
 _PARTS = ("rank", "probability", "leading", "next_check", "knowledge_version")
 COLUMNS = (
@@ -17,7 +18,7 @@ _WIDTHS = "{:<9} {:<8} {:<30} {:>9} {:>15}  {}"
 Print = Callable[[str], None]
 
 
-class Table:
+class ReportTable:
     """A line for each case that is better or worse (all with ``everything``), then the totals."""
 
     def __init__(self, say: Print, everything: bool = False) -> None:
@@ -27,24 +28,24 @@ class Table:
 
     def row(self, row: Row) -> None:
         """Write one case; where the lead or the next check changed, a line for each says so."""
-        if row["change"] in ("same", "not-scored") and not self._everything:
+        if row.change in ("same", "not-scored") and not self._everything:
             return
         if not self._started:
             self._say(_line("case", "change", "confirmed cause", "rank", "probability", "lead"))
             self._started = True
-        before, after = row["before"], row["after"]
+        before, after = row.before, row.after
         self._say(
             _line(
-                show(row["case"]), row["change"], row["confirmed"],
+                show(row.case), row.change, row.confirmed,
                 f"{_rank(before)} > {_rank(after)}", f"{_share(before)} > {_share(after)}",
-                _moved(before["leading"], after["leading"]),
+                _moved(before.leading, after.leading),
             )
         )  # fmt: skip
-        if before["next_check"] != after["next_check"]:
-            moved = _moved(before["next_check"], after["next_check"])
+        if before.next_check != after.next_check:
+            moved = _moved(before.next_check, after.next_check)
             self._say(_line("", "", "", "", "next check:", moved))
 
-    def end(self, totals: dict[str, Any], version: str) -> None:
+    def end(self, totals: Json, version: str) -> None:
         """Write the totals."""
         if self._started:
             self._say("")
@@ -69,19 +70,19 @@ def _line(*parts: str) -> str:
     return _WIDTHS.format(*parts).rstrip()
 
 
-def _rank(view: dict[str, Any]) -> str:
-    return "-" if view["rank"] is None else str(view["rank"])
+def _rank(view: View) -> str:
+    return "-" if view.rank is None else str(view.rank)
 
 
-def _share(view: dict[str, Any]) -> str:
-    return "-" if view["probability"] is None else f"{view['probability']:.3f}"
+def _share(view: View) -> str:
+    return "-" if view.probability is None else f"{view.probability:.3f}"
 
 
 def _moved(before: str | None, after: str | None) -> str:
     return f"{before or '-'} > {after or '-'}" if before != after else before or "-"
 
 
-class Json:
+class JsonReport:
     """One JSON document, ``{"cases": [...], "totals": {...}}``, one case a line."""
 
     def __init__(self, write: Print) -> None:
@@ -90,17 +91,17 @@ class Json:
 
     def row(self, row: Row) -> None:
         """Write one case."""
-        self._write(self._before + strict_json.dumps(row).rstrip("\n"))
+        self._write(self._before + strict_json.dumps(row.to_dict()).rstrip("\n"))
         self._before = ",\n"
 
-    def end(self, totals: dict[str, Any], version: str) -> None:
+    def end(self, totals: Json, version: str) -> None:
         """Write the totals and close the document."""
         start = "\n" if self._before == ",\n" else self._before
-        about = strict_json.dumps(totals | {"knowledge_version": version}).rstrip("\n")
+        about = strict_json.dumps({**totals, "knowledge_version": version}).rstrip("\n")
         self._write(f'{start}],"totals":{about}}}\n')
 
 
-class Csv:
+class CsvReport:
     """One row a case, with a head."""
 
     def __init__(self, file: IO[str]) -> None:
@@ -109,10 +110,8 @@ class Csv:
 
     def row(self, row: Row) -> None:
         """Write one case."""
-        sides = [row[when][name] for when in ("before", "after") for name in _PARTS]
-        self._writer.writerow(
-            [row["case"], row["confirmed"], row["change"], *sides, len(row["left_out"])]
-        )
+        sides = [getattr(view, name) for view in (row.before, row.after) for name in _PARTS]
+        self._writer.writerow([row.case, row.confirmed, row.change, *sides, len(row.left_out)])
 
-    def end(self, totals: dict[str, Any], version: str) -> None:
+    def end(self, totals: Json, version: str) -> None:
         """Write nothing: totals have no place in a table of cases."""

@@ -2,13 +2,13 @@
 
 import json
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.cases.events import endpoints, enqueue
+from api.cases.events import endpoints, enqueue, queue
 from api.store import Database
 from api.store.models import Delivery, Endpoint
 
@@ -72,3 +72,20 @@ def test_refuses_a_kind_that_nobody_can_ask_for(database: Database) -> None:
     """A slip in the name of a kind is told at once and not lost in silence."""
     with pytest.raises(ValueError, match=r"case\.shut"), database.writing() as session:
         enqueue(session, "case.shut", {}, NOON)
+
+
+def test_a_new_secret_leaves_the_old_one_a_day(
+    database: Database, add: Callable[..., Endpoint]
+) -> None:
+    """After a rotation both secrets sign, a day later the new one alone."""
+    old = add(URL)
+    with database.writing() as session:
+        new = endpoints.rotate(session, old.id, NOON)
+        enqueue(session, "case.closed", {}, NOON)
+        enqueue(session, "case.closed", {}, NOON)
+    first = queue.take(database, NOON)
+    assert first is not None
+    assert first.secrets == (new, old.secret)
+    later = queue.take(database, NOON + timedelta(days=2))
+    assert later is not None
+    assert later.secrets == (new,)

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from api.cases.events import posting
-from api.cases.events.addresses import Target, target
+from api.cases.events.addresses import PostTarget, target
 from tests.cases.events.receiver import Receiver, serving
 
 
@@ -65,7 +65,7 @@ def test_a_second_look_up_changes_nothing(
 @pytest.mark.parametrize("host", ["other.example.org", "127.0.0.1"])
 def test_another_name_in_the_certificate_is_refused(secure: Receiver, host: str) -> None:
     """Whoever cannot show a certificate for the host of the URL gets nothing."""
-    found = Target("https", host, secure.port, "/hook", ("127.0.0.1",))
+    found = PostTarget("https", host, secure.port, "/hook", ("127.0.0.1",))
     result = posting.post(found, {}, "{}")
     assert result.status == 0
     assert "CertificateError" in result.words
@@ -77,7 +77,7 @@ def test_a_certificate_that_nobody_trusts_is_refused(
 ) -> None:
     """A certificate that its maker signed himself is not taken by default."""
     monkeypatch.delenv("SSL_CERT_FILE")
-    found = Target("https", "hooks.example.org", secure.port, "/hook", ("127.0.0.1",))
+    found = PostTarget("https", "hooks.example.org", secure.port, "/hook", ("127.0.0.1",))
     assert posting.post(found, {}, "{}").status == 0
     assert not secure.bodies
 
@@ -85,7 +85,7 @@ def test_a_certificate_that_nobody_trusts_is_refused(
 def test_the_next_address_is_tried(secure: Receiver) -> None:
     """A host with two checked addresses is reached by the second when the first is dead."""
     addresses = ("127.0.0.2", "127.0.0.1")
-    found = Target("https", "hooks.example.org", secure.port, "/hook", addresses)
+    found = PostTarget("https", "hooks.example.org", secure.port, "/hook", addresses)
     assert posting.post(found, {}, "{}").good
 
 

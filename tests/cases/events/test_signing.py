@@ -13,7 +13,7 @@ PAYLOAD = '{"type":"case.closed","data":{"note":"grün"}}'
 def test_published_example() -> None:
     """The example in the tests of the Standard Webhooks reference libraries gives its signature."""
     found = signing.headers(
-        "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw", "msg_p5jXN8AQM9LWM0D4loKWxJek",
+        ["whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"], "msg_p5jXN8AQM9LWM0D4loKWxJek",
         '{"test": 2432232314}', datetime.fromtimestamp(1614265330, UTC),
     )  # fmt: skip
     assert found["webhook-signature"] == "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE="
@@ -23,7 +23,7 @@ def test_published_example() -> None:
 def test_reference_library_takes_it() -> None:
     """A receiver with the reference library takes what was signed with a new secret."""
     secret = signing.new_secret()
-    headers = signing.headers(secret, "msg_1", PAYLOAD, datetime.now(UTC))
+    headers = signing.headers([secret], "msg_1", PAYLOAD, datetime.now(UTC))
     assert Webhook(secret).verify(PAYLOAD, headers)["data"] == {"note": "grün"}
 
 
@@ -36,7 +36,7 @@ def test_reference_library_refuses_what_was_changed(payload: str, message: str, 
     """Payload, id and time of the attempt are all under the signature."""
     secret = signing.new_secret()
     at = datetime.now(UTC) - timedelta(seconds=age)
-    headers = signing.headers(secret, "msg_1", PAYLOAD, at) | {"webhook-id": message}
+    headers = signing.headers([secret], "msg_1", PAYLOAD, at) | {"webhook-id": message}
     with pytest.raises(WebhookVerificationError):
         Webhook(secret).verify(payload, headers)
 
@@ -46,8 +46,8 @@ def test_the_hand_of_the_clock_is_no_matter() -> None:
     moment = datetime(2026, 11, 28, 12, 0, tzinfo=UTC)
     elsewhere = moment.astimezone(timezone(timedelta(hours=5, minutes=45)))
     secret = signing.new_secret()
-    assert signing.headers(secret, "msg_1", PAYLOAD, elsewhere) == signing.headers(
-        secret, "msg_1", PAYLOAD, moment
+    assert signing.headers([secret], "msg_1", PAYLOAD, elsewhere) == signing.headers(
+        [secret], "msg_1", PAYLOAD, moment
     )
 
 

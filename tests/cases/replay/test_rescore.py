@@ -1,12 +1,13 @@
 """A row says what was said at closing and what the present base says, and which is better."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from api.cases import Book
 from api.cases.replay.history import closed_cases
-from api.cases.replay.rescore import change, rescore, seen
+from api.cases.replay.rescore import Row, View, change, rescore, seen
 from api.cases.replay.totals import Totals
 from engine import Diagnoser
 from tests.cases.replay.conftest import HISTORY, MACHINE
@@ -22,17 +23,17 @@ def test_before_is_what_the_service_said(book: Book, engine: Diagnoser) -> None:
         answer = engine.diagnose({"machine": MACHINE, "findings": findings, "limit": 0})
         ids = [one["id"] for one in answer["causes"]]
         rank = ids.index(cause) + 1 if cause in ids else None
-        assert row["confirmed"] == cause
-        assert row["after"]["rank"] == rank
-        assert row["before"]["leading"] == row["after"]["leading"] == ids[0]
-        assert row["before"]["rank"] == (rank if rank and rank <= 5 else None)
-        assert row["after"]["next_check"] == answer["next_checks"][0]["check"]
-        assert row["before"]["next_check"] == row["after"]["next_check"]
-        assert row["change"] == ("not-scored" if cause == "unknown" else "same")
+        assert row.confirmed == cause
+        assert row.after.rank == rank
+        assert row.before.leading == row.after.leading == ids[0]
+        assert row.before.rank == (rank if rank and rank <= 5 else None)
+        assert row.after.next_check == answer["next_checks"][0]["check"]
+        assert row.before.next_check == row.after.next_check
+        assert row.change == ("not-scored" if cause == "unknown" else "same")
 
 
-def _view(rank: int | None, probability: float | None) -> dict[str, Any]:
-    return {"rank": rank, "probability": probability, "leading": "x"}
+def _view(rank: int | None, probability: float | None) -> View:
+    return View("2026.11", rank, probability, leading="x", next_check=None)
 
 
 @pytest.mark.parametrize(
@@ -59,7 +60,7 @@ def test_rank_decides_then_probability(
 def test_what_was_never_found_is_not_scored() -> None:
     """Without a confirmed cause, or without a diagnosis that day, there is nothing to compare."""
     assert change("unknown", _view(1, 0.5), _view(1, 0.9)) == "not-scored"
-    assert change("x", _view(None, None) | {"leading": None}, _view(1, 0.9)) == "not-scored"
+    assert change("x", replace(_view(None, None), leading=None), _view(1, 0.9)) == "not-scored"
 
 
 def test_of_two_sides_the_one_that_has_the_cause_counts() -> None:
@@ -70,7 +71,7 @@ def test_of_two_sides_the_one_that_has_the_cause_counts() -> None:
         "next_check": {"check": "fuse-look"},
     }
     found = seen({**left, "sides": {"left": left, "right": right}}, "b")
-    assert (found["rank"], found["probability"], found["next_check"]) == (1, 0.7, "fuse-look")
+    assert (found.rank, found.probability, found.next_check) == (1, 0.7, "fuse-look")
 
 
 def test_totals_count_what_they_say() -> None:
@@ -83,7 +84,7 @@ def test_totals_count_what_they_say() -> None:
         (_view(None, None), _view(None, None), "not-scored"),
     ]
     for before, after, said in rows:
-        totals.add({"before": before, "after": after, "change": said, "left_out": []})
+        totals.add(Row("1", "x", before, after, said, ()))
     found = totals.document()
     assert (found["cases"], found["scored"], found["better"], found["worse"]) == (4, 3, 2, 1)
     assert found["before"] == {"first": 1, "first_three": 1, "log_score": -1.5}

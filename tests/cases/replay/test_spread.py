@@ -35,10 +35,10 @@ def _many(book: Book, times: int) -> list[Case]:
 def test_a_change_of_the_base_is_seen(book: Book, newer: Knowledge) -> None:
     """The one case with that cause is better found; of the others none is."""
     rows = list(spread.here(newer, closed_cases(book.database)))
-    better = [row["confirmed"] for row in rows if row["change"] == "better"]
+    better = [row.confirmed for row in rows if row.change == "better"]
     assert better == ["relay-contacts-open"]
-    assert {row["after"]["knowledge_version"] for row in rows} == {newer.version}
-    assert {row["before"]["knowledge_version"] for row in rows} == {book.knowledge.version}
+    assert {row.after.knowledge_version for row in rows} == {newer.version}
+    assert {row.before.knowledge_version for row in rows} == {book.knowledge.version}
 
 
 def test_two_processes_give_the_same_rows(book: Book, newer: Knowledge) -> None:

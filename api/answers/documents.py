@@ -1,0 +1,91 @@
+"""A document that is answered is said once, by the frozen dataclass that it is made of.
+
+``keys`` tells what a document has, for /openapi.json; ``plain`` writes it. A class that shows other
+names than its fields' has ``DOCUMENT``: the key of each thing shown, and its field or property.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from datetime import datetime
+from functools import cache
+from types import NoneType
+from typing import Any, get_args, get_type_hints
+
+from engine.reasoning.effects import Discount
+
+Json = Mapping[str, Any]  # an object of a request or an answer, as the wire has it
+SPREAD = "**"  # in the place of a key: what this mapping holds stands in the document itself
+_MAY_MISS = {(Discount, "keep")}  # the engine leaves it out without a mark at the field
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key of a document: where it comes from, its type, and whether None leaves it out."""
+
+    name: str
+    source: str
+    kind: Any
+    may_miss: bool
+    bare: bool  # JSON already, as it came in or was kept
+
+
+@cache
+def keys(document: type[Any]) -> tuple[Key, ...]:
+    """Return the keys of a dataclass as a document, in their order."""
+    about = {one.name: one.metadata for one in fields(document) if not one.metadata.get("hidden")}
+    shown = getattr(document, "DOCUMENT", None)
+    shown = shown or {about[name].get("key") or name: name for name in about}
+    hints = get_type_hints(document, include_extras=True)
+    found = []
+    for name, source in shown.items():
+        getter = getattr(document, source, None)
+        getter = getattr(getter, "fget", None) or getattr(getter, "func", None)
+        kind = get_type_hints(getter, include_extras=True)["return"] if getter else hints[source]
+        marked = source in about and about[source].get("known")
+        may_miss = bool(marked or (document, source) in _MAY_MISS) and NoneType in get_args(kind)
+        found.append(Key(name, source, kind, may_miss, _is_json(kind)))
+    return tuple(found)
+
+
+def _is_json(kind: Any) -> bool:
+    return kind == Json or any(_is_json(one) for one in get_args(kind))
+
+
+def plain(value: Any) -> Any:
+    """Return documents as dicts, tuples as lists and moments as texts, all the way down."""
+    if is_dataclass(value):
+        written: dict[str, Any] = {}
+        for key in keys(value.__class__):
+            found = getattr(value, key.source)
+            shown = found if key.bare else plain(found)
+            if key.name == SPREAD:
+                written |= shown
+            elif found is not None or not key.may_miss:
+                written[key.name] = shown
+        return written
+    if isinstance(value, datetime):
+        return moment(value)
+    if isinstance(value, list | tuple):
+        return [plain(one) for one in value]
+    if isinstance(value, Mapping):
+        return {name: plain(one) for name, one in value.items()}
+    return value
+
+
+def moment(at: datetime) -> str:
+    """Return a time in UTC as RFC 3339, to the microsecond."""
+    return at.isoformat(timespec="microseconds").replace("+00:00", "Z")
+
+
+class Document:
+    """Base of what is answered as JSON."""
+
+    def to_dict(self) -> Json:
+        """Return it as plain data, its keys in their order."""
+        written: Json = plain(self)
+        return written
+
+
+def same(*names: str) -> dict[str, str]:
+    """Return keys that are named as the fields and properties which they show."""
+    return {name: name for name in names}

@@ -1,0 +1,186 @@
+"""Cases out and in: an export of the whole book, and history that comes from elsewhere.
+
+A case that is brought in keeps its times and the names in it, is marked as imported, and teaches
+nothing until an administrator has reviewed it. Sent again it is not brought in again.
+"""
+
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from functools import partial
+
+from sqlalchemy import and_, func, or_, select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from api.answers.documents import Document, Json
+from api.cases import Book, edits, numbers, texts
+from api.cases.bodies import CaseOpeningSchema
+from api.cases.case import Case, CaseFinding, CaseStep
+from api.cases.diagnosis import diagnose_case
+from api.cases.edits import Edit
+from api.cases.kept_diagnoses import keep
+from api.cases.learning import IMPORTED
+from api.cases.rows import case_of, new_row, step_of
+from api.store import Database
+from api.store.models import CaseRow, StepRow
+from engine import Fault, Knowledge, RequestError
+
+PAGE = 200
+MARK = 120  # characters of the mark of a case that is brought in
+_OPENING = frozenset(CaseOpeningSchema().fields) - {"by"}
+_OUTCOME = ("cause", "replaced", "minutes", "note")
+
+
+@dataclass(frozen=True)
+class CaseRecord(Document):
+    """A case as it is exported: itself, and every step of it."""
+
+    case: Case
+    steps: tuple[CaseStep, ...]
+
+
+def exported(
+    database: Database, knowledge: Knowledge, state: str | None = None
+) -> Iterator[CaseRecord]:
+    """Give every case with its steps, in the order of opening; a page at a time is held."""
+    with database.reading() as session:
+        last = session.scalar(select(func.max(CaseRow.order))) or 0
+    done = 0
+    while done < last:
+        with database.reading() as session:
+            page = _page(session, knowledge, done, last, state)
+        yield from (record for _, record in page)
+        done = page[-1][0] if page else last
+
+
+def _page(
+    session: Session, knowledge: Knowledge, after: int, last: int, state: str | None
+) -> list[tuple[int, CaseRecord]]:
+    query = select(CaseRow).where(CaseRow.order > after, CaseRow.order <= last)
+    if state is not None:
+        query = query.where(CaseRow.state == state)
+    return [
+        (row.order, CaseRecord(case_of(row), tuple(step_of(one, knowledge) for one in row.steps)))
+        for row in session.scalars(query.order_by(CaseRow.order).limit(PAGE))
+    ]
+
+
+def bring_in(book: Book, sent: Json) -> Case | None:
+    """Keep a case from elsewhere; None when it is there already.
+
+    ``sent`` is a case as it is exported, or its members that are known: ``machine``, ``opened_at``
+    and ``opened_by`` at least, and ``imported_as``, a mark of its own, where it has no number.
+    Raises RequestError with every fault, StoreUnavailableError.
+    """
+    about = sent.get("case", sent)
+    if not isinstance(about, Mapping):
+        raise RequestError([Fault("case", "must be an object")])
+    mark = _mark(about)
+    if _is_there(book.database, mark, about):
+        return None
+    history = [replace(one, case=diagnose_case(book.engine, one.case, one.sent))
+               for one in _edits(book, about)]  # fmt: skip
+    for number in _numbers(about):
+        numbered = [replace(one, case=replace(one.case, number=number)) for one in history]
+        try:
+            return book.database.write(partial(_write, book=book, history=numbered, mark=mark))
+        except IntegrityError:  # the number is taken, or another import was first
+            if _is_there(book.database, mark, about):
+                return None
+    raise RuntimeError("no free case number was drawn")
+
+
+def _mark(about: Json) -> str:
+    mark = about.get("imported_as") or f"{about.get('number')} {about.get('opened_at')}"
+    fault = texts.fault_of(mark, MARK)
+    if fault:
+        raise RequestError([Fault("imported_as", fault)])
+    return str(mark)
+
+
+def _is_there(database: Database, mark: str, about: Json) -> bool:
+    """Return whether a case has this mark, or is the very one that was exported here."""
+    digits = str(about.get("number", "")).replace(" ", "")
+    same = and_(CaseRow.number == digits, CaseRow.opened_at == _moment(about, "opened_at"))
+    with database.reading() as session:
+        wanted = or_(CaseRow.imported_as == mark, same)
+        return session.scalar(select(CaseRow.order).where(wanted)) is not None
+
+
+def _edits(book: Book, about: Json) -> Iterator[Edit]:
+    """Give the opening and the closing of a case, with the times and names that they had."""
+    by, at = _name(about, "opened_by"), _moment(about, "opened_at")
+    body = {name: value for name, value in about.items() if name in _OPENING}
+    told = [one for one in body.get("findings", ()) if isinstance(one, Mapping)]
+    own = ("place", "by", "at", "withdrawn")
+    body["findings"] = [
+        {key: value for key, value in one.items() if key not in own}
+        for one in told if not one.get("withdrawn")
+    ]  # fmt: skip
+    opened = edits.opened(body, numbers.SHOWN, by, at)
+    dated = tuple(
+        _dated(one, was)
+        for one, was in zip(
+            opened.case.findings, (t for t in told if not t.get("withdrawn")), strict=True
+        )
+    )
+    opened = replace(opened, case=replace(opened.case, findings=dated))
+    yield opened
+    ended = about.get("outcome")
+    if isinstance(ended, Mapping):
+        last = _moment(ended, "at")
+        body = {name: ended[name] for name in _OUTCOME if name in ended}
+        done = edits.closed(opened.case, body, book.knowledge, _name(ended, "by"), last)
+        yield replace(done, case=replace(done.case, version=2, changed_at=last))
+
+
+def _dated(one: CaseFinding, told: Json) -> CaseFinding:
+    by = _name(told, "by") if "by" in told else one.by
+    return replace(one, by=by, at=_moment(told, "at") if "at" in told else one.at)
+
+
+def _name(told: Json, key: str) -> str:
+    value = told.get(key)
+    fault = texts.fault_of(value, texts.NAME * 2)
+    if fault:
+        raise RequestError([Fault(key, fault)])
+    return str(value)
+
+
+def _moment(told: Json, key: str) -> datetime:
+    try:
+        at = datetime.fromisoformat(str(told.get(key)))
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None:
+        raise RequestError([Fault(key, "must be a time with its zone, as 2026-11-25T09:30:00Z")])
+    return at.astimezone(UTC)
+
+
+def _numbers(about: Json) -> Iterator[str]:
+    """Give the number that the case had, then others for where that one is taken."""
+    with suppress(numbers.NotANumberError):
+        yield numbers.read(str(about.get("number", "")))
+    for _ in range(20):
+        yield numbers.draw()
+
+
+def _write(session: Session, book: Book, history: list[Edit], mark: str) -> Case:
+    last = history[-1].case
+    row = new_row(last, book.knowledge)
+    row.imported_as, row.learn = mark, IMPORTED
+    session.add(row)
+    session.flush()
+    for one in history:
+        by = one.case.outcome.by if one.case.outcome else one.case.opened_by
+        session.add(
+            StepRow(
+                case_order=row.order, version=one.case.version, kind=one.kind, by=by,
+                at=one.case.changed_at, body=one.changed, diagnosis=one.case.leading,
+            )
+        )  # fmt: skip
+    if last.diagnosis is not None:
+        keep(session, row.order, last.version, last.diagnosis)
+    return last

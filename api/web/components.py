@@ -1,0 +1,150 @@
+"""The components of /openapi.json that are answered: read off the dataclasses they are made of.
+
+Types come from the dataclass (``api.answers.documents.keys``), words from its docstring and from
+``glossary.yaml``. What is sent has marshmallow schemas, which apispec reads.
+"""
+
+import re
+import types
+from collections.abc import Callable, Mapping
+from copy import deepcopy
+from dataclasses import is_dataclass
+from datetime import datetime
+from functools import cache, reduce
+from importlib import resources
+from operator import or_
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+import yaml
+from apispec import APISpec
+from marshmallow import Schema
+
+from api.answers import problems
+from api.answers.documents import SPREAD, Key, keys
+from api.cases.case import CaseEntry, CaseOutcome, CasePage, ShownDiagnosis
+from api.sums.model import Figure
+from api.web.knowledge import CircuitTables
+from engine.answer import answer
+from engine.knowledge import items
+from engine.physics.band import Band
+
+Described = dict[str, Any]
+# dataclasses that the document knows by another name
+_NAMES: Mapping[Any, str] = {
+    answer.CauseEntry: "RankedCause", answer.ProofEntry: "Proof", answer.FitEntry: "Fit",
+    answer.Expectation: "Expect", answer.MeaningEntry: "Meaning", answer.TraceRow: "Fired",
+    CaseOutcome: "Outcome", CasePage: "CaseList", ShownDiagnosis: "CaseDiagnosis",
+    problems.ProblemDocument: "Problem", problems.ProblemPart: "Error", CaseEntry: "CaseEntry",
+    Figure: "SumResult", CircuitTables: "OnCircuit",
+}  # fmt: skip
+_PARTIAL = (Band,)  # an open one has no limits
+_CLOSED = {"NextCheck.kind": items.KINDS, "Evidence.verdict": items.VERDICTS}
+_PLAIN: Mapping[Any, Described] = {
+    str: {"type": "string"}, int: {"type": "integer"}, float: {"type": "number"},
+    bool: {"type": "boolean"}, datetime: {"type": "string", "format": "date-time"},
+    types.NoneType: {"type": "null"}, Any: {},
+}  # fmt: skip
+
+
+@cache
+def glossary() -> Mapping[str, Any]:
+    """Return what keys mean: a text, or a JSON Schema with its description."""
+    text = (resources.files("api.web") / "glossary.yaml").read_text(encoding="utf-8")
+    found: Mapping[str, Any] = yaml.safe_load(text)
+    return found
+
+
+class Components:
+    """Makes each component once, with those that it names.
+
+    ``sent`` is how a marshmallow schema is referred to.
+    """
+
+    def __init__(self, spec: APISpec, sent: Callable[[Any], Any]) -> None:
+        self._spec, self._sent = spec, sent
+        self._made: dict[str, type[Any]] = {}
+
+    def schema(self, kind: Any) -> Described:
+        """Return the JSON Schema of a type: of a dataclass, a reference to its component."""
+        if get_origin(kind) is Annotated:
+            return self.schema(get_args(kind)[1])
+        if isinstance(kind, dict):
+            return dict(kind)
+        if isinstance(kind, type) and issubclass(kind, Schema):
+            return dict(self._sent(kind))
+        if is_dataclass(kind):
+            return {"$ref": f"#/components/schemas/{self._component(kind)}"}
+        return dict(_PLAIN[kind]) if kind in _PLAIN else self._of_several(kind)
+
+    def _of_several(self, kind: Any) -> Described:
+        inside, origin = get_args(kind), get_origin(kind)
+        if origin is Literal:
+            return {"type": "string", "enum": list(inside)}
+        if origin in (Union, types.UnionType):
+            members = [self.schema(one) for one in inside]
+            named = [one.get("type") for one in members]
+            if not all(isinstance(one, str) for one in named):
+                return {"anyOf": members}
+            together: Described = {}
+            for one in members:
+                together |= one
+            return together | {"type": named}
+        if origin and issubclass(origin, Mapping):
+            return {"type": "object", "additionalProperties": self.schema(inside[1])}
+        return {"type": "array", "items": self.schema(inside[0])}
+
+    def _component(self, kind: Any) -> str:
+        name: str = _NAMES.get(kind, kind.__name__.removesuffix("Entry"))
+        if self._made.setdefault(name, kind) is not kind:
+            raise ValueError(f"two components are called {name}")
+        if name not in self._spec.components.schemas:
+            self._spec.components.schemas[name] = {}  # a side's answer is an answer
+            self._spec.components.schemas[name] = self._object(name, kind)
+        return name
+
+    def _object(self, name: str, kind: Any) -> Described:
+        properties: Described = {}
+        required = []
+        for key in keys(kind):
+            if key.name == SPREAD:
+                spread = self._spread(key)
+                properties |= spread["properties"]
+                required += spread["required"]
+                continue
+            shown = _there(key.kind) if key.may_miss else key.kind
+            properties[key.name] = _told(name, key.name, self.schema(shown))
+            required += [key.name] * (not key.may_miss and kind not in _PARTIAL)
+        found = {"type": "object", "properties": properties, "required": sorted(required)}
+        return found | {"description": first_paragraph(kind)}
+
+    def _spread(self, key: Key) -> Described:
+        """Return the schema of what stands in the document itself."""
+        kind = _there(key.kind)
+        named = self.schema(kind)["$ref"].rpartition("/")[-1]
+        found = deepcopy(self._spec.components.schemas[named])
+        found["required"] = found["required"] if kind == key.kind else []
+        return found
+
+
+def _there(kind: Any) -> Any:
+    """Return a type without its None."""
+    inside = [one for one in get_args(kind) if one is not types.NoneType]
+    union = get_origin(kind) in (Union, types.UnionType)
+    return reduce(or_, inside) if union else kind
+
+
+def _told(component: str, name: str, schema: Described) -> Described:
+    """Return the schema with what the glossary says of the key."""
+    own = f"{component}.{name}"
+    about = glossary().get(own, glossary().get(name, ""))
+    about = {"description": about} if isinstance(about, str) else dict(about)
+    if own in _CLOSED:
+        about["enum"] = list(_CLOSED[own])
+    if schema.get("type") == "array" and "items" in about:
+        about["items"] = schema["items"] | about["items"]
+    return schema | about
+
+
+def first_paragraph(kind: Any) -> str:
+    """Return what a class says of itself."""
+    return re.sub(r"\s*\n\s*", " ", (kind.__doc__ or kind.__name__).split("\n\n")[0])

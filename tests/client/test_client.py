@@ -1,0 +1,112 @@
+"""The client's every request is one that /openapi.json tells of, and does what it says."""
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask import Flask
+from werkzeug.serving import make_server
+
+from api import client, create_app
+from api.client import Client, Refused
+from api.store import Database, upgrade
+from engine import Diagnoser, Knowledge
+from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
+
+
+@pytest.fixture
+def app(tmp_path: Path, knowledge: Knowledge, engine: Diagnoser) -> Flask:
+    """The service with a store."""
+    database = Database(f"sqlite:///{tmp_path}/cases.sqlite3")
+    upgrade(database)
+    return create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
+
+
+@pytest.fixture
+def service(app: Flask) -> Iterator[Client]:
+    """A client of the service, which listens on a free port."""
+    server = make_server("127.0.0.1", 0, app)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield Client(f"http://127.0.0.1:{server.port}/")
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+def test_a_case_from_call_to_cause(service: Client) -> None:
+    """Opened, added to, changed, withdrawn, closed, reopened; found again, told in the feed."""
+    case = service.open_case({"machine": MACHINE, "reference": "W-1", "findings": [CRANKS]})
+    number = case["number"]
+    case = service.add_findings(number, [VOLTS, AMPS], by="Ana")
+    case = service.change(number, {"handed_to": "Ana"}, case["version"])
+    with pytest.raises(Refused) as stale:
+        service.close(number, {"cause": "ground-resistive"}, 1)
+    assert stale.value.status == 412
+    assert stale.value.problem["current"]["version"] == case["version"]
+    case = service.withdraw(number, 2, "leads")
+    case = service.close(number, {"cause": "ground-resistive"}, case["version"])
+    assert service.reopen(number, "again")["state"] == "open"
+    assert service.diagnosis(number)["causes"]
+    assert [one["number"] for one in service.cases(reference="W-1", limit=1)] == [number]
+    assert service.case(number)["version"] == case["version"] + 1
+    assert [one["type"] for one in service.events()][-1] == "case.reopened"
+
+
+def test_what_is_wrong_is_told_with_its_place(service: Client) -> None:
+    """A bad request is raised with every fault's path."""
+    with pytest.raises(Refused, match="wrong") as told:
+        service.diagnose({"machine": MACHINE, "findings": [{"check": "pull-pin-volts"}]})
+    assert told.value.errors[0]["path"] == "findings[0].check"
+    assert service.diagnose({"machine": MACHINE, "findings": [VOLTS]})["causes"]
+
+
+def test_every_request_stands_in_the_document(app: Flask, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each method of the client asks for an address and method that /openapi.json has."""
+    paths = app.test_client().get("/openapi.json").json["paths"]
+    asked: list[tuple[str, str]] = []
+
+    def note(_: Client, method: str, path: str, *__: Any, **___: Any) -> dict[str, Any]:
+        asked.append((method.lower(), path.replace("12345674", "{id}").replace("/9/", "/{place}/")))
+        return {"cases": [], "next_cursor": None, "events": [], "next_after": 0}
+
+    monkeypatch.setattr(client.Client, "_ask", note)
+    speaker, number = Client("http://localhost"), "1234 5674"
+    speaker.diagnose({})
+    speaker.open_case({})
+    for of in (speaker.case, speaker.diagnosis, speaker.reopen):
+        of(number)
+    list(speaker.cases())
+    list(speaker.events())
+    speaker.add_findings(number, [])
+    speaker.withdraw(number, 9)
+    speaker.change(number, {}, 1)
+    speaker.close(number, {}, 1)
+    assert len(asked) == 11
+    for method, path in asked:
+        assert method in paths[path], path
+
+
+def test_a_service_that_is_busy_is_asked_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """503 with Retry-After: the same request with the same key goes out again, and is answered."""
+    import requests
+
+    sent: list[Any] = []
+    waited: list[float] = []
+
+    def request(_: Any, method: str, url: str, **options: Any) -> requests.Response:
+        sent.append(options["headers"].get("Idempotency-Key"))
+        answer = requests.Response()
+        answer.status_code = 503 if len(sent) == 1 else 201
+        answer.headers["Retry-After"] = "2"
+        answer._content = b"{}"
+        return answer
+
+    monkeypatch.setattr(requests.Session, "request", request)
+    monkeypatch.setattr(client.time, "sleep", waited.append)
+    assert Client("http://localhost").open_case({}) == {}
+    assert len(sent) == 2
+    assert len(set(sent)) == 1
+    assert waited == [2.0]
