@@ -20,7 +20,7 @@ from api.web.operations import Operation, operation
 from api.web.requests import QuerySchema, choice
 from engine import Diagnoser
 from engine.audit import Survey
-from engine.audit.groups import Group, Level, groups
+from engine.audit.groups import AlikeGroup, Level, groups
 from engine.knowledge import items
 from engine.knowledge.shapes import schema_of
 from engine.physics.machine import Machine
@@ -120,7 +120,7 @@ class GroupEntry:
     declared: tuple[Declared, ...]
 
     @classmethod
-    def of(cls, found: Group) -> "GroupEntry":
+    def of(cls, found: AlikeGroup) -> "GroupEntry":
         """Return what is shown of a group."""
         declared = tuple(Declared(one.id, one.reason) for one in found.declared)
         return cls(
