@@ -10,7 +10,14 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from api.cases.case import Case, CaseDiagnosis, CaseFinding, Json, cut
-from api.cases.leading import Choice, Leading, LeadingCause, LeadingCheck, LeadingSide, LeftOut
+from api.cases.leading import (
+    Leading,
+    LeadingCause,
+    LeadingCheck,
+    LeadingSide,
+    LeftOut,
+    OfferedAnswer,
+)
 from api.service import Engine
 from engine import Fault, Knowledge, RequestError
 from engine.knowledge import items
@@ -137,5 +144,5 @@ def _leading_check(check: Json, checks: Checks) -> LeadingCheck:
     return LeadingCheck(
         **{key: check[key] for key in _CHECK},
         unit=known.reading.unit if known and known.reading else None,
-        outcomes=tuple(Choice(*one) for one in words.items()),
+        outcomes=tuple(OfferedAnswer(*one) for one in words.items()),
     )

@@ -19,7 +19,7 @@ class LeadingCause:
 
 
 @dataclass(frozen=True)
-class Choice:
+class OfferedAnswer:
     """An answer that a check may have, as it is sent and as a caller says it."""
 
     outcome: str
@@ -36,7 +36,7 @@ class LeadingCheck:
     minutes: float
     say: str
     unit: str | None = None
-    outcomes: tuple[Choice, ...] = ()
+    outcomes: tuple[OfferedAnswer, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -81,7 +81,7 @@ class Task(WSGITask):  # type: ignore[misc]
         self.close_on_finish = True
 
 
-class Refusal(ErrorTask):  # type: ignore[misc]
+class NotHttp(ErrorTask):  # type: ignore[misc]
     """The answer to what is no HTTP, or too large: a problem document, and a line in the log."""
 
     def execute(self) -> None:
@@ -107,7 +107,7 @@ class Channel(HTTPChannel):  # type: ignore[misc]
     request: Any  # a Parser, while its request is not whole
     parser_class = Parser
     task_class = Task
-    error_task_class = Refusal
+    error_task_class = NotHttp
     _streamed: Parser | None = None  # the request whose body still comes
     _began: float | None = None  # when the request that is not whole yet began to come
     _lingers_until = 0.0  # an end was told and the client is given this long to see it

@@ -16,6 +16,12 @@ from tests.curation.shop import Shop
 
 
 @pytest.fixture
+def database_url(new_url: Callable[[str], str]) -> str:
+    """SQLite alone: what is read is the same on both (test_history), and this is about the rows."""
+    return new_url("sqlite")
+
+
+@pytest.fixture
 def run(book: Book, shop: Shop) -> Callable[..., Result]:
     """Run the command on the store, under a base with another share for one cause."""
     shop.put("causes/relay-contacts-open.yaml", shop.like("causes", "relay-contacts-open") | {
