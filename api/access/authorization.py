@@ -43,6 +43,8 @@ class Access:
 def register(app: Flask, service: Service) -> None:
     """Put the hook on ``app``; ``app.config`` may hold a RATE_LIMITER that outlives it."""
     cache = KeyCache(service.database) if service.database is not None else None
+    if cache is not None:
+        cache.warm()  # workers are forked with it
     limiter = app.config.get("RATE_LIMITER") or RateLimiter()
     app.extensions[_KEY] = Access(service.settings, cache, limiter)
     session.set_up(app, service)

@@ -7,6 +7,7 @@ key in a store that is away.
 
 import threading
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 
 from sqlalchemy import select
@@ -38,6 +39,12 @@ class KeyCache:
         self._ended: frozenset[str] = frozenset()
         self._read_at = self._tried_at = float("-inf")
         self._lock = threading.Lock()
+
+    def warm(self) -> None:
+        """Read the keys before the first request: it may come when the store is away."""
+        with suppress(StoreUnavailableError):
+            self._read()
+        self._tried_at = float("-inf")  # a key that is made in the same moment is good at once
 
     def find(self, key: str) -> Caller | None:
         """Return whose key this is, or None. Raises StoreUnavailableError."""

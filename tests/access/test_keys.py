@@ -204,3 +204,21 @@ def test_a_bad_line_is_told_without_what_it_says(database: Database, line: str) 
     with pytest.raises(ValueError, match="line 2") as told, database.writing() as session:
         keys.put(session, f"\n{line}")
     assert LETTERS not in str(told.value)
+
+
+def test_the_first_request_may_come_when_the_store_is_away(
+    make_app: Callable[..., Flask], database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A worker that was asked nothing before still knows that no key is needed here."""
+    from contextlib import contextmanager
+
+    from api.store import StoreUnavailableError
+
+    @contextmanager
+    def away() -> Any:
+        raise StoreUnavailableError("away")
+        yield
+
+    app = make_app(database)
+    monkeypatch.setattr(database, "reading", away)
+    assert app.test_client().get("/v1/rules").status_code == 200
