@@ -142,6 +142,10 @@ class Settings:
         "stops or reloads.",
     )  # fmt: skip
     learn: bool = _setting(True, _flag, "Whether closed cases shift the shares of causes.")
+    retention_days: int = _setting(
+        0, _whole(0, 36500), "Days after closing for which a case keeps names and what people "
+        "typed; 0 is for ever.",
+    )  # fmt: skip
     webhook_allow: tuple[str, ...] = _setting(
         (), _list, "Hosts or networks (CIDR) that events may be sent to; none when empty."
     )

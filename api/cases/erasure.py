@@ -12,12 +12,12 @@ from collections.abc import Sequence
 from contextlib import closing
 from typing import Any
 
-from sqlalchemy import JSON, LargeBinary, String, Table, delete, inspect, select, text, update
+from sqlalchemy import JSON, LargeBinary, String, Table, and_, delete, inspect, select, text, update
 from sqlalchemy.orm import Session
 
 from api.store import Database
 from api.store.database import BUSY_SECONDS
-from api.store.models import Base
+from api.store.models import Base, CaseRow, DiagnosisRow
 
 ERASED = "erased"
 LEAST = 3  # letters of what can be erased: a shorter text stands in too much else
@@ -92,6 +92,55 @@ def _without(value: Any, found: re.Pattern[str]) -> Any:
 def _as_text(value: Any, before: str) -> str:
     end = "\n" if before.endswith("\n") else ""
     return json.dumps(value, ensure_ascii=False, separators=(",", ":")) + end
+
+
+_TYPED = frozenset(("note", "because", "complaint", "handed_to"))
+
+
+def forget(database: Database, before: str) -> int:
+    """Take persons, and what they typed, out of cases that were closed before a day (ISO, UTC).
+
+    Machine, findings, cause and times stay. Returns how many cases it was about. Raises
+    StoreUnavailableError.
+    """
+    count = 0
+    while some := database.write(lambda session: _forget_some(session, before)):
+        count += some
+    return count
+
+
+def _forget_some(session: Session, before: str) -> int:
+    old = and_(CaseRow.state == "closed", CaseRow.closed_on < before, CaseRow.closed_on != "")
+    told = CaseRow.search != CaseRow.number  # of one that is forgotten nothing else is searched
+    rows = session.scalars(select(CaseRow).where(old, told).limit(100)).all()
+    for row in rows:
+        row.opened_by, row.handed_to, row.complaint = _nobody(row.opened_by), "", ""
+        row.search, row.outcome = row.number, _untold(row.outcome)
+        for one in row.findings:
+            one.by, one.body = _nobody(one.by), _untold(one.body)
+            one.withdrawn_by = one.withdrawn_by and _nobody(one.withdrawn_by)
+            one.withdrawn_because = one.withdrawn_because and ""
+        for step in row.steps:
+            step.by, step.body = _nobody(step.by), _untold(step.body)
+        session.execute(delete(DiagnosisRow).where(DiagnosisRow.case_order == row.order))
+    return len(rows)
+
+
+def _nobody(by: str) -> str:
+    _, via, key = by.rpartition(" via ")
+    return f"{ERASED}{via}{key}" if via else ERASED
+
+
+def _untold(value: Any) -> Any:
+    """Return a value without what persons typed in it, of whatever depth."""
+    if isinstance(value, list):
+        return [_untold(one) for one in value]
+    if not isinstance(value, dict):
+        return value
+    return {
+        name: "" if name in _TYPED else _nobody(one) if name == "by" else _untold(one)
+        for name, one in value.items()
+    }
 
 
 def _write_over(database: Database) -> None:

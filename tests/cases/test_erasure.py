@@ -7,7 +7,7 @@ from flask.testing import FlaskClient
 from sqlalchemy import select
 
 from api.cases import Book
-from api.cases.erasure import erase
+from api.cases.erasure import erase, forget
 from api.cases.transfer import exported
 from api.store import Database
 from api.store.models import Base
@@ -68,3 +68,23 @@ def test_a_word_inside_another_stays(book: Book, database: Database) -> None:
     assert book.get(case.number).complaint == "Channel 3, says erased."
     with pytest.raises(ValueError, match="at least 3"):
         erase(database, ["Bo"])
+
+
+def test_old_cases_forget_who_it_was(book: Book, number: str) -> None:
+    """Of a case closed before the day, names and typed texts go and the facts stay; a newer one,
+    and one that is open, keep theirs."""
+    before = book.get(number)
+    newer = book.open({"machine": MACHINE, "complaint": "whines"}, "Bo")
+    assert forget(book.database, "2020-01-01") == 0
+    assert forget(book.database, "2999-01-01") == 1
+    assert forget(book.database, "2999-01-01") == 0
+    after = book.get(number)
+    told = repr([after.to_dict(), *(one.to_dict() for one in book.steps(number))]).casefold()
+    for text in ("quexley", "5551234", "not sure"):
+        assert text not in told
+    assert after.outcome is not None
+    assert before.outcome is not None
+    assert (after.outcome.cause, after.outcome.at) == (before.outcome.cause, before.outcome.at)
+    assert after.outcome.by == "erased via till 3"
+    assert [one.body["value"] for one in after.findings] == [11.4, 11.4]
+    assert book.get(newer.number).complaint == "whines"

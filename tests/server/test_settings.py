@@ -20,6 +20,7 @@ VALUES = {
     "rate_per_minute": (10, "20", "30"),
     "stop_seconds": (5, "6", "7"),
     "learn": (False, "yes", "no"),
+    "retention_days": (10, "20", "30"),
     "webhook_allow": (["a.example"], "b.example", "c.example"),
     "log_level": ("DEBUG", "warning", "ERROR"),
     "proxies": (1, "2", "3"),

@@ -10,10 +10,11 @@ import threading
 from collections import Counter
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from flask import Flask
 
+from api.cases import erasure
 from api.cases.events import endpoints, queue, signing
 from api.cases.events.addresses import AddressRefusedError, target
 from api.cases.events.posting import PostResult, post
@@ -36,11 +37,13 @@ class Sender:
     """Sends the due deliveries of one database."""
 
     def __init__(
-        self, database: Database, allowed: Sequence[str], now: Callable[[], datetime] = _now
-    ) -> None:
+        self, database: Database, allowed: Sequence[str], now: Callable[[], datetime] = _now,
+        retention_days: int = 0,
+    ) -> None:  # fmt: skip
         self._database = database
         self._allowed = allowed
         self._now = now
+        self._retention = timedelta(days=retention_days)
         self._busy: set[str] = set()
         self._slots = threading.Semaphore(SLOTS)
         self._stopping = threading.Event()
@@ -79,12 +82,18 @@ class Sender:
                     continue
                 idle += 1
                 if idle % _PRUNE_EVERY == 1:
-                    queue.prune(self._database, self._now())
+                    self._tidy()
             except StoreUnavailableError as error:
                 _say(logging.WARNING, "the event queue cannot be read", reason=str(error))
             except Exception as error:  # whatever it was, the next event may still get through
                 _say(logging.ERROR, "the event sender failed", error=type(error).__name__)
             self._wake.wait(POLL_SECONDS)
+
+    def _tidy(self) -> None:
+        """Throw away what has been kept for long enough."""
+        queue.prune(self._database, self._now())
+        if self._retention:
+            erasure.forget(self._database, (self._now() - self._retention).date().isoformat())
 
     def _begin_one(self) -> bool:
         """Begin one attempt in a thread; False when nothing is due or every slot is taken."""
@@ -169,7 +178,10 @@ def start(app: Flask) -> None:
     with app.app_context():
         service = current()
     if service.database is not None and not _running:
-        _running.append(Sender(service.database, service.settings.webhook_allow))
+        told = service.settings
+        _running.append(
+            Sender(service.database, told.webhook_allow, retention_days=told.retention_days)
+        )
         _running[0].start()
 
 
