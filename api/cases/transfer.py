@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
 
-from sqlalchemy import and_, func, or_, select
+from sqlalchemy import and_, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -22,12 +22,12 @@ from api.cases.diagnosis import diagnose_case
 from api.cases.edits import Edit
 from api.cases.kept_diagnoses import keep
 from api.cases.learning import IMPORTED
+from api.cases.replay.history import each_case
 from api.cases.rows import case_of, new_row, step_of
 from api.store import Database
 from api.store.models import CaseRow, StepRow
 from engine import Fault, Knowledge, RequestError
 
-PAGE = 200
 MARK = 120  # characters of the mark of a case that is brought in
 _OPENING = frozenset(CaseOpeningSchema().fields) - {"by"}
 _OUTCOME = ("cause", "replaced", "minutes", "note")
@@ -45,26 +45,11 @@ def exported(
     database: Database, knowledge: Knowledge, state: str | None = None
 ) -> Iterator[CaseRecord]:
     """Give every case with its steps, in the order of opening; a page at a time is held."""
-    with database.reading() as session:
-        last = session.scalar(select(func.max(CaseRow.order))) or 0
-    done = 0
-    while done < last:
-        with database.reading() as session:
-            page = _page(session, knowledge, done, last, state)
-        yield from (record for _, record in page)
-        done = page[-1][0] if page else last
 
+    def record(row: CaseRow) -> CaseRecord:
+        return CaseRecord(case_of(row), tuple(step_of(one, knowledge) for one in row.steps))
 
-def _page(
-    session: Session, knowledge: Knowledge, after: int, last: int, state: str | None
-) -> list[tuple[int, CaseRecord]]:
-    query = select(CaseRow).where(CaseRow.order > after, CaseRow.order <= last)
-    if state is not None:
-        query = query.where(CaseRow.state == state)
-    return [
-        (row.order, CaseRecord(case_of(row), tuple(step_of(one, knowledge) for one in row.steps)))
-        for row in session.scalars(query.order_by(CaseRow.order).limit(PAGE))
-    ]
+    return each_case(database, record, state)
 
 
 def bring_in(book: Book, sent: Json) -> Case | None:
