@@ -84,7 +84,8 @@ def _without(value: Any, found: re.Pattern[str]) -> Any:
         return [_without(one, found) for one in value]
     if isinstance(value, dict):
         return {
-            name: one if name in _TECHNICAL else _without(one, found) for name, one in value.items()
+            name: one if name in _TECHNICAL and isinstance(one, str) else _without(one, found)
+            for name, one in value.items()
         }
     return value
 

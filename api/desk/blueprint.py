@@ -9,6 +9,7 @@ from api.access import caller, role
 from api.answers import problems
 from api.answers.problems import ProblemError
 from api.cases import Book, ClosedCase, NoSuchCase, NoSuchFinding, OpenCase
+from api.cases.texts import name_fault
 from api.desk import csrf, pages
 from api.drawing import stylesheet
 from api.service import current
@@ -50,8 +51,8 @@ def book() -> Book:
 
 def name_typed() -> str:
     """Return the name that the person at this browser gave, if any."""
-    name = request.cookies.get(_NAME_COOKIE, "")
-    return name[:NAME_LETTERS] if name.isprintable() else ""
+    name = request.cookies.get(_NAME_COOKIE, "")[:NAME_LETTERS]
+    return "" if name_fault(name) else name
 
 
 def by() -> str:

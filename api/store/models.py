@@ -96,7 +96,8 @@ class CaseRow(Base):
     closed_on: Mapped[str] = mapped_column(String(10), default="")
     borne_out: Mapped[bool] = mapped_column(default=False)
     learn: Mapped[str] = mapped_column(String(10), default="")
-    imported_as: Mapped[str | None] = mapped_column(String(120), unique=True)  # where it came from
+    # the mark of one that was imported
+    imported_as: Mapped[str | None] = mapped_column(String(120), unique=True, index=True)
     leading: Mapped[dict[str, Any] | None]  # leading causes and next check at this version
     search: Mapped[str] = mapped_column(Text, default="")  # what text is looked for in, lower case
 

@@ -85,7 +85,11 @@ def test_readme_is_replayed(server: Running, environment: dict[str, str], tmp_pa
     assert out.endswith(shown)
     opened = json.loads(next(line for line in out.splitlines() if line.startswith("{")))
     assert re.fullmatch(r"\d{4} \d{4}", opened["number"])
-    assert opened["leading"]["next_check"]["say"]
+    database = Database(environment["THREEWIRE_DATABASE"])
+    with database.reading() as session:
+        (row,) = session.query(CaseRow).all()
+        assert (row.steps[0].diagnosis or {})["next_check"]["say"]
+    database.close()
 
 
 def with_server(environment: dict[str, str], server: Running) -> dict[str, str]:

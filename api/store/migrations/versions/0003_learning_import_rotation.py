@@ -24,18 +24,12 @@ def upgrade() -> None:
         sa.Column("imported_as", sa.String(length=120), nullable=True),
     ]
     for column in columns:
-        op.add_column("cases", column)
+        op.add_column("cases", column)  # in place: SQLite would make a table anew under its rows
     op.create_index("ix_cases_reference", "cases", ["reference"])
-    with op.batch_alter_table("cases") as batch_op:
-        batch_op.create_unique_constraint(op.f("uq_cases_imported_as"), ["imported_as"])
-        for column in columns[:4]:
-            batch_op.alter_column(column.name, server_default=None)
-    op.add_column(
-        "endpoints", sa.Column("old_secret", sa.Text(), nullable=False, server_default="")
-    )
+    op.create_index("ix_cases_imported_as", "cases", ["imported_as"], unique=True)
+    old_secret = sa.Column("old_secret", sa.Text(), nullable=False, server_default="")
+    op.add_column("endpoints", old_secret)
     op.add_column("endpoints", sa.Column("old_until", sa.DateTime(timezone=True), nullable=True))
-    with op.batch_alter_table("endpoints") as batch_op:
-        batch_op.alter_column("old_secret", server_default=None)
     _fill()
 
 
