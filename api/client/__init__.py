@@ -1,7 +1,7 @@
 """A client of the service for programs in Python; it needs ``requests`` and nothing else of ours.
 
 Every method is one request to one address of /openapi.json. What the service refuses is raised as
-Refused, with its problem document; a request that may be sent again safely is sent again.
+RequestRefused, with its problem document; a request that may be sent again safely is sent again.
 """
 
 import time
@@ -18,7 +18,7 @@ TRIES = 4
 _AGAIN = (429, 503)
 
 
-class Refused(Exception):  # noqa: N818 - said as a person says it
+class RequestRefused(Exception):  # noqa: N818 - said as a person says it
     """The service did not do it; ``problem`` is its problem document (RFC 9457)."""
 
     def __init__(self, status: int, problem: Json) -> None:
@@ -79,11 +79,11 @@ class Client:
         return self._ask("POST", self._of(number, f"/findings/{place}/withdraw"), body, once=True)
 
     def change(self, number: str, changes: Sent, version: int) -> Json:
-        """Merge changes into the case that was seen at a version; Refused 412 if it has changed."""
+        """Merge changes into the case that was seen at a version; RequestRefused 412 if it has changed."""
         return self._ask("PATCH", self._of(number), changes, version=version)
 
     def close(self, number: str, outcome: Sent, version: int) -> Json:
-        """Close the case that was seen at a version; Refused 412 if it has changed meanwhile."""
+        """Close the case that was seen at a version; RequestRefused 412 if it has changed meanwhile."""
         return self._ask("POST", self._of(number, "/close"), outcome, version=version, once=True)
 
     def reopen(self, number: str, because: str = "", by: str = "") -> Json:
@@ -134,6 +134,6 @@ def _read(answer: requests.Response) -> Json:
     except requests.JSONDecodeError:
         found = {"detail": answer.text[:200]}
     if not answer.ok:
-        raise Refused(answer.status_code, found)
+        raise RequestRefused(answer.status_code, found)
     told: Json = found
     return told

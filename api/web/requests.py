@@ -30,7 +30,7 @@ class QuerySchema(StrictSchema):
                 messages[shorten(str(name))] = [f"unknown query parameter{near}{known}"]
 
 
-class Choice(OneOf):
+class WordChoice(OneOf):
     """A closed set of words; the message lists them behind the nearest."""
 
     def __call__(self, value: Any) -> Any:
@@ -44,7 +44,7 @@ class Choice(OneOf):
 
 def choice(kind: str, known: tuple[str, ...], description: str) -> fields.String:
     """Return a query field for one word of a closed set."""
-    return fields.String(validate=Choice(kind, known), metadata=says(description))
+    return fields.String(validate=WordChoice(kind, known), metadata=says(description))
 
 
 class Whole(fields.Integer):

@@ -10,7 +10,7 @@ from flask import Flask
 from werkzeug.serving import make_server
 
 from api import client, create_app
-from api.client import Client, Refused
+from api.client import Client, RequestRefused
 from api.store import Database, upgrade
 from engine import Diagnoser, Knowledge
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
@@ -42,7 +42,7 @@ def test_a_case_from_call_to_cause(service: Client) -> None:
     number = case["number"]
     case = service.add_findings(number, [VOLTS, AMPS], by="Ana")
     case = service.change(number, {"handed_to": "Ana"}, case["version"])
-    with pytest.raises(Refused) as stale:
+    with pytest.raises(RequestRefused) as stale:
         service.close(number, {"cause": "ground-resistive"}, 1)
     assert stale.value.status == 412
     assert stale.value.problem["current"]["version"] == case["version"]
@@ -57,7 +57,7 @@ def test_a_case_from_call_to_cause(service: Client) -> None:
 
 def test_what_is_wrong_is_told_with_its_place(service: Client) -> None:
     """A bad request is raised with every fault's path."""
-    with pytest.raises(Refused, match="wrong") as told:
+    with pytest.raises(RequestRefused, match="wrong") as told:
         service.diagnose({"machine": MACHINE, "findings": [{"check": "pull-pin-volts"}]})
     assert told.value.errors[0]["path"] == "findings[0].check"
     assert service.diagnose({"machine": MACHINE, "findings": [VOLTS]})["causes"]
