@@ -79,11 +79,11 @@ class Client:
         return self._ask("POST", self._of(number, f"/findings/{place}/withdraw"), body, once=True)
 
     def change(self, number: str, changes: Sent, version: int) -> Json:
-        """Merge changes into the case that was seen at a version; RequestRefused 412 if it has changed."""
+        """Merge changes into the case that was seen at a version; raises 412 if it has changed."""
         return self._ask("PATCH", self._of(number), changes, version=version)
 
     def close(self, number: str, outcome: Sent, version: int) -> Json:
-        """Close the case that was seen at a version; RequestRefused 412 if it has changed meanwhile."""
+        """Close the case that was seen at a version; raises 412 if it has changed."""
         return self._ask("POST", self._of(number, "/close"), outcome, version=version, once=True)
 
     def reopen(self, number: str, because: str = "", by: str = "") -> Json:
