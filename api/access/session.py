@@ -81,6 +81,11 @@ def sign_in(key: str) -> Caller | None:
     return found
 
 
+def name() -> str:
+    """Return the name of the session of this request, which is no secret; empty for none."""
+    return str(session.get(_OWN, ""))
+
+
 def sign_out() -> None:
     """End the session of this request, for whoever has a copy of its cookie too."""
     own, known = session.get(_OWN), current().database

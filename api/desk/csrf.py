@@ -8,8 +8,11 @@ was open when the server went away is still good when it is back.
 import hmac
 import re
 import secrets
+from urllib.parse import urlsplit
 
 from flask import Response, g, request
+
+from api.access import session as signed
 
 COOKIE = "threewire_desk"
 PATH = "/desk"
@@ -53,12 +56,16 @@ def _ours() -> bool:
         return True
     if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
         return False
+    origin = request.headers.get("Origin")
+    if origin is not None and urlsplit(origin).netloc != request.host:
+        return False
     return hmac.compare_digest(token().encode(), request.form.get(FIELD, "").encode())
 
 
 def token() -> str:
-    """Return the token that this browser's forms carry."""
-    return hmac.new(browser().encode(), b"desk form", "sha256").hexdigest()
+    """Return the token that this browser's forms carry while this session lasts."""
+    said = f"desk form {signed.name()}"
+    return hmac.new(browser().encode(), said.encode(), "sha256").hexdigest()
 
 
 def nonce() -> str:

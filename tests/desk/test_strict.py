@@ -111,13 +111,17 @@ def test_forms_beside_cases_need_their_mark_too(desk: Browser, address: str) -> 
 
 
 def test_a_form_sent_by_another_site_is_refused(desk: Browser) -> None:
-    """A browser that says the form came from another site is believed."""
+    """A browser that says the form came from another site, or origin, is believed."""
     desk.get("/desk/call")
     data = {**desk.hidden("/desk/call"), "duty": "1"}
-    for site in ("cross-site", "same-site"):
-        answer = desk.client.post("/desk/call", data=data, headers={"Sec-Fetch-Site": site})
-        assert answer.status_code == 400
-    assert desk.client.post("/desk/call", data=data).status_code == 303
+    for name, said in (
+        ("Sec-Fetch-Site", "cross-site"), ("Sec-Fetch-Site", "same-site"),
+        ("Origin", "https://elsewhere.example"), ("Origin", "null"),
+    ):  # fmt: skip
+        answer = desk.client.post("/desk/call", data=data, headers={name: said})
+        assert answer.status_code == 400, said
+    own = {"Origin": "http://localhost"}
+    assert desk.client.post("/desk/call", data=data, headers=own).status_code == 303
 
 
 def test_the_cookie_is_kept_from_scripts(app: Flask) -> None:
@@ -309,7 +313,10 @@ def test_with_keys_the_desk_asks_for_one(locked: tuple[Flask, Callable[[str], st
     assert (wrong.status_code, "no such key" in text_of(wrong)) == (422, True)
     done = client.post("/desk/sign-in", data={"csrf": mark, "key": key, "next": "/desk/call"})
     assert (done.status_code, done.headers["Location"]) == (303, "/desk/call")
-    assert "Sign out the till" in text_of(client.get("/desk"))
+    home = client.get("/desk")
+    assert "Sign out the till" in text_of(home)
+    assert client.post("/desk/sign-out", data={"csrf": mark}).status_code == 400  # of before
+    mark = re.findall(r'name="csrf" value="(\w+)"', home.text)[0]
     client.post("/desk/sign-out", data={"csrf": mark})
     assert client.get("/desk").status_code == 401
 

@@ -22,7 +22,8 @@ def fill(database: Database) -> None:
                       opened_by="Dana", machine={"duty": "fuel-shutoff"}, settings={})  # fmt: skip
         session.add(row)
         session.flush()
-        step = StepRow(case_order=row.order, version=1, kind="opened", by="Dana", at=now, body={})
+        step = StepRow(case_order=row.order, version=1, kind="opened", by="Dana", at=now,
+                       body={"findings": []})  # fmt: skip
         session.add(step)
         keys.make(session, "till 3", "agent")
 
