@@ -4,42 +4,39 @@ import signal
 import sys
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
+from api.cases import CaseError
+from api.cases.case import Case
+from api.cli.ask_book import Keeper, default_file, open_book
+from api.cli.ask_terminal import Run, Screen
 from api.cli.inputs import BadInput, knowledge_from, overlay_option
+from api.interview.contents import accept, entries_of
+from api.interview.desk import Desk
+from api.interview.session import Interview
+from api.interview.state import Entry, InterviewState
+from api.interview.turn import Block, text
+from api.store import SchemaError, StoreUnavailableError
+from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
-
-if TYPE_CHECKING:
-    from api.cases.case import Case
-    from api.cli.ask_book import Keeper
-    from api.interview.desk import Desk
-    from api.interview.session import Interview
-    from api.interview.state import Entry, InterviewState
-    from api.interview.turn import Block
 
 
 @click.command()
 @click.option(
-    "--as",
-    "audience",
-    type=click.Choice(["caller", "technician"]),
+    "--as", "audience", type=click.Choice(["caller", "technician"]),
     help="Sentences to read out to a caller, or how to do it at the machine.",
-)
+)  # fmt: skip
 @click.option(
-    "--hands",
-    metavar="KINDS",
-    help=f"What is at hand: any of {','.join(items.KINDS)}, or all.",
+    "--hands", metavar="KINDS", help=f"What is at hand: any of {','.join(items.KINDS)}, or all."
 )
 @click.option("--resume", metavar="NUMBER", help="Go on with the interview of this case.")
 @click.option(
-    "--book",
-    metavar="FILE",
-    type=click.Path(dir_okay=False, path_type=Path),
+    "--book", metavar="FILE", type=click.Path(dir_okay=False, path_type=Path),
     help="SQLite file that interviews are kept in as cases; left out, a file of this user.",
-)
+)  # fmt: skip
 @overlay_option
 def ask(
     audience: str | None, hands: str | None, resume: str | None, book: Path | None,
@@ -52,11 +49,6 @@ def ask(
     standard input, one a line; the end of input ends the interview with the work order so far, and
     the exit status is 1 when an answer was not taken.
     """
-    from api.cli.ask_terminal import Run, Screen
-    from api.interview.session import Interview
-    from api.interview.state import InterviewState
-    from engine.diagnosis import diagnoser_of
-
     _set_up_streams()
     given = _given(audience, hands)
     _refuse_old_file(resume)
@@ -79,12 +71,8 @@ def _refuse_old_file(resume: str | None) -> None:
         ])  # fmt: skip
 
 
-def _keeper(file: Path | None, resume: str | None, desk: "Desk") -> "Keeper":
+def _keeper(file: Path | None, resume: str | None, desk: Desk) -> Keeper:
     """Return what keeps this interview. Raises BadInput where a book that is named is of no use."""
-    from api.cases import CaseError
-    from api.cli.ask_book import Keeper, default_file, open_book
-    from api.store import SchemaError, StoreUnavailableError
-
     try:
         book = open_book(file or default_file(), desk)
         return Keeper(book, book.get(resume) if resume is not None else None)
@@ -97,10 +85,8 @@ def _keeper(file: Path | None, resume: str | None, desk: "Desk") -> "Keeper":
         return Keeper(None)
 
 
-def _unfinished(keeper: "Keeper") -> list["Block"]:
+def _unfinished(keeper: Keeper) -> list[Block]:
     """Return a word on the interview that was left last, if it came to no end."""
-    from api.interview.turn import text
-
     cases = keeper.book.list(state="open", limit=1).cases if keeper.book else ()
     return [
         text(f"Not finished yet: case {one.shown_number} {one.machine_type}".rstrip() + ". "
@@ -110,13 +96,9 @@ def _unfinished(keeper: "Keeper") -> list["Block"]:
 
 
 def _resumed(
-    case: "Case", talk: "Interview", given: tuple["Entry", ...]
-) -> tuple["InterviewState", list["Block"]]:
+    case: Case, talk: Interview, given: tuple[Entry, ...]
+) -> tuple[InterviewState, list[Block]]:
     """Return the state of a case, and what of it the present knowledge does not take."""
-    from api.interview.contents import accept, entries_of
-    from api.interview.state import InterviewState
-    from api.interview.turn import text
-
     entries = entries_of(case)
     kept, dropped = accept(entries, len(entries), talk.desk)
     first = [text(*dropped, title="No longer fits, and was left out")] if dropped else []
@@ -138,10 +120,8 @@ def _interrupt(_number: int, _frame: FrameType | None) -> None:
     raise KeyboardInterrupt
 
 
-def _given(audience: str | None, hands: str | None) -> tuple["Entry", ...]:
+def _given(audience: str | None, hands: str | None) -> tuple[Entry, ...]:
     """Return the answers that stand on the command line."""
-    from api.interview.state import Entry
-
     found = [Entry("machine", "audience", audience)] if audience else []
     if hands is None:
         return tuple(found)
