@@ -15,6 +15,17 @@ def survey(diagnoser: Diagnoser) -> Survey:
     return Survey(diagnoser)
 
 
+@pytest.fixture(autouse=True)
+def _surveyed_once(survey: Survey, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the commands on the shipped base use what was worked out already."""
+
+    def surveyed(diagnoser: Diagnoser) -> Survey:
+        return survey if diagnoser is survey.diagnoser else Survey(diagnoser)
+
+    monkeypatch.setattr("api.cli.kb_options.Survey", surveyed)
+    monkeypatch.setattr("api.cli.kb.Survey", surveyed)
+
+
 @pytest.fixture
 def shop(tmp_path: Path, knowledge: Knowledge) -> Shop:
     """An empty folder of a shop's own knowledge."""

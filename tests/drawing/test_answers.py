@@ -209,14 +209,15 @@ def test_two_solenoids_are_kept_apart(knowledge: Knowledge, engine: Diagnoser) -
     assert "read 3.3 V" in right and "10.9 V" not in right  # noqa: PT018
 
 
-@pytest.mark.parametrize("shape", SHAPES)
-def test_same_request_same_bytes(knowledge: Knowledge, engine: Diagnoser, shape: str) -> None:
-    """Each demo case drawn twice, by engines of their own, gives the same text."""
-    for demo in demos.load_all():
+def test_same_request_same_bytes(knowledge: Knowledge, engine: Diagnoser) -> None:
+    """Demo cases drawn twice, by engines of their own, give the same text in either shape."""
+    other = Diagnoser(knowledge)
+    for demo in demos.load_all()[:4]:
         request = in_full(demo.request)
-        one = svg(knowledge, request, engine.diagnose(request), shape=shape)
-        other = svg(knowledge, request, Diagnoser(knowledge).diagnose(request), shape=shape)
-        assert one == other
+        answers = [one.diagnose(request) for one in (engine, other)]
+        for shape in SHAPES:
+            one, same = (svg(knowledge, request, answer, shape=shape) for answer in answers)
+            assert one == same
 
 
 @pytest.mark.parametrize("shape", SHAPES)
@@ -268,7 +269,7 @@ def test_it_is_a_picture_with_words(knowledge: Knowledge, shape: str) -> None:
     assert "Pull winding" in (ids[root.get("aria-describedby")] or "")
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(said=st.text(max_size=60) | st.sampled_from(
     ["<script>alert(1)</script>", "]]>&lt;", "\ud800", "a\x00b", "</svg>", "'\"><g onload=x>"]
 ))  # fmt: skip
