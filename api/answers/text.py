@@ -11,6 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from api.answers.conclusions import hundredths
 
 WIDTH = 88
+_LEAD = re.compile(r"(?:[-+!]|\d{1,2}\.) ")
 _NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 # least probability -> how a person would say it
@@ -64,6 +65,26 @@ def as_text(parts: Sequence[Section], width: int = WIDTH) -> list[str]:
         lines += [row for line in part.lines for row in line.wrapped(width).split("\n")]
         lines.append("")
     return lines
+
+
+def sections_of(text: str) -> list[Section]:
+    """Return the sections that a template wrote; those without lines are left out.
+
+    ``# `` begins a section and ``#! `` one that has to be seen at once; a sign, or a number with a
+    point, at the start of a line hangs before it; two spaces are a step inward.
+    """
+    found: list[Section] = []
+    for row in text.splitlines():
+        if row.startswith(("# ", "#! ")):
+            mark, title = row.split(" ", 1)
+            found.append(Section(title, first_screen=mark == "#!"))
+        elif row.strip():
+            words = row.lstrip(" ")
+            lead = _LEAD.match(words)
+            start = lead.end() if lead else 0
+            indent = (len(row) - len(words)) // 2
+            found[-1].lines.append(Line(words[start:].strip(), words[:start].strip(), indent))
+    return [section for section in found if section.lines]
 
 
 def sureness(probability: float) -> str:

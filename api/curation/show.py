@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Iterator, Sequence
 
-from api.answers.text import Line, Section
+from api.answers.text import Line, Section, sections_of
 from api.curation.facts import Page
 from api.curation.reference import templates
 from engine.audit.groups import AlikeGroup, Level
@@ -19,20 +19,7 @@ _NOTHING_TELLS: dict[Level, str] = {
 def sections(page: Page, whole: bool = False) -> list[Section]:
     """Return the page in sections; ``whole`` leaves no row of a table out."""
     most = sys.maxsize if whole else MOST_ROWS
-    found: list[Section] = []
-    for row in templates().get_template("text/page.txt").render(page=page, most=most).splitlines():
-        if row.startswith("# "):
-            found.append(Section(row[2:]))
-        elif row.strip():
-            found[-1].lines.append(_line(row))
-    return [section for section in found if section.lines]
-
-
-def _line(row: str) -> Line:
-    """Return a row of the template as a line; two spaces before it are a step inward."""
-    text = row.lstrip(" ")
-    lead = text[0] if text[:2] in ("- ", "! ") else ""
-    return Line(text.removeprefix(lead).strip(), lead, (len(row) - len(text)) // 2)
+    return sections_of(templates().get_template("text/page.txt").render(page=page, most=most))
 
 
 def group_sections(
