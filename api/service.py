@@ -63,7 +63,7 @@ def install(app: Flask, learning: Learning | None = None) -> Service:
     StoreUnavailableError when the store cannot be used.
     """
     overlays = [Path(folder) for folder in app.config.get("OVERLAYS", folders_set())]
-    knowledge = app.config.get("KNOWLEDGE") or load_knowledge(overlays)
+    knowledge = app.config.get("KNOWLEDGE") or load_knowledge(overlays, style=False)
     settings: Settings = app.config.get("SETTINGS") or load(environment={})
     models = ModelStore(knowledge, settings.model_mebibytes * 2**20)
     engine = app.config.get("DIAGNOSER") or Diagnoser(knowledge, models)

@@ -91,7 +91,7 @@ def make_app(flags: Mapping[str, Any], file: str | None, limiter: RateLimiter) -
     Raises SettingsError, KnowledgeError, SchemaError, StoreUnavailableError, StartError or OSError.
     """
     settings = settings_table.load(flags, file=file)
-    knowledge = load_knowledge([Path(folder) for folder in settings.kb])
+    knowledge = load_knowledge([Path(folder) for folder in settings.kb], style=False)
     database = open_store(settings)  # after the knowledge: what cannot start makes no file
     try:
         _put_keys(settings, database)

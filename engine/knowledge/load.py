@@ -56,10 +56,12 @@ class Knowledge:
 
 
 def load_knowledge(
-    overlays: Sequence[Path | str] = (), left_out: Collection[str] = ()
+    overlays: Sequence[Path | str] = (), left_out: Collection[str] = (), *, style: bool = True
 ) -> Knowledge:
     """Load the shipped base with ``overlays`` laid over it, in order, without files ``left_out``.
 
+    Without ``style`` keys may stand in any order: a shop's service starts with what 'kb check'
+    still finds fault with.
     Raises KnowledgeError carrying every fault found, each with file, item and field.
     """
     sources, off, faults = read_sources([Path(overlay) for overlay in overlays], left_out)
@@ -73,6 +75,7 @@ def load_knowledge(
             raw[FOLDERS[source.folder]][source.stem] = (source, content)
     faults += _switch_off(raw, off)
     read = {kind: _shape_layer(kind, raw[kind], faults) for kind in raw}
+    faults = [one for one in faults if style or one.code is not Code.KEY_ORDER]
     for kind, files in raw.items():
         broken[kind] |= files.keys() - read[kind].keys()
     if broken["circuits"] or broken["tables"]:  # the rest could not be judged without them

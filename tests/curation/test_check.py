@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 
+from engine import KnowledgeError, load_knowledge
 from tests.curation.shop import Shop, both_ends_corroded
 
 Run = Callable[..., Result]
@@ -209,3 +210,11 @@ def test_fault_of_a_missing_folder(run: Run, tmp_path: Path) -> None:
     done = run("kb", "check", "--kb", tmp_path / "nowhere")
     assert done.exit_code == 1
     assert "nowhere: is not a directory" in done.stderr
+
+
+def test_a_service_starts_with_keys_in_any_order(shop: Shop) -> None:
+    """The order of keys is style: 'kb check' finds fault with it, a shop's service starts."""
+    _order(shop)
+    with pytest.raises(KnowledgeError, match="keys stand in the order"):
+        load_knowledge([shop.folder])
+    assert "out-of-order" in load_knowledge([shop.folder], style=False).rules
