@@ -203,7 +203,10 @@ class Book:
 
     def review(self, counts: str, number: str | None = None, key: str | None = None) -> None:
         """Keep an administrator's word on what is learned from. Raises RequestError for no case."""
-        digits = self.get(number).number if number is not None else None
+        try:
+            digits = self.get(number).number if number is not None else None
+        except NoSuchCase as error:
+            raise RequestError([Fault("number", str(error))]) from None
         found = self.database.write(lambda kept: learning.review(kept, digits, key, counts))
         if not found:
             name = "key" if number is None else "number"

@@ -224,3 +224,5 @@ def test_an_administrator_takes_back_and_restores(book: Book, client: FlaskClien
     nobody = client.post("/v1/learning", json={"key": "till 9", "counts": "no"})
     assert nobody.status_code == 422
     assert "no closed case" in nobody.text
+    slip = client.post("/v1/learning", json={"number": "12", "counts": "no"})
+    assert (slip.status_code, "eight" in slip.text or "8 digits" in slip.text) == (422, True)
