@@ -1,5 +1,6 @@
 """What a danger rules out: in every answer of all worked cases and rule cases that meet it."""
 
+import re
 from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any
@@ -7,8 +8,11 @@ from typing import Any
 import pytest
 
 from engine.diagnosis import Diagnoser
+from engine.knowledge import Knowledge
 from engine.knowledge.text import load_yaml
 from engine.rules.cautions import check_hazards
+from engine.rules.views import CaseView
+from tests.safety.forbidden import sentences, texts
 from tests.safety.support import variants
 
 CASES = Path(__file__).parents[1] / "cases"
@@ -96,7 +100,11 @@ def test_an_engine_that_will_not_stop_is_not_started(
     assert {name for name in asked if "cranks" in asked[name]} <= REMEMBERED
 
 
-@pytest.mark.parametrize("request_", meeting("brake-response", "will-not-hold"))
+ROLLS = meeting("brake-response", "will-not-hold")
+SECURED = [one for one in ROLLS if said(one.values[0], "machine-secured", "secured")]
+
+
+@pytest.mark.parametrize("request_", [one for one in ROLLS if one not in SECURED])
 def test_a_brake_that_will_not_hold_asks_for_nobody_near_it(
     request_: dict[str, Any], diagnoser: Diagnoser
 ) -> None:
@@ -104,6 +112,70 @@ def test_a_brake_that_will_not_hold_asks_for_nobody_near_it(
     checks = diagnoser.knowledge.checks
     asked = proposed(request_, diagnoser)
     assert {name for name in asked if checks[name].kind != "ask" or asked[name]} == set()
+
+
+def test_a_rolling_machine_is_first_asked_safe(diagnoser: Diagnoser) -> None:
+    """On a brake that does not hold, the first thing asked is whether the machine is secured."""
+    rolls = {"check": "brake-response", "outcome": "will-not-hold"}
+    machine = {"duty": "brake-release", "control": "controller-on-request", "coil": "unknown"}
+    answer = diagnoser.diagnose({"machine": machine, "findings": [rolls]})
+    assert answer["next_checks"][0]["check"] == "machine-secured"
+
+
+@pytest.mark.parametrize("request_", SECURED)
+def test_a_secured_machine_is_looked_at_with_everything_dead(
+    request_: dict[str, Any], diagnoser: Diagnoser
+) -> None:
+    """Once it is secured trained hands may look at the lock; still nothing is commanded, and
+    nothing else that lifts the lock is proposed. A lay person is asked nothing near it."""
+    asked = proposed(request_, diagnoser)
+    rest = {name: asked[name] for name in asked if name != "lock-look"}
+    assert {name for name in rest if rest[name] & (COMMANDED | {"moving"})} == set()
+    lay = proposed({**request_, "skill": "lay"}, diagnoser)
+    assert {name for name in lay if lay[name]} == set()
+
+
+def test_ground_and_feed_jumpers_have_cautions_of_their_own(diagnoser: Diagnoser) -> None:
+    """A ground lead and a feed lead each say where their clips go; neither says the other's."""
+    for circuit in {one.circuit.id: one.circuit for one in variants(diagnoser.knowledge)}.values():
+        case = CaseView({"duty": circuit.duty, "control": circuit.control, "system_volts": 12})
+        ground = " ".join(diagnoser.cautions.for_step(frozenset({"jumper"}), case))
+        feed = " ".join(diagnoser.cautions.for_step(frozenset({"jumper", "hand-energise"}), case))
+        assert "never on a back-probe pin" in ground
+        assert "never on a back-probe pin" in feed
+        assert "The ground lead" in ground
+        assert "The feed lead" not in ground
+        assert "The feed lead" in feed
+        assert "The ground lead" not in feed
+
+
+def test_what_opens_an_injection_line_never_does_so_on_common_rail(knowledge: Knowledge) -> None:
+    """Every text that has a line loosened says first that it is never done on common rail."""
+    loosens = {
+        name
+        for kind in (knowledge.checks, knowledge.causes, knowledge.rules)
+        for name, item in kind.items()
+        for text in texts(item.raw)
+        if re.search(r"\b[Ll]oosen .*\bline\b|half a turn", text) and "common rail" not in text
+    }
+    assert loosens == set()
+    check = knowledge.checks["fuel-at-injectors"]
+    assert check.say.startswith("Never on common rail, or when you do not know.")
+    assert check.how.startswith("Never on common rail, or when you do not know.")
+
+
+def test_starting_fluid_is_only_ever_forbidden(knowledge: Knowledge) -> None:
+    """No text that speaks of starting fluid advises it."""
+    spoken = [
+        sentence
+        for kind in (knowledge.checks, knowledge.causes, knowledge.rules)
+        for item in kind.values()
+        for text in texts(item.raw)
+        for sentence in sentences(text)
+        if "starting fluid" in sentence.lower()
+    ]
+    assert spoken
+    assert [one for one in spoken if not re.search(r"^No|will want to use", one)] == []
 
 
 def test_no_caution_is_broken_by_its_own_step(diagnoser: Diagnoser) -> None:
