@@ -16,7 +16,8 @@ FILES = sorted((KB / "checks").glob("*.yaml"))
 HEAD = ["id", "name", "kind", "applies", "shared_between_sides", "minutes", "setup", "result"]
 READING = ["predicted_by", "repeatability", "instrument"]
 OUTCOME = ["predicted_by", "slip", "outcome_words"]
-TAIL = ["say", "how", "why", "hazards", "commanded", "source"]
+TAIL = ["say", "how", "why", "hazards", "commanded", "remembered", "source"]
+OPTIONAL = ("commanded", "remembered")
 UNIT_OF_QUANTITY = {"voltage": "V", "current": "A", "resistance": "ohm", "seconds": "s"}
 
 
@@ -59,7 +60,7 @@ def test_stem_is_the_id_and_keys_stand_in_order() -> None:
     for stem, check in CHECKS.items():
         assert check["id"] == stem
         order = HEAD + (READING if stem in READINGS else OUTCOME) + TAIL
-        there = [key for key in order if key != "commanded" or "commanded" in check]
+        there = [key for key in order if key not in OPTIONAL or key in check]
         assert list(check) == there, stem
 
 
