@@ -127,12 +127,13 @@ def test_a_secured_machine_is_looked_at_with_everything_dead(
     request_: dict[str, Any], diagnoser: Diagnoser
 ) -> None:
     """Once it is secured trained hands may look at the lock; still nothing is commanded, and
-    nothing else that lifts the lock is proposed. A lay person is asked nothing near it."""
+    nothing else that lifts the lock is proposed. A lay person is not sent to the lock."""
     asked = proposed(request_, diagnoser)
     rest = {name: asked[name] for name in asked if name != "lock-look"}
     assert {name for name in rest if rest[name] & (COMMANDED | {"moving"})} == set()
     lay = proposed({**request_, "skill": "lay"}, diagnoser)
-    assert {name for name in lay if lay[name]} == set()
+    near = COMMANDED | {"moving", "plunger", "under-machine"}
+    assert {name for name in lay if lay[name] & near} == set()
 
 
 def test_ground_and_feed_jumpers_have_cautions_of_their_own(diagnoser: Diagnoser) -> None:
