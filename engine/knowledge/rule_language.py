@@ -1,7 +1,7 @@
 """The language of rule files: conditions and actions, each declared once as it is written.
 
 A condition tests the machine, the findings, what other rules concluded, or (in the conclude stage)
-the beliefs. See DEVELOPERS.md for the forms.
+the beliefs. See api/docs/formats.md for the forms.
 """
 
 import functools
