@@ -218,6 +218,8 @@ class Answer:
 
 def to_plain(value: Any) -> Any:
     """Return dataclasses as dicts and tuples as lists, all the way down."""
+    if value.__class__ in _PLAIN:
+        return value
     if isinstance(value, Band):
         return value.to_dict()
     if is_dataclass(value):
@@ -233,6 +235,7 @@ def to_plain(value: Any) -> Any:
     return value
 
 
+_PLAIN = (str, float, int, bool, type(None))  # most of an answer: looked at first
 # a discount that leaves nothing has no ``keep``
 _OPTIONAL = {(Discount, "keep")}
 

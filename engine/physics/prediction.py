@@ -392,14 +392,16 @@ def forecasts_around(
     place = np.linspace(0, 1, BINS + 1)[1:-1, None] * np.maximum(counts - 1, 0)
     below = np.floor(place).astype(np.intp)
     low, high = (np.take_along_axis(points, n, axis=0) for n in (below, np.ceil(place).astype(int)))
-    steps = np.round(low + (high - low) * (place - below), 9)
-    inner = [np.unique(steps[:, n]) if counts[n] else np.zeros(0) for n in range(len(found))]
+    limits = np.round(low + (high - low) * (place - below), 9)
+    inner = [np.unique(limits[:, n]) if counts[n] else np.zeros(0) for n in range(len(found))]
     edges = [np.concatenate([[-np.inf], one, [np.inf]]) for one in inner]
     which = np.repeat(np.arange(len(found)), [len(one) for one in edges])
     centre = np.where(numbers, middle, 0.0)
     under = ndtr((np.concatenate(edges) - centre[:, which]) / sigma[:, which])
+    parts = np.split(under, np.cumsum([len(one) for one in edges])[:-1], axis=1)
     return [
-        Forecast(one.chances(under[:, which == n], rows), inner[n]) for n, one in enumerate(found)
+        Forecast(one.chances(part, rows), steps)
+        for one, part, steps in zip(found, parts, inner, strict=True)
     ]
 
 

@@ -174,10 +174,13 @@ class Known:
         new = [name for name in dict.fromkeys(checks) if name not in self._forecasts]
         sharing = [name for name in new if self._shares_with_what_was_read(name)]
         found = dict(zip(sharing, self._given_readings(sharing), strict=True)) if sharing else {}
-        for name in new:
-            one = found.get(name) or self._as_before(name)
-            bins = self.model.blended(one.bins, self.keep)
-            self._forecasts[name] = Forecast(bins, one.edges)
+        results = [found.get(name) or self._as_before(name) for name in new]
+        ends = np.cumsum([one.bins.shape[1] for one in results])
+        if new:
+            bins = self.model.blended(np.concatenate([one.bins for one in results], 1), self.keep)
+            parts = np.split(bins, ends[:-1], axis=1)
+            made = [Forecast(part, one.edges) for part, one in zip(parts, results, strict=True)]
+            self._forecasts.update(zip(new, made, strict=True))
         return [self._forecasts[name] for name in checks]
 
     def _shares_with_what_was_read(self, check: str) -> bool:
@@ -305,15 +308,18 @@ class Belief:
         """
         decibans = 10 / math.log(10)
         logs, total = self.cause_log_likelihoods * decibans, self.cause_log_total * decibans
+        apart = np.abs(total[:, None] - total) if len(logs) else np.zeros((len(total),) * 2)
+        for row in logs:
+            np.maximum(apart, np.abs(row[:, None] - row), out=apart)
+        alike = (apart < GROUP_DECIBANS).tolist()
         heads: list[int] = []
         found = {}
         for cause in self.order:
-            apart = np.abs(logs[:, heads] - logs[:, cause, None]).max(axis=0, initial=0.0)
-            apart = np.maximum(apart, np.abs(total[heads] - total[cause]))
-            same = np.flatnonzero((apart < GROUP_DECIBANS) | (not len(logs)))
-            if not len(same):
+            same = (n for n, head in enumerate(heads, start=1) if alike[cause][head])
+            number = next(same, 0)
+            if not number:
                 heads.append(cause)
-            found[cause] = int(same[0]) + 1 if len(same) else len(heads)
+            found[cause] = number or len(heads)
         return found
 
 

@@ -44,7 +44,7 @@ def clock_and_mistakes(
 ) -> tuple[Floats, Floats]:
     """Return the minutes by the clock and the wrong repairs of the best order, both expected."""
     with np.errstate(invalid="ignore"):
-        order = np.argsort(-(chances / (minutes + wrong)), axis=-1, kind="stable")
+        order = np.argsort(-(chances / (minutes + wrong)), axis=-1)  # of equals any may come first
     ranked = np.take_along_axis(chances, order, axis=-1)
     left = np.clip(1.0 - np.cumsum(ranked, axis=-1), 0.0, None)
     before = np.concatenate([np.ones_like(ranked[..., :1]), left[..., :-1]], axis=-1)
