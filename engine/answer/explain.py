@@ -272,15 +272,13 @@ def _trace(scene: Scene) -> tuple[TraceRow, ...]:
 def _advice(scene: Scene) -> Advice:
     """Return what to do, and why where it is not a check."""
     plan, belief = scene.plan, scene.belief
-    because = scene.effects.out_of_scope
+    because, names = scene.effects.out_of_scope, scene.model.causes
+    leader = names[belief.order[0]]
+    leads = belief.causes[belief.order[0]] >= scene.knowledge.thresholds.leads
+    figure = scene.knowledge.causes[leader].own_figure
     if plan.action == "repair":
-        names = scene.model.causes
-        leader = names[belief.order[0]]
         first = plan.repair_order[0] if plan.repair_order else leader
-        if (
-            leader in NO_REPAIR
-            and belief.causes[belief.order[0]] >= scene.knowledge.thresholds.leads
-        ):
+        if leader in NO_REPAIR and leads:
             first = leader
         chance = float(belief.causes[names.index(first)])
         at_hand = "at hand " if scene.request.on_hand is not None else ""
@@ -289,6 +287,8 @@ def _advice(scene: Scene) -> Advice:
             f"No check {at_hand}is expected to save more time than it takes: repair in this "
             f"order, first {name} ({words.percent(chance)})."
         )
+    elif plan.lacks_figure and leads and figure is not None:
+        because = figure.otherwise
     elif plan.action == "hand-over":
         because = _handed_over(scene)
     return Advice(plan.action, round(plan.minutes, 1), plan.repair_order, because)

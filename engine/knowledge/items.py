@@ -408,6 +408,14 @@ class State:
     system_volts: tuple[Volts, ...] = said("System volts it can be at.", default=SYSTEM_VOLTS)
 
 
+@dataclass(frozen=True)
+class OwnFigure:
+    """The machine's own figure against which alone a part is condemned."""
+
+    figure: Literal["pull_ohms", "hold_ohms"] = said("The field of the machine.")
+    otherwise: Prose = said("What is said where the machine does not state it.")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Cause(Item):
     """Something that can be wrong."""
@@ -425,6 +433,7 @@ class Cause(Item):
     proof_of_repair: Prose = said("What proves the repair.")
     confirmed_by: Ids = said("The checks that confirm it.")
     hazards: tuple[Hazard, ...] = said("Dangers of the remedy; the cautions hang on them.")
+    own_figure: OwnFigure | None = said("The figure that condemns it.", default=None)
     brought_by_new_part: Flag | None = said(
         "True for what only a wrong replacement part brings.", default=None
     )

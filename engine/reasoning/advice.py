@@ -107,6 +107,7 @@ class Plan:
     meanings: Mapping[str, tuple[Meaning, ...]] | None = None
     repair_order: tuple[str, ...] = ()
     minutes: float = 0.0  # expected to the fix, if repair starts now
+    lacks_figure: bool = False  # the leader is condemned only against a figure that is not stated
 
 
 class Adviser:
@@ -158,7 +159,7 @@ class Adviser:
         return Plan(
             action, proposals, further,
             {one.check: self.meanings(belief, one.check) for one in (*proposals, *(further or ()))},
-            self._repairs(belief), self.expected_minutes(belief.causes),
+            self._repairs(belief), self.expected_minutes(belief.causes), self.lacks_figure(belief),
         )  # fmt: skip
 
     def _advised(
@@ -177,7 +178,7 @@ class Adviser:
         elif useful or promoted or first or confirming:
             action, chosen = "check", [*first, *promoted, *confirming, *worth, *useful]
         else:
-            leads = float(belief.causes.max()) >= self._at.leads
+            leads = float(belief.causes.max()) >= self._at.leads and not self.lacks_figure(belief)
             action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
         by_check: dict[str, Proposal] = {}
         for one in chosen:
@@ -194,7 +195,18 @@ class Adviser:
             and weight >= self._at.seen_decibans
             for one, weight in zip(belief.weighed, belief.decibans[:, leader], strict=True)
         )  # fmt: skip
-        return bool(belief.causes[leader] >= (self._at.leads if seen else self._at.confirmed))
+        least = self._at.leads if seen else self._at.confirmed
+        return bool(
+            belief.causes[leader] >= (self._at.sure if self.lacks_figure(belief) else least)
+        )
+
+    def lacks_figure(self, belief: Belief) -> bool:
+        """Return whether the leading cause is condemned only against a figure that is not stated.
+
+        Or by a reading that no good part gives: the belief is then all but certain.
+        """
+        own = self._knowledge.causes[self._model.causes[belief.order[0]]].own_figure
+        return own is not None and getattr(self._model.machine, own.figure) is None
 
     def _confirming(self, belief: Belief, ranked: Sequence[Proposal]) -> list[Proposal]:
         """Return the cheap check that confirms a leader before its part is fitted, if there is one.

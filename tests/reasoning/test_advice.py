@@ -274,3 +274,23 @@ def test_a_check_that_changes_nothing_is_worth_nothing() -> None:
     worth = {one.check: plan.worth(one) for one in plan.options}
     assert worth[0] == pytest.approx(90 - 62)
     assert worth[1] < 0
+
+
+def test_a_winding_is_condemned_only_against_its_own_figure(diagnoser: Diagnoser) -> None:
+    """A low hold reading on a machine whose good ohms nobody stated asks for the figure; with the
+    figure of the plate the part is condemned."""
+    findings = [
+        {"check": "engine-response", "outcome": "dies-while-running"},
+        {"check": "hold-winding-ohms", "value": 8.0, "unit": "ohm"},
+        {"check": "hold-current", "value": 1.6, "unit": "A"},
+    ]
+
+    def advised(**machine: Any) -> dict[str, Any]:
+        answer = diagnoser.diagnose({"machine": {**CRANK, **machine}, "findings": findings})
+        assert answer["causes"][0]["id"] == "hold-winding-shorted"
+        return dict(answer["advice"])
+
+    unknown, known = advised(), advised(hold_ohms=18.5, hold_ohms_from="plate")
+    assert unknown["do"] != "repair"
+    assert "plate" in unknown["because"]
+    assert known["do"] == "repair"
