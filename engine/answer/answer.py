@@ -150,12 +150,16 @@ class NextCheck:
 
 @dataclass(frozen=True)
 class Advice:
-    """Whether to check, repair, hand over or refer."""
+    """Whether to check, repair, hand over or refer.
+
+    ``get_figure`` is the field of the machine without which what leads is not condemned.
+    """
 
     do: str
     expected_minutes_if_repair_now: float
     repair_order: tuple[str, ...]
     because: str | None
+    get_figure: str | None = field(default=None, metadata=KNOWN)
 
 
 @dataclass(frozen=True)

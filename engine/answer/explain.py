@@ -276,6 +276,7 @@ def _advice(scene: Scene) -> Advice:
     leader = names[belief.order[0]]
     leads = belief.causes[belief.order[0]] >= scene.knowledge.thresholds.leads
     figure = scene.knowledge.causes[leader].own_figure
+    get_figure = None
     if plan.action == "repair":
         first = plan.repair_order[0] if plan.repair_order else leader
         if leader in NO_REPAIR and leads:
@@ -288,10 +289,10 @@ def _advice(scene: Scene) -> Advice:
             f"order, first {name} ({words.percent(chance)})."
         )
     elif plan.lacks_figure and leads and figure is not None:
-        because = figure.otherwise
+        because, get_figure = figure.otherwise, figure.figure
     elif plan.action == "hand-over":
         because = _handed_over(scene)
-    return Advice(plan.action, round(plan.minutes, 1), plan.repair_order, because)
+    return Advice(plan.action, round(plan.minutes, 1), plan.repair_order, because, get_figure)
 
 
 def _handed_over(scene: Scene) -> str:

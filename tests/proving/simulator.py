@@ -88,6 +88,12 @@ class SimulatedMachine:
         told = self.story.specimen.told.items()
         return {key: value for key, value in told if key in MACHINE_FIELDS}
 
+    def good_ohms(self, field: str) -> float:
+        """Return the good ohms of a winding, as whoever looks them up finds them."""
+        specimen = self.story.specimen
+        amperes = float(specimen.limits[f"rated_{field.removesuffix('_ohms')}"])
+        return round(12.0 * specimen.ratio / amperes, 3)
+
     @property
     def complaint(self) -> str:
         """Return the check that the call begins with."""

@@ -89,13 +89,21 @@ class _Call:
 def by_advice(machine: SimulatedMachine, diagnose: Diagnose) -> Played:
     """Do what the answers advise: the first proposed check, or the first repair not yet tried.
 
-    After a repair that changed what the machine does its findings begin anew.
+    After a repair that changed what the machine does its findings begin anew. A figure that is
+    wanted is looked up before anything else.
     """
     call = _Call(machine)
     findings = [machine.ask(machine.complaint)]
     done: list[tuple[str, int]] = []
+    figures: dict[str, Any] = {}
     while not call.cured:
-        answer = diagnose(request(call.machine, findings, done, LIMIT))
+        asked = request(call.machine, findings, done, LIMIT)
+        answer = diagnose({**asked, "machine": {**asked["machine"], **figures}})
+        wanted = answer["advice"].get("get_figure")
+        if wanted and wanted not in figures:
+            call.minutes += float(own("world")["figure"]["minutes"])
+            figures |= {wanted: machine.good_ohms(wanted), f"{wanted}_from": "manual"}
+            continue
         checks = answer["next_checks"]
         course = answer["advice"].get("do", "check" if checks else "repair")
         if course == "check" and checks and call.checks < MOST_CHECKS:

@@ -292,5 +292,7 @@ def test_a_winding_is_condemned_only_against_its_own_figure(diagnoser: Diagnoser
 
     unknown, known = advised(), advised(hold_ohms=18.5, hold_ohms_from="plate")
     assert unknown["do"] != "repair"
+    assert unknown["get_figure"] == "hold_ohms"
     assert "plate" in unknown["because"]
+    assert "get_figure" not in known
     assert known["do"] == "repair"
