@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 from engine.physics.circuit import Floats
 
 Mask = NDArray[np.bool_]
+ALL = slice(None)
 LOG_2_PI = math.log(2 * math.pi)
-SMALL_LOADING = 1e-3  # share of a reading's own variance below which a loading is not kept apart
 
 
 @dataclass(frozen=True)
@@ -76,16 +76,17 @@ def weigh_together(readings: Readings) -> Joint:
     """Return what readings say together under every hypothesis."""
     shared = _Shared(readings)
     normal = shared.log_normal()
-    while True:
-        log_density, *_ = shared.left_out()
-        gain = np.where(shared.counts, shared.log_wrong - shared.log_right - log_density, -np.inf)
-        worst = gain.argmax(axis=1) if gain.size else np.zeros(len(gain), dtype=np.intp)
-        rows = np.flatnonzero(gain.max(axis=1, initial=-np.inf) > 0)
-        if not len(rows):
-            break
-        normal[rows] -= log_density[rows, worst[rows]]
-        shared.drop(rows, worst[rows])
-    return shared.result(normal, log_density)
+    log_density, variance = shared.left_out()
+    rows = np.arange(len(normal) if log_density.size else 0)
+    while len(rows):
+        right = shared.log_right + log_density[rows]
+        gain = np.where(shared.counts[rows], shared.log_wrong[rows] - right, -np.inf)
+        worst, wrong = gain.argmax(axis=1), gain.max(axis=1) > 0
+        rows, worst = rows[wrong], worst[wrong]
+        normal[rows] -= log_density[rows, worst]
+        shared.drop(rows, worst)
+        log_density[rows], variance[rows] = shared.left_out(rows)
+    return shared.result(normal, log_density, variance)
 
 
 class _Shared:
@@ -99,11 +100,10 @@ class _Shared:
         self.residual = np.where(readings.active, readings.residual, 0.0)
         self.log_right = math.log1p(-readings.flat_share)
         self.log_wrong = np.log(readings.flat_share * readings.level)
-        scaled = self.loadings / self.own[..., None]
-        precision = np.einsum("hnq,hnp->hqp", scaled, self.loadings)
-        self.precision = precision + np.eye(precision.shape[-1])
+        scaled = np.swapaxes(self.loadings / self.own[..., None], 1, 2)
+        self.precision = scaled @ self.loadings + np.eye(self.loadings.shape[-1])
         self.covariance = np.linalg.inv(self.precision)
-        self.pull: Floats = np.einsum("hnq,hn->hq", scaled, self.residual)
+        self.pull: Floats = (scaled @ self.residual[..., None])[..., 0]
 
     def log_normal(self) -> Floats:
         """Return the log density of all readings that count, none of them wrong."""
@@ -114,16 +114,20 @@ class _Shared:
         normal: Floats = -0.5 * (self.counts.sum(1) * LOG_2_PI + log_det + weighted - fitted)
         return normal
 
-    def left_out(self) -> tuple[Floats, Floats]:
-        """Return log density and variance of each reading, given the others that count."""
-        mean = np.einsum("hqp,hp->hq", self.covariance, self.pull)
-        residual = self.residual - np.einsum("hnq,hq->hn", self.loadings, mean)
-        turned = self.loadings @ self.covariance
-        known = np.einsum("hnq,hnq->hn", turned, self.loadings)
+    def left_out(self, rows: NDArray[np.intp] | slice = ALL) -> tuple[Floats, Floats]:
+        """Return log density and variance of each reading, given the others that count.
+
+        ``rows`` are the hypotheses, all where left out.
+        """
+        loadings, own, counts = self.loadings[rows], self.own[rows], self.counts[rows]
+        covariance = self.covariance[rows]
+        mean = (covariance @ self.pull[rows][..., None])[..., 0]
+        residual = self.residual[rows] - (loadings @ mean[..., None])[..., 0]
+        known = ((loadings @ covariance) * loadings).sum(axis=-1)
         # a reading that counts is in the mean: taken out of it, its residual and variance grow
-        kept = np.maximum(1.0 - known / self.own, 1e-12)
-        variance = np.where(self.counts, self.own / kept, self.own + known)
-        residual = np.where(self.counts, residual / kept, residual)
+        kept = np.maximum(1.0 - known / own, 1e-12)
+        variance = np.where(counts, own / kept, own + known)
+        residual = np.where(counts, residual / kept, residual)
         log_density: Floats = -0.5 * (LOG_2_PI + np.log(variance) + residual**2 / variance)
         return log_density, variance
 
@@ -138,14 +142,13 @@ class _Shared:
         self.pull[rows] -= loading * (self.residual[rows, places] / own)[:, None]
         self.counts[rows, places] = False
 
-    def result(self, normal: Floats, log_density: Floats) -> Joint:
+    def result(self, normal: Floats, log_density: Floats, variance: Floats) -> Joint:
         """Return the sums once it is settled which readings are wrong."""
         active, wrong = self.readings.active, self.readings.active & ~self.counts
         right = self.log_right + log_density
         chosen = np.where(self.counts, self.log_right, self.log_wrong)
         other = -np.abs(right - self.log_wrong)  # the way that was not chosen, beside the chosen
         total = normal + np.where(active, chosen + np.log1p(np.exp(other)), 0.0).sum(1)
-        _, variance = self.left_out()
         peak = np.logaddexp(self.log_right - 0.5 * (LOG_2_PI + np.log(variance)), self.log_wrong)
         return Joint(
             log_likelihood=total,
