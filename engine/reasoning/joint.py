@@ -102,7 +102,7 @@ class _Shared:
         self.log_wrong = np.log(readings.flat_share * readings.level)
         scaled = np.swapaxes(self.loadings / self.own[..., None], 1, 2)
         self.precision = scaled @ self.loadings + np.eye(self.loadings.shape[-1])
-        self.covariance = np.linalg.inv(self.precision)
+        self.covariance = np.asarray(np.linalg.inv(self.precision), dtype=np.float64)
         self.pull: Floats = (scaled @ self.residual[..., None])[..., 0]
 
     def log_normal(self) -> Floats:
