@@ -22,7 +22,7 @@ from api.interview.state import NextStep
 from api.interview.turn import Choice
 from engine.knowledge import items
 
-FEW_WORDS = 40  # cautions of no more words stand in full; of more, each by its first sentence
+FEW_WORDS = 28  # cautions of no more words stand in full; of more, each by its first sentence
 _SMALLER = {"V": ("V", "mV"), "A": ("A", "mA"), "s": ("s", "ms"),
             "ohm": ("ohm", "mohm", "kohm", "Mohm")}  # fmt: skip
 

@@ -294,21 +294,29 @@ def _repair(talk: "Interview", state: InterviewState, rest: str) -> Turn:
 
 
 def decide(talk: "Interview", state: InterviewState, target: NextStep, value: object) -> Turn:
-    """Take what was decided: a control type, a check, a course of repair, what came of it."""
+    """Take what was decided: a control type, a check, a course of repair, what came of it.
+
+    ``value`` is None where that is not known: then nothing is decided, and one goes on without.
+    """
     case: Inquiry = inquiry_of(state.entries)
     if target.kind == "pick":
+        if value is None:
+            return talk.asking(replace(state, target=None), text("Left as it was."))
         return talk.ask(state, NextStep("check", str(value), asked_for=True))
     if target.kind == "settle":
         yes, no = Entry("machine", "control", target.key), Entry("decline", "control")
         return talk.record(state, yes if value else no)
-    if value == "stop":
+    answer = talk.desk.answer(case)
+    if value == "stop" or (
+        value is None and not (target.kind == "repair" and answer["next_checks"])
+    ):
         return talk.record(state, Entry("stop", side=case.side))
     if target.kind == "cure":
         kept = Entry("cured" if value == "cured" else "not-cured", target.key, side=case.side)
         return talk.record(state, kept)
-    first = str(lead(talk.desk.answer(case))["id"])
     chosen = Entry("agree", str(value), side=case.side)
-    return talk.record(state, chosen if value else Entry("decline", first, side=case.side))
+    declined = Entry("decline", str(lead(answer)["id"]), side=case.side)
+    return talk.record(state, chosen if value else declined)
 
 
 def _list(talk: "Interview", state: InterviewState, _rest: str) -> Turn:

@@ -34,7 +34,7 @@ _CURES = (
 _FIXED = {
     "leads": Prompt("text", hint="Such as 0.2 ohm; z when zeroed; 0 when you don't know"),
     "place": Prompt("choice", _PLACES), "settle": Prompt("choice", _YES_NO),
-    "cure": Prompt("choice", _CURES, unsure=False),
+    "cure": Prompt("choice", _CURES),
 }  # fmt: skip
 
 
@@ -103,13 +103,16 @@ def checks_before(case: Inquiry, desk: Desk, cause: str) -> list[str]:
 
 
 def _next(case: Inquiry, desk: Desk) -> NextStep:
-    """Return the best check, or the repair when none is worth it or one cause is sure."""
+    """Return the best check, or the repair when none is worth it or one cause is sure.
+
+    Whoever declined the repair of the leading cause goes on checking as long as there are checks.
+    """
     answer = desk.answer(case)
-    first = lead(answer)
-    sure = first["probability"] > SURE and first["id"] not in case.declined
-    if sure or answer["advice"]["do"] != "check" or not answer["next_checks"]:
-        return NextStep("repair")
-    return NextStep("check", answer["next_checks"][0]["check"])
+    first, checks = lead(answer), answer["next_checks"]
+    worth_it = answer["advice"]["do"] == "check" and first["probability"] <= SURE
+    if checks and (worth_it or first["id"] in case.declined):
+        return NextStep("check", checks[0]["check"])
+    return NextStep("repair")
 
 
 def holds(case: Inquiry, desk: Desk, cause: str) -> bool:
@@ -147,9 +150,9 @@ def prompt_of(step: NextStep, case: Inquiry, desk: Desk) -> Prompt:
         case "check":
             return check_prompt(desk.knowledge.checks[step.key], case, desk)
         case "repair":
-            return Prompt("choice", _repair_options(case, desk), unsure=False)
+            return Prompt("choice", _repair_options(case, desk))
         case "pick":
-            return Prompt("choice", _named(step.choices, desk), unsure=False)
+            return Prompt("choice", _named(step.choices, desk))
     return _FIXED.get(step.kind, Prompt("text", unsure=False))
 
 

@@ -1,6 +1,7 @@
 """What the interview says at each step, as blocks of plain sentences."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
 
 from api.answers import conclusions
 from api.answers.conclusions import cause_of, hundredths
@@ -83,19 +84,31 @@ def urgent(answer: Json, before: Json | None) -> list[str]:
     return [one["text"] for one in answer["cautions"] if one["id"] not in known]
 
 
-def news(answer: Json, before: Json | None) -> list[str]:
-    """Return what an answer brought about: set aside, noted, proved."""
-    doubts = _new(answer, before, "set_aside", "weakened")
+class News(NamedTuple):
+    """What an answer brought about: findings in doubt, notes, what is proved good."""
+
+    doubted: list[str]
+    notes: list[str]
+    proved: list[str]
+
+
+def news(answer: Json, before: Json | None) -> News:
+    """Return what an answer brought about, against the answer before."""
     known = {row["rule"] for row in _rows(before, "notes")}
     known |= {row["rule"] for row in _rows(answer, "set_aside", "weakened")}
     resting = {row["rule"] for row in answer["trace"] if row["findings"]} - known
-    return [
-        *(f"{'Counts for less' if 'keep' in row else 'Set aside, counts for nothing'}: "
-          f"{row['because']} Instead: {row['instead']}" for row in doubts),
-        *(f"{one['found']} {one['points']} {one['next']}"
-          for one in answer["notes"] if one["rule"] in resting),
-        *(f"Proved good: {one['says']}" for one in _new(answer, before, "proofs")),
-    ]  # fmt: skip
+    doubted = [
+        f"{'Counts for less' if 'keep' in row else 'Set aside, counts for nothing'}: "
+        f"{row['because']} Instead: {row['instead']}"
+        for row in _new(answer, before, "set_aside", "weakened")
+    ]
+    notes = [
+        f"{one['found']} {one['points']} {one['next']}"
+        for one in answer["notes"]
+        if one["rule"] in resting
+    ]
+    proved = [f"Proved good: {one['says']}" for one in _new(answer, before, "proofs")]
+    return News(doubted, notes, proved)
 
 
 def _rows(answer: Json | None, *names: str) -> list[Json]:
@@ -110,7 +123,7 @@ def _new(answer: Json, before: Json | None, *names: str) -> list[Json]:
 
 def told(answer: Json, before: Json | None, case: Inquiry, desk: Desk) -> list[Block]:
     """Return what an answer brought about and what does not fit, as a block."""
-    lines = news(answer, before)
+    lines = [one for part in news(answer, before) for one in part]
     if before is None or before["fit"] != answer["fit"]:
         lines += _doubts(answer["fit"], case, desk)
     said = tuple(Line(one, "-") for one in lines)

@@ -2,7 +2,7 @@
 
 import os
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -63,6 +63,7 @@ _FIRST_SCREEN = """() => {
   return { cut, words };
 }"""
 MOST_WORDS = {"office": 160, "phone": 120}
+LONG = 50
 
 
 def new_store(folder: Path) -> str:
@@ -131,6 +132,24 @@ def first_screen(page: Page) -> tuple[list[str], int]:
     page.evaluate("scrollTo(0, 0)")
     found = page.evaluate(_FIRST_SCREEN)
     return found["cut"], found["words"]
+
+
+def assert_first_screen(page: Page, check: str) -> None:
+    """Hold that a step needs no scrolling.
+
+    A sentence of over LONG words, which only a few steps for trained hands have, may push the last
+    answers down.
+    """
+    cut, _ = first_screen(page)
+    assert not cut or len(page.inner_text(".say").split()) > LONG, (check, cut)
+
+
+def assert_few_words(page: Page, check: str) -> None:
+    """Hold that a step needs no scrolling, and that the page does not talk too much."""
+    assert_first_screen(page, check)
+    size = "phone" if page.evaluate("innerWidth") < 600 else "office"
+    words = first_screen(page)[1]
+    assert words <= MOST_WORDS[size], (check, words)
 
 
 class Typist:
@@ -215,10 +234,18 @@ class Typist:
             self.tab_to("lead_ohms", 3)
             self.keys.type("0")
 
-    def go_through(self, truth: Mapping[str, Any], most: int = 25) -> list[str]:
-        """Answer what is asked from what is true until a repair is due; return what was asked."""
-        asked = []
+    def go_through(
+        self, truth: Mapping[str, Any], look: Callable[[Page, str], None] | None = None,
+        most: int = 25,
+    ) -> list[str]:  # fmt: skip
+        """Answer what is asked from what is true until a repair is due; return what was asked.
+
+        ``look`` is called with the page of each step, before it is answered.
+        """
+        asked: list[str] = []
         while (check := self.asked) is not None and len(asked) < most:
+            if look is not None:
+                look(self.page, check)
             asked.append(check)
             self.answer(truth.get(check, NOT_KNOWN))
         return asked

@@ -70,11 +70,17 @@ def kept(server: Running, case: str) -> dict[str, object]:
 def test_a_whole_call_by_keyboard_alone(
     server: Running, chromium: Browser, call: Whole, size: str
 ) -> None:
-    """From the first key to the closed case no mouse is needed, and the cause comes out."""
+    """From the first key to the closed case no mouse is needed, and the cause comes out.
+
+    On each step what is said, who leads, the warning and five answers are in sight at once.
+    """
     with b.screen(chromium, server.url, size) as page:
         hand = begin(page, call)
         case = case_of(page)
-        asked = hand.go_through(call.truth)
+        by_phone = call is CALLS[0]
+        asked = hand.go_through(
+            call.truth, b.assert_few_words if by_phone else b.assert_first_screen
+        )
         assert len(asked) >= 2
         leading = page.inner_text(".beliefs li:first-child .belief-name")
         close_as(page, hand, call.cause)
@@ -138,6 +144,58 @@ def test_keys_open_evidence_reasons_and_meaning(server: Running, chromium: Brows
             page.keyboard.press(key)
             assert page.eval_on_selector(place, "one => one.open"), key
         page.wait_for_selector("#meaning >> text=would lead")
+
+
+@pytest.mark.parametrize("size", b.SIZES)
+def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser, size: str) -> None:
+    """With the full kit too, reading box, warning and what to do need no scrolling."""
+    with b.screen(chromium, server.url, size) as page:
+        hand = begin(page, FULL_KIT_TWO_FAULTS)
+        page.goto(f"{case_of(page)}?as=technician")
+        hand.go_through(FULL_KIT_TWO_FAULTS.truth, b.assert_first_screen, most=6)
+
+
+def test_a_stop_card_stands_alone_until_it_was_read_out(server: Running, chromium: Browser) -> None:
+    """A brake that does not hold: three lines and what to press; one key, and the call goes on."""
+    with b.screen(chromium, server.url, "phone") as page:
+        begin(page, Whole("stop", "3", "dumper", "Rolls.", "24" + "2" + "1"))
+        assert "Nothing is holding this machine" in page.inner_text(".stop li:first-child")
+        assert not page.query_selector("form.answer, .now, .columns")
+        assert b.first_screen(page)[0] == []
+        page.keyboard.press("1")
+        page.wait_for_selector(".now-stop")
+        assert not page.query_selector(".stop")
+        page.reload()
+        assert not page.query_selector(".stop")
+
+
+def test_light_and_dark_are_remembered(server: Running, chromium: Browser) -> None:
+    """The switch turns the colours round, in this browser, for good; ? lists the keys."""
+    with b.screen(chromium, server.url) as page:
+        page.goto("/desk")
+        paper = "getComputedStyle(document.body).backgroundColor"
+        light = page.evaluate(paper)
+        page.click("#theme-switch")
+        assert page.evaluate(paper) != light
+        page.reload()
+        page.wait_for_selector("html[data-ready]", state="attached")
+        assert page.evaluate(paper) != light
+        page.keyboard.press("?")
+        assert page.is_visible("#keys-help >> text=find another check")
+
+
+def test_what_was_searched_has_the_focus(server: Running, chromium: Browser) -> None:
+    """What a search found stands at the top of the page, in sight, and has the focus."""
+    with b.screen(chromium, server.url, "phone") as page:
+        begin(page, CALLS[0])
+        page.keyboard.press("/")
+        page.keyboard.type("relay")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**find=*")
+        page.wait_for_selector("#more summary:focus")
+        box = page.locator("#more h3").first.bounding_box()
+        assert box is not None
+        assert box["y"] < b.SIZES["phone"]["height"]
 
 
 def test_keys_can_be_turned_off(server: Running, chromium: Browser) -> None:

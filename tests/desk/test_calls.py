@@ -1,11 +1,14 @@
 """A call from its first form to its end, as forms sent to the application."""
 
+import html
 import json
+import re
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from flask import Flask
 
-from api.desk.pages import without_typing
+from api.desk.pages import age, without_typing
 from api.interview.questions import questions
 from api.interview.views import movement
 from tests.desk.support import BRAKE, FUEL, Browser, text_of
@@ -178,7 +181,7 @@ def test_any_check_can_be_found_and_answered(desk: Browser) -> None:
     case = desk.start()
     page = desk.get(f"{case}?find=ground+voltage")
     assert f"{case}?check=ground-side-voltage" in page.text
-    assert "brake" not in page.text.split('id="find"')[1].split("</section>")[0].lower()
+    assert "brake" not in page.text.split('id="find"')[1].split("</details>")[0].lower()
     assert "No check of this machine" in text_of(desk.get(f"{case}?find=zebra"))
 
 
@@ -358,3 +361,118 @@ def test_no_question_on_a_page_tells_to_type_a_command() -> None:
     assert without_typing(
         "We take the left one first. Type 'side right' for it. Each is kept."
     ) == ("We take the left one first. Each is kept.")
+
+
+def test_a_machine_with_an_open_case_is_asked_about(desk: Browser) -> None:
+    """A second call about a fleet number offers the open case; the form sent again starts one."""
+    case = desk.start()
+    desk.get("/desk/call")
+    page = desk.send("/desk/call", **FUEL)
+    assert page.status_code == 409
+    assert f'href="{case}"' in page.text
+    assert "has an open case already" in text_of(page)
+    desk.follow(desk.send("/desk/call", **FUEL))
+    assert case not in desk.page.text
+    assert f'href="{case}"' in desk.get(f"{case[:-8]}{_number(desk)}/machine").text
+
+
+def _number(desk: Browser) -> str:
+    """Return the number of the latest case."""
+    found: str = desk.client.get("/v1/cases").get_json()["cases"][0]["number"]
+    return found.replace(" ", "")
+
+
+def test_a_struck_out_answer_is_restored(desk: Browser) -> None:
+    """One key strikes the last answer out; it can be given again as it was, once."""
+    case = desk.start()
+    desk.follow(desk.answer(case, "relay-click", outcome="heard", note="twice"))
+    assert 'data-key="u"' in desk.page.text
+    desk.follow(desk.client.post(f"{case}/strike", data={**desk.hidden(f"{case}/strike"),
+                                                         "place": "2"}))  # fmt: skip
+    desk.follow(desk.send(f"{case}/restore"))
+    kept = findings(desk, case)
+    assert [one["withdrawn"] is None for one in kept] == [True, False, True]
+    assert (kept[2]["outcome"], kept[2]["note"]) == ("heard", "twice")
+    fields = desk.hidden(f"{case}/strike") | {"place": "1"}
+    assert desk.client.post(f"{case}/restore", data=fields).status_code == 404
+
+
+def test_a_lay_caller_is_asked_as_one(desk: Browser) -> None:
+    """Who does the steps goes with the request; no dangerous step is proposed to the untrained."""
+    case = desk.start(FUEL, skill="1", hands="7")
+    kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()
+    assert kept["skill"] == "lay"
+    answer = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}/diagnosis").get_json()
+    proposed = {one["check"] for one in answer["next_checks"]}
+    assert proposed
+    assert not proposed & {"bench-pull", "ground-jumper", "pull-current", "pull-pin-voltage"}
+    assert 'id="skill-1" checked' in desk.get(f"{case}/machine").text
+
+
+def test_only_moments_of_the_machine_are_offered(desk: Browser) -> None:
+    """No fuel caller is asked whether the solenoid moves as brake release is asked for."""
+    page = desk.get(f"{desk.start()}?check=plunger-timing").text
+    assert 'value="at-crank"' in page
+    assert 'value="at-release-request"' not in page
+    assert (
+        'value="at-release-request"' in desk.get(f"{desk.start(BRAKE)}?check=plunger-timing").text
+    )
+
+
+def test_a_head_line_names_a_leader_only_where_there_is_one(desk: Browser) -> None:
+    """Under half the three likeliest are named with their chances; above, the one, in words."""
+    case = desk.start()
+    head = text_of(desk.page).split("Close ", 1)[1]
+    assert head.startswith("Too early to say. Leading: ")
+    desk.answer(case, "ground-side-voltage", value="11", unit="V")
+    desk.follow(desk.answer(case, "ground-path-ohms", outcome="open"))
+    now = desk.page.text.split('class="now-lead">')[1].split("<")[0]
+    assert now == "Solenoid ground open"
+    assert "in 100" in desk.page.text.split('class="now-sure">')[1].split("<")[0]
+
+
+def test_nobody_leads_so_somebody_else_goes_on(desk: Browser) -> None:
+    """With nothing left to ask and no leader the first choice is to hand over, never a repair."""
+    case = desk.start(FUEL, hands="1", skill="1")
+    for _ in range(30):
+        if (check := re.search(r'name="check" value="([^"]+)"', desk.page.text)) is None:
+            break
+        desk.follow(desk.answer(case, check[1], outcome="not-known"))
+    page = text_of(desk.page)
+    assert "That is all that can be told from here" in page
+    assert "First check: " in page
+    assert "1 Hand over to a technician" in page
+    assert "Put right first" not in page
+
+
+def test_a_closed_sheet_prints_how_it_ended(desk: Browser) -> None:
+    """Cause, parts, minutes, note, who and when stand on it; there is no next check."""
+    case = desk.start()
+    desk.get(f"{case}/close")
+    desk.follow(desk.send(f"{case}/close", cause="ground-resistive", minutes="40",
+                          replaced="Ground strap", note="Paint under it."))  # fmt: skip
+    page = text_of(desk.get(f"{case}/sheet"))
+    assert "How it ended Resistive ground of the solenoid" in page
+    for part in ("Replaced: Ground strap", "Minutes of work: 40", "Paint under it.",
+                 "Closed by local, 20"):  # fmt: skip
+        assert part in page
+    assert "Next checks" not in page
+    own = re.search(r'href="([^"]*circuit=own[^"]*)"', desk.page.text)
+    assert own is not None
+    assert "&amp;amp;" not in own[0]
+    assert 'class="picture own"' in desk.get(html.unescape(own[1])).text
+
+
+def test_my_calls_and_how_old_they_are(desk: Browser, app: Flask) -> None:
+    """Whoever sits here sees their own open cases apart; each tells in words how old it is."""
+    mine = desk.start(fleet_number="1")
+    other = Browser(app)
+    other.client.post("/desk/name", data={**other.hidden("/desk/name"), "name": "Kim"})
+    other.start(fleet_number="2")
+    page = desk.get("/desk?state=mine")
+    assert page.text.count('class="number"') == 1
+    assert f'href="{mine}"' in page.text
+    assert "just now" in text_of(page)
+    now = datetime.now(UTC)
+    assert age(now - timedelta(hours=3, minutes=5)) == "3 hours ago"
+    assert age(now - timedelta(days=1, hours=1)) == "1 day ago"

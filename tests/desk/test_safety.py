@@ -8,7 +8,10 @@ from flask import Flask
 
 from api.cases import Book
 from api.desk.calls import Call
+from api.desk.told import stops
 from api.service import current
+from engine import Knowledge
+from engine.knowledge.rule_language import FindingTest
 from tests.desk.support import BRAKE, FUEL, Browser, text_of
 from tests.safety.forbidden import bad, sentences
 
@@ -148,3 +151,37 @@ def test_no_template_gives_forbidden_advice() -> None:
         words = re.sub(r"{[{%].*?[%}]}|<[^>]+>", " ", path.read_text("utf-8"))
         for sentence in sentences(plain(words)):
             assert bad(sentence) == [], (path.name, sentence)
+
+
+def test_what_holds_for_the_whole_case_is_told_once_to_each(desk: Browser, app: Flask) -> None:
+    """Who starts a call reads the machine's warnings on the form; who joins is told at a step."""
+    case = desk.start(fleet_number="once")
+    warning = "The engine may start as soon as the fault is touched"
+    step = f"{case}?check=hours-since-used"
+    form = text_of(desk.get("/desk/call"))
+    assert warning in form
+    assert form.index(warning) < form.index("Read out and start")
+    assert 'class="caution"' not in desk.get(step).text
+    phone = Browser(app)
+    page = phone.get(step)
+    assert page.text.index(warning) < page.text.index('class="say')
+    phone.follow(phone.send(f"{case}/answers", outcome="not-known"))
+    assert warning not in phone.get(step).text.split('class="say')[0]
+
+
+def test_stop_cards_are_cautions_of_the_knowledge(desk: Browser, knowledge: Knowledge) -> None:
+    """Each STOP card is a caution that a finding raises; no step is shown while it stands."""
+    for name in stops():
+        rule = knowledge.rules[name]
+        assert rule.family == "cautions"
+        found = [test for test in knowledge.programs[name].conditions
+                 if isinstance(test, FindingTest)]  # fmt: skip
+        assert found, name
+    case = desk.start()
+    desk.follow(desk.answer(case, "coil-temperature", outcome="smoking"))
+    page = desk.page.text
+    assert "The solenoid smokes" in page
+    assert 'class="answer"' not in page
+    desk.follow(desk.send(f"{case}/told"))
+    assert 'class="answer"' in desk.page.text
+    assert "now-stop" in desk.page.text

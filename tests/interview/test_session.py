@@ -306,20 +306,20 @@ def test_session_state_starts_clean(talk: Interview) -> None:
     assert asked(talk, talk.open(InterviewState())) == ("machine", "audience")
 
 
-def test_going_on_though_a_cause_is_sure(
-    talk: Interview, hold: Hold, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Where checks are still worth their time, a sure repair can be declined, and that sticks."""
+def test_going_on_though_a_cause_is_sure(talk: Interview, hold: Hold) -> None:
+    """Where checks are still left, a sure repair can be declined, and that sticks."""
     turn = hold("2", "add ground-side-voltage 11 V", "add ground-path-ohms open")
-    plain = talk.desk.diagnose
-    more = plain(inquiry_of(hold("2").state.entries).request())["next_checks"]
-
-    def still_checking(request: dict[str, Any]) -> dict[str, Any]:
-        answer = plain(request)
-        return {**answer, "next_checks": more, "advice": {**answer["advice"], "do": "check"}}
-
-    monkeypatch.setattr(talk.desk, "diagnose", still_checking)
-    turn = hold("again", after=turn)
+    more = talk.desk.answer(inquiry_of(turn.state.entries))["next_checks"]
     options = {one.words: one.key for one in talk.prompt(turn.state).options}
     turn = hold(options["Go on checking"], after=turn)
     assert asked(talk, turn) == ("check", more[0]["check"])
+
+
+def test_nought_is_not_known_at_the_last_menus_too(talk: Interview, hold: Hold) -> None:
+    """Nobody knows what came of a repair: nothing is settled, and the work order is made."""
+    turn = hold("2", "repair ground-open", "0")
+    assert asked(talk, turn)[0] == "end"
+    assert inquiry_of(turn.state.entries).cured is None
+    assert not hold("2", "add hold-pin", "0").bad
+    turn = hold("2", "add ground-side-voltage 11 V", "add ground-path-ohms open", "0")
+    assert asked(talk, turn)[0] == "check", "not repaired, and not stopped while there are checks"

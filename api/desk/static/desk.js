@@ -200,7 +200,7 @@
       return;
     }
     if (/^[0-9.-]$/.test(event.key)) { digit(event); return; }
-    const open = { e: "#evidence", w: "#why", m: "#meant", c: "#mind", a: "#answers" }[event.key];
+    const open = { e: "#evidence", w: "#why", m: "#meant", c: "#mind", a: "#answers", s: "#learned", h: "#chances" }[event.key];
     if (open) toggle(event, document.querySelector(open));
     else if (event.key === "?") { event.preventDefault(); byId("keys-help").showModal(); }
     else if (event.key === "/") focusOn(event, byId("find") || byId("q"));
@@ -246,6 +246,7 @@
   function focusOn(event, field) {
     if (!field) return;
     event.preventDefault();
+    if (field.closest("details")) field.closest("details").open = true;
     field.focus();
     field.select();
   }
