@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from api.cases.case import Case, Json
-from api.desk import bands
+from api.drawing import bands
 from engine import Knowledge
 from engine.knowledge.items import Check
 from engine.physics.band import OPEN_OHMS

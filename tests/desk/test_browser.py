@@ -244,7 +244,7 @@ def test_what_is_typed_survives_a_reload(server: Running, chromium: Browser) -> 
         page.goto(f"{case_of(page)}?check=pull-pin-voltage")
         page.wait_for_selector("html[data-ready]", state="attached")
         page.keyboard.type("11.4")
-        page.eval_on_selector("details.more", "one => one.open = true")
+        page.eval_on_selector("form.answer details.more", "one => one.open = true")
         page.fill("#note", "at the back of the plug")
         page.reload()
         assert page.input_value("#value") == "11.4"

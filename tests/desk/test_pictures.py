@@ -5,7 +5,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from api import sums
-from api.desk import bands
+from api.drawing import bands
 from tests.desk.support import Browser, text_of
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -8,7 +8,7 @@ from flask import Flask
 
 from api.cases import Book
 from api.desk.calls import Call
-from api.desk.told import stops
+from api.desk.told import of_every_machine, stops
 from api.service import current
 from engine import Knowledge
 from engine.knowledge.rule_language import FindingTest
@@ -153,10 +153,12 @@ def test_no_template_gives_forbidden_advice() -> None:
             assert bad(sentence) == [], (path.name, sentence)
 
 
-def test_what_holds_for_the_whole_case_is_told_once_to_each(desk: Browser, app: Flask) -> None:
+def test_what_holds_for_the_whole_case_is_told_once_to_each(
+    desk: Browser, app: Flask, knowledge: Knowledge
+) -> None:
     """Who starts a call reads the machine's warnings on the form; who joins is told at a step."""
     case = desk.start(fleet_number="once")
-    warning = "The engine may start as soon as the fault is touched"
+    warning = first(of_every_machine(knowledge, "fuel-shutoff")["unexpected-start-up"])
     step = f"{case}?check=hours-since-used"
     form = text_of(desk.get("/desk/call"))
     assert warning in form
