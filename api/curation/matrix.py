@@ -119,8 +119,8 @@ def _figure(matrices: Sequence[Matrix]) -> Any:
         from matplotlib.figure import Figure
     except ImportError:
         raise click.ClickException(
-            "an image needs matplotlib: pip install 'threewire[plots]'; without --out the table "
-            "is printed"
+            "an image needs matplotlib: pip install '.[plots]' in its checkout; without --out the "
+            "table is printed"
         ) from None
     with mpl.rc_context({"svg.hashsalt": "threewire", "font.size": 8}):
         wide = 0.17 * max(len(one.checks) for one in matrices) + 3.5

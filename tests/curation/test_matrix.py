@@ -81,7 +81,7 @@ def test_image_without_the_drawing_library(
     monkeypatch.setattr(builtins, "__import__", refuse)
     done = run("kb", "matrix", *CIRCUIT, "--out", tmp_path / "m.png")
     assert done.exit_code == 1
-    assert "threewire[plots]" in done.stderr
+    assert "'.[plots]'" in done.stderr
 
 
 @pytest.mark.parametrize(

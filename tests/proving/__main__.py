@@ -11,7 +11,7 @@ import click
 from tests.proving.kits import KITS
 from tests.proving.roughness import NAMES, smooth
 
-EXTRA = "needs the extra 'proving': install threewire[proving]"
+EXTRA = "needs the extra 'proving': pip install '.[proving]'"
 
 
 @click.command()

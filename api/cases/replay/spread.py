@@ -39,7 +39,7 @@ def on_dask(knowledge: Knowledge, cases: Iterable[Case], address: str) -> Iterat
     try:
         from distributed import Client
     except ImportError:
-        raise ClusterError("Dask is not installed: install threewire[dask]") from None
+        raise ClusterError("Dask is not installed: pip install '.[dask]' in its checkout") from None
     try:
         client: Any = Client(address, timeout=10, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
