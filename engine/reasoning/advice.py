@@ -173,7 +173,9 @@ class Adviser:
         worth = [one for one in ranked if one.worth >= self._at.least_saving]
         promoted = _promoted(ranked, worth, conclusions)
         first = [_told(one, tells_two=True) for one in ranked if one.check == separator]
-        if self._confirmed(belief) and not confirming and not promoted and not first:
+        # what only prefers one check to another gives way to a cause that is all but certain
+        standing = [one for one in promoted if one.reason.before_part]
+        if self._confirmed(belief) and not confirming and not standing and not first:
             action, chosen = "repair", [*worth, *useful, *ranked[:LEADERS]]
         elif useful or promoted or first or confirming:
             action, chosen = "check", [*first, *promoted, *confirming, *worth, *useful]

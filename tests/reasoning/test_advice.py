@@ -253,6 +253,27 @@ def test_when_the_cause_is_plain_it_is_repaired(ask: Ask) -> None:
         assert answer["advice"]["because"]
 
 
+def test_a_preference_gives_way_to_a_cause_that_is_all_but_certain(diagnoser: Diagnoser) -> None:
+    """A rule that would see terminal 87 first does not send a known bad ground to be measured."""
+    findings = [
+        {"check": "brake-response", "outcome": "will-not-release"},
+        {"check": "recent-work", "outcome": "solenoid-replaced"},
+        {"check": "relay-click", "outcome": "heard"},
+        {"check": "ground-side-voltage", "value": 4.5, "unit": "V"},
+    ]
+    answer = diagnoser.diagnose({"machine": {**BRAKE, "coil": "body-ground"}, "findings": findings})
+    wishes = {
+        name
+        for row in answer["trace"]
+        for action in diagnoser.knowledge.rules[row["rule"]].then
+        for name in [action.get("ask_first")]
+        if name
+    }
+    assert "relay-87-voltage" in wishes
+    assert answer["causes"][0]["probability"] > 0.9
+    assert answer["advice"]["do"] == "repair"
+
+
 def test_neither_healthy_nor_outside_is_repaired(ask: Ask) -> None:
     """A repair order names causes that can be put right here."""
     order = ask()["advice"]["repair_order"]
