@@ -1,12 +1,14 @@
 """``threewire diagnose --ndjson``: the same answers with any number of processes."""
 
+import contextlib
 import os
 import pty
 import signal
 import subprocess
 import sys
-import time
+from collections.abc import Iterator
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import psutil
@@ -129,19 +131,30 @@ def test_interrupt_ends_it_quietly(tmp_path: Path, good: list[bytes]) -> None:
     assert not psutil.wait_procs(workers, timeout=20)[1]
 
 
+def read_all(terminal: int) -> Iterator[bytes]:
+    """Yield what is written to a terminal until its other end is closed."""
+    with contextlib.suppress(OSError):  # Linux tells the end so
+        while piece := os.read(terminal, 65536):
+            yield piece
+
+
 def test_bar_is_on_a_terminal_only(file: Path) -> None:
     """With a terminal for errors there is a bar there, and the answers are the same bytes."""
     plain = run(file)
     master, slave = pty.openpty()
     environment = {**os.environ, "TERM": "xterm", "COLUMNS": "80"}
+    pieces: list[bytes] = []
+    # read as it comes: a terminal that nobody reads holds a few thousand bytes, then the bar waits
+    reader = Thread(target=lambda: pieces.extend(read_all(master)))
+    reader.start()
     done = subprocess.run(
         [*BASE, str(file)], cwd=ROOT, stdout=subprocess.PIPE, stderr=slave, timeout=120,
         check=False, env=environment,
     )  # fmt: skip
     os.close(slave)
-    time.sleep(0.1)
-    shown = os.read(master, 65536)
+    reader.join(timeout=20)
     os.close(master)
+    shown = b"".join(pieces)
     assert done.stdout == plain.stdout
     assert b"lines" in shown
     assert b"\x1b[" in shown
