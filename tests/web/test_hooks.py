@@ -33,7 +33,7 @@ def test_security_headers_everywhere(client: FlaskClient, path: str) -> None:
     headers = client.get(path).headers
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert headers["X-Frame-Options"] == "DENY"
-    assert headers["Referrer-Policy"] == "no-referrer"
+    assert headers["Referrer-Policy"] == "same-origin"
     assert "default-src 'none'" in headers["Content-Security-Policy"]
     assert headers["Cache-Control"] in ("no-store", "no-cache")
 
