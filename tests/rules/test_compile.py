@@ -51,12 +51,12 @@ def test_shipped_rules_fire_as_a_plain_evaluation_says(
     plain: Callable[..., set[str]],
     odd_case: Callable[[int], CaseView],
 ) -> None:
-    """On 400 odd cases the compiled rules fire exactly where their conditions hold."""
+    """On 500 odd cases the compiled rules fire exactly where their conditions hold."""
     seen: set[str] = set()
     rules = {
         stage: {n: r for n, r in knowledge.rules.items() if r.stage == stage} for stage in sets
     }
-    for seed in range(400):
+    for seed in range(500):
         view = odd_case(seed)
         known: frozenset[str] = frozenset()
         for stage, fired in run_all(sets, view).items():
