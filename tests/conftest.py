@@ -17,9 +17,9 @@ from api.store import Database, upgrade
 from engine import Diagnoser, Knowledge
 from engine.diagnosis import shipped
 from tests.databases import KINDS, Server, server
-from tests.reference.conftest import pytest_terminal_summary
+from tests.reference.conftest import enlarged, pytest_terminal_summary
 
-__all__ = ["pytest_terminal_summary"]
+__all__ = ["enlarged", "pytest_terminal_summary"]
 
 
 SLOW = Path(__file__).parent / "reference"  # comparisons with other programs, whole circuits long
