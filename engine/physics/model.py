@@ -50,6 +50,11 @@ class VariantModel:
     events: Mapping[str, Floats]
     predictions: Mapping[str, Prediction]
 
+    @property
+    def nbytes(self) -> int:
+        """Return about how many bytes its predictions hold once they are in use."""
+        return sum(one.nbytes for one in self.predictions.values())
+
 
 @dataclass(frozen=True)
 class Model:
@@ -75,10 +80,8 @@ class Model:
     def nbytes(self) -> int:
         """Return about how many bytes it holds once it is in use, what it derives included."""
         own = sum(one.nbytes for one in self.predictions.values())
-        parts = [] if len(self.built) == 1 else [
-            one.nbytes for variant in self.built for one in variant.predictions.values()
-        ]  # fmt: skip
-        return own + sum(parts) // 2  # of its parts nothing is derived
+        parts = sum(one.nbytes for one in self.built) if len(self.built) > 1 else 0
+        return own + parts // 2  # of its parts nothing is derived
 
     def by_cause(self, weights: Floats) -> Floats:
         """Return weights of hypotheses summed to causes."""
@@ -355,20 +358,32 @@ class ModelStore:
         """Return a store for knowledge that differs in its shares alone: what is solved stays."""
         with self._lock:
             done = {one: held.result() for one, held in self._models.items() if held.done()}
-        solved = self._solved | {machine: model.built for machine, model in done.items()}
-        return ModelStore(knowledge, self._most, solved)
+            solved = self._solved | {machine: model.built for machine, model in done.items()}
+        store = ModelStore(knowledge, self._most, solved)
+        store._drop_oldest()
+        return store
 
     def _drop_oldest(self) -> None:
+        """Keep to the bytes allowed: what nobody asked for since shares were learned goes first."""
         with self._lock:
             done = [one for one, held in self._models.items() if held.done()]
-            total = sum(self._models[one].result().nbytes for one in done)
+            sizes = {one: self._models[one].result().nbytes for one in done}
+            waiting = {one: sum(each.nbytes for each in built)
+                       for one, built in self._solved.items()}  # fmt: skip
+            total = sum(sizes.values()) + sum(waiting.values())
+            for machine, size in waiting.items():
+                if total > self._most:
+                    del self._solved[machine]
+                    total -= size
             for machine in done[:-1]:
-                if total <= self._most:
-                    return
-                total -= self._models.pop(machine).result().nbytes
+                if total > self._most:
+                    del self._models[machine]
+                    total -= sizes[machine]
 
     def _build(self, machine: Machine) -> Model:
-        knowledge, solved = self._knowledge, self._solved.pop(machine, None)
+        knowledge = self._knowledge
+        with self._lock:
+            solved = self._solved.pop(machine, None)
         if solved is not None:
             built = [replace(one, prior=_prior(knowledge, one.variant, one.hypotheses))
                      for one in solved]  # fmt: skip

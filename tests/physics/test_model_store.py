@@ -14,18 +14,25 @@ from engine.physics.model import ModelStore
 CRANK = ("fuel-shutoff", "controller-on-crank", "body-ground")
 
 
-def test_four_who_ask_at_once_have_one_model_built(
-    knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Four simultaneous requests for a new machine build it once and get the same model."""
-    built, real, start = [], model_module.build_variant, Barrier(4)
+@pytest.fixture
+def built(monkeypatch: pytest.MonkeyPatch) -> list[object]:
+    """What is built while a test runs."""
+    found: list[object] = []
+    real = model_module.build_variant
 
     def counted(*given: object) -> object:
-        built.append(given)
+        found.append(given)
         return real(*given)  # type: ignore[arg-type]
 
     monkeypatch.setattr(model_module, "build_variant", counted)
-    store = ModelStore(knowledge)
+    return found
+
+
+def test_four_who_ask_at_once_have_one_model_built(
+    knowledge: Knowledge, built: list[object]
+) -> None:
+    """Four simultaneous requests for a new machine build it once and get the same model."""
+    start, store = Barrier(4), ModelStore(knowledge)
 
     def ask(_: int) -> object:
         start.wait()
@@ -73,3 +80,19 @@ def test_other_shares_do_not_solve_a_machine_again(
     found = diagnoser.with_shares_of(learned).models.get(machine)
     assert np.array_equal(found.prior, anew.prior)
     assert not np.array_equal(found.prior, diagnoser.models.get(machine).prior)
+
+
+def test_machines_waiting_for_new_shares_count_as_well(
+    knowledge: Knowledge, built: list[object]
+) -> None:
+    """Shares learned again and again, each time after another machine, keep no more than one."""
+    machines = [Machine(*CRANK, ambient_celsius=celsius) for celsius in (1.0, 2.0, 3.0)]
+    store = ModelStore(knowledge)
+    store = ModelStore(knowledge, int(store.get(machines[0]).nbytes * 1.5))
+    for machine in machines:
+        store.get(machine)
+        store = store.with_shares_of(knowledge)
+    built.clear()
+    for machine in reversed(machines):
+        store.get(machine)
+    assert len(built) == 2
