@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, NoReturn
 
 Json = Mapping[str, Any]  # an object of a request or an answer, as the wire has it
+JsonObject = dict[str, Any]  # one that is made here
 MAX_DEPTH = 20
 MAX_KEYS = 1000  # in one object: far more than any request has
 MAX_NUMBER_LENGTH = 40

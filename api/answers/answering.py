@@ -4,14 +4,14 @@ from typing import cast
 
 from api import strict_json
 from api.answers import problems
-from api.answers.problems import Document
 from api.service import Engine
+from api.strict_json import JsonObject
 from engine import RequestError
 
 MAX_BYTES = 1024 * 1024
 
 
-def answer(engine: Engine, raw: bytes) -> tuple[int, Document]:
+def answer(engine: Engine, raw: bytes) -> tuple[int, JsonObject]:
     """Return what ``answer_request`` does for a request in JSON; 400 or 413 where it is none."""
     if len(raw) > MAX_BYTES:
         return 413, problems.document(413)
@@ -22,9 +22,9 @@ def answer(engine: Engine, raw: bytes) -> tuple[int, Document]:
     return answer_request(engine, request)
 
 
-def answer_request(engine: Engine, request: object) -> tuple[int, Document]:
+def answer_request(engine: Engine, request: object) -> tuple[int, JsonObject]:
     """Return the HTTP status and either the diagnosis (200) or a problem document (422)."""
     try:
-        return 200, engine.diagnose(cast(Document, request))
+        return 200, engine.diagnose(cast(JsonObject, request))
     except RequestError as error:
         return 422, problems.faults_document(error.faults)

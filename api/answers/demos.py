@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from importlib import resources
 
-from api.answers.problems import Document
+from api.strict_json import JsonObject
 from engine.knowledge.text import load_yaml
 
 DEFAULT = "loader-ground-paint"
@@ -16,7 +16,7 @@ class Demo:
     id: str
     title: str
     story: str
-    request: Document
+    request: JsonObject
 
 
 def load_all() -> list[Demo]:

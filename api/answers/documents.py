@@ -11,11 +11,9 @@ from functools import cache
 from types import NoneType
 from typing import Any, get_args, get_type_hints
 
-from engine.reasoning.effects import Discount
+from api.strict_json import Json
 
-Json = Mapping[str, Any]  # an object of a request or an answer, as the wire has it
 SPREAD = "**"  # in the place of a key: what this mapping holds stands in the document itself
-_MAY_MISS = {(Discount, "keep")}  # the engine leaves it out without a mark at the field
 
 
 @dataclass(frozen=True)
@@ -41,8 +39,8 @@ def keys(document: type[Any]) -> tuple[Key, ...]:
         getter = getattr(document, source, None)
         getter = getattr(getter, "fget", None) or getattr(getter, "func", None)
         kind = get_type_hints(getter, include_extras=True)["return"] if getter else hints[source]
-        marked = source in about and about[source].get("known")
-        may_miss = bool(marked or (document, source) in _MAY_MISS) and NoneType in get_args(kind)
+        marked = source in about and bool(about[source].get("known"))
+        may_miss = marked and NoneType in get_args(kind)
         found.append(Key(name, source, kind, may_miss, _is_json(kind)))
     return tuple(found)
 

@@ -13,9 +13,9 @@ from werkzeug.exceptions import HTTPException
 from api import strict_json
 from api.answers import documents
 from api.logs import LogLine, fault
+from api.strict_json import JsonObject
 
 MEDIA_TYPE = "application/problem+json"
-Document = dict[str, Any]  # the members of an answer or of a problem document, as they are sent
 MOST_ERRORS = 100
 
 _log = logging.getLogger("threewire.api")
@@ -72,7 +72,7 @@ class ProblemError(Exception):
 
 def document(
     status: int, detail: str | None = None, errors: Iterable[tuple[str, str]] = ()
-) -> Document:
+) -> JsonObject:
     """Return the members of a problem document, without its request id.
 
     The command line writes the same document for a bad line, so that all doors say the same.
@@ -88,13 +88,13 @@ def document(
     }
 
 
-def faults_document(faults: Iterable[Any]) -> Document:
+def faults_document(faults: Iterable[Any]) -> JsonObject:
     """Return the 422 document for an engine error's faults (each with ``path`` and ``message``)."""
     errors = [(fault.path, fault.message) for fault in faults]
     return document(422, counted(len(errors)), errors)
 
 
-def json_document(fault: strict_json.JsonError) -> Document:
+def json_document(fault: strict_json.JsonError) -> JsonObject:
     """Return the 400 document for text that is not taken as JSON."""
     return document(400, str(fault), [("", str(fault))])
 
@@ -149,7 +149,7 @@ def counted(number: int) -> str:
     return f"{number} things in the request are wrong; nothing was diagnosed."
 
 
-def respond(problem: Document, headers: dict[str, str] | None = None) -> Response:
+def respond(problem: JsonObject, headers: dict[str, str] | None = None) -> Response:
     """Return the response that carries a problem document and the request's id."""
     body = strict_json.dumps(problem | {"request_id": g.get("request_id", "")})
     response = current_app.response_class(body, status=problem["status"], mimetype=MEDIA_TYPE)

@@ -10,8 +10,8 @@ from typing import Any
 
 from marshmallow import ValidationError, fields, missing, validate, validates_schema
 
-from api.answers.documents import Json
 from api.cases import texts
+from api.strict_json import Json
 from engine import Fault, RequestError
 from engine.knowledge.shapes import OneOf, StrictSchema, flatten
 from engine.reasoning.request import (

@@ -18,7 +18,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.cases import edits, learning, lists, numbers, texts
-from api.cases.case import Case, CaseDiagnosis, CasePage, CaseStep, Json
+from api.cases.case import Case, CaseDiagnosis, CasePage, CaseStep
 from api.cases.diagnosis import diagnose_case, diagnosed
 from api.cases.edits import Edit
 from api.cases.errors import NoSuchCase, StaleCase
@@ -32,6 +32,7 @@ from api.cases.work_order import WorkOrder, work_order
 from api.service import Engine
 from api.store import Database, StoreUnavailableError
 from api.store.models import BY, CaseRow, StepRow
+from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 
 if TYPE_CHECKING:

@@ -9,17 +9,17 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
-from api.answers import documents
 from api.answers.documents import SPREAD, Document, same
 from api.cases import numbers
 from api.cases.leading import Leading, LeftOut
+from api.strict_json import Json
 from engine.answer.answer import Answer
 from engine.reasoning.request import LAY, DoneSchema, FindingSchema, MachineSchema
 
 OPEN, CLOSED = "open", "closed"
 SETTINGS = ("on_hand", "excluded", "done", "skill", "limit")
 DEFAULT_LIMIT = 5
-Json = documents.Json
+
 Machine = Annotated[Json, MachineSchema]
 Summary = Annotated[Json, Leading]  # as it is kept: a version of the program reads another's
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from api.cases.case import Case, CaseDiagnosis, CaseFinding, Json, cut
+from api.cases.case import Case, CaseDiagnosis, CaseFinding, cut
 from api.cases.leading import (
     Leading,
     LeadingCause,
@@ -19,6 +19,7 @@ from api.cases.leading import (
     OfferedAnswer,
 )
 from api.service import Engine
+from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 from engine.knowledge import items
 

@@ -10,18 +10,10 @@ from typing import Any
 
 from api.cases import bodies, texts
 from api.cases.bodies import MOST_FINDINGS
-from api.cases.case import (
-    CLOSED,
-    OPEN,
-    SETTINGS,
-    Case,
-    CaseFinding,
-    CaseOutcome,
-    Json,
-    Withdrawal,
-)
+from api.cases.case import CLOSED, OPEN, SETTINGS, Case, CaseFinding, CaseOutcome, Withdrawal
 from api.cases.diagnosis import NOTHING_SENT, Sent
 from api.cases.errors import ClosedCase, NoSuchFinding, OpenCase
+from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 from engine.knowledge.faults import unknown
 from engine.knowledge.items import applies

@@ -7,12 +7,12 @@ from api.cases.case import (
     CaseFinding,
     CaseOutcome,
     CaseStep,
-    Json,
     Withdrawal,
 )
 from api.cases.texts import TEXTS
 from api.cases.wording import words
 from api.store.models import CaseRow, FindingRow, StepRow
+from api.strict_json import Json
 from engine import Knowledge
 
 LEAST = 0.1  # belief in a cause that its findings bear out (judgement)

@@ -14,7 +14,7 @@ from sqlalchemy import and_, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from api.answers.documents import Document, Json
+from api.answers.documents import Document
 from api.cases import Book, edits, numbers, texts
 from api.cases.bodies import CaseOpeningSchema
 from api.cases.case import Case, CaseFinding, CaseStep
@@ -26,6 +26,7 @@ from api.cases.replay.history import each_case
 from api.cases.rows import case_of, new_row, step_of
 from api.store import Database
 from api.store.models import CaseRow, StepRow
+from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 
 MARK = 120  # characters of the mark of a case that is brought in

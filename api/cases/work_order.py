@@ -15,8 +15,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from api.answers.conclusions import behind, cause_of, doubts, further_checks, handing_back
 from api.answers.documents import SPREAD, Document, same
 from api.answers.finding_words import name_of, named, observed, result_of
-from api.cases.case import Case, CaseFinding, CaseHead, CaseOutcome, Json, Withdrawal
+from api.cases.case import Case, CaseFinding, CaseHead, CaseOutcome, Withdrawal
 from api.cases.wording import ended
+from api.strict_json import Json
 from engine import Knowledge
 
 DEFERS = (

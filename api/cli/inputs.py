@@ -15,8 +15,8 @@ import yaml
 
 from api import strict_json
 from api.answers.answering import MAX_BYTES
-from api.answers.problems import Document
 from api.service import SETTING
+from api.strict_json import JsonObject
 from engine import Knowledge, KnowledgeError, RequestError, load_knowledge
 from engine.diagnosis import diagnoser_of, shipped_knowledge
 from engine.knowledge.faults import unknown
@@ -171,10 +171,10 @@ def read(name: str) -> RequestSource:
     return RequestSource(name, raw)
 
 
-def answered(knowledge: Knowledge, source: RequestSource, request: object) -> Document:
+def answered(knowledge: Knowledge, source: RequestSource, request: object) -> JsonObject:
     """Return the answer to a request. Raises BadInput with the line of every fault in it."""
     try:
-        return diagnoser_of(knowledge).diagnose(cast(Document, request))
+        return diagnoser_of(knowledge).diagnose(cast(JsonObject, request))
     except RequestError as error:
         raise source.complaint(error.faults) from None
 

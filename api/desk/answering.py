@@ -10,13 +10,14 @@ from api import strict_json
 from api.access import role
 from api.answers.finding_words import observed
 from api.cases import NoSuchFinding
-from api.cases.case import Case, CaseFinding, Json
+from api.cases.case import Case, CaseFinding
 from api.cases.idempotency import Also
 from api.desk import pages, steps, told, view_model
 from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import SIDES, Call, address_of
 from api.desk.forms import FormFault, filled, finding_of
 from api.desk.submitting import Refusal, submitted, version_of
+from api.strict_json import Json
 from engine import RequestError
 from engine.reasoning.request import read_request
 

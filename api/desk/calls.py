@@ -6,7 +6,7 @@ from typing import cast
 
 from flask import url_for
 
-from api.cases.case import Case, CaseDiagnosis, CaseFinding, Json
+from api.cases.case import Case, CaseDiagnosis, CaseFinding
 from api.cases.learning import LearningDiagnoser
 from api.cases.work_order import WorkOrder
 from api.interview import next_step
@@ -14,6 +14,7 @@ from api.interview.contents import inquiry_into
 from api.interview.desk import Desk
 from api.interview.state import Inquiry, NextStep
 from api.service import current
+from api.strict_json import Json
 from engine import Diagnoser
 
 SIDES = ("left", "right")

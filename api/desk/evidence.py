@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.cases.case import Case, Json
+from api.cases.case import Case
 from api.drawing import bands
+from api.strict_json import Json
 from engine import Knowledge
 from engine.knowledge.items import Check
 from engine.physics.band import OPEN_OHMS

@@ -8,7 +8,7 @@ from flask import Response, request, url_for
 
 from api.access import role
 from api.answers.conclusions import cause_of, is_cause
-from api.cases.case import Case, Json
+from api.cases.case import Case
 from api.cases.edits import NOT_A_CAUSE
 from api.cases.idempotency import Also
 from api.cases.texts import fault_of
@@ -22,6 +22,7 @@ from api.desk.submitting import Refusal, submitted, version_of
 from api.desk.view_model import drawing
 from api.interview.next_step import check_prompt
 from api.interview.questions import machine_words
+from api.strict_json import Json
 
 LIKELY = 6  # causes at the top of the list when a case is closed
 BECAUSE_LETTERS = 500

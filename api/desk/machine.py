@@ -7,7 +7,7 @@ from flask import Response, request, url_for
 
 from api.access import role
 from api.cases import NoSuchCase
-from api.cases.case import Case, Json
+from api.cases.case import Case
 from api.cases.idempotency import Also
 from api.desk import pages, told
 from api.desk.blueprint import blueprint, book, by
@@ -26,6 +26,7 @@ from api.desk.forms import (
 from api.desk.home import ListedCase, fleet_cases, known_machines
 from api.desk.submitting import Refusal, submitted, version_of
 from api.interview.next_step import COMPLAINTS
+from api.strict_json import Json
 from engine.reasoning.request import NOT_KNOWN
 
 _LIKE = ("control", "coil", "system_volts", "fuel_actuation", "solenoids", "fuse_amps", "pull_ohms",

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from api.answers.conclusions import behind, cause_of, hundredths
-from api.cases.case import Json
 from api.desk import told
 from api.desk.calls import Call
 from api.interview.desk import lead
@@ -20,6 +19,7 @@ from api.interview.next_step import (
 )
 from api.interview.state import NextStep
 from api.interview.turn import Choice
+from api.strict_json import Json
 from engine.knowledge import items
 
 FEW_WORDS = 28  # cautions of no more words stand in full; of more, each by its first sentence

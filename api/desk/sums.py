@@ -6,10 +6,10 @@ from flask import Response, abort, request
 
 from api import sums
 from api.access import role
-from api.cases.case import Json
 from api.desk import pages
 from api.desk.blueprint import blueprint
 from api.service import current
+from api.strict_json import Json
 from api.sums.model import shown
 from api.sums.plot import svg
 from engine import RequestError

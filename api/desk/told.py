@@ -11,8 +11,8 @@ from importlib import resources
 
 from flask import Response, request
 
-from api.cases.case import Json
 from api.desk.pages import keep_cookie
+from api.strict_json import Json
 from engine import Knowledge
 from engine.knowledge.rule_language import MachineTest
 from engine.knowledge.text import load_yaml

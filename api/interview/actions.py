@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from api.answers.text import Line
-from api.cases.case import Json
 from api.interview import views
 from api.interview.commands import COMMANDS, TypedLine, understand
 from api.interview.contents import accept, entry_words, finding_entry, last_place, placed
@@ -16,6 +15,7 @@ from api.interview.questions import next_question, question, settings
 from api.interview.readings import NotRead
 from api.interview.state import Entry, Inquiry, InterviewState, NextStep, inquiry_of
 from api.interview.turn import Block, Effect, Turn, error, text
+from api.strict_json import Json
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
 

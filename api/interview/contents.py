@@ -10,11 +10,12 @@ from datetime import UTC, datetime
 from typing import Any
 
 from api.answers.finding_words import name_of, observed
-from api.cases.case import OPEN, Case, CaseFinding, CaseOutcome, Json
+from api.cases.case import OPEN, Case, CaseFinding, CaseOutcome
 from api.cases.work_order import WorkOrder
 from api.interview.desk import Desk
 from api.interview.questions import question, questions
 from api.interview.state import Entry, Inquiry, inquiry_of
+from api.strict_json import Json
 from engine import Fault, RequestError
 from engine.reasoning.request import NOT_KNOWN, read_request
 

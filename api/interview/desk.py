@@ -6,8 +6,8 @@ from functools import lru_cache
 from typing import Any
 
 from api.answers.finding_words import named
-from api.cases.case import Json
 from api.interview.state import Inquiry
+from api.strict_json import Json
 from engine import Diagnoser, Knowledge
 from engine.answer import explain
 from engine.answer.answer import to_plain

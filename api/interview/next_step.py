@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from api.answers import conclusions
 from api.answers.conclusions import cause_of, hundredths
 from api.answers.finding_words import observed
-from api.cases.case import Json
 from api.interview.desk import Desk, lead, probabilities
 from api.interview.questions import next_question, question
 from api.interview.state import Inquiry, InterviewState, NextStep, inquiry_of
 from api.interview.turn import Choice, Prompt
+from api.strict_json import Json
 from engine.knowledge.items import Check
 
 COMPLAINTS = {"fuel-shutoff": "engine-response", "brake-release": "brake-response"}

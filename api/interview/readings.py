@@ -8,7 +8,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Any
 
-from api.cases.case import Json
+from api.strict_json import Json
 from engine.knowledge import items
 from engine.knowledge.faults import nearest
 from engine.reasoning.request import UNIT_WORDS

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal
 
-from api.cases.case import Json
 from api.interview import actions, views
 from api.interview.commands import COMMANDS, TypedLine, understand
 from api.interview.contents import Refused, accept, finding_entry, placed
@@ -22,6 +21,7 @@ from api.interview.questions import next_question, question, settings
 from api.interview.readings import NotRead, details, leads_of, number_in, read_reading, unit_of
 from api.interview.state import Entry, Inquiry, InterviewState, NextStep, inquiry_of
 from api.interview.turn import Block, Prompt, Turn, error, text
+from api.strict_json import Json
 from engine import Diagnoser
 
 MAX_WORDS = 200  # characters of a machine's name that are kept

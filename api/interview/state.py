@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from api.cases.case import Json
+from api.strict_json import Json
 
 EntryKind = Literal[
     "machine", "finding", "skip", "agree", "decline", "reopen", "cured", "not-cured", "stop"

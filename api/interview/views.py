@@ -7,7 +7,6 @@ from api.answers import conclusions
 from api.answers.conclusions import cause_of, hundredths
 from api.answers.finding_words import named
 from api.answers.text import Line, strength, sureness
-from api.cases.case import Json
 from api.cases.work_order import WorkOrder
 from api.interview.contents import entry_words, order_of
 from api.interview.desk import Desk, lead, probabilities
@@ -15,6 +14,7 @@ from api.interview.next_step import COMPLAINTS, SURE
 from api.interview.questions import machine_words
 from api.interview.state import Entry, Inquiry, inquiry_of
 from api.interview.turn import Block, Prompt, text
+from api.strict_json import Json
 
 BAR = 10
 SHOWN_CAUSES = 3

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from api.cases import edits, numbers
-from api.cases.case import Case, Json
+from api.cases.case import Case
 from api.cases.diagnosis import diagnose_case
 from api.cases.edits import Edit
 from api.cases.work_order import work_order
 from api.service import Engine
+from api.strict_json import Json
 from engine import Knowledge
 
 NUMBER = numbers.with_check("4829137")

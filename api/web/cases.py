@@ -9,10 +9,11 @@ from api.access import role
 from api.answers.problems import ProblemError
 from api.cases import bodies, idempotency, lists
 from api.cases.bodies import TypedText
-from api.cases.case import Case, CasePage, CaseSteps, Json, ShownDiagnosis
+from api.cases.case import Case, CasePage, CaseSteps, ShownDiagnosis
 from api.cases.errors import StaleCase
 from api.cases.learning import Learning, report
 from api.service import current
+from api.strict_json import Json
 from api.web import case_replies, replies, requests
 from api.web.case_replies import case_reply, once, send
 from api.web.case_requests import TAG, body, book, expected, pop_author, reading, writing

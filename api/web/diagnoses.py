@@ -5,10 +5,11 @@ from flask import Blueprint, Response
 from api.access import role
 from api.answers import problems
 from api.answers.answering import answer_request
-from api.answers.documents import Json, keys
+from api.answers.documents import keys
 from api.cases.bodies import TypedText
 from api.cases.learning import LearningDiagnoser
 from api.service import current
+from api.strict_json import Json
 from api.web import replies, requests
 from api.web.operations import Operation, operation
 from api.web.requests import QuerySchema, choice

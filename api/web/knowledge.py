@@ -11,10 +11,11 @@ from typing import Annotated, Any, Protocol
 from flask import Blueprint, Response
 from marshmallow import Schema, fields
 
-from api.answers.documents import Document, Json
+from api.answers.documents import Document
 from api.curation.facts import shown_machines
 from api.curation.predictions import OnCircuit, Shown, of_cause
 from api.service import Service, current
+from api.strict_json import Json
 from api.web import replies
 from api.web.operations import Operation, operation
 from api.web.requests import QuerySchema, choice

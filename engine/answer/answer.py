@@ -240,8 +240,6 @@ def to_plain(value: Any) -> Any:
 
 
 _PLAIN = (str, float, int, bool, type(None))  # most of an answer: looked at first
-# a discount that leaves nothing has no ``keep``
-_OPTIONAL = {(Discount, "keep")}
 
 
 @cache
@@ -249,6 +247,6 @@ def _keys(kind: type[Any]) -> list[tuple[str, str, bool]]:
     """Return the fields of a dataclass: attribute, JSON key, and whether None leaves it out."""
     return [
         (one.name, one.metadata.get("key") or one.name,
-         bool(one.metadata.get("known")) or (kind, one.name) in _OPTIONAL)
+         bool(one.metadata.get("known")))
         for one in fields(kind) if not one.metadata.get("hidden")
     ]  # fmt: skip

@@ -20,7 +20,7 @@ class Discount:
     rule: str
     because: str
     instead: str
-    keep: float | None = None
+    keep: float | None = field(default=None, metadata={"known": True})  # None is left out
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,11 @@ from typing import Any
 
 import pytest
 
-from api.answers.documents import Json
 from api.cases import Book
 from api.cases.learning import report
 from api.cases.transfer import bring_in, exported
 from api.store import Database, upgrade
+from api.strict_json import Json
 from engine import Diagnoser, Knowledge, RequestError
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
 

@@ -5,8 +5,8 @@ from collections.abc import Callable, Iterator
 from api import strict_json
 from api.answers import answering, problems
 from api.answers.answering import MAX_BYTES
-from api.answers.problems import Document
 from api.service import Engine
+from api.strict_json import JsonObject
 
 MEDIA_TYPE = "application/x-ndjson"
 # A little over what is taken is kept of a long line, so that it is seen to be too long.
@@ -52,6 +52,6 @@ def answer_line(
     return status == 200, strict_json.dumps(document if status == 200 else at(number, document))
 
 
-def at(number: int, document: Document) -> Document:
+def at(number: int, document: JsonObject) -> JsonObject:
     """Return a problem document that names its line, counted from 1."""
     return document | {"line": number}

@@ -10,11 +10,12 @@ from datetime import UTC, datetime, timedelta
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.answers.documents import Document, Json
+from api.answers.documents import Document
 from api.cases import numbers
 from api.cases.events.outbox import EVENTS
 from api.cases.wording import words
 from api.store.models import CaseRow, StepRow
+from api.strict_json import Json
 from engine import Knowledge
 
 SETTLED = timedelta(seconds=10)  # longer than a step takes to be written

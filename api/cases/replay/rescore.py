@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from api.answers.documents import Document
-from api.cases.case import Case, Json
+from api.cases.case import Case
 from api.cases.diagnosis import MOST_CAUSES, diagnosed, summary
 from api.cases.leading import LeftOut
 from api.service import Engine
+from api.strict_json import Json
 
 # A cause's probability must change by this much, its rank being the same, to count as a change.
 NOTICED = 0.01

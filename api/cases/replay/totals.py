@@ -4,8 +4,8 @@ import math
 from collections import Counter
 from dataclasses import dataclass, field
 
-from api.cases.case import Json
 from api.cases.replay.rescore import Row, View
+from api.strict_json import Json
 
 # The least probability that a score takes: an answer rounds to six places, and one case that a
 # base holds to be impossible must not outweigh all the others.

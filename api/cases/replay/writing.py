@@ -5,9 +5,9 @@ from collections.abc import Callable
 from typing import IO
 
 from api import strict_json
-from api.cases.case import Json
 from api.cases.numbers import show
 from api.cases.replay.rescore import Row, View
+from api.strict_json import Json
 
 _PARTS = ("rank", "probability", "leading", "next_check", "knowledge_version")
 COLUMNS = (
