@@ -151,7 +151,7 @@ def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser,
     """With the full kit too, reading box, warning and what to do need no scrolling."""
     with b.screen(chromium, server.url, size) as page:
         hand = begin(page, FULL_KIT_TWO_FAULTS)
-        page.goto(f"{case_of(page)}?as=technician")
+        page.goto(f"{case_of(page)}/drawing")
         hand.go_through(FULL_KIT_TWO_FAULTS.truth, b.assert_first_screen, most=6)
 
 
@@ -182,6 +182,18 @@ def test_light_and_dark_are_remembered(server: Running, chromium: Browser) -> No
         assert page.evaluate(paper) != light
         page.keyboard.press("?")
         assert page.is_visible("#keys-help >> text=find another check")
+
+
+def test_the_drawing_is_light_or_dark_as_its_page(server: Running, chromium: Browser) -> None:
+    """The switch turns the circuit round as well: it stands on the page, not beside it."""
+    with b.screen(chromium, server.url) as page:
+        begin(page, CALLS[0])
+        page.goto(f"{case_of(page)}/drawing")
+        page.wait_for_selector(".tw-paper:visible")
+        paper = "getComputedStyle(document.querySelector('.tw-paper')).fill"
+        light = page.evaluate(paper)
+        page.click("#theme-switch")
+        assert page.evaluate(paper) != light
 
 
 def test_what_was_searched_has_the_focus(server: Running, chromium: Browser) -> None:
