@@ -188,12 +188,12 @@ def test_the_drawing_is_light_or_dark_as_its_page(server: Running, chromium: Bro
     """The switch turns the circuit round as well: it stands on the page, not beside it."""
     with b.screen(chromium, server.url) as page:
         begin(page, CALLS[0])
+        page.wait_for_selector("#step")
         page.goto(f"{case_of(page)}/drawing")
-        page.wait_for_selector(".tw-paper:visible")
-        paper = "getComputedStyle(document.querySelector('.tw-paper')).fill"
-        light = page.evaluate(paper)
+        ink = "getComputedStyle(document.querySelector('.tw-text')).fill"
+        light = page.evaluate(ink)
         page.click("#theme-switch")
-        assert page.evaluate(paper) != light
+        assert page.evaluate(ink) != light
 
 
 def test_what_was_searched_has_the_focus(server: Running, chromium: Browser) -> None:
