@@ -9,6 +9,7 @@ from api.cases.case import (
     CaseStep,
     Withdrawal,
 )
+from api.cases.learning import IMPORTED, YES
 from api.cases.texts import TEXTS
 from api.cases.wording import words
 from api.store.models import CaseRow, FindingRow, StepRow
@@ -82,9 +83,12 @@ def circuit_of(machine: Json, knowledge: Knowledge) -> str:
 
 
 def borne_out(case: Case) -> bool:
-    """Return whether what was found bears out the cause that was confirmed."""
-    leading = case.leading or {}
-    sides = [leading, *(leading.get("sides") or {}).values()]
+    """Return whether what was found bears out the cause that was confirmed.
+
+    The whole diagnosis tells, whatever of it the case shows; a case read without it has none.
+    """
+    answer = (case.diagnosis.answer if case.diagnosis else None) or {}
+    sides = [answer, *(answer.get("sides") or {}).values()]
     causes = [one for side in sides for one in side.get("causes") or ()]
     cause = case.outcome.cause if case.outcome else None
     likely = any(one["id"] == cause and one["probability"] >= LEAST for one in causes)
@@ -103,6 +107,8 @@ def _set(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
     row.closed_key = case.outcome.by.rpartition(" via ")[2] if case.outcome else ""
     row.closed_on = case.outcome.at.date().isoformat() if case.outcome else ""
     row.borne_out = borne_out(case)
+    if case.is_open and row.learn == YES:  # said of another end than the case will have
+        row.learn = IMPORTED if row.imported_as else ""
     row.leading = None if case.leading is None else dict(case.leading)
     row.search = "\n".join([case.number, *said.values(), case.opened_by]).casefold()
 

@@ -37,11 +37,11 @@ def diagnose_batch() -> Response:
     """
     service = current()
     places: Places = service.cache.setdefault("batches", Places(service.settings.threads - 1))
+    request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
+    read = _whole(request.stream.read, request.content_length)  # 413 beyond even that
     done = places.take(caller().id)
     if done is None:
         raise ProblemError(429, TOO_MANY, headers={"Retry-After": "10"})
-    request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
-    read = _whole(request.stream.read, request.content_length)
     texts = stream_with_context(_answers(service, read, done))
     response = current_app.response_class(texts, mimetype=MEDIA_TYPE)
     response.call_on_close(done)

@@ -11,7 +11,7 @@ from api.cases.learning import LearningDiagnoser, counts_of, report
 from api.settings import load
 from api.store import Database, StoreUnavailableError
 from engine import Diagnoser, Knowledge, updated_shares
-from tests.cases.conftest import CRANKS, MACHINE
+from tests.cases.conftest import AMPS, CRANKS, MACHINE
 
 CIRCUIT = "fuel-shutoff-controller-on-crank"
 CAUSE = "hold-winding-open"
@@ -191,6 +191,31 @@ def test_what_findings_do_not_bear_out_teaches_nothing(book: Book) -> None:
     bare = book.open({"machine": MACHINE}, "Dana")
     book.close(bare.number, {"cause": CAUSE}, "Dana", None)
     assert reasons(book) == {"what was found does not bear it out": 2}
+
+
+def test_a_case_that_shows_one_cause_is_borne_out_by_all_of_them(
+    book: Book, engine: Diagnoser
+) -> None:
+    """Confirmed is the second of the causes; the case shows the first alone, and it counts."""
+    second = engine.diagnose({"machine": MACHINE, "findings": [AMPS]})["causes"][1]
+    assert second["probability"] >= 0.1
+    case = book.open({"machine": MACHINE, "findings": [AMPS], "limit": 1}, "Dana")
+    book.close(case.number, {"cause": second["id"]}, "Dana", None)
+    assert reasons(book) == {}
+
+
+def test_a_word_on_one_end_does_not_outlive_it(book: Book) -> None:
+    """A case that was reviewed, reopened and closed with another cause is looked at as any other;
+    what an administrator left out stays out."""
+    number, left_out = close(book, CAUSE, 2)
+    book.review("yes", number=number)
+    book.review("no", number=left_out)
+    for one in (number, left_out):
+        book.reopen(one, "", "Dana")
+        book.close(one, {"cause": "pull-winding-open"}, "Dana", None)
+    assert reasons(book) == {
+        "what was found does not bear it out": 1, "an administrator left it out": 1
+    }  # fmt: skip
 
 
 def test_one_key_teaches_so_much_a_day(

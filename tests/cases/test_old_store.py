@@ -18,16 +18,21 @@ FOLDER = Path(__file__).parents[1] / "store"
 THEN: dict[str, Any] = json.loads((FOLDER / "made_by_6e9e5a7.json").read_text(encoding="utf-8"))
 
 
-@pytest.fixture
-def old(tmp_path: Path) -> Database:
-    """The store as it was, an SQLite file, brought up to date."""
-    file = tmp_path / "old.sqlite3"
+def brought_up(file: Path, *before: str) -> Database:
+    """Return the store as it was, changed by some statements, then brought up to date."""
     with closing(sqlite3.connect(file)) as made:
         made.executescript((FOLDER / "made_by_6e9e5a7.sql").read_text(encoding="utf-8"))
+        made.executescript(";".join(before))
     database = Database(f"sqlite:///{file}")
     assert schema_state(database) is SchemaState.OLDER
     assert upgrade(database)
     return database
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Database:
+    """The store as it was, an SQLite file, brought up to date."""
+    return brought_up(tmp_path / "old.sqlite3")
 
 
 def has(now: Any, then: Any) -> bool:
@@ -58,3 +63,12 @@ def test_what_learning_goes_by_is_worked_out(old: Database) -> None:
         (closed,) = session.query(CaseRow).filter(CaseRow.state == "closed")
     assert (closed.closed_key, closed.closed_on, closed.borne_out) == ("till 3", "2026-11-20", True)
     old.close()
+
+
+def test_without_a_finding_that_counts_nothing_was_borne_out(tmp_path: Path) -> None:
+    """A case whose findings were all withdrawn teaches nothing in the store as brought up either."""
+    withdrawn = "UPDATE case_findings SET withdrawn_at = '2026-11-20 00:00:00'"
+    database = brought_up(tmp_path / "old.sqlite3", withdrawn)
+    with database.reading() as session:
+        assert not session.query(CaseRow).filter(CaseRow.borne_out).count()
+    database.close()

@@ -50,6 +50,19 @@ def test_a_batch_too_many_is_told_when_to_come_again(app: Flask) -> None:
     done()
 
 
+def test_a_batch_that_is_refused_takes_no_place(app: Flask) -> None:
+    """A length beyond all bounds is refused each time it is sent, and a good batch still runs."""
+    app.extensions["threewire"].cache["batches"] = Places(1)
+    client = app.test_client()
+    for _ in range(2):
+        refused = client.post(
+            "/v1/diagnoses/batch", data=b"{}", headers=KIND,
+            environ_overrides={"CONTENT_LENGTH": str(2**63)},
+        )  # fmt: skip
+        assert refused.status_code == 413
+    assert client.post("/v1/diagnoses/batch", data=b"{}", headers=KIND).status_code == 200
+
+
 def test_each_line_takes_its_turn(app: Flask, monkeypatch: pytest.MonkeyPatch) -> None:
     """Three lines are the request and two turns more."""
     turns: list[int] = []

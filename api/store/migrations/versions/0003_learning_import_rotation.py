@@ -11,7 +11,7 @@ down_revision = "0002"
 branch_labels = None
 depends_on = None
 
-LEAST = 0.1  # as api.cases.learning has it at this revision
+LEAST = 0.1  # as api.cases.rows has it at this revision
 
 
 def upgrade() -> None:
@@ -39,12 +39,16 @@ def _fill() -> None:
         "cases", sa.column("order"), sa.column("outcome"), sa.column("leading"), sa.column("state"),
         sa.column("closed_key"), sa.column("closed_on"), sa.column("borne_out"),
     )  # fmt: skip
+    findings = sa.table("case_findings", sa.column("case_order"), sa.column("withdrawn_at"))
+    counted = set(connection.scalars(
+        sa.select(findings.c.case_order).where(findings.c.withdrawn_at.is_(None)).distinct()
+    ))  # fmt: skip
     closed = sa.select(cases.c.order, cases.c.outcome, cases.c.leading)
     for order, told, said in connection.execute(closed.where(cases.c.state == "closed")).all():
         outcome, leading = _read(told) or {}, _read(said) or {}
         by, cause = str(outcome.get("by", "")), outcome.get("cause")
         sides = [leading, *(leading.get("sides") or {}).values()]
-        borne_out = any(
+        borne_out = order in counted and any(
             one["id"] == cause and one["probability"] >= LEAST
             for side in sides for one in side.get("causes") or ()
         )  # fmt: skip
