@@ -85,6 +85,14 @@ def _store(app: Flask) -> Database | None:
     return database
 
 
+def knowledge_of(settings: Settings) -> Knowledge:
+    """Return the knowledge that settings name, a shop's own items over the shipped ones.
+
+    Raises engine.KnowledgeError, OSError.
+    """
+    return load_knowledge([Path(folder) for folder in settings.kb], style=False)
+
+
 def folders_set() -> list[str]:
     """Return the folders that the setting names."""
     return [folder for folder in os.environ.get(SETTING, "").split(os.pathsep) if folder]

@@ -305,15 +305,7 @@ class Book:
     ) -> Case:
         """Add step, diagnosis and event, and let the caller add what belongs to it."""
         case = edit.case
-        session.flush()
-        session.add(
-            StepRow(
-                case_order=row.order, version=case.version, kind=edit.kind, by=by,
-                at=case.changed_at, body=edit.changed, diagnosis=case.leading,
-            )
-        )  # fmt: skip
-        if case.diagnosis is not None:
-            keep(session, row.order, case.version, case.diagnosis)
+        write_step(session, row, edit, by)
         data = EventData(case, by, edit.changed).to_dict()
         enqueue(session, EVENTS[edit.kind], data, self._now())
         session.flush()
@@ -331,6 +323,20 @@ class _Task:
     expected: int | None
     edit: Callable[[Case, datetime], Edit | None]
     also: Also | None
+
+
+def write_step(session: Session, row: CaseRow, edit: Edit, by: str) -> None:
+    """Add a step and its diagnosis."""
+    case = edit.case
+    session.flush()
+    session.add(
+        StepRow(
+            case_order=row.order, version=case.version, kind=edit.kind, by=by, at=case.changed_at,
+            body=edit.changed, diagnosis=case.leading,
+        )
+    )  # fmt: skip
+    if case.diagnosis is not None:
+        keep(session, row.order, case.version, case.diagnosis)
 
 
 def _unknown(session: Session, error: numbers.NotANumberError) -> NoSuchCase:

@@ -114,7 +114,10 @@ def _set(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
 
 
 def _finding(one: CaseFinding) -> FindingRow:
-    return FindingRow(place=one.place, body=dict(one.body), by=one.by, at=one.at)
+    row = FindingRow(place=one.place, body=dict(one.body), by=one.by, at=one.at)
+    if one.withdrawn is not None:
+        _withdraw(row, one.withdrawn)
+    return row
 
 
 def _withdraw(row: FindingRow, gone: Withdrawal) -> None:

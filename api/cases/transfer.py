@@ -9,6 +9,8 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
+from hashlib import sha256
+from typing import Any
 
 from sqlalchemy import and_, or_, select
 from sqlalchemy.exc import IntegrityError
@@ -17,15 +19,15 @@ from sqlalchemy.orm import Session
 from api.answers.documents import Document
 from api.cases import Book, edits, numbers, texts
 from api.cases.bodies import CaseOpeningSchema
-from api.cases.case import Case, CaseFinding, CaseStep
+from api.cases.book import write_step
+from api.cases.case import Case, CaseFinding, CaseStep, Withdrawal
 from api.cases.diagnosis import diagnose_case
 from api.cases.edits import Edit
-from api.cases.kept_diagnoses import keep
 from api.cases.learning import IMPORTED
 from api.cases.replay.history import each_case
 from api.cases.rows import case_of, new_row, step_of
 from api.store import Database
-from api.store.models import CaseRow, StepRow
+from api.store.models import CaseRow
 from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 
@@ -57,8 +59,8 @@ def bring_in(book: Book, sent: Json) -> Case | None:
     """Keep a case from elsewhere; None when it is there already.
 
     ``sent`` is a case as it is exported, or its members that are known: ``machine``, ``opened_at``
-    and ``opened_by`` at least, and ``imported_as``, a mark of its own, where it has no number.
-    Raises RequestError with every fault, StoreUnavailableError.
+    and ``opened_by`` at least, and ``imported_as``, a mark of its own, where it has no number. Of
+    its steps only the opening and the end are made. Raises RequestError, StoreUnavailableError.
     """
     about = sent.get("case", sent)
     if not isinstance(about, Mapping):
@@ -79,11 +81,14 @@ def bring_in(book: Book, sent: Json) -> Case | None:
 
 
 def _mark(about: Json) -> str:
-    mark = about.get("imported_as") or f"{about.get('number')} {about.get('opened_at')}"
-    fault = texts.fault_of(mark, MARK)
+    """Return the digest of what tells this case from every other: a mark may be anything."""
+    mark, number = about.get("imported_as"), about.get("number")
+    if not mark and not number:
+        raise RequestError([Fault("imported_as", "is needed where a case has no number")])
+    fault = texts.fault_of(mark, MARK) if mark else None
     if fault:
         raise RequestError([Fault("imported_as", fault)])
-    return str(mark)
+    return sha256(str(mark or f"{number} {about.get('opened_at')}").encode()).hexdigest()
 
 
 def _is_there(database: Database, mark: str, about: Json) -> bool:
@@ -99,49 +104,68 @@ def _edits(book: Book, about: Json) -> Iterator[Edit]:
     """Give the opening and the closing of a case, with the times and names that they had."""
     by, at = _name(about, "opened_by"), _moment(about, "opened_at")
     body = {name: value for name, value in about.items() if name in _OPENING}
-    told = [one for one in body.get("findings", ()) if isinstance(one, Mapping)]
-    own = ("place", "by", "at", "withdrawn")
-    body["findings"] = [
-        {key: value for key, value in one.items() if key not in own}
-        for one in told if not one.get("withdrawn")
-    ]  # fmt: skip
+    told = body.get("findings", ())
+    if isinstance(told, list):
+        body["findings"] = [_bare(one) for one in told]
     opened = edits.opened(body, numbers.SHOWN, by, at)
-    dated = tuple(
-        _dated(one, was)
-        for one, was in zip(
-            opened.case.findings, (t for t in told if not t.get("withdrawn")), strict=True
-        )
-    )
-    opened = replace(opened, case=replace(opened.case, findings=dated))
+    found = tuple(map(_dated, opened.case.findings, told))
+    opened = replace(opened, case=replace(opened.case, findings=found))
     yield opened
-    ended = about.get("outcome")
-    if isinstance(ended, Mapping):
-        last = _moment(ended, "at")
+    ended = _object(about, "outcome")
+    if ended is not None:
+        last = _moment(ended, "at", "outcome.")
         body = {name: ended[name] for name in _OUTCOME if name in ended}
-        done = edits.closed(opened.case, body, book.knowledge, _name(ended, "by"), last)
+        by = _name(ended, "by", "outcome.")
+        done = edits.closed(opened.case, body, book.knowledge, by, last)
         yield replace(done, case=replace(done.case, version=2, changed_at=last))
 
 
+def _bare(told: Any) -> Any:
+    """Return a finding as it was sent, without what the case put beside it."""
+    own = ("place", "by", "at", "withdrawn")
+    if not isinstance(told, Mapping):
+        return told  # the schema says what is wrong with it
+    return {key: value for key, value in told.items() if key not in own}
+
+
 def _dated(one: CaseFinding, told: Json) -> CaseFinding:
-    by = _name(told, "by") if "by" in told else one.by
-    return replace(one, by=by, at=_moment(told, "at") if "at" in told else one.at)
+    path = f"findings[{one.place - 1}]."
+    by = _name(told, "by", path) if "by" in told else one.by
+    at = _moment(told, "at", path) if "at" in told else one.at
+    gone = _object(told, "withdrawn", path)
+    return replace(one, by=by, at=at, withdrawn=gone and _withdrawal(gone, f"{path}withdrawn."))
 
 
-def _name(told: Json, key: str) -> str:
+def _withdrawal(told: Json, path: str) -> Withdrawal:
+    because = told.get("because", "")
+    fault = texts.fault_of(because, texts.BECAUSE, lines=True)
+    edits.refuse([Fault(f"{path}because", fault)] if fault else [])
+    return Withdrawal(_name(told, "by", path), _moment(told, "at", path), because)
+
+
+def _object(told: Json, key: str, path: str = "") -> Json | None:
+    found = told.get(key)
+    if found is not None and not isinstance(found, Mapping):
+        raise RequestError([Fault(path + key, "must be an object, or null")])
+    return found
+
+
+def _name(told: Json, key: str, path: str = "") -> str:
     value = told.get(key)
     fault = texts.fault_of(value, texts.NAME * 2)
     if fault:
-        raise RequestError([Fault(key, fault)])
+        raise RequestError([Fault(path + key, fault)])
     return str(value)
 
 
-def _moment(told: Json, key: str) -> datetime:
+def _moment(told: Json, key: str, path: str = "") -> datetime:
     try:
         at = datetime.fromisoformat(str(told.get(key)))
     except ValueError:
         at = None
     if at is None or at.tzinfo is None:
-        raise RequestError([Fault(key, "must be a time with its zone, as 2026-11-25T09:30:00Z")])
+        message = "must be a time with its zone, as 2026-11-25T09:30:00Z"
+        raise RequestError([Fault(path + key, message)])
     return at.astimezone(UTC)
 
 
@@ -161,12 +185,5 @@ def _write(session: Session, book: Book, history: list[Edit], mark: str) -> Case
     session.flush()
     for one in history:
         by = one.case.outcome.by if one.case.outcome else one.case.opened_by
-        session.add(
-            StepRow(
-                case_order=row.order, version=one.case.version, kind=one.kind, by=by,
-                at=one.case.changed_at, body=one.changed, diagnosis=one.case.leading,
-            )
-        )  # fmt: skip
-    if last.diagnosis is not None:
-        keep(session, row.order, last.version, last.diagnosis)
+        write_step(session, row, one, by)
     return last

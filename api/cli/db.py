@@ -127,9 +127,12 @@ def copy(found: OpenStore, target: str) -> None:
 def export(found: OpenStore, state: str | None) -> None:
     """Write every case with its findings and steps to standard output, one JSON object a line."""
     from api.cases.transfer import exported
-    from engine import load_knowledge
+    from api.service import knowledge_of
+    from engine import KnowledgeError
 
-    for one in exported(found.database, load_knowledge(), state):
+    with told(KnowledgeError):
+        knowledge = knowledge_of(found.settings)
+    for one in exported(found.database, knowledge, state):
         click.echo(strict_json.dumps(one.to_dict()), nl=False)
 
 
@@ -141,9 +144,11 @@ def import_(found: OpenStore, file: IO[bytes]) -> None:
     input. Run again, it brings in what is not there yet. Exit status 1 if a line was bad."""
     from api.cases import Book
     from api.cases.transfer import bring_in
-    from engine import Diagnoser, RequestError, load_knowledge
+    from api.service import knowledge_of
+    from engine import Diagnoser, KnowledgeError, RequestError
 
-    knowledge = load_knowledge()
+    with told(KnowledgeError):
+        knowledge = knowledge_of(found.settings)
     book = Book(found.database, Diagnoser(knowledge), knowledge)
     new, there, bad = 0, 0, 0
     for number, line in enumerate(file, start=1):

@@ -12,6 +12,7 @@ from api import settings as settings_table
 from api.access import exposure, keys
 from api.access.rate_limiter import RateLimiter
 from api.cli import inputs
+from api.service import knowledge_of
 from api.settings import Settings, SettingsError
 from api.store import (
     Database,
@@ -22,7 +23,7 @@ from api.store import (
     upgrade,
 )
 from api.store.schema import require_current
-from engine import KnowledgeError, load_knowledge
+from engine import KnowledgeError
 
 _MAKE_ONE = "make one with 'threewire keys make --role admin --name NAME' on the same store"
 
@@ -91,7 +92,7 @@ def make_app(flags: Mapping[str, Any], file: str | None, limiter: RateLimiter) -
     Raises SettingsError, KnowledgeError, SchemaError, StoreUnavailableError, StartError or OSError.
     """
     settings = settings_table.load(flags, file=file)
-    knowledge = load_knowledge([Path(folder) for folder in settings.kb], style=False)
+    knowledge = knowledge_of(settings)
     database = open_store(settings)  # after the knowledge: what cannot start makes no file
     try:
         _put_keys(settings, database)

@@ -96,8 +96,8 @@ class CaseRow(Base):
     closed_on: Mapped[str] = mapped_column(String(10), default="")
     borne_out: Mapped[bool] = mapped_column(default=False)
     learn: Mapped[str] = mapped_column(String(10), default="")
-    # the mark of one that was imported
-    imported_as: Mapped[str | None] = mapped_column(String(120), unique=True, index=True)
+    # of one that was imported: the SHA-256 of its mark, hexadecimal
+    imported_as: Mapped[str | None] = mapped_column(String(64), unique=True, index=True)
     leading: Mapped[dict[str, Any] | None]  # leading causes and next check at this version
     search: Mapped[str] = mapped_column(Text, default="")  # what text is looked for in, lower case
 

@@ -50,12 +50,20 @@ def test_history_keeps_its_dates_and_comes_once(elsewhere: Book, history: list[J
     old, new = history[0]["case"], elsewhere.get(history[0]["case"]["number"]).to_dict()
     for name in ("number", "opened_at", "opened_by", "reference", "machine", "outcome", "state"):
         assert new[name] == old[name], name
-    kept = [one for one in old["findings"] if one["withdrawn"] is None]
-    assert [(one["check"], one["at"]) for one in new["findings"]] == [
-        (one["check"], one["at"]) for one in kept
-    ]
+    assert new["findings"] == old["findings"]
     assert [bring_in(elsewhere, one) for one in history] == [None, None]
     assert len(elsewhere.list().cases) == 2
+
+
+def test_what_was_put_right_stays_where_it_was(book: Book, elsewhere: Book) -> None:
+    """Behind a finding that was withdrawn, 'after' of what was done counts as it did."""
+    done = [{"part": "the ground strap", "after": 1}]
+    case = book.open({"machine": MACHINE, "findings": [CRANKS, VOLTS, AMPS], "done": done}, "Bo")
+    book.withdraw(case.number, 1, "Ana", "misheard")
+    (record,) = exported(book.database, book.knowledge)
+    bring_in(elsewhere, record.to_dict())
+    assert elsewhere.get(case.number).done == book.get(case.number).done
+    assert elsewhere.diagnosis(case.number)["places"] == [2, 3]
 
 
 def test_an_export_does_no_harm_where_it_was_made(book: Book, history: list[Json]) -> None:
@@ -86,7 +94,13 @@ def test_a_number_that_is_taken_is_drawn_anew(book: Book, history: list[Json]) -
 @pytest.mark.parametrize(
     ("change", "path"),
     [({"opened_at": "yesterday"}, "opened_at"), ({"opened_by": 7}, "opened_by"),
-     ({"machine": {}}, "machine.duty"), ({"imported_as": "x" * 121}, "imported_as")],
+     ({"machine": {}}, "machine.duty"), ({"imported_as": "x" * 121}, "imported_as"),
+     ({"number": None}, "imported_as"), ({"outcome": "fuse-open"}, "outcome"),
+     ({"findings": None}, "findings"), ({"findings": 5}, "findings"),
+     ({"findings": "abc"}, "findings"), ({"findings": ["x"]}, "findings[0]"),
+     ({"findings": [CRANKS | {"withdrawn": "yes"}]}, "findings[0].withdrawn"),
+     ({"findings": [CRANKS | {"withdrawn": {"by": 7}}]}, "findings[0].withdrawn.by"),
+     ({"findings": [CRANKS | {"at": "noon"}]}, "findings[0].at")],
 )  # fmt: skip
 def test_a_bad_line_is_told_and_nothing_kept(
     elsewhere: Book, history: list[Json], change: Json, path: str

@@ -21,7 +21,7 @@ def upgrade() -> None:
         sa.Column("closed_on", sa.String(length=10), nullable=False, server_default=""),
         sa.Column("borne_out", sa.Boolean(), nullable=False, server_default=sa.false()),
         sa.Column("learn", sa.String(length=10), nullable=False, server_default=""),
-        sa.Column("imported_as", sa.String(length=120), nullable=True),
+        sa.Column("imported_as", sa.String(length=64), nullable=True),
     ]
     for column in columns:
         op.add_column("cases", column)  # in place: SQLite would make a table anew under its rows
