@@ -8,25 +8,52 @@ import json
 import re
 import sqlite3
 import zlib
-from collections.abc import Sequence
-from contextlib import closing
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import closing, suppress
+from datetime import datetime
 from typing import Any
+from unicodedata import normalize
 
-from sqlalchemy import JSON, LargeBinary, String, Table, and_, delete, inspect, select, text, update
+from sqlalchemy import and_, delete, inspect, select, text, update
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
+from api.cases.texts import TEXTS
 from api.store import Database
 from api.store.database import BUSY_SECONDS
-from api.store.models import Base, CaseRow, DiagnosisRow
+from api.store.models import (
+    ApiKey,
+    Base,
+    CaseRow,
+    Delivery,
+    DiagnosisRow,
+    FindingRow,
+    KeptAnswer,
+    StepRow,
+)
 
 ERASED = "erased"
 LEAST = 3  # letters of what can be erased: a shorter text stands in too much else
+# where the words of persons may stand; what the program writes by itself is nowhere else
+TYPED: Mapping[type[Base], tuple[str, ...]] = {
+    CaseRow: (*TEXTS, "opened_by", "closed_key", "search", "settings", "outcome"),
+    FindingRow: ("body", "by", "withdrawn_by", "withdrawn_because"),
+    StepRow: ("by", "body"),
+    ApiKey: ("name",),
+    KeptAnswer: ("headers", "body"),
+    Delivery: ("payload", "last_result"),
+}
+# and where a row goes as a whole: a diagnosis is made anew, a key of a request is the caller's own
+WHOLE: Mapping[type[Base], str] = {DiagnosisRow: "body", KeptAnswer: "key"}
 # keys whose words are the knowledge's own and nobody's name
 _TECHNICAL = frozenset((
     "check", "outcome", "unit", "cause", "causes", "duty", "control", "coil", "kind", "measured_to",
     "moment", "plug", "side", "id", "name", "say", "on_hand", "excluded", "knowledge_version",
 ))  # fmt: skip
-_OWN = ("machine", "settings", "leading", "diagnosis", "url", "secret", "old_secret", "digest")
+
+
+class SpaceNotFreedError(Exception):
+    """The texts are out of the tables, but the space that they took is not yet written over."""
 
 
 def erase(database: Database, words: Sequence[str]) -> int:
@@ -34,39 +61,56 @@ def erase(database: Database, words: Sequence[str]) -> int:
 
     The space that they took is written over: in SQLite's file and its journal, and in PostgreSQL's
     tables (its own log and backups are the administrator's). Raises ValueError for a text that is
-    too short, StoreUnavailableError.
+    too short, StoreUnavailableError, and SpaceNotFreedError when others kept the file in use.
     """
-    short = [one for one in words if len(one.strip()) < LEAST]
-    if short or not words:
+    if not words or any(len(one.strip()) < LEAST for one in words):
         raise ValueError(f"give texts of at least {LEAST} characters")
-    found = re.compile(
-        "|".join(rf"(?<!\w){re.escape(one.strip())}(?!\w)" for one in words), re.IGNORECASE
-    )
-    count = database.write(lambda session: sum(_in_table(session, one, found) for one in _tables()))
+    found = _pattern(words)
+
+    def work(session: Session) -> int:
+        gone = sum(_rows_out(session, table, name, found) for table, name in WHOLE.items())
+        return gone + sum(_words_out(session, *one, found) for one in TYPED.items())
+
+    count = database.write(work)
     _write_over(database)
     return count
 
 
-def _tables() -> list[Table]:
-    return [one for one in Base.metadata.sorted_tables if one.name != "installation"]
+def _pattern(words: Iterable[str]) -> re.Pattern[str]:
+    """Return what finds each text in NFC, as it was typed and as it is searched for."""
+    forms = {normalize("NFC", form) for one in words for form in (one, one.casefold())}
+    spaced = (r"\s+".join(map(re.escape, one.split())) for one in sorted(forms))
+    return re.compile(rf"(?<!\w)(?:{'|'.join(spaced)})(?!\w)", re.IGNORECASE)
 
 
-def _in_table(session: Session, table: Table, found: re.Pattern[str]) -> int:
+def _rows_out(session: Session, table: type[Base], name: str, found: re.Pattern[str]) -> int:
+    """Delete the rows that have a text in one column."""
+    keys = inspect(table).primary_key
+    rows = session.execute(select(*keys, getattr(table, name))).all()
+    gone = [row[:-1] for row in rows if found.search(normalize("NFC", _read(row[-1])))]
+    for this in gone:
+        which = (key == value for key, value in zip(keys, this, strict=True))
+        session.execute(delete(table).where(*which))
+    return len(gone)
+
+
+def _read(kept: str | bytes) -> str:
+    return kept if isinstance(kept, str) else zlib.decompress(kept).decode()
+
+
+def _words_out(
+    session: Session, table: type[Base], names: Sequence[str], found: re.Pattern[str]
+) -> int:
     count = 0
-    keys = list(inspect(table).primary_key)
-    texts = [one for one in table.columns if isinstance(one.type, String | JSON)]
-    texts = [one for one in texts if one not in keys and one.name not in _OWN]
-    bodies = [one for one in table.columns if isinstance(one.type, LargeBinary)]
-    for row in session.execute(select(*keys, *texts, *bodies)).mappings().all():
-        this = [key == row[key.name] for key in keys]
-        if any(found.search(zlib.decompress(row[one.name]).decode()) for one in bodies):
-            session.execute(delete(table).where(*this))  # a kept diagnosis, which is made anew
-            count += 1
-            continue
-        changed = {one.name: _without(row[one.name], found) for one in texts}
-        changed = {name: value for name, value in changed.items() if value != row[name]}
-        if changed:
-            session.execute(update(table).where(*this).values(changed))
+    keys = inspect(table).primary_key
+    columns = [getattr(table, name) for name in names]
+    for row in session.execute(select(*keys, *columns)).all():
+        this, before = row[: len(keys)], row[len(keys) :]
+        after = [_without(one, found) for one in before]
+        if after != list(before):
+            which = (key == value for key, value in zip(keys, this, strict=True))
+            changed = dict(zip(names, after, strict=True))
+            session.execute(update(table).where(*which).values(changed))
             count += 1
     return count
 
@@ -75,11 +119,12 @@ def _without(value: Any, found: re.Pattern[str]) -> Any:
     """Return a value, of whatever depth, without the texts; a document in a text is one too."""
     if isinstance(value, str):
         if value.startswith("{"):
-            try:
-                return _as_text(_without(json.loads(value), found), value)
-            except json.JSONDecodeError:
-                pass
-        return found.sub(ERASED, value)
+            with suppress(ValueError, RecursionError):  # what a person typed may begin so, too
+                inside = json.loads(value)
+                bare = _without(inside, found)
+                return value if bare == inside else _as_text(bare, value)
+        whole, times = found.subn(ERASED, normalize("NFC", value))
+        return whole if times else value
     if isinstance(value, list):
         return [_without(one, found) for one in value]
     if isinstance(value, dict):
@@ -95,18 +140,18 @@ def _as_text(value: Any, before: str) -> str:
     return json.dumps(value, ensure_ascii=False, separators=(",", ":")) + end
 
 
-_TYPED = frozenset(("note", "because", "complaint", "handed_to"))
-
-
 def forget(database: Database, before: str) -> int:
     """Take persons, and what they typed, out of cases that were closed before a day (ISO, UTC).
 
-    Machine, findings, cause and times stay. Returns how many cases it was about. Raises
-    StoreUnavailableError.
+    Machine, findings, what was put right (it names a part), cause and times stay; events of that
+    time that wait for nobody go. Returns how many cases it was about. Raises StoreUnavailableError.
     """
     count = 0
     while some := database.write(lambda session: _forget_some(session, before)):
         count += some
+    if count and database.is_sqlite:
+        with suppress(sqlite3.OperationalError):  # what is in use goes when SQLite writes there
+            _empty_journal(database, seconds=1.0)
     return count
 
 
@@ -116,7 +161,10 @@ def _forget_some(session: Session, before: str) -> int:
     rows = session.scalars(select(CaseRow).where(old, told).limit(100)).all()
     for row in rows:
         row.opened_by, row.handed_to, row.complaint = _nobody(row.opened_by), "", ""
-        row.search, row.outcome = row.number, _untold(row.outcome)
+        row.search = row.number
+        if row.outcome is not None and " via " not in row.outcome["by"]:
+            row.closed_key = ERASED
+        row.outcome = _untold(row.outcome)
         for one in row.findings:
             one.by, one.body = _nobody(one.by), _untold(one.body)
             one.withdrawn_by = one.withdrawn_by and _nobody(one.withdrawn_by)
@@ -124,6 +172,10 @@ def _forget_some(session: Session, before: str) -> int:
         for step in row.steps:
             step.by, step.body = _nobody(step.by), _untold(step.body)
         session.execute(delete(DiagnosisRow).where(DiagnosisRow.case_order == row.order))
+    if rows:
+        day = datetime.fromisoformat(f"{before}T00:00:00Z")
+        ended = and_(Delivery.state != "waiting", Delivery.made_at < day)
+        session.execute(delete(Delivery).where(ended))
     return len(rows)
 
 
@@ -138,19 +190,43 @@ def _untold(value: Any) -> Any:
         return [_untold(one) for one in value]
     if not isinstance(value, dict):
         return value
-    return {
-        name: "" if name in _TYPED else _nobody(one) if name == "by" else _untold(one)
-        for name, one in value.items()
-    }
+    return {name: _OF_PERSONS.get(name, _untold)(one) for name, one in value.items()}
+
+
+_OF_PERSONS: Mapping[str, Callable[[Any], Any]] = {
+    "by": _nobody, "replaced": lambda parts: [ERASED for _ in parts],
+    **dict.fromkeys(("note", "because", "complaint", "handed_to"), lambda _: ""),
+}  # fmt: skip
 
 
 def _write_over(database: Database) -> None:
-    if database.is_sqlite:
-        file = str(database.url.database)
-        with closing(sqlite3.connect(file, isolation_level=None, timeout=BUSY_SECONDS)) as alone:
-            for statement in ("VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"):
-                alone.execute(statement)
-        return
-    with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+    """Write over what is free. Raises SpaceNotFreedError."""
+    try:
+        if not database.is_sqlite:
+            _vacuum(database)
+        elif not _empty_journal(database, BUSY_SECONDS, "VACUUM"):
+            raise SpaceNotFreedError(_NOT_FREED)
+    except (sqlite3.OperationalError, DBAPIError) as error:
+        raise SpaceNotFreedError(_NOT_FREED) from error
+
+
+_NOT_FREED = (
+    "erased, but the space it took is not yet written over; run it again with the service stopped"
+)
+
+
+def _vacuum(database: Database) -> None:
+    alone = database.engine.execution_options(isolation_level="AUTOCOMMIT")
+    with alone.connect() as connection:
         for table in Base.metadata.sorted_tables:
             connection.execute(text(f'VACUUM (FULL) "{table.name}"'))
+
+
+def _empty_journal(database: Database, seconds: float, *first: str) -> bool:
+    """Write SQLite's journal into its file; False where somebody reads from it for so long."""
+    file = str(database.url.database)
+    with closing(sqlite3.connect(file, isolation_level=None, timeout=seconds)) as alone:
+        for statement in first:
+            alone.execute(statement)
+        busy, *_ = alone.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    return not busy

@@ -133,7 +133,8 @@ def _dated(one: CaseFinding, told: Json) -> CaseFinding:
     by = _name(told, "by", path) if "by" in told else one.by
     at = _moment(told, "at", path) if "at" in told else one.at
     gone = _object(told, "withdrawn", path)
-    return replace(one, by=by, at=at, withdrawn=gone and _withdrawal(gone, f"{path}withdrawn."))
+    withdrawn = None if gone is None else _withdrawal(gone, f"{path}withdrawn.")
+    return replace(one, by=by, at=at, withdrawn=withdrawn)
 
 
 def _withdrawal(told: Json, path: str) -> Withdrawal:

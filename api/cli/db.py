@@ -172,6 +172,6 @@ def erase(found: OpenStore, words: tuple[str, ...]) -> None:
     """Take every TEXT, a name or a phone number, out of all that is kept. What was found stays."""
     from api.cases import erasure
 
-    with told(ValueError):
+    with told(ValueError, erasure.SpaceNotFreedError):
         count = erasure.erase(found.database, words)
     click.echo(f"{found.shown}: erased in {count} rows; earlier copies still have it")

@@ -168,7 +168,8 @@ def _sqlite(url: URL) -> Engine:
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _: object) -> None:
         connection.isolation_level = None  # BEGIN is ours, see below
-        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+        pragmas = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "secure_delete=ON")
+        for pragma in pragmas:
             connection.execute(f"PRAGMA {pragma}").close()
 
     @event.listens_for(engine, "begin")

@@ -66,7 +66,7 @@ def test_what_learning_goes_by_is_worked_out(old: Database) -> None:
 
 
 def test_without_a_finding_that_counts_nothing_was_borne_out(tmp_path: Path) -> None:
-    """A case whose findings were all withdrawn teaches nothing in the store as brought up either."""
+    """A case whose findings were all withdrawn teaches nothing in the store brought up either."""
     withdrawn = "UPDATE case_findings SET withdrawn_at = '2026-11-20 00:00:00'"
     database = brought_up(tmp_path / "old.sqlite3", withdrawn)
     with database.reading() as session:
