@@ -13,10 +13,10 @@ from flask.testing import FlaskClient
 
 from api import create_app
 from api.cli.main import threewire
-from api.store import Database, upgrade
+from api.store import Database
 from engine import Diagnoser, Knowledge
 from engine.diagnosis import shipped
-from tests.databases import KINDS, Server, server
+from tests.databases import KINDS, Server, server, set_up
 from tests.reference.conftest import enlarged, pytest_terminal_summary
 
 __all__ = ["enlarged", "pytest_terminal_summary"]
@@ -135,7 +135,6 @@ def database_url(request: pytest.FixtureRequest, new_url: Callable[[str], str]) 
 @pytest.fixture
 def database(database_url: str) -> Iterator[Database]:
     """A store that is set up; the test runs on SQLite and on PostgreSQL."""
-    found = Database(database_url)
-    upgrade(found)
+    found = set_up(database_url)
     yield found
     found.close()

@@ -11,11 +11,11 @@ from click.testing import CliRunner
 
 from api import create_app
 from api.cli.main import threewire
-from api.store import Database, upgrade
 from engine import Knowledge
 from engine.knowledge import items
 from engine.knowledge.text import load_yaml
 from tests import readme
+from tests.databases import set_up
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -99,8 +99,7 @@ def body_for(path: str) -> dict[str, Any]:
 @pytest.mark.parametrize("path", addresses())
 def test_addresses_answer(path: str, knowledge: Knowledge, tmp_path: Path) -> None:
     """Each address that README names is served, with the method that it shows."""
-    database = Database(f"sqlite:///{tmp_path}/cases.sqlite3")
-    upgrade(database)
+    database = set_up(f"sqlite:///{tmp_path}/cases.sqlite3")
     client = create_app({"DATABASE": database}).test_client()
     machine = {"duty": "fuel-shutoff", "control": "unknown", "coil": "unknown"}
     case = client.post("/v1/cases", json={"machine": machine}).headers["Location"]

@@ -17,9 +17,8 @@ from typing import Any
 
 import click
 
-from api.store import Database, upgrade
 from tests.bench.cases import EIGHT
-from tests.databases import Server
+from tests.databases import Server, set_up
 from tests.databases import server as postgresql_server
 from tests.serving import Running
 
@@ -77,8 +76,7 @@ def _case() -> str:
 @contextmanager
 def serving(url: str, folder: Path, workers: int, threads: int) -> Iterator[Running]:
     """Run the service on a store, warm."""
-    database = Database(url)
-    upgrade(database)
+    database = set_up(url)
     database.close()
     environment = {"THREEWIRE_DATABASE": url, "THREEWIRE_RATE_PER_MINUTE": "1000000"}
     running = Running(folder, "--workers", str(workers), "--threads", str(threads),

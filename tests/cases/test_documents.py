@@ -13,10 +13,11 @@ import pytest
 
 from api.answers import problems
 from api.cases import Book
-from api.store import Database, upgrade
+from api.store import Database
 from api.store.models import CaseRow
 from api.web import BLUEPRINTS
 from engine import Diagnoser, Knowledge
+from tests.databases import set_up
 from tests.serving import ROOT, Running
 from tests.web.conftest import labels
 
@@ -52,8 +53,7 @@ def environment(database_url: str, tmp_path: Path) -> dict[str, str]:
 @pytest.fixture
 def server(environment: dict[str, str], tmp_path: Path) -> Iterator[Running]:
     """A server on the store, which is set up."""
-    database = Database(environment["THREEWIRE_DATABASE"])
-    upgrade(database)
+    database = set_up(environment["THREEWIRE_DATABASE"])
     database.close()
     running = Running(tmp_path / "server", environment=environment)
     try:

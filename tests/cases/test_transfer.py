@@ -8,17 +8,16 @@ import pytest
 from api.cases import Book
 from api.cases.learning import report
 from api.cases.transfer import bring_in, exported
-from api.store import Database, upgrade
 from api.strict_json import Json
 from engine import Diagnoser, Knowledge, RequestError
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
+from tests.databases import set_up
 
 
 @pytest.fixture
 def elsewhere(tmp_path: Any, engine: Diagnoser, knowledge: Knowledge) -> Book:
     """The case book of another installation."""
-    database = Database(f"sqlite:///{tmp_path}/elsewhere.sqlite3")
-    upgrade(database)
+    database = set_up(f"sqlite:///{tmp_path}/elsewhere.sqlite3")
     return Book(database, engine, knowledge)
 
 

@@ -11,16 +11,15 @@ from werkzeug.serving import make_server
 
 from api import client, create_app
 from api.client import Client, RequestRefused
-from api.store import Database, upgrade
 from engine import Diagnoser, Knowledge
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
+from tests.databases import set_up
 
 
 @pytest.fixture
 def app(tmp_path: Path, knowledge: Knowledge, engine: Diagnoser) -> Flask:
     """The service with a store."""
-    database = Database(f"sqlite:///{tmp_path}/cases.sqlite3")
-    upgrade(database)
+    database = set_up(f"sqlite:///{tmp_path}/cases.sqlite3")
     return create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from api.store import Database, upgrade
+from tests.databases import set_up
 
 CHROMIUM = "/usr/bin/chromium"
 REQUIRED = "TESTS_REQUIRE_CHROMIUM"
@@ -70,9 +70,7 @@ USUAL = 25
 def new_store(folder: Path) -> str:
     """Return the URL of a new store that is set up."""
     url = f"sqlite:///{folder}/store/cases.sqlite3"
-    made = Database(url)
-    upgrade(made)
-    made.close()
+    set_up(url).close()
     return url
 
 

@@ -7,16 +7,16 @@ import pytest
 from flask import Flask
 
 from api import create_app, settings
-from api.store import Database, upgrade
+from api.store import Database
 from engine import Diagnoser, Knowledge
+from tests.databases import set_up
 from tests.desk.support import Browser
 
 
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Database]:
     """An SQLite store; the case book itself is tested on both databases elsewhere."""
-    found = Database(f"sqlite:///{tmp_path}/store/cases.sqlite3")
-    upgrade(found)
+    found = set_up(f"sqlite:///{tmp_path}/store/cases.sqlite3")
     yield found
     found.close()
 

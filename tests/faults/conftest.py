@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from api.store import Database, upgrade
+from tests.databases import set_up
 from tests.serving import Running
 
 Starter = Callable[..., Running]
@@ -31,7 +31,5 @@ def start(tmp_path: Path) -> Iterator[Starter]:
 @pytest.fixture
 def store_url(database_url: str) -> str:
     """The URL of a store that is set up; the test runs on SQLite and on PostgreSQL."""
-    database = Database(database_url)
-    upgrade(database)
-    database.close()
+    set_up(database_url).close()
     return database_url

@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 import requests
 
-from api.store import Database, upgrade
-from tests.databases import Server, server
+from tests.databases import Server, server, set_up
 from tests.faults.conftest import Starter
 from tests.faults.writers import MACHINE, Acknowledged, Writer, hold_to
 
@@ -30,8 +29,7 @@ def own_server() -> Iterator[Server]:
 def test_postgresql_gone_and_back(start: Starter, own_server: Server) -> None:
     """503 as a problem while it is away, /readyz red, then green; the writers lose nothing."""
     url = own_server.new_database()
-    database = Database(url)
-    upgrade(database)
+    database = set_up(url)
     running = start(url, "--workers", "2")
     seen = Acknowledged()
     writers = [Writer(running.url, seen) for _ in range(3)]
@@ -74,8 +72,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 def test_disk_full(start: Starter, small_disk: Path) -> None:
     """A clear 503 when the disk is full, no corruption, and it goes on once there is room."""
     url = f"sqlite:///{small_disk}/cases.sqlite3"
-    database = Database(url)
-    upgrade(database)
+    database = set_up(url)
     running = start(url)
     number = running.ask("POST", "/v1/cases", OPEN).json()["number"].replace(" ", "")
     # leaves less room than a few hundred findings need

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from api.access import keys
-from api.store import Database, upgrade
+from tests.databases import set_up
 from tests.serving import ROOT, Running
 
 
@@ -47,8 +47,7 @@ def refused(tmp_path: Path) -> Callable[..., tuple[int, str]]:
 @pytest.fixture
 def store_with_key(database_url: str) -> tuple[str, str]:
     """The URL of a store that is set up, on SQLite and on PostgreSQL, and a key of it."""
-    database = Database(database_url)
-    upgrade(database)
+    database = set_up(database_url)
     key = database.write(lambda session: keys.make(session, "shop", "agent")[1])
     database.close()
     return database_url, key

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
-from api.store import Database, upgrade
+from api.store import Database
+from tests.databases import set_up
 from tests.serving import Running
 
 Refused = Callable[..., tuple[int, str]]
@@ -16,8 +17,7 @@ def test_beyond_loopback_without_a_key_it_does_not_start(
     refused: Refused, database_url: str
 ) -> None:
     """A bind that others reach, or a proxy in front, needs a key in force; the command is told."""
-    database = Database(database_url)
-    upgrade(database)
+    database = set_up(database_url)
     database.close()
     for options in (("--host", "0.0.0.0"), ("--proxies", "1"), ("--require-keys", "yes")):  # noqa: S104
         status, said = refused("serve", "--database", database_url, *options)
@@ -61,8 +61,7 @@ def test_the_commands_make_list_and_revoke(refused: Refused, database_url: str) 
 
     from tests.serving import ROOT
 
-    database = Database(database_url)
-    upgrade(database)
+    database = set_up(database_url)
     database.close()
 
     def keys(*arguments: str) -> str:

@@ -8,7 +8,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from api.cli.main import threewire
-from api.store import Database, upgrade
+from api.store import Database
+from tests.databases import set_up
 from tests.store.test_copying import fill, rows
 
 Run = Callable[..., Result]
@@ -17,8 +18,7 @@ Run = Callable[..., Result]
 @pytest.fixture
 def url(tmp_path: Path) -> str:
     """The URL of a store with a case and a key."""
-    database = Database(f"sqlite:///{tmp_path}/store.sqlite3")
-    upgrade(database)
+    database = set_up(f"sqlite:///{tmp_path}/store.sqlite3")
     fill(database)
     database.close()
     return f"sqlite:///{tmp_path}/store.sqlite3"

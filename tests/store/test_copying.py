@@ -9,9 +9,10 @@ import pytest
 from sqlalchemy import select
 
 from api.access import keys
-from api.store import Database, upgrade
+from api.store import Database
 from api.store.copying import CopyError, backup, copy
 from api.store.models import Base, CaseRow, StepRow
+from tests.databases import set_up
 
 
 def fill(database: Database) -> None:
@@ -40,8 +41,7 @@ def rows(database: Database) -> list[str]:
 
 def test_a_backup_is_whole_and_private(tmp_path: Path) -> None:
     """The copy has every row, is its owner's alone to read, and overwrites nothing."""
-    database = Database(f"sqlite:///{tmp_path}/store.sqlite3")
-    upgrade(database)
+    database = set_up(f"sqlite:///{tmp_path}/store.sqlite3")
     fill(database)
     file = tmp_path / "copy.sqlite3"
     backup(database, file)
@@ -59,15 +59,13 @@ def test_a_store_moves_from_one_database_to_the_other_and_back(
 ) -> None:
     """Every row comes over, numbers count on behind the highest, and a full target is refused."""
     fill(database)
-    middle = Database(f"sqlite:///{tmp_path}/middle.sqlite3")
-    upgrade(middle)
+    middle = set_up(f"sqlite:///{tmp_path}/middle.sqlite3")
     assert copy(database, middle)["cases"] == 1
     assert rows(middle) == rows(database)
     with pytest.raises(CopyError, match="not empty"):
         copy(middle, database)
     url = f"sqlite:///{tmp_path}/back.sqlite3" if database.is_sqlite else new_url("postgresql")
-    back = Database(url)
-    upgrade(back)
+    back = set_up(url)
     copy(middle, back)
     assert rows(back) == rows(database)
     now = datetime.now(UTC)

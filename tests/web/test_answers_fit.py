@@ -11,11 +11,11 @@ from jsonschema import Draft202012Validator
 
 from api import create_app
 from api.answers import demos
-from api.store import Database, upgrade
 from api.sums import SUMS
 from api.web import BLUEPRINTS, case_examples, operations
 from api.web.requests import JSON
 from engine import Diagnoser, Knowledge
+from tests.databases import set_up
 from tests.web.conftest import closed, labels
 
 ONE_CIRCUIT = "duty=fuel-shutoff&control=controller-on-crank&coil=body-ground"
@@ -34,8 +34,7 @@ def service(
     tmp_path_factory: pytest.TempPathFactory, knowledge: Knowledge, engine: Diagnoser
 ) -> Iterator[Flask]:
     """The application with a store."""
-    database = Database(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
-    upgrade(database)
+    database = set_up(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
     yield create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
     database.close()
 

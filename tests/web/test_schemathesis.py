@@ -11,9 +11,9 @@ from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks
 
 from api import create_app
-from api.store import Database, upgrade
 from api.web import BLUEPRINTS
 from engine import Diagnoser, Knowledge
+from tests.databases import set_up
 from tests.web.conftest import labels
 
 pytestmark = pytest.mark.slow
@@ -38,8 +38,7 @@ def app(
     tmp_path_factory: pytest.TempPathFactory, knowledge: Knowledge, engine: Diagnoser
 ) -> Iterator[Flask]:
     """The application with a store; tests/cases sends to cases that exist."""
-    database = Database(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
-    upgrade(database)
+    database = set_up(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
     yield create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
     database.close()
 

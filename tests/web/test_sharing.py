@@ -12,8 +12,8 @@ from flask.testing import FlaskClient
 
 from api import create_app
 from api.settings import load
-from api.store import Database, upgrade
 from engine import Diagnoser, Knowledge
+from tests.databases import set_up
 
 PAGE = "https://till.example.org"
 ASKS = {"Origin": PAGE, "Access-Control-Request-Method": "POST"}
@@ -24,8 +24,7 @@ Make = Callable[..., FlaskClient]
 @pytest.fixture
 def make(tmp_path: Path, knowledge: Knowledge, engine: Diagnoser) -> Make:
     """Return a client of a service with some settings."""
-    database = Database(f"sqlite:///{tmp_path}/cases.sqlite3")
-    upgrade(database)
+    database = set_up(f"sqlite:///{tmp_path}/cases.sqlite3")
 
     def call(**settings: Any) -> FlaskClient:
         found = load(settings, environment={})

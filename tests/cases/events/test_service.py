@@ -6,8 +6,8 @@ from pathlib import Path
 from standardwebhooks.webhooks import Webhook
 
 from api.cases.events import endpoints
-from api.store import Database, upgrade
 from tests.cases.events.receiver import serving
+from tests.databases import set_up
 from tests.serving import Running
 
 MACHINE = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"}
@@ -18,8 +18,7 @@ def test_a_closed_case_arrives_signed(database_url: str, tmp_path: Path) -> None
     each event arrives once."""
     from datetime import UTC, datetime
 
-    database = Database(database_url)
-    upgrade(database)
+    database = set_up(database_url)
     with serving() as receiver:
         endpoint = database.write(
             lambda session: endpoints.add(

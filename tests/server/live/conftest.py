@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from api.store import Database, upgrade
+from tests.databases import set_up
 from tests.serving import ROOT, Running
 
 Starter = Callable[..., Running]
@@ -21,7 +21,7 @@ QUESTION: dict[str, Any] = {"machine": MACHINE, "findings": []}
 @pytest.fixture
 def store(database_url: str) -> str:
     """The URL of a store that is set up; the test runs on SQLite and on PostgreSQL."""
-    _set_up(database_url)
+    set_up(database_url).close()
     return database_url
 
 
@@ -29,14 +29,8 @@ def store(database_url: str) -> str:
 def file_store(tmp_path: Path) -> str:
     """The URL of an SQLite store that is set up, for what the kind of database does not touch."""
     url = f"sqlite:///{tmp_path}/cases/cases.sqlite3"
-    _set_up(url)
+    set_up(url).close()
     return url
-
-
-def _set_up(url: str) -> None:
-    found = Database(url)
-    upgrade(found)
-    found.close()
 
 
 @pytest.fixture
