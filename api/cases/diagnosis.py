@@ -14,9 +14,9 @@ from api.cases.leading import (
     Leading,
     LeadingCause,
     LeadingCheck,
-    LeadingSide,
     LeftOut,
     OfferedAnswer,
+    OneSide,
 )
 from api.service import Engine
 from api.strict_json import Json
@@ -128,10 +128,10 @@ def summary(diagnosis: CaseDiagnosis, limit: int, checks: Checks) -> Leading:
     )  # fmt: skip
 
 
-def _short(answer: Json, checks: Checks) -> LeadingSide:
+def _short(answer: Json, checks: Checks) -> OneSide:
     causes, advice = answer["causes"][:MOST_CAUSES], answer["advice"]["do"]
     check = None if advice == "repair" else next(iter(answer["next_checks"]), None)
-    return LeadingSide(
+    return OneSide(
         tuple(LeadingCause(*(one[key] for key in _CAUSE)) for one in causes),
         _leading_check(check, checks) if check else None,
         answer["fit"]["verdict"], advice, answer["scope"]["covered"],

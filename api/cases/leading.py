@@ -48,7 +48,7 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
-class LeadingSide(Document):
+class OneSide(Document):
     """The diagnosis in short."""
 
     causes: tuple[LeadingCause, ...] = ()
@@ -59,7 +59,7 @@ class LeadingSide(Document):
 
 
 @dataclass(frozen=True)
-class Leading(LeadingSide):
+class Leading(OneSide):
     """The diagnosis in short, as it was at this version of the case."""
 
     DOCUMENT: ClassVar = same(
@@ -70,4 +70,4 @@ class Leading(LeadingSide):
     knowledge_version: str | None = None
     left_out: tuple[LeftOut, ...] = ()
     side: str | None = field(default=None, metadata=KNOWN)
-    sides: Mapping[str, LeadingSide] | None = field(default=None, metadata=KNOWN)
+    sides: Mapping[str, OneSide] | None = field(default=None, metadata=KNOWN)

@@ -22,9 +22,11 @@ from api.web import operations
 from api.web.case_examples import story
 from api.web.components import Components, first_paragraph
 from api.web.operations import Described
+from engine.knowledge.items import UNITS
 from engine.knowledge.shapes import OneOf, StrictSchema
 from engine.reasoning.request import UNIT_WORDS
 
+PREFIX_NAMES = {"u": "MICRO_", "μ": "MU_", "m": "MILLI_", "k": "KILO_", "M": "MEGA_"}
 BAD_REQUEST = {
     "machine": {"duty": "fuel-shutof", "control": "ignition-timed", "coil": "case-ground"},
     "findings": [{"check": "pull-pin-volts", "value": 11.4, "unit": "V"}],
@@ -197,6 +199,7 @@ def _explain_request(components: Described, service: Service) -> None:
     """Put into the request's schemas the ids that are in force.
 
     Of two spellings of one unit the one that NFKC keeps is listed: names made from both collide.
+    ``x-enum-varnames`` names the units to makers of clients, for whom mV and MV are one word.
     """
     for component in components.values():
         for about in component.get("properties", {}).values():
@@ -206,10 +209,15 @@ def _explain_request(components: Described, service: Service) -> None:
     for name in ("Finding", "FindingSent"):
         finding = components[name]["properties"]
         finding["check"]["enum"] = list(service.knowledge.checks)
-        finding["unit"]["enum"] = units
+        finding["unit"] |= {"enum": units, "x-enum-varnames": [*map(_spoken, units)]}
         finding["circumstances"]["items"]["enum"] = list(service.knowledge.rows("circumstances"))
-    causes = [*NOT_A_CAUSE, *service.knowledge.causes]
+    causes = list(dict.fromkeys((*NOT_A_CAUSE, *service.knowledge.causes)))
     components["CaseClosing"]["properties"]["cause"]["enum"] = causes
+
+
+def _spoken(unit: str) -> str:
+    prefix, base = ("", unit) if unit in (*UNITS, "Ω") else (unit[0], unit[1:])
+    return (PREFIX_NAMES.get(prefix, "") + base.replace("Ω", "OMEGA")).upper()
 
 
 def _add_examples(document: Described, service: Service) -> None:

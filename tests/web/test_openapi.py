@@ -1,14 +1,20 @@
 """The description is valid, complete and true."""
 
+import importlib
 import json
 import re
+import subprocess
+import sys
 import unicodedata
+from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator
+from openapi_python_client.utils import snake_case
 from openapi_spec_validator import validate
 
 from api.web import openapi
@@ -119,3 +125,35 @@ def test_document_names_no_machine(document: dict[str, Any]) -> None:
     text = json.dumps(document)
     assert "/home/" not in text
     assert "site-packages" not in text
+
+
+def test_a_generator_makes_a_client_that_works(
+    app: Flask, document: dict[str, Any], case: dict[str, Any], tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """openapi-python-client writes every operation that speaks JSON alone, but for a sum whose wire
+    sizes are numbers with a point, and its diagnosis is the service's own."""
+    (tmp_path / "openapi.json").write_text(json.dumps(document), encoding="utf-8")
+    command = "generate --path openapi.json --output-path made --meta none"
+    subprocess.run(
+        [sys.executable, "-m", "openapi_python_client", *command.split()], cwd=tmp_path, check=True,
+        capture_output=True,
+    )  # fmt: skip
+    written = {one.stem for one in (tmp_path / "made" / "api").rglob("*.py")} - {"__init__"}
+    named = {
+        snake_case(operation["operationId"])
+        for item in document["paths"].values()
+        for method, operation in item.items()
+        if method != "parameters"
+    }
+    assert named - written == {"diagnose_batch", "work_sum"}
+    monkeypatch.syspath_prepend(str(tmp_path))
+    made = importlib.import_module("made")
+    asked = importlib.import_module("made.api.diagnosis.diagnose")
+    body = importlib.import_module("made.models").Request.from_dict(case)
+    client = made.Client(base_url="http://shop")
+    client.set_httpx_client(
+        httpx.Client(transport=httpx.WSGITransport(app=app), base_url="http://shop")
+    )
+    answer = asked.sync(client=client, body=body)
+    assert answer.to_dict() == app.test_client().post("/v1/diagnoses", json=case).json
