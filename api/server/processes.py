@@ -11,6 +11,7 @@ import shutil
 import socket
 import tempfile
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, cast
 
@@ -19,6 +20,7 @@ from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
 from gunicorn.glogging import Logger  # type: ignore[import-untyped]
 
 from api import logs
+from api.answers.problems import ProblemError
 from api.logs import NAME, LogLine
 from api.service import Service
 from api.settings import Settings
@@ -43,8 +45,18 @@ class Server(BaseApplication):  # type: ignore[misc]  # gunicorn carries no type
 
     def __init__(self, make: Callable[[], Flask], refusals: tuple[type[Exception], ...]) -> None:
         self._make, self._refusals = make, refusals
-        self._app = make()
+        self._app = self._proved()
         super().__init__()
+
+    def _proved(self) -> Flask:
+        """Make the application, its circuits solved: a worker that is forked, or forked again under
+        load after another one died, is ready at once."""
+        from api.web import health  # after the folder of the metrics is named
+
+        app = self._make()
+        with app.app_context(), suppress(ProblemError):  # /readyz says so, and goes on asking
+            health.prove(service_of(app))
+        return app
 
     def load_config(self) -> None:
         """Put the settings into gunicorn's own configuration, and set the log up."""
@@ -59,7 +71,7 @@ class Server(BaseApplication):  # type: ignore[misc]  # gunicorn carries no type
     def reload(self) -> None:
         """Make the application anew; keep the old one when the new one cannot be made."""
         try:
-            self._app = self._make()
+            self._app = self._proved()
         except self._refusals as error:
             _log.error(LogLine(event="reload-refused", because=str(error)))
             return

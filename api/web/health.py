@@ -55,9 +55,7 @@ def ready() -> Response:
     """Say that the database answers and that every circuit of the knowledge base does."""
     service = current()
     _ask_store(service)
-    if "ready" not in service.cache:
-        _prove(service)
-        service.cache["ready"] = True
+    prove(service)
     knowledge = service.knowledge
     counts = (len(getattr(knowledge, kind)) for kind in _KINDS)
     return replies.kept(Ready("ready", knowledge.version, *counts))
@@ -77,8 +75,11 @@ def _ask_store(service: Service) -> None:
 _KINDS = ("causes", "checks", "circuits", "rules")
 
 
-def _prove(service: Service) -> None:
-    """Diagnose an empty case on every circuit. Raises ProblemError 503 when one gives no answer."""
+def prove(service: Service) -> None:
+    """Diagnose an empty case on every circuit, once. Raises ProblemError 503 when one gives no
+    answer."""
+    if "ready" in service.cache:
+        return
     empty = [kind for kind in _KINDS if not getattr(service.knowledge, kind)]
     if empty:
         raise ProblemError(503, f"The knowledge base has no {', no '.join(empty)}.")
@@ -89,6 +90,7 @@ def _prove(service: Service) -> None:
         except Exception as error:
             problems.log_surprise(error)
             raise ProblemError(503, f"The circuit '{circuit.id}' gives no answer.") from error
+    service.cache["ready"] = True
 
 
 @blueprint.get("/problems/<kind>")
