@@ -1,0 +1,276 @@
+"""The rising current of a pull winding while its plunger moves, and the fit of it to samples.
+
+The flux linkage of a winding of R ohm and L(x) henry behind a voltage u obeys d(L i)/dt = u - R i
+(Faraday; L grows as the plunger closes the gap, and i dL/dt is the back-EMF that notches the
+current). With lambda = L / R and psi = lambda i R: d psi/dt = u - psi / lambda, which is linear in
+psi and exact here from sample to sample, L and u taken at their middle. A plunger that stays has L
+constant and the textbook answer i = u / R (1 - exp(-t R / L)).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from scipy.linalg import solve_banded
+from scipy.optimize import OptimizeResult, least_squares
+
+from engine.traces.trace import Floats
+
+LEAST_TAU, MOST_TAU = 0.0003, 0.15  # s, L over R with the gap open
+# A notch that any plunger on its way to the stop cuts at least (judgement): share of the settled
+# current, and seconds that it lasts.
+NOTCH_SHARE, NOTCH_SECONDS = 0.1, 0.02
+# Gain in chi squared: above SURE it moved, below NOTHING not; such a notch must give SEEN.
+SURE, NOTHING, SEEN = 60.0, 25.0, 40.0
+SLOWEST = 0.002  # s between samples; slower ones miss a notch or make one
+UNSURE_SEAT = 0.006  # s: a seat that is known no better may be none
+FLAT = 0.006  # share of the settled current: a notch that is none
+GAP_SHARPNESS = 4.0  # open gap over what the iron's own reluctance equals (judgement)
+LEAST_DEPTH = 0.012  # share of the settled current that a notch must have
+EARLIEST = 0.012  # s after the contact; before it a notch may be a bouncing contact
+
+
+@dataclass(frozen=True)
+class Window:
+    """The samples that are fitted: seconds from the contact, amperes, and what drives them.
+
+    ``drive`` is the pull voltage over its settled value where it was recorded (``timed``: it says
+    when the contact closed), else ones. ``hum`` in hertz, 0 without.
+    """
+
+    seconds: Floats
+    amperes: Floats
+    drive: Floats
+    hum: float = 0.0
+    timed: bool = False
+
+    @property
+    def step(self) -> float:
+        """Return the seconds between samples."""
+        return float(self.seconds[1] - self.seconds[0])
+
+    def coarse(self) -> "Window":
+        """Return the window with some 250 samples, means of the others: where a fit begins."""
+        size = max(1, len(self.seconds) // 250)
+        whole = len(self.seconds) // size * size
+        seconds, amperes, drive = (
+            one[:whole].reshape(-1, size).mean(axis=1)
+            for one in (self.seconds, self.amperes, self.drive)
+        )
+        return replace(self, seconds=seconds, amperes=amperes, drive=drive)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What came out: settled amperes, L / R open and seated, when it began and seated, in seconds.
+
+    ``*_u`` are standard uncertainties of the fit, correlated residuals counted. ``moved`` None is
+    cannot tell; ``depth`` is the notch in amperes, ``gain`` what motion gained in chi squared.
+    """
+
+    amperes: float
+    amperes_u: float
+    onset: float
+    tau_open: float
+    tau_seated: float
+    begins: float
+    seats: float
+    seats_u: float
+    depth: float
+    gain: float
+    moved: bool | None
+    settled: bool
+    at_seat: float
+    curve: Floats
+
+
+def rise(seconds: Floats, drive: Floats, tau: Floats | float) -> Floats:
+    """Return amperes over their settled value for ``tau`` = L / R in seconds, maybe over time."""
+    step = seconds[1] - seconds[0]
+    inverse = np.broadcast_to(1.0 / np.asarray(tau), seconds.shape)
+    middle = (inverse[1:] + inverse[:-1]) / 2
+    kept = np.exp(-middle * step)
+    gained = np.concatenate([[0.0], (drive[1:] + drive[:-1]) / 2 * (1 - kept) / middle])
+    # psi[k + 1] = kept psi[k] + gained: two diagonals, solved in one stable sweep
+    diagonals = np.stack([np.ones_like(gained), np.append(-kept, 0.0)])
+    settled: Floats = solve_banded((1, 0), diagonals, gained, check_finite=False) * inverse
+    return settled
+
+
+@dataclass(frozen=True)
+class Motion:
+    """How a plunger goes: seconds at which it begins and seats, power of time, L seated / open."""
+
+    begins: float
+    seats: float
+    power: float
+    ratio: float
+
+    def grown(self, seconds: Floats) -> Floats:
+        """Return the inductance over that of the open gap.
+
+        The inductance of a gap that closes is a hyperbola of what is left of it.
+        """
+        way = np.clip((seconds - self.begins) / (self.seats - self.begins), 0, 1) ** self.power
+        grown: Floats = 1 + (self.ratio - 1) * way / (1 + GAP_SHARPNESS * (1 - way))
+        return grown
+
+
+def _shape(window: Window, values: Floats) -> Floats:
+    """Return the current over its settled value for the parameters of a fit, in their logs."""
+    onset = -1.0 if window.timed else values[0]
+    since = np.clip((window.seconds - onset) / window.step, 0.0, 1.0)
+    tau: Floats | float = float(np.exp(values[1]))
+    if len(values) > 2:
+        seats = values[3] + float(np.exp(values[4]))
+        motion = Motion(values[3], seats, values[5], float(np.exp(values[2])))
+        tau = tau * motion.grown(window.seconds)
+    return rise(window.seconds, window.drive * since, tau)
+
+
+def _columns(window: Window, values: Floats) -> Floats:
+    """Return what the amperes are a weighted sum of: the shape, and the hum where there is any."""
+    columns = [_shape(window, values)]
+    if window.hum:
+        angle = 2 * np.pi * window.hum * window.seconds
+        columns += [np.sin(angle), np.cos(angle)]
+    return np.stack(columns, axis=1)
+
+
+def _weighted(window: Window, values: Floats) -> tuple[Floats, Floats]:
+    columns = _columns(window, values)
+    square = columns.T @ columns + 1e-12 * np.eye(columns.shape[1])
+    return columns, np.asarray(np.linalg.solve(square, columns.T @ window.amperes), np.float64)
+
+
+def _residual(window: Window) -> Callable[[Floats], Floats]:
+    def residual(values: Floats) -> Floats:
+        columns, weights = _weighted(window, values)
+        left: Floats = columns @ weights - window.amperes
+        return left
+
+    return residual
+
+
+@dataclass(frozen=True)
+class _Moving:
+    """The fit of a plunger that goes: what it gains in chi squared, its notch, its seat."""
+
+    values: Floats
+    noise: float
+    gain: float
+    depth: float
+    seats_u: float
+
+    @property
+    def seats(self) -> float:
+        """Return when it seats, in seconds of the window."""
+        return float(self.values[3] + np.exp(self.values[4]))
+
+
+def fit(window: Window) -> Fit:
+    """Fit the plunger that stays and the plunger that goes, and say which the samples tell."""
+    stays = _fit_still(window)
+    goes = _fit_moving(window, stays)
+    still, moving = float(stays.fun @ stays.fun), float(goes.fun @ goes.fun)
+    noise = moving / (len(goes.fun) - len(goes.x) - 1) * _inflation(goes.fun)
+    gain = (still - moving) / max(noise, 1e-18)
+    found = _Moving(goes.x, noise, gain, _depth(window, goes.x), _seat_uncertainty(goes, noise))
+    # what is fitted by the plunger that stays is judged by its own residuals
+    alone = still / (len(stays.fun) - 3) * _inflation(stays.fun)
+    moved = _verdict(window, found, alone)
+    return _told(window, found.values if moved else stays.x, found, moved)
+
+
+def _fit_still(window: Window) -> OptimizeResult:
+    end = window.seconds[-1]
+    low, high = [-0.028, np.log(LEAST_TAU)], [min(0.03, end / 2), np.log(MOST_TAU)]
+    starts = [np.array([0.0, np.log(tau)]) for tau in (0.001, 0.004, 0.012, 0.03)]
+    residual = _residual(window)
+    best = min(starts, key=lambda one: float(np.sum(residual(one) ** 2)))
+    return least_squares(residual, best, bounds=(low, high), x_scale=[0.001, 0.3])
+
+
+def _fit_moving(window: Window, stays: OptimizeResult) -> OptimizeResult:
+    """Fit motion from the best of a grid of starts."""
+    end, residual = float(window.seconds[-1]), _residual(window)
+    low = np.array([-0.028, np.log(LEAST_TAU), 0.0, -0.04, np.log(0.004), 1.0])
+    high = np.array([0.03, np.log(MOST_TAU), np.log(12), end, np.log(end + 0.04), 8.0])
+    starts = []
+    places = np.linspace(EARLIEST, 0.97 * end, max(20, min(60, int(end / 0.008))))
+    for seats, share, ratio in product(places, (0.3, 0.9), (1.5, 3.0)):
+        length = max(share * seats, 0.0041)
+        tau = stays.x[1] - 0.3
+        starts.append(np.array([stays.x[0], tau, np.log(ratio), seats - length, np.log(length), 3]))
+    starts = [np.clip(one, low + 1e-6, high - 1e-6) for one in starts]
+    rough = _residual(window.coarse())
+    ranked = sorted(starts, key=lambda one: float(np.sum(rough(one) ** 2)))
+    scale = [0.001, 0.3, 0.3, 0.01, 0.3, 1.0]
+    tried = [
+        least_squares(rough, one, bounds=(low, high), x_scale=scale, max_nfev=40)
+        for one in (ranked[0], ranked[len(ranked) // 20])
+    ]
+    best = min(tried, key=lambda one: float(one.cost)).x
+    return least_squares(residual, best, bounds=(low, high), x_scale=scale, max_nfev=40)
+
+
+def _inflation(residuals: Floats) -> float:
+    """Return how much less correlated residuals tell: (1 + r) / (1 - r), first order."""
+    total = float(residuals @ residuals)
+    r = float(residuals[1:] @ residuals[:-1]) / total if total else 0.0
+    r = min(max(r, 0.0), 0.98)
+    return (1 + r) / (1 - r)
+
+
+def _depth(window: Window, values: Floats) -> float:
+    """Return how far the fitted current falls from its peak before the seat, in amperes."""
+    steady = replace(window, drive=(window.seconds > 0).astype(np.float64))
+    shape = _shape(steady, values)
+    _, weights = _weighted(window, values)
+    seat = int(np.searchsorted(window.seconds, values[3] + np.exp(values[4])))
+    until = shape[: seat + 2]
+    return float((until.max() - until[-1]) * weights[0])
+
+
+def _covariance(found: OptimizeResult, noise: float) -> Floats:
+    information = found.jac.T @ found.jac
+    covariance: Floats = np.linalg.pinv(information) * noise
+    return covariance
+
+
+def _seat_uncertainty(goes: OptimizeResult, noise: float) -> float:
+    """Return the standard uncertainty of begin + length, in seconds."""
+    covariance, length = _covariance(goes, noise), np.exp(goes.x[4])
+    slope = np.array([0, 0, 0, 1.0, length, 0])
+    return float(np.sqrt(max(slope @ covariance @ slope, 0.0)))
+
+
+def _verdict(window: Window, goes: _Moving, alone: float) -> bool | None:
+    """Return whether it moved; None where the samples cannot tell."""
+    if window.step > SLOWEST:
+        return None
+    settled = float(np.median(window.amperes[-max(5, len(window.amperes) // 10) :]))
+    onset = 0.0 if window.timed else goes.values[0]
+    inside = goes.seats - onset > EARLIEST and goes.seats < window.seconds[-1] - 3 * window.step
+    clear = goes.gain > SURE and goes.depth > LEAST_DEPTH * settled
+    if clear and inside and goes.seats_u < UNSURE_SEAT:
+        return True
+    notch = (NOTCH_SHARE * settled) ** 2 * NOTCH_SECONDS / window.step / 3
+    seen = 5 * window.step < NOTCH_SECONDS and notch > SEEN * alone
+    return False if seen and (goes.gain < NOTHING or goes.depth < settled * FLAT) else None
+
+
+def _told(window: Window, values: Floats, goes: _Moving, moved: bool | None) -> Fit:
+    columns, weights = _weighted(window, values)
+    curve = columns @ weights
+    spread = float(np.linalg.pinv(columns.T @ columns)[0, 0]) * goes.noise
+    tau = float(np.exp(values[1]))
+    return Fit(
+        amperes=float(weights[0]), amperes_u=float(np.sqrt(max(spread, 0.0))),
+        onset=0.0 if window.timed else float(values[0]), tau_open=tau,
+        tau_seated=tau * float(np.exp(values[2])) if moved else tau,
+        begins=float(goes.values[3]), seats=goes.seats, seats_u=goes.seats_u, depth=goes.depth,
+        gain=goes.gain, moved=moved, settled=bool(columns[-1, 0] > 0.9),
+        at_seat=float(np.interp(goes.seats, window.seconds, curve)), curve=curve,
+    )  # fmt: skip

@@ -1,0 +1,33 @@
+"""Recordings of machines that ngspice solves: seat, length, ohms, moved or not."""
+
+from collections.abc import Callable
+
+import pytest
+
+from tests.traces.score import HELD_OUT, LOUD, Score, scores, table, within
+
+
+def _hold(found: list[Score]) -> None:
+    """Hold scores to the limits of a recording that is loud enough."""
+    loud = [one for one in found if one.decibels >= LOUD]
+    told = [one for one in loud if one.truth.moved is not None and one.moved != "cannot-tell"]
+    wrong = [one for one in told if (one.moved == "moved") != one.truth.moved]
+    false = [one for one in found if one.moved == "moved" and one.truth.moved is False]
+    assert len(wrong) <= 0.02 * len(told)
+    assert len(false) <= 0.005 * len(found)
+    for kind, share in (("seat", 0.95), ("length", 0.95), ("ohms", 0.95)):
+        good, count = within(loud, kind)
+        assert good >= share * count - 1, kind
+
+
+def test_twelve_machines_are_read() -> None:
+    """A few of them, each run."""
+    _hold(list(scores(12, 4)))
+
+
+@pytest.mark.slow
+def test_three_hundred_held_out_machines_are_read(record_property: Callable[..., None]) -> None:
+    """On a seed that nothing was tuned on."""
+    found = list(scores(300, HELD_OUT))
+    record_property("reference figure", table(found))
+    _hold(found)
