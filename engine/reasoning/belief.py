@@ -55,6 +55,11 @@ class Weighed:
         counted = ~self.prediction.open & ~self.prediction.flat
         return counted if self.alone is None else counted & ~self.alone
 
+    @property
+    def place(self) -> tuple[str, float, str]:
+        """Return what orders findings wherever they are summed, however they were told."""
+        return self.finding.check, self.value or 0.0, self.finding.stated
+
 
 def weigh(observation: Observation) -> Weighed:
     """Return the log-likelihood of a finding under every hypothesis of its prediction."""
@@ -106,7 +111,8 @@ def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: i
     surprises = alone.copy()
     for row, (one, share) in enumerate(zip(weighed, shares, strict=True)):
         alone[row], surprises[row] = one.log_likelihood * share, one.surprise
-    rows = [n for n, one in enumerate(weighed) if one.prediction is not None and shares[n] == 1.0]
+    order = sorted(range(len(weighed)), key=lambda n: weighed[n].place)
+    rows = [n for n in order if weighed[n].prediction is not None and shares[n] == 1.0]
     quantities = _quantities([weighed[n] for n in rows])
     joint = weigh_together(_readings([weighed[n] for n in rows], quantities, hypotheses))
     terms = alone.copy()
@@ -119,7 +125,7 @@ def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: i
         terms[row] = np.where(counted, sure + joint.left_out[:, column], terms[row])
         surprise = joint.left_out[:, column] - joint.peak[:, column]
         surprises[row] = np.where(counted, surprise, surprises[row])
-    return Together(alone.sum(axis=0) + joint.log_likelihood, terms, surprises)
+    return Together(alone[order].sum(axis=0) + joint.log_likelihood, terms, surprises)
 
 
 def _quantities(readings: Sequence[Weighed], least: int = 2) -> tuple[str, ...]:
@@ -229,10 +235,11 @@ class Belief:
     def known(self) -> Known:
         """Return what was read, for predicting the next check."""
         keep = self.hypotheses > LEAST_WEIGHT * self.hypotheses.max()
-        numbers = [
+        counted = (
             one for one, share in zip(self.weighed, self.shares, strict=True)
             if one.prediction is not None and share == 1.0
-        ]  # fmt: skip
+        )  # fmt: skip
+        numbers = sorted(counted, key=lambda one: one.place)
         quantities = _quantities(numbers, least=1)
         joint = weigh_together(_readings(numbers, quantities, int(keep.sum()), keep))
         weights = self.hypotheses[keep]
