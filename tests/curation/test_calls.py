@@ -10,8 +10,10 @@ import pytest
 from click.testing import Result
 
 from api.curation.calls import MEASURES, CallCase, Tallied, mark
+from engine.knowledge.text import load_yaml
 
 Run = Callable[..., Result]
+CALLS = Path(__file__).parents[1] / "cases" / "calls"
 CALL = CallCase(
     id="roller-will-not-start", group="plain", story="Roller 7 cranks and does not start.",
     request={}, guess="battery-weak", truth=("ground-open",), accept=("ground-open",),
@@ -152,3 +154,24 @@ def test_bad_usage_of_calls(run: Run, tmp_path: Path) -> None:
     """--json without --calls, and a folder that is not there, are bad usage."""
     assert run("kb", "cases", "--json").exit_code == 2
     assert run("kb", "cases", "--calls", tmp_path / "nowhere").exit_code == 2
+
+
+def _facts(half: str) -> dict[str, frozenset[tuple[Any, ...]]]:
+    """Return what was found in each call of a half, by the call's name."""
+    return {
+        path.stem: frozenset(
+            (one["check"], one.get("outcome"), one.get("value"), one.get("unit"))
+            for one in load_yaml(path.read_text(encoding="utf-8"), path.name)["request"]["findings"]
+        )
+        for path in (CALLS / half).glob("*.yaml")
+    }
+
+
+def test_nothing_looked_at_while_working_is_held_out() -> None:
+    """No open call has the very findings of a blind one, which nobody is to tune on; those that
+    have are named without saying of which."""
+    opened, held_out = _facts("open"), _facts("blind")
+    assert len(opened) == 48
+    assert len(held_out) == 57
+    twins = [name for name, facts in opened.items() if facts in held_out.values()]
+    assert twins == []
