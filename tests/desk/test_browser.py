@@ -72,7 +72,7 @@ def test_a_whole_call_by_keyboard_alone(
 ) -> None:
     """From the first key to the closed case no mouse is needed, and the cause comes out.
 
-    On each step what is said, who leads, the warning and five answers are in sight at once.
+    On each step what is said, who leads, the warning and six answers are in sight at once.
     """
     with b.screen(chromium, server.url, size) as page:
         hand = begin(page, call)
