@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.diagnosis import Diagnoser
-from engine.knowledge import items
+from engine.knowledge import Knowledge, items
 from engine.physics.machine import Machine
 from engine.reasoning.advice import Limits
 from engine.reasoning.planning import (
@@ -137,13 +137,21 @@ def checks(answer: dict[str, Any]) -> list[str]:
     return [one["check"] for one in answer["next_checks"]]
 
 
-def test_checks_are_proposed_that_save_time(ask: Ask) -> None:
-    """Every proposed check is expected to save half a minute at least or is put first by a rule,
-    and shows what the leading causes and a good circuit would give."""
+def test_checks_are_proposed_that_save_time(ask: Ask, knowledge: Knowledge) -> None:
+    """Every proposed check is expected to save the least that is worth a step, or is put first by
+    a rule, and shows what the leading causes and a good circuit would give."""
     answer = ask()
     assert answer["advice"]["do"] == "check"
     assert answer["next_checks"]
-    assert any(one["saves_minutes"] >= 0.5 for one in answer["next_checks"])
+    wished = {
+        action["ask_first"]
+        for row in answer["trace"]
+        for action in knowledge.rules[row["rule"]].then
+        if "ask_first" in action
+    }
+    least = knowledge.thresholds.least_saving
+    worth = {one["check"]: one["saves_with_wrong_repairs"] for one in answer["next_checks"]}
+    assert {name for name, minutes in worth.items() if minutes < least} <= wished
     for one in answer["next_checks"]:
         assert one["expect"][-1]["cause"] == "healthy"
         assert all(entry["reads"] for entry in one["expect"])
@@ -164,9 +172,12 @@ def test_a_lay_hand_is_sent_to_nothing_dangerous(ask: Ask, diagnoser: Diagnoser)
     was seen before may be asked for, as nothing is done for it."""
     trained = set(diagnoser.knowledge.rows("trained-hands"))
     model = diagnoser.models.get(Machine(**CRANK))
+    known = diagnoser.knowledge.checks
+    remembered = {name for name, one in known.items() if one.remembered}
+    assert remembered == {"engine-response", "brake-response"}
     for extra in ([], [{"check": "relay-click", "outcome": "heard"}]):
         for one in ask(*extra, skill="lay")["next_checks"]:
-            check = diagnoser.knowledge.checks[one["check"]]
+            check = known[one["check"]]
             assert check.remembered or not check_hazards(check, model.variants) & trained
 
 

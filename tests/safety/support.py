@@ -11,7 +11,7 @@ from engine.rules.views import CaseView
 # Some caution of a step with the hazard says this, whatever rule it comes from.
 MUST_SAY = {
     "cranks": r"engine turns.*may start.*neutral.*clear of",
-    "energises": r"(energi[sz]ed|jumps).*(hands|key|command)",
+    "energises": r"(energized|jumps).*(hands|key|command)",
     "releases-brake": r"brake is released.*chocks",
     "opens-fuel": r"fuel.*comes out.*eye protection.*flame",
     "live": r"live.*insulated.*no rings",

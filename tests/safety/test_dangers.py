@@ -101,10 +101,12 @@ def test_an_engine_that_will_not_stop_is_not_started(
 
 
 ROLLS = meeting("brake-response", "will-not-hold")
-SECURED = [one for one in ROLLS if said(one.values[0], "machine-secured", "secured")]
+SECURED = {"check": "machine-secured", "outcome": "secured"}
 
 
-@pytest.mark.parametrize("request_", [one for one in ROLLS if one not in SECURED])
+@pytest.mark.parametrize(
+    "request_", [one for one in ROLLS if SECURED not in one.values[0]["findings"]]
+)
 def test_a_brake_that_will_not_hold_asks_for_nobody_near_it(
     request_: dict[str, Any], diagnoser: Diagnoser
 ) -> None:
@@ -122,17 +124,30 @@ def test_a_rolling_machine_is_first_asked_safe(diagnoser: Diagnoser) -> None:
     assert answer["next_checks"][0]["check"] == "machine-secured"
 
 
-@pytest.mark.parametrize("request_", SECURED)
-def test_a_secured_machine_is_looked_at_with_everything_dead(
-    request_: dict[str, Any], diagnoser: Diagnoser
+@pytest.mark.parametrize(
+    ("control", "coil", "volts"),
+    [
+        ("controller-on-request", "case-ground", 12),
+        ("controller-on-request", "body-ground", 24),
+        ("ignition-timed", "unknown", 12),
+        ("unknown", "case-ground", 24),
+    ],
+)
+def test_a_secured_machine_is_looked_at_with_nothing_commanded(
+    control: str, coil: str, volts: int, diagnoser: Diagnoser
 ) -> None:
-    """Once it is secured trained hands may look at the lock; still nothing is commanded, and
-    nothing else that lifts the lock is proposed. A lay person is not sent to the lock."""
+    """Once it is secured trained hands may look at the lock, of all commands only lifting it by
+    hand; still nothing is commanded, and nothing else that lifts the lock or moves is proposed. A
+    lay person is sent neither to the lock nor to anything live."""
+    machine = {"duty": "brake-release", "control": control, "coil": coil, "system_volts": volts}
+    rolls = {"check": "brake-response", "outcome": "will-not-hold"}
+    request_ = {"machine": machine, "findings": [rolls, SECURED]}
     asked = proposed(request_, diagnoser)
+    assert asked["lock-look"] & COMMANDED == {"releases-brake"}
     rest = {name: asked[name] for name in asked if name != "lock-look"}
     assert {name for name in rest if rest[name] & (COMMANDED | {"moving"})} == set()
     lay = proposed({**request_, "skill": "lay"}, diagnoser)
-    near = COMMANDED | {"moving", "plunger", "under-machine"}
+    near = COMMANDED | {"moving", "plunger", "under-machine", "live"}
     assert {name for name in lay if lay[name] & near} == set()
 
 
@@ -152,14 +167,15 @@ def test_ground_and_feed_jumpers_have_cautions_of_their_own(diagnoser: Diagnoser
 
 def test_what_opens_an_injection_line_never_does_so_on_common_rail(knowledge: Knowledge) -> None:
     """Every text that has a line loosened says first that it is never done on common rail."""
-    loosens = {
-        name
+    loosens = [
+        (name, text)
         for kind in (knowledge.checks, knowledge.causes, knowledge.rules)
         for name, item in kind.items()
         for text in texts(item.raw)
-        if re.search(r"\b[Ll]oosen .*\bline\b|half a turn", text) and "common rail" not in text
-    }
-    assert loosens == set()
+        if re.search(r"\b[Ll]oosen .*\bline\b|half a turn", text)
+    ]
+    assert "fuel-at-injectors" in {name for name, _ in loosens}
+    assert [one for one in loosens if not one[1].startswith("Never on common rail")] == []
     check = knowledge.checks["fuel-at-injectors"]
     assert check.say.startswith("Never on common rail, or when you do not know.")
     assert check.how.startswith("Never on common rail, or when you do not know.")
@@ -176,7 +192,7 @@ def test_starting_fluid_is_only_ever_forbidden(knowledge: Knowledge) -> None:
         if "starting fluid" in sentence.lower()
     ]
     assert spoken
-    assert [one for one in spoken if not re.search(r"^No|will want to use", one)] == []
+    assert [one for one in spoken if not re.match(r"(No|Never)\b", one)] == []
 
 
 def test_no_caution_is_broken_by_its_own_step(diagnoser: Diagnoser) -> None:
