@@ -262,24 +262,23 @@ def test_two_sides_are_shown(book: Book) -> None:
     assert leading["sides"]["left"]["causes"] == leading["causes"]
 
 
-def test_a_screen_can_ask_for_the_next_check(book: Book, knowledge: Knowledge) -> None:
+@pytest.mark.parametrize(
+    ("on_hand", "reading"), [(["ask", "look", "try"], False), (["meter"], True)]
+)
+def test_a_screen_can_ask_for_the_next_check(
+    book: Book, knowledge: Knowledge, on_hand: list[str], reading: bool
+) -> None:
     """The next check carries its answers with their words, or the unit of its reading, and each of
     the answers is taken as it stands."""
-    asked: set[str] = set()
-    case = book.open({"machine": MACHINE, "findings": [CRANKS]}, "Dana")
-    for _ in range(8):
-        check = (case.leading or {})["next_check"]
-        if check is None:
-            break
-        known = knowledge.checks[check["check"]]
-        assert check["unit"] == (known.reading.unit if known.reading else None)
-        assert bool(check["outcomes"]) == (known.reading is None)
-        asked.add("outcomes" if check["outcomes"] else "unit")
-        said = {"check": check["check"]}
-        if check["outcomes"]:
-            assert all(one["words"] for one in check["outcomes"])
-            said["outcome"] = check["outcomes"][0]["outcome"]
-        else:
-            said["outcome"] = "not-known"
-        case = book.add_findings(case.number, [said], "Dana")
-    assert "outcomes" in asked
+    opening = {"machine": MACHINE, "findings": [CRANKS], "on_hand": on_hand}
+    check = (book.open(opening, "Dana").leading or {})["next_check"]
+    known = knowledge.checks[check["check"]].reading
+    assert (known is not None) == reading
+    assert check["unit"] == (known.unit if known else None)
+    assert bool(check["outcomes"]) == (known is None)
+    assert all(one["words"] for one in check["outcomes"])
+    given = [{"outcome": one["outcome"]} for one in check["outcomes"]]
+    for answer in given or [{"value": 1.0, "unit": check["unit"]}, {"outcome": "not-known"}]:
+        finding = {"check": check["check"], **answer}
+        case = book.open({**opening, "findings": [CRANKS, finding]}, "Dana")
+        assert (case.leading or {})["next_check"] != check

@@ -1,5 +1,6 @@
 """The client's every request is one that /openapi.json tells of, and does what it says."""
 
+import inspect
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -63,7 +64,7 @@ def test_what_is_wrong_is_told_with_its_place(service: Client) -> None:
 
 
 def test_every_request_stands_in_the_document(app: Flask, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each method of the client asks for an address and method that /openapi.json has."""
+    """Every method that the client has asks once, for what /openapi.json has."""
     paths = app.test_client().get("/openapi.json").json["paths"]
     asked: list[tuple[str, str]] = []
 
@@ -73,17 +74,16 @@ def test_every_request_stands_in_the_document(app: Flask, monkeypatch: pytest.Mo
 
     monkeypatch.setattr(client.Client, "_ask", note)
     speaker, number = Client("http://localhost"), "1234 5674"
-    speaker.diagnose({})
-    speaker.open_case({})
-    for of in (speaker.case, speaker.diagnosis, speaker.reopen):
-        of(number)
-    list(speaker.cases())
-    list(speaker.events())
-    speaker.add_findings(number, [])
-    speaker.withdraw(number, 9)
-    speaker.change(number, {}, 1)
-    speaker.close(number, {}, 1)
-    assert len(asked) == 11
+    given: dict[str, tuple[Any, ...]] = {
+        "diagnose": ({},), "open_case": ({},), "case": (number,), "diagnosis": (number,),
+        "reopen": (number,), "cases": (), "events": (), "add_findings": (number, []),
+        "withdraw": (number, 9), "change": (number, {}, 1), "close": (number, {}, 1),
+    }  # fmt: skip
+    public = {name for name, _ in inspect.getmembers(Client, inspect.isfunction)}
+    assert {name for name in public if not name.startswith("_")} == set(given)
+    for place, (name, words) in enumerate(given.items(), start=1):
+        list(getattr(speaker, name)(*words))  # what it gives one by one is asked for as it is read
+        assert len(asked) == place, name
     for method, path in asked:
         assert method in paths[path], path
 

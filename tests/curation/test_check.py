@@ -144,7 +144,7 @@ def test_planted_faults_are_all_told(run: Run, shop: Shop) -> None:
 
 def test_good_folder_is_without_fault(run: Run, shop: Shop) -> None:
     """A shop's own cause that checks confirm and tell apart is no fault; a conclusion without a
-    reader is news, not a fault."""
+    reader is news, not a fault, and only told to who asks for more words."""
     both_ends_corroded(shop, ["ground-side-voltage", "fuse-drop-voltage"])
     shop.rule(
         "talks-to-nobody",
@@ -155,6 +155,8 @@ def test_good_folder_is_without_fault(run: Run, shop: Shop) -> None:
     done = run("kb", "check", "--verbose", "--kb", shop.folder)
     assert (done.exit_code, done.stderr) == (0, "")
     assert "talks-to-nobody: 'heard-by-nobody' is concluded" in done.stdout
+    quiet = run("kb", "check", "--kb", shop.folder)
+    assert (quiet.exit_code, quiet.output) == (0, "")
 
 
 def test_declared_look_alikes_are_no_fault(run: Run, shop: Shop) -> None:

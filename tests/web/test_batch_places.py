@@ -1,7 +1,6 @@
 """How many batches run at once, and what their lines count for."""
 
 import time
-from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -84,19 +83,3 @@ def test_a_turn_waits_until_the_rate_has_room(app: Flask, monkeypatch: pytest.Mo
         monkeypatch.setattr(authorization, "caller", lambda: Caller("k", "till", "read"))
         authorization.wait_for_turn()
     assert waited == [0.5]
-
-
-def test_a_body_of_endless_keys_costs_little(post: Callable[..., Any]) -> None:
-    """An object with more keys than any request has is refused before each is looked at."""
-    refused = post({f"key {place}": 1 for place in range(1001)})
-    assert refused.status_code == 400
-    assert "more than 1000 keys" in refused.text
-
-
-def test_no_more_than_a_hundred_faults_are_told(post: Callable[..., Any]) -> None:
-    """Whoever sends 900 unknown fields reads of a hundred of them, and how many there are."""
-    refused = post({f"key {place}": 1 for place in range(900)})
-    assert refused.status_code == 422
-    document = refused.get_json(force=True)
-    assert len(document["errors"]) == 100
-    assert document["detail"].startswith("90")

@@ -8,22 +8,30 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from jsonschema import Draft202012Validator
 from werkzeug.test import EnvironBuilder, run_wsgi_app
 
 from api import create_app
 
+Problem = Callable[[Any, int], dict[str, Any]]
 
-def problem(response: Any, status: int) -> dict[str, Any]:
+
+@pytest.fixture
+def problem(told: Callable[[str], Draft202012Validator]) -> Problem:
     """Return the problem document of a response after checking its form."""
-    assert response.status_code == status, response.data
-    # RFC 9457 section 3: the media type, and `status` repeats the response's status
-    assert response.content_type == "application/problem+json"
-    body: dict[str, Any] = json.loads(response.data)
-    assert set(body) >= {"type", "title", "status", "detail", "errors", "request_id"}
-    assert all(set(one) == {"path", "message"} for one in body["errors"])
-    assert body["status"] == status
-    assert body["request_id"] == response.headers["X-Request-Id"]
-    return body
+    form = told("Problem")
+
+    def checked(response: Any, status: int) -> dict[str, Any]:
+        assert response.status_code == status, response.data
+        # RFC 9457 section 3: the media type, and `status` repeats the response's status
+        assert response.content_type == "application/problem+json"
+        body: dict[str, Any] = json.loads(response.data)
+        form.validate(body)
+        assert body["status"] == status
+        assert body["request_id"] == response.headers["X-Request-Id"]
+        return body
+
+    return checked
 
 
 @pytest.mark.parametrize(
@@ -43,7 +51,9 @@ def problem(response: Any, status: int) -> dict[str, Any]:
         ("patch", "/healthz", 405),
     ],
 )
-def test_wrong_places_and_methods(client: FlaskClient, method: str, path: str, status: int) -> None:
+def test_wrong_places_and_methods(
+    problem: Problem, client: FlaskClient, method: str, path: str, status: int
+) -> None:
     """A path or method that is not served is told in a problem document."""
     problem(getattr(client, method)(path), status)
 
@@ -54,7 +64,7 @@ def test_405_keeps_allow(client: FlaskClient) -> None:
     assert set(response.headers["Allow"].split(", ")) == {"OPTIONS", "POST"}
 
 
-def test_odd_method_is_405(client: FlaskClient) -> None:
+def test_odd_method_is_405(problem: Problem, client: FlaskClient) -> None:
     """A method that nobody has heard of is not allowed, with a document that says so."""
     problem(client.open("/healthz", method="BREW"), 405)
 
@@ -66,14 +76,16 @@ def test_odd_method_is_405(client: FlaskClient) -> None:
         "application/json; charset=utf-16", "multipart/form-data", "application/jsonp",
     ],
 )  # fmt: skip
-def test_wrong_content_type_is_415(post: Callable[..., Any], content_type: str) -> None:
+def test_wrong_content_type_is_415(
+    problem: Problem, post: Callable[..., Any], content_type: str
+) -> None:
     """A body that is not said to be JSON in UTF-8 is not guessed at."""
     response = post(b"{}", content_type=content_type)
     problem(response, 415)
     assert response.headers["Accept-Post"] == "application/json"
 
 
-def test_compressed_body_is_415(post: Callable[..., Any]) -> None:
+def test_compressed_body_is_415(problem: Problem, post: Callable[..., Any]) -> None:
     """RFC 9110 section 15.5.16: 415 also refuses a content coding, and says which is taken."""
     response = post(b"{}", headers={"Content-Encoding": "gzip"})
     assert "compressed" in problem(response, 415)["detail"]
@@ -95,7 +107,11 @@ def test_right_content_type(post: Callable[..., Any], case: dict[str, Any], kind
     ],
 )  # fmt: skip
 def test_accept(
-    post: Callable[..., Any], case: dict[str, Any], accept: str | None, status: int
+    problem: Problem,
+    post: Callable[..., Any],
+    case: dict[str, Any],
+    accept: str | None,
+    status: int,
 ) -> None:
     """A caller who does not accept JSON is told, not sent what cannot be read."""
     response = post(case, headers={"Accept": accept} if accept else {})
@@ -114,7 +130,9 @@ def test_accept(
         (b"[" * 100_000, "line 1, column 21"),
     ],
 )
-def test_malformed_json_is_400(post: Callable[..., Any], raw: bytes, place: str) -> None:
+def test_malformed_json_is_400(
+    problem: Problem, post: Callable[..., Any], raw: bytes, place: str
+) -> None:
     """Text that is not strict JSON is refused at its line and column."""
     body = problem(post(raw), 400)
     assert place in body["detail"]
@@ -122,12 +140,14 @@ def test_malformed_json_is_400(post: Callable[..., Any], raw: bytes, place: str)
 
 
 @pytest.mark.parametrize("raw", [b"[]", b"null", b"1", b'"machine"', b"true"])
-def test_json_that_is_no_object_is_422(post: Callable[..., Any], raw: bytes) -> None:
+def test_json_that_is_no_object_is_422(
+    problem: Problem, post: Callable[..., Any], raw: bytes
+) -> None:
     """Valid JSON that is not an object is a bad request, not a fault of the service."""
     assert problem(post(raw), 422)["errors"]
 
 
-def test_body_over_one_mebibyte_is_413(post: Callable[..., Any]) -> None:
+def test_body_over_one_mebibyte_is_413(problem: Problem, post: Callable[..., Any]) -> None:
     """The limit is exact: 1 MiB is read, one byte more is not."""
     problem(post(b" " * (1024 * 1024 - 2) + b"{}"), 422)
     problem(post(b" " * (1024 * 1024 - 1) + b"{}"), 413)
@@ -151,7 +171,7 @@ def test_body_of_unknown_length_is_bounded_too(app: Flask) -> None:
     assert endless.tell() < 2 * 1024 * 1024
 
 
-def test_every_fault_at_once_with_its_path(post: Callable[..., Any]) -> None:
+def test_every_fault_at_once_with_its_path(problem: Problem, post: Callable[..., Any]) -> None:
     """A request with several faults gets all of them in one answer, the nearest words beside."""
     body = problem(
         post(
@@ -168,7 +188,9 @@ def test_every_fault_at_once_with_its_path(post: Callable[..., Any]) -> None:
     assert "fuel-shutoff" in by_path["machine.duty"]
 
 
-def test_unknown_check_names_the_nearest(post: Callable[..., Any], case: dict[str, Any]) -> None:
+def test_unknown_check_names_the_nearest(
+    problem: Problem, post: Callable[..., Any], case: dict[str, Any]
+) -> None:
     """A misspelt check is answered with the one that was probably meant."""
     bad = case | {"findings": [{"check": "pull-pin-voltag", "value": 11.4, "unit": "V"}]}
     (error,) = problem(post(bad), 422)["errors"]
@@ -190,7 +212,9 @@ def broken(app: Flask) -> Flask:
     return create_app({"KNOWLEDGE": app.extensions["threewire"].knowledge, "DIAGNOSER": Broken()})
 
 
-def test_500_leaks_nothing(broken: Flask, caplog: pytest.LogCaptureFixture) -> None:
+def test_500_leaks_nothing(
+    problem: Problem, broken: Flask, caplog: pytest.LogCaptureFixture
+) -> None:
     """A fault of the service shows neither its message nor its code, and its log no value."""
     response = broken.test_client().post("/v1/diagnoses", json={"word": "xyzzy"})
     body = problem(response, 500)
@@ -204,13 +228,13 @@ def test_500_leaks_nothing(broken: Flask, caplog: pytest.LogCaptureFixture) -> N
     assert "xyzzy" not in json.dumps(errors)
 
 
-def test_not_ready_when_a_circuit_gives_no_answer(broken: Flask) -> None:
+def test_not_ready_when_a_circuit_gives_no_answer(problem: Problem, broken: Flask) -> None:
     """Readiness is proved by diagnosing; liveness does not depend on it."""
     problem(broken.test_client().get("/readyz"), 503)
     assert broken.test_client().get("/healthz").json == {"status": "alive"}
 
 
-def test_every_problem_type_can_be_fetched(client: FlaskClient) -> None:
+def test_every_problem_type_can_be_fetched(problem: Problem, client: FlaskClient) -> None:
     """RFC 9457 section 3.1.1: the type, when it can be fetched, explains the problem."""
     for path, status in (("/nowhere", 404), ("/v1/causes?x=1", 422)):
         kind = problem(client.get(path), status)["type"]
@@ -220,7 +244,7 @@ def test_every_problem_type_can_be_fetched(client: FlaskClient) -> None:
     problem(client.get("/problems/nonesuch"), 404)
 
 
-def test_an_answer_can_be_slim(client: FlaskClient, case: dict[str, Any]) -> None:
+def test_an_answer_can_be_slim(problem: Problem, client: FlaskClient, case: dict[str, Any]) -> None:
     """Only the fields that are asked for come, each as in the whole; a strange one is told."""
     whole = client.post("/v1/diagnoses", json=case).json
     slim = client.post("/v1/diagnoses?fields=causes,advice", json=case).json

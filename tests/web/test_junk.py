@@ -9,6 +9,8 @@ from flask import Flask
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from api.answers.problems import MOST_ERRORS
+
 JUNK = st.recursive(
     st.none()
     | st.booleans()
@@ -136,11 +138,23 @@ def test_a_body_full_of_faults_is_answered_with_a_bounded_text(
     """A megabyte of misspelt words is answered, and the answer stays bounded."""
     response = post(case | faulty)
     assert response.status_code == 422
-    assert len(response.data) < 20_000_000
+    assert 0 < len(response.get_json(force=True)["errors"]) <= MOST_ERRORS
+    assert len(response.data) < 50_000
+
+
+def test_no_more_than_a_hundred_faults_are_told(post: Callable[..., Any]) -> None:
+    """Whoever sends 900 unknown fields reads of a hundred of them, and how many there are: with
+    the machine, which is not there, 901."""
+    response = post({f"key {place}": 1 for place in range(900)})
+    assert response.status_code == 422
+    document = response.get_json(force=True)
+    assert len(document["errors"]) == MOST_ERRORS == 100
+    assert document["detail"].startswith(f"{900 + 1} things")
 
 
 def test_an_object_of_too_many_keys_is_not_read(post: Callable[..., Any]) -> None:
-    """Fifty thousand keys in one object are refused where the limit is passed."""
-    response = post({f"extra{i}": i for i in range(50_000)})
-    assert response.status_code == 400
-    assert "1000" in response.get_json(force=True)["detail"].replace(",", "")
+    """An object of one key more than is read is refused as such, and so are fifty thousand."""
+    for count in (1_001, 50_000):
+        response = post({f"extra{i}": i for i in range(count)})
+        assert response.status_code == 400
+        assert "more than 1000 keys" in response.get_json(force=True)["detail"]

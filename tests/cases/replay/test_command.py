@@ -11,14 +11,10 @@ from click.testing import CliRunner, Result
 from api.cases import Book
 from api.cases.replay.writing import COLUMNS
 from api.cli.main import threewire
-from tests.cases.replay.conftest import HISTORY
+from tests.cases.replay.conftest import HISTORY, SQLITE_ALONE
 from tests.curation.shop import Shop
 
-
-@pytest.fixture
-def database_url(new_url: Callable[[str], str]) -> str:
-    """SQLite alone: what is read is the same on both (test_history), and this is about the rows."""
-    return new_url("sqlite")
+pytestmark = SQLITE_ALONE
 
 
 @pytest.fixture
@@ -74,10 +70,9 @@ def test_jobs_change_nothing(run: Callable[..., Result]) -> None:
     assert run("--json").stdout == run("--json", "--jobs", "2").stdout
 
 
-def test_an_empty_history_is_a_report(new_url: Callable[[str], str]) -> None:
+def test_an_empty_history_is_a_report(database_url: str) -> None:
     """Without closed cases there are totals of nothing, as text and as JSON."""
-    url = new_url("sqlite")
-    runner = CliRunner()
+    url, runner = database_url, CliRunner()
     runner.invoke(threewire, ["db", "upgrade", "--database", url])
     assert "0 closed cases" in runner.invoke(threewire, ["replay", "--database", url]).stdout
     found = json.loads(runner.invoke(threewire, ["replay", "--json", "--database", url]).stdout)

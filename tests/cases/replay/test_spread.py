@@ -3,25 +3,24 @@
 import os
 import signal
 import socket
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from itertools import count
 from typing import Any
 
 import psutil
 import pytest
 
+from api.answers.batch import spread as groups
 from api.answers.batch.spread import WorkerLostError
 from api.cases import Book
 from api.cases.case import Case
 from api.cases.replay import spread
 from api.cases.replay.history import closed_cases
 from engine import Knowledge, load_knowledge
+from tests.cases.replay.conftest import SQLITE_ALONE
 from tests.curation.shop import Shop
 
-
-@pytest.fixture
-def database_url(new_url: Callable[[str], str]) -> str:
-    """SQLite alone: what is read is the same on both (test_history), and this is about the rows."""
-    return new_url("sqlite")
+pytestmark = SQLITE_ALONE
 
 
 @pytest.fixture
@@ -76,12 +75,19 @@ def cluster() -> Iterator[Any]:
 
 
 @pytest.mark.filterwarnings("default")  # the library's own, on its way out
-def test_dask_gives_the_same_rows(book: Book, newer: Knowledge, cluster: Any) -> None:
-    """Two worker processes of an existing engine give what one process gives, in order; then they
-    take another base, and do not answer from the one before."""
-    cases = _many(book, 3)
+def test_dask_gives_the_same_rows(
+    book: Book, newer: Knowledge, cluster: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two worker processes of an existing engine give what one process gives, in order, and so
+    many cases are read ahead as keep them busy; then they take another base, and do not answer
+    from the one before."""
+    monkeypatch.setattr(groups, "GROUP", 1)
+    cases, read = _many(book, 3), count()
     address = cluster.scheduler_address
-    assert list(spread.on_dask(newer, cases, address)) == list(spread.here(newer, cases))
+    rows = spread.on_dask(newer, (one for one in cases if next(read) >= 0), address)
+    first = next(rows)
+    assert next(read) == 2 * spread.AHEAD < len(cases)
+    assert [first, *rows] == list(spread.here(newer, cases))
     assert list(spread.on_dask(book.knowledge, cases[:5], address)) == list(
         spread.here(book.knowledge, cases[:5])
     )
