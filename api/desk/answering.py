@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import chain
 from typing import Any
 
 from flask import Response, current_app, request
@@ -19,7 +20,7 @@ from api.desk.forms import FormFault, filled, finding_of
 from api.desk.submitting import Refusal, submitted, version_of
 from api.strict_json import Json
 from engine import RequestError
-from engine.reasoning.request import read_request
+from engine.reasoning.request import NOT_KNOWN, read_request
 
 
 def call_at(number: str, side: str | None = None) -> Call:
@@ -90,8 +91,8 @@ def version(number: str) -> Response:
 def read_out(number: str) -> Response:
     """Note in this browser that the warnings of a case were read out, STOP cards too."""
     call = call_at(number, request.form.get("side"))
-    ids = request.form.getlist("caution")
-    return told.tell(go(address_of(call.case, call.side)), number, ids)
+    response = go(address_of(call.case, call.side))
+    return told.tell(response, call.case.number, request.form.getlist("caution"))
 
 
 @blueprint.post("/desk/cases/<number>/answers")
@@ -113,7 +114,9 @@ def answer(number: str) -> Response:
     response = submitted(
         lambda also: _take(call, check, old, also), lambda case: address_of(case, call.side), again
     )
-    return told.tell(response, number, form.getlist("caution"))
+    # who does not know did not do the step: its own cautions are told once more where it comes next
+    names = ["caution"] if form.get("outcome") == NOT_KNOWN else ["caution", "of_step"]
+    return told.tell(response, call.case.number, chain(*map(form.getlist, names)))
 
 
 def _take(call: Call, check: str, old: CaseFinding | None, also: Also | None) -> Case:

@@ -76,6 +76,11 @@ class Call:
         """Return the diagnosis as it stands."""
         return self.desk.answer(self.inquiry)
 
+    @property
+    def general(self) -> list[str]:
+        """Return the cautions that hold for the whole case as it stands."""
+        return [one["text"] for one in self.answer["cautions"]]
+
     @cached_property
     def order(self) -> WorkOrder:
         """Return the case as a work order, with the answer of this side."""

@@ -12,7 +12,7 @@ from api.cases import NoSuchCase
 from api.cases.case import Case, CasePage
 from api.cases.texts import fault_of
 from api.cases.wording import ended
-from api.desk import pages
+from api.desk import pages, told
 from api.desk.blueprint import NAME_LETTERS, blueprint, book, by, go, keep_name, name_typed
 from api.desk.calls import address_of, label_of
 from api.desk.forms import tidy
@@ -122,6 +122,8 @@ def name() -> Response:
     response = go(url_for(".home"))
     if not fault_of(typed, NAME_LETTERS):
         keep_name(response, typed)
+        if typed != name_typed():
+            told.forget(response)
     return response
 
 
@@ -140,7 +142,7 @@ def sign_in() -> Response:
     if signed.sign_in(request.form.get("key", "")[:200]) is None:
         fault = "There is no such key, or it is revoked."
         return pages.respond("sign_in.html", 422, fault=fault, next=wanted)
-    return go(wanted)
+    return told.forget(go(wanted))
 
 
 @blueprint.post("/desk/sign-out")
@@ -148,7 +150,7 @@ def sign_in() -> Response:
 def sign_out() -> Response:
     """End the session."""
     signed.sign_out()
-    return go(url_for(".sign_in"))
+    return told.forget(go(url_for(".sign_in")))
 
 
 def _next(wanted: str) -> str:

@@ -81,20 +81,21 @@ def start() -> Response:
     same = fleet_cases(form.get("fleet_number", ""), "open")
     if same and not form.get("another"):
         return _new(form, same=same)
-    numbers_made: list[str] = []
+    made: list[Case] = []
 
     def opened(also: Also | None) -> Case:
         machine, settings, texts = machine_of(form)
         findings = _complaint(machine)
+        if not form.get("read_out"):
+            raise FormFault({"read_out": "Read the warnings out, then tick that it was done."})
         body = {**texts, "machine": machine, **settings, "findings": findings}
-        case = book().open(body, by(), also)
-        numbers_made.append(case.number)
-        return case
+        made.append(book().open(body, by(), also))
+        return made[-1]
 
     response = submitted(opened, address_of, lambda no: _new(form, no), named=True)
-    for number in numbers_made:  # what stood on the form was read out
-        ids = [one for duty in COMPLAINTS for one in told.of_every_machine(desk().knowledge, duty)]
-        told.tell(response, number, ids if form.get("read_out") else ())
+    for case in made:  # the warnings of the duty that was chosen stood on the form
+        warnings = told.of_every_machine(desk().knowledge, case.machine["duty"])
+        told.tell(response, case.number, map(told.mark, warnings.values()))
     return response
 
 

@@ -22,22 +22,35 @@ from api.interview.turn import Choice
 from api.strict_json import Json
 from engine.knowledge import items
 
-FEW_WORDS = 28  # cautions of no more words stand in full; of more, each by its first sentence
+FEW_WORDS = 32  # of cautions that stand on a page in full, one in any case
 _SMALLER = {"V": ("V", "mV"), "A": ("A", "mA"), "s": ("s", "ms"),
             "ohm": ("ohm", "mohm", "kohm", "Mohm")}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class StepCautions:
-    """The cautions of a step: ``known`` ones were told at an earlier step of this call."""
+    """The cautions of a step, ``new`` to this browser or ``known`` to it; none is left out."""
 
-    new: tuple[str, ...] = ()
-    known: tuple[str, ...] = ()
+    new: Sequence[str]
+    known: Sequence[str]
+    raised: Sequence[str]  # of ``new`` those of the whole case that something found raised
+    own: Sequence[str]  # of ``new`` those of the step
 
     @property
-    def in_full(self) -> bool:
-        """Return whether the new ones are few words, and stand on the page as they are."""
-        return sum(len(one.split()) for one in self.new) <= FEW_WORDS
+    def whole(self) -> list[str]:
+        """Return the new ones that stand on the page in full: raised ones, and what is short."""
+        found: list[str] = []
+        rest = [one for one in self.new if one not in self.raised]
+        for one in sorted(rest, key=lambda one: (one not in self.own, len(one))):
+            if not found or len(" ".join([*found, one]).split()) <= FEW_WORDS:
+                found.append(one)
+        return [one for one in self.new if one in (*self.raised, *found)]
+
+    @property
+    def begun(self) -> list[str]:
+        """Return those of which the page has the first sentence, and what to do behind a key."""
+        whole = self.whole
+        return [one for one in (*self.new, *self.known) if one not in whole]
 
 
 @dataclass(frozen=True)
@@ -71,7 +84,7 @@ class Ask:
 class StopCard:
     """A warning that stops the call until somebody says that it was read out."""
 
-    id: str
+    mark: str  # of the caution, as told knows it
     title: str
     lines: tuple[str, ...]  # three at most: the danger, what to do at once, what to do then
     next: str  # what happens at the desk after that
@@ -79,17 +92,14 @@ class StopCard:
 
 def stop_cards(call: Call, acknowledged: bool = False) -> list[StopCard]:
     """Return the STOP cards of a case: those still to be read out, or those that were."""
-    known, waiting = told.stops(), told.untold(call.case.number, call.answer["cautions"])
+    known, waiting = told.stops(), told.untold(call.case.number, call.general)
     found = []
     for one in call.answer["cautions"]:
-        if one["id"] in known and (one not in waiting) == acknowledged:
+        if one["id"] in known and (one["text"] not in waiting) == acknowledged:
             because = call.desk.knowledge.rules[one["id"]].because
             first, _, rest = because.next.partition(". ")
-            lines = (because.found, f"{first.rstrip('.')}.", rest)
-            card = known[one["id"]]
-            found.append(
-                StopCard(one["id"], card["title"], tuple(filter(None, lines)), card["next"])
-            )
+            lines = tuple(filter(None, (because.found, f"{first.rstrip('.')}.", rest)))
+            found.append(StopCard(told.mark(one["text"]), lines=lines, **known[one["id"]]))
     return found
 
 
@@ -99,29 +109,27 @@ def ask(call: Call, name: str, replaces: int | None = None) -> Ask:
     old = call.finding(str(replaces)) if replaces else None
     step = NextStep("check", name, replaces - 1 if replaces else None, asked_for=True)
     return Ask(
-        row, check, cautions_of(call, row["cautions"], name),
+        row, check, cautions_of(call, row["cautions"]),
         heading(call.inquiry, call.desk, step, old.body if old else None), replaces,
         check_prompt(check, call.inquiry, call.desk).options,
     )  # fmt: skip
 
 
-def cautions_of(call: Call, texts: Sequence[str], name: str = "") -> StepCautions:
-    """Part the cautions into those that an earlier step of this call had, and new ones.
+def cautions_of(call: Call, texts: Sequence[str]) -> StepCautions:
+    """Part the cautions of a step, and those of the whole case, by what this browser was told.
 
-    What holds for the whole case, and this browser was not told yet, comes before what belongs to
-    the step.
+    What was found raises comes first, then the step's own, then what holds for the machine.
+    What holds for the whole case and was told already stands at the foot of the page.
     """
-    known: list[str] = []
-    if call.audience == "caller":
-        earlier = dict.fromkeys(one["check"] for _, one in call.inquiry.mine)
-        earlier.pop(name, None)
-        known = call.desk.cautions(call.inquiry, earlier)
-    first = [one["text"] for one in told.untold(call.case.number, call.answer["cautions"])]
-    later = [one for one in texts if one not in first]
+    raised = [
+        one["text"] for one in call.answer["cautions"]
+        if not told.is_of_machine(call.desk.knowledge, one["id"])
+    ]  # fmt: skip
+    new = told.untold(call.case.number, [*raised, *texts, *call.general])
     return StepCautions(
-        (*first, *(one for one in later if one not in known)),
-        tuple(one for one in later if one in known),
-    )
+        new, [one for one in texts if one not in new], [one for one in raised if one in new],
+        [one for one in texts if one in new and one not in call.general],
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -1,26 +1,31 @@
-"""What this browser was told of a case: cautions once a call, and STOP cards until acknowledged.
+"""What this browser was told of a case: each caution once a call, STOP cards until acknowledged.
 
-A caution that holds for the whole case is read out at the next step by whoever gets to it, and not
-again in that browser. What is kept is a digest in a cookie; without one, all is told each time.
+A caution counts as told where a page had it and that page was acted on: the form that starts the
+call with its tick, a step that was answered, a STOP card that was read out. Nothing that anybody
+else answered counts. What is kept are digests of texts in a cookie; without one, all is told each
+time, and whoever sits down with another name or key begins anew.
 """
 
 import hashlib
+import re
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from importlib import resources
 
 from flask import Response, request
 
+from api.desk import csrf
 from api.desk.pages import keep_cookie
-from api.strict_json import Json
 from engine import Knowledge
-from engine.knowledge.rule_language import MachineTest
+from engine.knowledge.rule_language import Group, MachineTest
 from engine.knowledge.text import load_yaml
 from engine.rules.cautions import caution_text
 
 COOKIE = "threewire_desk_told"
-CASES = 20  # the latest, so that the cookie stays small
+_MOST = 3600  # characters of a cookie that every browser keeps; the latest cases stay
 _LETTERS = 6
+_CASE = re.compile(r"\d{8}", re.ASCII)
+_MARK = re.compile(rf"[0-9a-f]{{{_LETTERS}}}", re.ASCII)
 
 
 @lru_cache(maxsize=1)
@@ -47,25 +52,40 @@ def of_every_machine(knowledge: Knowledge, duty: str) -> dict[str, str]:
     }
 
 
-def untold(number: str, cautions: Iterable[Json]) -> list[Json]:
-    """Return the cautions of a case that this browser was not told yet."""
+def is_of_machine(knowledge: Knowledge, caution: str) -> bool:
+    """Return whether a caution hangs on the machine alone, whatever is found on it."""
+    tests = knowledge.programs[caution].walk()
+    return all(isinstance(one, MachineTest | Group) for one in tests)
+
+
+def untold(number: str, texts: Iterable[str]) -> list[str]:
+    """Return the cautions that this browser was not told of a case yet, each once."""
     known = _kept().get(number, frozenset())
-    return [one for one in cautions if _digest(one["id"]) not in known]
+    return [one for one in dict.fromkeys(texts) if mark(one) not in known]
 
 
-def tell(response: Response, number: str, ids: Iterable[str]) -> Response:
+def tell(response: Response, number: str, marks: Iterable[str]) -> Response:
     """Keep in the browser that cautions of a case were told, and return the response."""
-    kept = _kept()
-    marks = kept.pop(number, frozenset()) | {_digest(one) for one in ids}
-    latest = [*kept.items(), (number, marks)][-CASES:]
-    keep_cookie(response, COOKIE, "|".join(f"{n}:{'.'.join(sorted(m))}" for n, m in latest))
+    kept, new = _kept(), {one for one in marks if _MARK.fullmatch(one)}
+    known = kept.pop(number, frozenset())
+    if not new <= known:
+        rows = [*kept.items(), (number, known | new)]
+        latest = "|".join(f"{n}:{'.'.join(sorted(m))}" for n, m in rows)
+        keep_cookie(response, COOKIE, latest[-_MOST:])
+    return response
+
+
+def forget(response: Response) -> Response:
+    """Forget what this browser was told: somebody else sits here. Return the response."""
+    response.delete_cookie(COOKIE, path=csrf.PATH)
     return response
 
 
 def _kept() -> dict[str, frozenset[str]]:
-    parts = (one.partition(":") for one in request.cookies.get(COOKIE, "")[:4000].split("|"))
-    return {number: frozenset(marks.split(".")) for number, colon, marks in parts if colon}
+    rows = (one.partition(":") for one in request.cookies.get(COOKIE, "")[-_MOST:].split("|"))
+    return {case: frozenset(marks.split(".")) for case, _, marks in rows if _CASE.fullmatch(case)}
 
 
-def _digest(caution: str) -> str:
+def mark(caution: str) -> str:
+    """Return the digest by which a caution is known to a form and to the cookie."""
     return hashlib.sha256(caution.encode()).hexdigest()[:_LETTERS]

@@ -13,6 +13,7 @@ from api.desk import evidence, steps
 from api.desk.calls import Call
 from api.desk.forms import Form
 from api.desk.pages import safe
+from api.desk.told import mark
 from api.drawing import SHAPES, Shape, svg
 from api.interview import views
 from api.interview.desk import probabilities
@@ -112,7 +113,7 @@ def context(
         "last_counted": max((one.place for one in call.case.counted), default=0),
         "ended": ended(call.case.outcome.cause, call.desk.knowledge) if call.case.outcome else "",
         "answers": call.order.findings[::-1], "doubts": call.order.doubts,
-        "notes": call.order.handing_back, "general": [o["text"] for o in call.answer["cautions"]],
+        "notes": call.order.handing_back, "general": call.general, "mark": mark,
         "urgent": steps.cautions_of(call, ()), "stopped": steps.stop_cards(call, acknowledged=True),
         # the drawing is fetched after the page, which must not wait for it
         "picture": url_for("desk.circuit", number=call.case.number, check=chosen, side=call.side),

@@ -1,7 +1,7 @@
 """What the interview asks the engine: answers, how a check is done here, what is ruled out."""
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -92,17 +92,6 @@ class Desk:
             if circuit.duty == inquiry.fields["duty"]
             and f"at-{circuit.phases['on-command'].moment}" == outcome
         ]
-
-    def cautions(self, inquiry: Inquiry, names: Iterable[str]) -> list[str]:
-        """Return the cautions of checks on this machine as things stand, each once."""
-        model, view = self._stands(inquiry)
-        found = (
-            text
-            for name in names
-            for hazards in [check_hazards(self.knowledge.checks[name], model.variants)]
-            for text in self.diagnoser.cautions.for_step(hazards, view)
-        )
-        return list(dict.fromkeys(found))
 
     def _model(self, inquiry: Inquiry) -> Model:
         bare = {"machine": inquiry.machine(), "findings": []}

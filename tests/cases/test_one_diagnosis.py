@@ -130,7 +130,7 @@ def test_two_equal_start_forms_at_once_open_one_case(
         client = app.test_client()
         client.set_cookie("threewire_desk", cookie.value, path="/desk")
         barrier.wait()
-        return client.post("/desk/call", data=hidden | {"duty": "1"})
+        return client.post("/desk/call", data=hidden | {"duty": "1", "read_out": "1"})
 
     with ThreadPoolExecutor(2) as pool:
         answers = list(pool.map(send, range(2)))

@@ -194,8 +194,9 @@ class Typist:
         self.keys.press("Tab")
         for digit in digits[2:]:
             self._open_group(digit)
+        self.keys.press("Space")  # the warnings were read out
         self.keys.press("Enter")
-        self.page.wait_for_selector("[data-case] #step")
+        self.page.wait_for_selector("html[data-ready] [data-case] #step")
 
     def _open_group(self, digit: str) -> None:
         """Answer the next question; between two groups the focus may be on a summary."""

@@ -1,5 +1,6 @@
 """A browser without a screen: keeps cookies, fills in the forms that a page has, and sends them."""
 
+import html
 import re
 from html.parser import HTMLParser
 from typing import Any
@@ -7,10 +8,11 @@ from typing import Any
 from flask import Flask
 from werkzeug.test import TestResponse
 
-FUEL = {"duty": "1", "control-fuel-shutoff": "2", "coil": "2", "system_volts": "1",
+READ_OUT = {"read_out": "1"}
+FUEL = {**READ_OUT, "duty": "1", "control-fuel-shutoff": "2", "coil": "2", "system_volts": "1",
         "symptom-fuel-shutoff": "cranks-no-start", "fleet_number": "7",
         "machine_type": "compact track loader"}  # fmt: skip
-BRAKE = {"duty": "2", "control-brake-release": "2", "coil": "1", "system_volts": "1",
+BRAKE = {**READ_OUT, "duty": "2", "control-brake-release": "2", "coil": "1", "system_volts": "1",
          "solenoids": "2", "side": "2", "symptom-brake-release": "will-not-release",
          "fleet_number": "42", "machine_type": "site dumper"}  # fmt: skip
 
@@ -18,9 +20,11 @@ BRAKE = {"duty": "2", "control-brake-release": "2", "coil": "1", "system_volts":
 class _Forms(HTMLParser):
     """Finds the forms of a page with their hidden fields."""
 
+    MANY = ("caution", "of_step")  # fields that a form may have more than once
+
     def __init__(self) -> None:
         super().__init__()
-        self.forms: list[tuple[str, dict[str, str]]] = []
+        self.forms: list[tuple[str, dict[str, Any]]] = []
         self.texts: list[str] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
@@ -28,7 +32,9 @@ class _Forms(HTMLParser):
         if tag == "form":
             self.forms.append((found.get("action", ""), {}))
         if tag == "input" and found.get("type") == "hidden" and self.forms:
-            self.forms[-1][1][found["name"]] = found["value"]
+            fields, name = self.forms[-1][1], found["name"]
+            more = [*fields.get(name, ()), found["value"]] if name in self.MANY else found["value"]
+            fields[name] = more
 
     def handle_data(self, data: str) -> None:
         self.texts.append(data)
@@ -39,6 +45,13 @@ def text_of(response: TestResponse) -> str:
     found = _Forms()
     found.feed(response.text)
     return " ".join(" ".join(found.texts).split())
+
+
+def in_sight(response: TestResponse) -> str:
+    """Return the words of a page from its caution up to what is said, without what is closed."""
+    page = re.sub(r"<details.*?</details>", " ", response.text, flags=re.DOTALL)
+    words = re.sub(r"<[^>]+>", " ", page.partition('class="caution"')[2].partition('class="say')[0])
+    return " ".join(html.unescape(words).split())
 
 
 class Browser:
@@ -53,7 +66,7 @@ class Browser:
         self.page = self.client.get(address)
         return self.page
 
-    def hidden(self, action: str) -> dict[str, str]:
+    def hidden(self, action: str) -> dict[str, Any]:
         """Return the hidden fields of the form that leads to ``action``."""
         found = _Forms()
         found.feed(self.page.text)
@@ -75,9 +88,9 @@ class Browser:
         return self.get(response.headers["Location"])
 
     def start(self, fields: dict[str, str] | None = None, **more: str) -> str:
-        """Start a call and return the address of its case, which is shown."""
+        """Start a call, warnings read out, and return the address of its case, which is shown."""
         self.get("/desk/call")
-        self.follow(self.send("/desk/call", **{**(fields or FUEL), **more}))
+        self.follow(self.send("/desk/call", **{**READ_OUT, **(fields or FUEL), **more}))
         found = re.search(r'data-case="([^"]+)"', self.page.text)
         assert found is not None
         return found.group(1)

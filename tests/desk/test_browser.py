@@ -156,17 +156,39 @@ def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser,
 
 
 def test_a_stop_card_stands_alone_until_it_was_read_out(server: Running, chromium: Browser) -> None:
-    """A brake that does not hold: three lines and what to press; one key, and the call goes on."""
+    """A brake that does not hold: three lines and what to press; a digit of an answer is none."""
     with b.screen(chromium, server.url, "phone") as page:
         begin(page, Whole("stop", "3", "dumper", "Rolls.", "24" + "2" + "1"))
         assert "Nothing is holding this machine" in page.inner_text(".stop li:first-child")
         assert not page.query_selector("form.answer, .now, .columns")
         assert b.first_screen(page)[0] == []
         page.keyboard.press("1")
+        page.keyboard.press("Enter")
         page.wait_for_selector(".now-stop")
         assert not page.query_selector(".stop")
         page.reload()
         assert not page.query_selector(".stop")
+
+
+def test_a_key_that_is_held_answers_once(server: Running, chromium: Browser) -> None:
+    """Held or struck twice it neither answers what comes next nor reads a STOP card out."""
+    with b.screen(chromium, server.url) as page:
+        hand = begin(page, CALLS[0])
+        held = str(page.get_attribute(".answer .unsure", "data-digit"))
+        for _ in range(20):  # the browser repeats the key while it is down
+            page.keyboard.down(held)
+            page.wait_for_timeout(40)
+        page.keyboard.up(held)
+        page.wait_for_selector("html[data-ready] body[data-version='2']")
+        assert hand.version == "2"
+        page.goto(f"{case_of(page)}?check=coil-temperature")
+        page.wait_for_selector("html[data-ready]", state="attached")
+        page.focus('[value="smoking"]')
+        for _ in range(20):
+            page.keyboard.down("Enter")
+            page.wait_for_timeout(40)
+        page.keyboard.up("Enter")
+        assert page.is_visible(".stop")
 
 
 def test_light_and_dark_are_remembered(server: Running, chromium: Browser) -> None:
@@ -281,6 +303,7 @@ def test_two_agents_see_each_other(server: Running, chromium: Browser) -> None:
         page.keyboard.press("0")
         page.wait_for_selector("#faults >> text=somebody else was quicker")
         assert b.Typist(page).asked == asked
+        page.wait_for_selector("html[data-ready]", state="attached")
         page.keyboard.press("0")
         page.wait_for_selector("body[data-version='3']")
 
@@ -292,6 +315,7 @@ def test_it_works_without_script(server: Running, chromium: Browser) -> None:
     page.goto("/desk/call")
     page.check("#duty-1")
     page.check("#symptom-fuel-shutoff-2")
+    page.check("#read_out")
     page.click(".send button")
     page.wait_for_selector("#step")
     page.click(".target.unsure")

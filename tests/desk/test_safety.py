@@ -12,7 +12,7 @@ from api.desk.told import of_every_machine, stops
 from api.service import current
 from engine import Knowledge
 from engine.knowledge.rule_language import FindingTest
-from tests.desk.support import BRAKE, FUEL, Browser, text_of
+from tests.desk.support import BRAKE, FUEL, Browser, in_sight, text_of
 from tests.safety.forbidden import bad, sentences
 
 ROOT = Path(__file__).parents[2]
@@ -58,21 +58,79 @@ def test_every_step_has_its_cautions_before_its_sentence(
 def test_a_caution_told_before_is_shortened_and_never_left_out(
     desk: Browser, app: Flask, machine: dict[str, str]
 ) -> None:
-    """In a call each caution begins before the sentence to read out, and is on the page in full."""
+    """In a call each caution begins in sight of the sentence to read out, and stands in full."""
     case = desk.start(machine)
     desk.answer(case, "plunger-action", outcome="no-movement")
     desk.answer(case, "pull-pin-voltage", value="11.4", unit="V")
     call = call_of(app, desk, case, "caller")
     shortened = 0
     for name in ("pull-current", "plunger-action", "relay-click", "bench-pull", "hand-push-hold"):
-        page = text_of(desk.get(f"{case}?check={name}"))
-        row = call.desk.step(call.inquiry, name)
-        place = page.index(f"“{plain(row['say'])}”")
-        for caution in row["cautions"]:
-            assert -1 < page.find(plain(first(caution))) < place, (name, caution)
+        page, seen = text_of(desk.get(f"{case}?check={name}")), in_sight(desk.page)
+        for caution in call.desk.step(call.inquiry, name)["cautions"]:
+            assert plain(first(caution)) in seen, (name, caution)
             assert plain(caution) in page, (name, caution)
-            shortened += plain(caution) not in page[:place]
+            shortened += plain(caution) not in seen
     assert shortened
+
+
+@pytest.mark.parametrize(
+    ("machine", "step", "danger"),
+    [
+        (FUEL, "exhaust-smoke-at-crank", "The engine turns and may start. Neutral, clear of"),
+        (BRAKE, "brake-display", "The brake is released and the machine can roll. Chocks tight"),
+    ],
+    ids=["cranking", "releasing"],
+)
+def test_nobody_was_warned_by_an_answer_of_someone_else(
+    desk: Browser, app: Flask, machine: dict[str, str], step: str, danger: str
+) -> None:
+    """Neither the complaint nor a colleague's answer, nor 'I don't know', stands for a warning."""
+    case = desk.start(machine)
+    assert danger in in_sight(desk.get(f"{case}?check={step}"))
+    desk.follow(desk.answer(case, step, outcome="not-known"))
+    assert danger in in_sight(desk.get(f"{case}?check={step}"))
+    desk.follow(desk.answer(case, step, outcome=_first_outcome(app, step)))
+    assert danger not in in_sight(desk.get(f"{case}?check={step}"))
+    assert first(danger) in in_sight(desk.page)
+    colleague = Browser(app)
+    assert danger in in_sight(colleague.get(f"{case}?check={step}"))
+
+
+def _first_outcome(app: Flask, check: str) -> str:
+    outcomes = app.extensions["threewire"].knowledge.checks[check].outcomes
+    assert outcomes is not None
+    return str(outcomes.names[0])
+
+
+def test_who_sits_down_is_told_anew(desk: Browser, knowledge: Knowledge) -> None:
+    """With another name, or signed out, what this browser was told of a case counts no more."""
+    case = desk.start(fleet_number="seat")
+    warning = first(of_every_machine(knowledge, "fuel-shutoff")["unexpected-start-up"])
+    step = f"{case}?check=hours-since-used"
+    assert warning not in in_sight(desk.get(step))
+    for send in (lambda: desk.send("/desk/name", name="Kim"), lambda: desk.client.post(
+        "/desk/sign-out", data={"csrf": desk.hidden("/desk/name")["csrf"]}
+    )):  # fmt: skip
+        desk.get("/desk")
+        assert send().status_code == 303
+        assert warning in in_sight(desk.get(step))
+        desk.follow(desk.send(f"{case}/answers", outcome="not-known"))
+        assert warning not in in_sight(desk.get(step))
+
+
+def test_only_warnings_on_the_form_count_as_read_out(desk: Browser, app: Flask) -> None:
+    """A call starts with the tick that they were read out, and they are those of its duty."""
+    desk.get("/desk/call")
+    page = desk.send("/desk/call", **{**FUEL, "read_out": ""})
+    assert page.status_code == 422
+    assert "Read the warnings out" in text_of(page)
+    case = desk.start({"duty": "1"})
+    desk.get(f"{case}/machine")
+    desk.follow(desk.send(f"{case}/machine", **BRAKE))
+    knowledge = app.extensions["threewire"].knowledge
+    assert first(of_every_machine(knowledge, "brake-release")["lower-block-chock-first"]) in (
+        in_sight(desk.get(f"{case}?check=hours-since-used"))
+    )
 
 
 def test_a_repair_has_its_cautions_before_it(desk: Browser, app: Flask) -> None:

@@ -9,7 +9,8 @@
   const THEME = "threewire-desk-theme";
   const POLL_MS = 5000;
   const RETRY_MS = 2500;
-  const NO_DRAFT = new Set(["csrf", "nonce", "version"]);
+  const DEAF_MS = 400;  // a second press that was meant for the page before falls on nothing
+  const NO_DRAFT = new Set(["csrf", "nonce", "version", "read_out"]);
   const AWAY = new Set([429, 502, 503, 504]);
 
   const store = {
@@ -153,9 +154,10 @@
     if (reply.redirected || reply.url !== location.href) history.pushState({}, "", reply.ok ? reply.url : location.href);
     say("");
     ready();
+    deafen();
     window.scrollTo(0, 0);
     const faults = byId("faults");
-    const first = faults || byId("step") || byId("main");
+    const first = faults || document.querySelector("[data-focus]") || byId("step") || byId("main");
     first.focus({ preventScroll: !faults });
     const lead = document.querySelector(".now-lead");
     const next = document.querySelector(".now-next");
@@ -192,13 +194,25 @@
   const typing = (node) => node.matches("input:not([type=radio]):not([type=checkbox]), textarea, select");
   const keysOn = () => !store.get(KEYS_OFF);
 
+  // a key that is held, or pressed twice, answers once: what comes next has to be read first
+  const deaf = () => !("ready" in document.documentElement.dataset);
+  let hearing = null;
+  function deafen() {
+    clearTimeout(hearing);
+    delete document.documentElement.dataset.ready;
+    hearing = setTimeout(() => { document.documentElement.dataset.ready = "yes"; }, DEAF_MS);
+  }
+
   function onKey(event) {
+    const pushes = ["Enter", " "].includes(event.key) && event.target.matches("button, a, summary");
+    if (pushes && (event.repeat || deaf())) { event.preventDefault(); return; }
     if (document.querySelector("dialog[open]")) return;
     if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing || !keysOn()) return;
     if (typing(event.target)) {
       if (event.key === "Escape") event.target.blur();
       return;
     }
+    if (event.repeat) return;
     if (/^[0-9.-]$/.test(event.key)) { digit(event); return; }
     const open = { e: "#evidence", w: "#why", m: "#meant", c: "#mind", a: "#answers", s: "#learned", h: "#chances" }[event.key];
     if (open) toggle(event, document.querySelector(open));
@@ -210,7 +224,7 @@
   function press(event, target) {
     if (!target) return;
     event.preventDefault();
-    target.click();
+    if (!deaf()) target.click();
   }
 
   function digit(event) {
@@ -232,7 +246,7 @@
     const groups = [...document.querySelectorAll(".machine fieldset")].filter((one) => one.offsetParent);
     const next = groups[groups.indexOf(group) + 1];
     const first = next && (next.querySelector("input:checked") || next.querySelector("input, textarea"));
-    (first || document.querySelector(".send button")).focus();
+    (first || document.querySelector(".send input, .send button")).focus();
   }
 
   function toggle(event, details) {
@@ -327,8 +341,8 @@
   themeSwitch();
   keysHelp();
   ready();
-  const found = document.querySelector("[data-focus]");
-  if (found) found.focus();
+  const first = document.querySelector("[data-focus]");
+  if (first) first.focus();
   const faults = byId("faults");
   if (faults) faults.focus();
   const waiting = store.get(UNSENT);
