@@ -161,6 +161,32 @@ class Book:
 
         return self._step(_Task(number, by, expected, edit, also))
 
+    def replace_finding(  # noqa: PLR0913, PLR0917 - as withdraw
+        self, number: str, place: int, finding: Any, by: str, expected: int | None = None,
+        also: Also | None = None,
+    ) -> Case:  # fmt: skip
+        """Withdraw one finding and add another for it, in one step. Raises as ``withdraw``."""
+
+        def edit(case: Case, at: datetime) -> Edit:
+            return edits.replaced(case, place, finding, by, at)
+
+        return self._step(_Task(number, by, expected, edit, also))
+
+    def restore(
+        self, number: str, place: int, by: str, expected: int | None = None,
+        also: Also | None = None,
+    ) -> Case:  # fmt: skip
+        """Let a withdrawn finding count again, and not what replaced it. Raises as ``withdraw``."""
+        instead = [
+            one.changed["findings"][0]["place"] for one in self.steps(number)
+            if one.changed.get("replaces") == place and not one.changed.get("restored")
+        ]  # fmt: skip
+
+        def edit(case: Case, at: datetime) -> Edit | None:
+            return edits.restored(case, place, instead[-1] if instead else None, by, at)
+
+        return self._step(_Task(number, by, expected, edit, also))
+
     def change(
         self, number: str, changes: Mapping[str, Any], by: str, expected: int | None,
         also: Also | None = None,

@@ -182,9 +182,18 @@ class Case(Document):
 
     @property
     def done(self) -> list[Annotated[Json, DoneSchema]]:
-        """Return what was put right between findings."""
-        found: list[Json] = self.settings.get("done", [])
-        return found
+        """Return what was put right between findings, ``after`` which finding of the case."""
+        last = {"after": len(self.findings) - 1}
+        return [{**last, **one} for one in self.settings.get("done", ())]
+
+    @property
+    def put_right(self) -> dict[str, int]:
+        """Return what was put right without a cure: cause or part -> place of the finding before.
+
+        That is 0 for what was put right before everything that was found.
+        """
+        found = {str(one.get("cause") or one.get("part")): one["after"] + 1 for one in self.done}
+        return {**dict.fromkeys(self.excluded, 0), **found}
 
     @property
     def skill(self) -> Literal["lay", "trained"]:

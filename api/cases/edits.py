@@ -76,16 +76,55 @@ def withdrawn(case: Case, place: int, by: str, because: Any, at: datetime) -> Ed
     need_open(case)
     fault = texts.fault_of(because, texts.BECAUSE, lines=True)
     refuse([Fault("because", fault)] if fault else [])
+    found = _at(case, place)
+    if found.withdrawn is not None:
+        return None
+    after = _with(case, replace(found, withdrawn=Withdrawal(by, at, because)))
+    body = {"place": place, "because": because, "finding": dict(found.body)}
+    return Edit(after, "finding-withdrawn", body)
+
+
+def replaced(case: Case, place: int, finding: Any, by: str, at: datetime) -> Edit:
+    """Return the case with one finding withdrawn and another, found now, in its place."""
+    edit = findings_added(case, [finding], by, at)
+    because = f"changed, see answer {len(edit.case.findings)}"
+    gone = withdrawn(edit.case, place, by, because, at)
+    return replace(
+        edit, case=gone.case if gone else edit.case, changed={**edit.changed, "replaces": place}
+    )
+
+
+def restored(
+    case: Case, place: int, replaced_by: int | None, by: str, at: datetime
+) -> Edit | None:  # fmt: skip
+    """Return the case with a withdrawn finding counting again; None when it does already.
+
+    What was put in its place is withdrawn.
+    """
+    need_open(case)
+    found = replace(_at(case, place), withdrawn=None)
+    if _at(case, place) == found:
+        return None
+    after, body = _with(case, found), {"findings": _told([found]), "restored": True}
+    if replaced_by is not None:
+        gone = withdrawn(after, replaced_by, by, f"answer {place} restored", at)
+        after, body = gone.case if gone else after, {**body, "replaces": replaced_by}
+    return Edit(after, "finding-added", body, Sent(first=place))
+
+
+def _at(case: Case, place: int) -> CaseFinding:
+    """Return the finding at a place. Raises NoSuchFinding."""
     found = next((one for one in case.findings if one.place == place), None)
     if found is None:
         raise NoSuchFinding(f"This case has {len(case.findings)} findings; none is number "
                             f"{str(place)[:20]}.")  # fmt: skip
-    if found.withdrawn is not None:
-        return None
-    gone = replace(found, withdrawn=Withdrawal(by, at, because))
-    after = tuple(gone if one.place == place else one for one in case.findings)
-    body = {"place": place, "because": because, "finding": dict(found.body)}
-    return Edit(replace(case, findings=after), "finding-withdrawn", body)
+    return found
+
+
+def _with(case: Case, finding: CaseFinding) -> Case:
+    """Return the case with a finding in the place that it has."""
+    after = tuple(finding if one.place == finding.place else one for one in case.findings)
+    return replace(case, findings=after)
 
 
 def changed(case: Case, changes: Any) -> Edit | None:

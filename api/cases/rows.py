@@ -61,13 +61,13 @@ def new_row(case: Case, knowledge: Knowledge) -> CaseRow:
 
 
 def update_row(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
-    """Write the next version into the row; findings are added or withdrawn, never taken out."""
+    """Write the next version into the row; no finding is taken out."""
     row.version = case.version
     kept = {one.place: one for one in row.findings}
     for one in case.findings:
         if one.place not in kept:
             row.findings.append(_finding(one))
-        elif one.withdrawn is not None and kept[one.place].withdrawn_at is None:
+        elif (one.withdrawn is None) != (kept[one.place].withdrawn_at is None):
             _withdraw(kept[one.place], one.withdrawn)
     _set(row, case, knowledge)
 
@@ -120,5 +120,7 @@ def _finding(one: CaseFinding) -> FindingRow:
     return row
 
 
-def _withdraw(row: FindingRow, gone: Withdrawal) -> None:
-    row.withdrawn_by, row.withdrawn_at, row.withdrawn_because = gone.by, gone.at, gone.because
+def _withdraw(row: FindingRow, gone: Withdrawal | None) -> None:
+    row.withdrawn_by, row.withdrawn_at, row.withdrawn_because = (
+        (gone.by, gone.at, gone.because) if gone else (None, None, None)
+    )

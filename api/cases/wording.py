@@ -60,7 +60,8 @@ def _added(body: Mapping[str, Any], knowledge: Knowledge) -> str:
     told = [f"finding {one['place']} ({_told(one, knowledge)})" for one in found[:_SHOWN]]
     if len(found) > _SHOWN:
         told.append(f"{len(found) - _SHOWN} more")
-    return f"added {joined(told)}"
+    instead = f" for finding {body['replaces']}" if "replaces" in body else ""
+    return f"{'restored' if body.get('restored') else 'added'} {joined(told)}{instead}"
 
 
 def _withdrawn(body: Mapping[str, Any], knowledge: Knowledge) -> str:

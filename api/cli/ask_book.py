@@ -90,9 +90,17 @@ class Keeper:
             case = book.change(case.number, fields, BY, None)
         if new:
             case = book.add_findings(case.number, new, BY)
+        if case.is_open:
+            case = book.change(case.number, {"done": _done(case, wanted)}, BY, None)
         if case.is_open and wanted.cured is not None:
             case = book.close(case.number, {"cause": wanted.cured}, BY, None)
         return case
+
+
+def _done(case: Case, wanted: Contents) -> list[Any] | None:
+    """Return what was put right; what the case has already keeps its place."""
+    known = [(one, {key: one[key] for key in one if key != "after"}) for one in case.done]
+    return [next((one for one, act in known if act == new), new) for new in wanted.done] or None
 
 
 def _differences(case: Case, wanted: Contents) -> tuple[list[int], list[Mapping[str, Any]]]:

@@ -1,7 +1,6 @@
 """The page of a call, and the answers that it takes: add, change, strike out, put right."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from itertools import chain
 from typing import Any
 
@@ -10,7 +9,6 @@ from flask import Response, current_app, request
 from api import strict_json
 from api.access import role
 from api.answers.finding_words import observed
-from api.cases import NoSuchFinding
 from api.cases.case import Case, CaseFinding
 from api.cases.idempotency import Also
 from api.desk import pages, steps, told, view_model
@@ -19,8 +17,7 @@ from api.desk.calls import SIDES, Call, address_of
 from api.desk.forms import FormFault, filled, finding_of
 from api.desk.submitting import Refusal, submitted, version_of
 from api.strict_json import Json
-from engine import RequestError
-from engine.reasoning.request import NOT_KNOWN, read_request
+from engine.reasoning.request import NOT_KNOWN
 
 
 def call_at(number: str, side: str | None = None) -> Call:
@@ -120,30 +117,15 @@ def answer(number: str) -> Response:
 
 
 def _take(call: Call, check: str, old: CaseFinding | None, also: Also | None) -> Case:
-    """Add a finding; one that is changed is withdrawn first, when the new one is good.
-
-    On a machine with two solenoids it belongs to a side.
-    """
+    """Add a finding, or put it in the place of one; of two solenoids it belongs to a side."""
     body = finding_of(request.form, check, call.desk.knowledge)
     shared = call.desk.knowledge.checks[check].shared_between_sides
     side = (None if shared else call.side) if old is None else old.side
     body = {**body, "side": side} if side else body
     seen, number = version_of(request.form), call.case.number
     if old is not None:
-        _try(call, body)
-        because = f"changed, see answer {len(call.case.findings) + 1}"
-        seen = book().withdraw(number, old.place, by(), because, seen).version
+        return book().replace_finding(number, old.place, body, by(), seen, also)
     return book().add_findings(number, [body], by(), seen, also)
-
-
-def _try(call: Call, body: Json) -> None:
-    """Raise FormFault for a finding that the engine would not take."""
-    case = replace(call.case, findings=())
-    try:
-        read_request({**case.request(), "findings": [body]}, call.desk.knowledge)
-    except RequestError as error:
-        field = "value" if "value" in body else "form"
-        raise FormFault({field: " ".join(one.message for one in error.faults)}) from None
 
 
 def _stale(no: Refusal, check: str, old: CaseFinding | None) -> Response:
@@ -197,14 +179,9 @@ def _place() -> int:
 @blueprint.post("/desk/cases/<number>/restore")
 @role("agent")
 def restore(number: str) -> Response:
-    """Give an answer that was struck out once more, as it was."""
+    """Let an answer that was struck out count again; what was put in its place is struck out."""
     place, seen = _place(), version_of(request.form)
-    found = [one for one in book().get(number).findings if one.place == place and one.withdrawn]
-    if not found:
-        raise NoSuchFinding("No answer with that number is struck out.")
-    return stepped(
-        number, lambda also: book().add_findings(number, [found[0].body], by(), seen, also)
-    )
+    return stepped(number, lambda also: book().restore(number, place, by(), seen, also))
 
 
 @blueprint.post("/desk/cases/<number>/control")
@@ -218,7 +195,9 @@ def control(number: str) -> Response:
 @role("agent")
 def put_right(number: str) -> Response:
     """Note that a cause was put right and the complaint is unchanged, or take that note back."""
-    known = book().get(number).excluded
-    cause = request.form.get("cause", "")[:60]
-    excluded = [one for one in known if one != cause]
-    return _changed(number, {"excluded": [*excluded, cause] if cause not in known else excluded})
+    case, name = book().get(number), request.form.get("cause", "")[:200]
+    if name in case.excluded:  # said at another door
+        return _changed(number, {"excluded": [one for one in case.excluded if one != name]})
+    done = [one for one in case.done if name not in (one.get("cause"), one.get("part"))]
+    noted = done if len(done) < len(case.done) else [*done, {"cause": name}]
+    return _changed(number, {"done": noted})

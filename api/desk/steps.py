@@ -19,10 +19,11 @@ from api.interview.next_step import (
 )
 from api.interview.state import NextStep
 from api.interview.turn import Choice
+from api.interview.views import first_sentence
 from api.strict_json import Json
 from engine.knowledge import items
 
-FEW_WORDS = 32  # of cautions that stand on a page in full, one in any case
+FEW_WORDS = 32  # of the cautions of a step in sight; one of the new is in full in any case
 _SMALLER = {"V": ("V", "mV"), "A": ("A", "mA"), "s": ("s", "ms"),
             "ohm": ("ohm", "mohm", "kohm", "Mohm")}  # fmt: skip
 
@@ -39,11 +40,13 @@ class StepCautions:
     @property
     def whole(self) -> list[str]:
         """Return the new ones that stand on the page in full: raised ones, and what is short."""
-        found: list[str] = []
-        rest = [one for one in self.new if one not in self.raised]
-        for one in sorted(rest, key=lambda one: (one not in self.own, len(one))):
-            if not found or len(" ".join([*found, one]).split()) <= FEW_WORDS:
+        begun = {one: len(first_sentence(one).split()) for one in (*self.new, *self.known)}
+        more = {one: len(one.split()) - begun[one] for one in self.new if one not in self.raised}
+        room, found = FEW_WORDS - sum(begun.values()), list[str]()
+        for one in sorted(more, key=lambda one: (one not in self.own, more[one])):
+            if not found or more[one] <= room:
                 found.append(one)
+                room -= more[one]
         return [one for one in self.new if one in (*self.raised, *found)]
 
     @property

@@ -49,7 +49,7 @@ def chances(call: Call) -> list[CauseChance]:
     return [
         CauseChance(one["name"], float(one["probability"]), known.get(one["id"]))
         for one in call.answer["causes"]
-        if one["id"] not in call.case.excluded
+        if one["id"] not in call.case.put_right
     ][:SHOWN_CAUSES]
 
 

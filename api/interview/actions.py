@@ -38,7 +38,8 @@ _REASONS = {
     "at its right moment.",
     "repair": "A check costs minutes too. Here a repair is expected to come sooner to the end.",
     "cure": "Only a repair that cured, with its proof seen, settles the cause. If it did not "
-    "cure, that cause is taken off the list and the search goes on.",
+    "cure, that cause is taken off the list, what was found before and the repair can have changed "
+    "counts no more, and the search goes on.",
     "pick": "What you typed can mean any of these.",
 }
 
@@ -312,7 +313,8 @@ def decide(talk: "Interview", state: InterviewState, target: NextStep, value: ob
     ):
         return talk.record(state, Entry("stop", side=case.side))
     if target.kind == "cure":
-        kept = Entry("cured" if value == "cured" else "not-cured", target.key, side=case.side)
+        act = None if value == "cured" else {"cause": target.key}
+        kept = Entry("not-cured" if act else "cured", target.key, act, case.side)
         return talk.record(state, kept)
     chosen = Entry("agree", str(value), side=case.side)
     declined = Entry("decline", str(lead(answer)["id"]), side=case.side)

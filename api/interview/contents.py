@@ -125,6 +125,7 @@ class Contents:
 
     fields: Json
     findings: Sequence[Json]
+    done: Sequence[Json]  # what was put right without a cure
     cured: str | None
 
     @property
@@ -139,13 +140,15 @@ def contents_of(entries: Sequence[Entry]) -> Contents | None:
     call = inquiry_of(entries)
     if "duty" not in call.fields:
         return None
-    excluded = dict.fromkeys(one.key for one in entries if one.kind == "not-cured")
     fields = {
         "machine_type": str(call.fields.get("label") or "")[:LABEL_LETTERS],
         "machine": call.machine(), "on_hand": call.fields.get("hands"),
-        "skill": call.fields.get("skill"), "excluded": list(excluded),
+        "skill": call.fields.get("skill"),
+        "excluded": [one.key for one in entries if one.kind == "not-cured" and not one.value],
     }  # fmt: skip
-    return Contents(fields, [one for one in map(_finding, entries) if one], call.cured)
+    found = [one for one in map(_finding, entries) if one]
+    done = [dict(one.value) for one in entries if one.kind == "not-cured" and one.value]
+    return Contents(fields, found, done, call.cured)
 
 
 def _finding(entry: Entry) -> Json | None:
@@ -160,8 +163,10 @@ def _finding(entry: Entry) -> Json | None:
 def entries_of(case: Case) -> list[Entry]:
     """Return a case as answers; which side was looked at last is that of the last finding."""
     found = list(_machine(case))
-    found += [_answer(one.body) for one in case.counted]
     found += [Entry("not-cured", cause) for cause in case.excluded]
+    for place in range(len(case.findings) + 1):
+        found += [_answer(one.body) for one in case.counted if one.place == place]
+        found += [_act(one) for one in case.done if one["after"] + 1 == place]
     sides = [one.side for one in case.counted if one.side]
     if sides:
         found.append(Entry("machine", "side", sides[-1]))
@@ -187,6 +192,11 @@ def _machine(case: Case) -> Iterator[Entry]:
             yield Entry("machine", one.id)
 
 
+def _act(done: Json) -> Entry:
+    act = {key: value for key, value in done.items() if key != "after"}
+    return Entry("not-cured", str(act.get("cause") or act.get("part")), act)
+
+
 def _answer(body: Json) -> Entry:
     if body.get("outcome") == NOT_KNOWN and body.get("note") == SKIPPED:
         return Entry("skip", body["check"], side=body.get("side"))
@@ -206,6 +216,7 @@ def inquiry_into(case: Case, audience: str, side: str | None) -> Inquiry:
     return Inquiry(
         fields=fields, findings=tuple((one.place - 1, one.body) for one in taken),
         excluded=tuple(case.excluded), declined=frozenset({"control"}),
+        done=tuple((one["after"] + 1, one) for one in case.done),
     )  # fmt: skip
 
 
@@ -220,7 +231,9 @@ def order_of(entries: Sequence[Entry], desk: Desk) -> WorkOrder:
     case = Case(
         "", 0, OPEN, UNSAID, "", UNSAID, inquiry.machine(),
         machine_type=str(inquiry.fields.get("label") or ""),
-        settings={"excluded": list(inquiry.excluded)}, findings=found, outcome=outcome,
+        findings=found, outcome=outcome,
+        settings={"excluded": list(inquiry.excluded),
+                  "done": [{**act, "after": place - 1} for place, act in inquiry.done]},
     )  # fmt: skip
     return WorkOrder(
         case, desk.knowledge, desk.answer(inquiry), tuple(one.place for one in found),

@@ -13,7 +13,7 @@ from engine.answer import explain
 from engine.answer.answer import to_plain
 from engine.physics.model import Model
 from engine.reasoning.observe import case_view, observe
-from engine.reasoning.request import read_request
+from engine.reasoning.request import LAY, read_request
 from engine.rules.cautions import check_hazards
 from engine.rules.views import CaseView
 
@@ -73,6 +73,15 @@ class Desk:
             return False
         variants = self._model(inquiry).variants
         return bool(check_hazards(self.knowledge.checks[name], variants) & forbidden)
+
+    def barred(self, inquiry: Inquiry, name: str) -> bool:
+        """Return whether whoever is there is not to do a check: ruled out, or not for lay hands."""
+        return self.ruled_out(inquiry, name) or self.not_for_lay(inquiry, name)
+
+    def not_for_lay(self, inquiry: Inquiry, name: str) -> bool:
+        """Return whether a lay caller does the steps and is never sent to this check."""
+        lay = inquiry.fields.get("skill") == LAY
+        return lay and self.diagnoser.advisers.of(self._model(inquiry)).for_trained_hands(name)
 
     def _forbidden(self, answer: Json) -> frozenset[str]:
         """Return the hazards that a caution rules out as things stand."""

@@ -68,7 +68,7 @@ def _control(case: Inquiry, desk: Desk) -> NextStep | None:
     if case.fields.get("control") is not None or TIMING not in desk.checks(case):
         return None
     if _open(case, TIMING):
-        return None if desk.ruled_out(case, TIMING) else NextStep("check", TIMING)
+        return None if desk.barred(case, TIMING) else NextStep("check", TIMING)
     told = control_told(case, desk)
     return NextStep("settle", told) if told and "control" not in case.declined else None
 
@@ -98,7 +98,7 @@ def checks_before(case: Inquiry, desk: Desk, cause: str) -> list[str]:
         for name in cause_of(desk.answer(case), cause)["before_replacing"]
         if _open(case, name)
         and (hands is None or desk.knowledge.checks[name].kind in hands)
-        and not desk.ruled_out(case, name)
+        and not desk.barred(case, name)
     ]
 
 
@@ -128,12 +128,25 @@ def heading(case: Inquiry, desk: Desk, step: NextStep, changed: Json | None) -> 
                 "before.")  # fmt: skip
     if changed is not None and step.replaces is not None:
         return f"Answer {step.replaces + 1} says: {observed(changed, desk.knowledge)}. Now?"
-    again = case.answered(step.key)
+    if desk.not_for_lay(case, step.key):
+        return "This check is for trained hands: nobody else does it. Note only what was seen."
+    return _again(case, step) or _before_repair(case, desk, step)
+
+
+def _again(case: Inquiry, step: NextStep) -> str:
+    """Return why a check comes once more; nothing for one that was not answered yet."""
+    if not any(one["check"] == step.key for _, one in case.mine):
+        return ""
+    if not case.answered(step.key):
+        return "Asked anew after the repair, which can have changed it."
     if step.asked_for:
-        return "It was answered before; this one counts beside that." if again else ""
-    if again:
-        return "Asked once more: the first answer does not count, as was said above."
-    if case.agreed is None:
+        return "It was answered before; this one counts beside that."
+    return "Asked once more: the first answer does not count, as was said above."
+
+
+def _before_repair(case: Inquiry, desk: Desk, step: NextStep) -> str:
+    """Return why a check comes before the repair that was agreed on, or nothing."""
+    if case.agreed is None or step.asked_for:
         return ""
     left = len(checks_before(case, desk, case.agreed))
     return (

@@ -27,6 +27,7 @@ from engine import Diagnoser
 MAX_WORDS = 200  # characters of a machine's name that are kept
 LEADS_MATTER_BELOW = 5.0  # ohms; below, the resistance of the test leads changes the verdict
 _WORDING = ("audience", "label", "hands")  # fields that change no belief
+_FIRST = "CAUTION. This comes first"
 _PLAIN = {
     "leads": "What do the test leads read by themselves, tips touched together?",
     "place": "Where was the other lead?",
@@ -42,11 +43,12 @@ class Interview:
 
     def open(self, state: InterviewState) -> Turn:
         """Return the first words and the first question; on a resumed state, where it stands."""
-        blocks = [views.greeting()]
-        if any(one.kind == "finding" for one in state.entries):
-            blocks.append(views.answers(state.entries, self.desk))
-            blocks.append(views.belief(self.desk.answer(inquiry_of(state.entries)), None))
-        return self.asking(state, *blocks)
+        if not any(one.kind == "finding" for one in state.entries):
+            return self.asking(state, views.greeting())
+        answer = self.desk.answer(inquiry_of(state.entries))
+        first, told = views.cautions(views.urgent(answer, None), state.told, _FIRST)
+        blocks = [views.answers(state.entries, self.desk), views.belief(answer, None)]
+        return self.asking(replace(state, told=told), *first, views.greeting(), *blocks)
 
     def given(self, state: InterviewState, entries: Sequence[Entry]) -> InterviewState:
         """Return the state with answers from the command line laid over its own."""
@@ -220,12 +222,12 @@ class Interview:
             return [], after.told
         old = self._answer_before(inquiry_of(before.entries), case)
         answer = self.desk.answer(case)
-        title = "CAUTION. Always on this machine" if old is None else "CAUTION. This comes first"
+        title = "CAUTION. Always on this machine" if old is None else _FIRST
         blocks, told = views.cautions(views.urgent(answer, old), after.told, title)
         if new.kind == "not-cured":
             blocks.append(text(
-                f"{self.desk.name(new.key)} is put right and off the list. Where the repair "
-                "changed a reading, change that answer: list shows the numbers."
+                f"{self.desk.name(new.key)} is put right and off the list. What was found before "
+                "and the repair can have changed counts no more."
             ))  # fmt: skip
         evidence = new.kind in ("finding", "not-cured") or (
             new.kind == "machine" and new.key not in _WORDING

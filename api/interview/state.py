@@ -23,7 +23,10 @@ _CLOSING = ("agree", "reopen", "cured", "not-cured")
 
 @dataclass(frozen=True)
 class Entry:
-    """One answer: ``key`` is the field, check or cause that it is about."""
+    """One answer: ``key`` is the field, check or cause that it is about.
+
+    The ``value`` of what was put right is the act as a request has it; none: before all findings.
+    """
 
     kind: EntryKind
     key: str = ""
@@ -78,6 +81,7 @@ class Inquiry:
     findings: tuple[tuple[int, Json], ...]
     skipped: tuple[str, ...] = ()
     excluded: tuple[str, ...] = ()
+    done: tuple[tuple[int, Json], ...] = ()  # put right, and the place behind what was found before
     declined: frozenset[str] = frozenset()
     agreed: str | None = None
     cured: str | None = None
@@ -111,8 +115,9 @@ class Inquiry:
         return self.mine if self.asked is None else self.asked
 
     def answered(self, check: str) -> int:
-        """Return how often a check was answered on this side."""
-        return sum(one["check"] == check for _, one in self.mine)
+        """Return how often a check was answered on this side since something was put right."""
+        since = max((place for place, _ in self.done), default=0)
+        return sum(one["check"] == check for place, one in self.mine if place >= since)
 
     @property
     def sides(self) -> list[str | None]:
@@ -137,13 +142,21 @@ class Inquiry:
         Raises KeyError when the duty was not answered yet.
         """
         self.fields["duty"]
-        findings = [dict(one) for _, one in (self.findings if everywhere else self.mine)]
-        if not everywhere:
-            findings += [{"check": name, "outcome": "not-known"} for name in self._enough()]
+        found = self.findings if everywhere else self.mine
+        enough = [] if everywhere else self._enough()
         return {
-            "machine": self.machine(), "findings": findings, **self.settings,
-            "excluded": list(self.excluded), "limit": 0,
+            "machine": self.machine(), "limit": 0, **self.settings, **self._told(found),
+            "findings": [dict(one) for _, one in found]
+            + [{"check": name, "outcome": "not-known"} for name in enough],
         }  # fmt: skip
+
+    def _told(self, found: Sequence[tuple[int, Json]]) -> Json:
+        """Return what was put right, of what is in ``found`` before it or after it."""
+        done = [
+            {**act, "after": sum(before < place for before, _ in found) - 1}
+            for place, act in self.done
+        ]  # fmt: skip
+        return {"excluded": list(self.excluded)} | ({"done": done} if done else {})
 
     @property
     def settings(self) -> Json:
@@ -153,7 +166,8 @@ class Inquiry:
 
     def request_behind(self) -> Json:
         """Return the request with the findings as the answer counts them."""
-        return {**self.request(), "findings": [dict(one) for _, one in self.behind]}
+        found = [dict(one) for _, one in self.behind]
+        return {**self.request(), **self._told(self.behind), "findings": found}
 
     def _enough(self) -> list[str]:
         """Return the checks that are not asked again: skipped, or answered twice.
@@ -183,7 +197,12 @@ def inquiry_of(entries: Sequence[Entry]) -> Inquiry:
         fields=fields,
         findings=tuple((n, one.value) for n, one in enumerate(entries) if one.kind == "finding"),
         skipped=tuple(one.key for one in mine if one.kind == "skip"),
-        excluded=tuple(dict.fromkeys(one.key for one in mine if one.kind == "not-cured")),
+        excluded=tuple(one.key for one in mine if one.kind == "not-cured" and not one.value),
+        done=tuple(
+            (n, one.value)
+            for n, one in enumerate(entries)
+            if one.kind == "not-cured" and one.value and one.side in (None, side)
+        ),
         declined=frozenset(one.key for one in mine if one.kind == "decline"),
         agreed=last.key if last.kind == "agree" else None,
         cured=last.key if last.kind == "cured" else None,

@@ -295,7 +295,7 @@ def _order_side(order: WorkOrder) -> Iterator[Line]:
     found = [one for one in order.findings if one.finding.check != complaint]
     yield from [Line("Findings:")] if found else []
     yield from (Line(f"{one.name}: {one.observed}{_DOUBTS[one.doubt]}", "-") for one in found)
-    for cause in order.case.excluded:
+    for cause in order.case.put_right:
         yield Line(f"Put right without a cure: {named(cause, order.knowledge)}")
     if order.covered:
         yield from _order_cause(order)

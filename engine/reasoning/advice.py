@@ -256,6 +256,10 @@ class Adviser:
         leaders = tuple((self._model.causes[n], round(float(after[n]), 6)) for n in order)
         return Meaning(result, round(chance, 6), leaders)
 
+    def for_trained_hands(self, name: str) -> bool:
+        """Return whether somebody lay is never sent to a check, whatever it would save."""
+        return name in self._for_trained_hands
+
     def expected_minutes(self, causes: Floats) -> float:
         """Return the minutes to the fix when repair starts now, as a clock would show them."""
         return float(clock_and_mistakes(causes, self.minutes, self._wrong)[0])

@@ -94,6 +94,29 @@ def test_withdrawing_twice_changes_nothing(book: Book, number: str) -> None:
     assert book.withdraw(number, 1, "Bo", "other") == first
 
 
+def test_a_finding_is_replaced_and_restored_in_one_step_each(book: Book, number: str) -> None:
+    """Of a finding and its replacement exactly one counts at any version; the steps say which."""
+    case = book.replace_finding(number, 1, VOLTS, "Ana")
+    assert ([one.place for one in case.counted], case.version) == ([2], 2)
+    case = book.restore(number, 1, "Bo")
+    assert ([one.place for one in case.counted], case.version) == ([1], 3)
+    assert case.findings[0].withdrawn is None
+    assert book.get(number) == case
+    assert book.restore(number, 1, "Bo") == case, "the second time finds it done"
+    said = [one.words for one in book.steps(number, since=1)]
+    assert said[0].endswith("for finding 1.")
+    assert said[1].startswith("Bo restored finding 1 (")
+    assert said[1].endswith("for finding 2.")
+
+
+def test_a_bad_replacement_leaves_the_finding(book: Book, number: str) -> None:
+    """What the engine refuses is told where it was sent, and the old finding still counts."""
+    with pytest.raises(RequestError) as told:
+        book.replace_finding(number, 1, {**VOLTS, "value": 4000}, "Ana")
+    assert paths(told) == ["findings[0].value"]
+    assert [one.place for one in book.get(number).counted] == [1]
+
+
 def test_no_such_finding(book: Book, number: str) -> None:
     """A place that the case does not have is told."""
     with pytest.raises(NoSuchFinding, match="has 1 findings"):

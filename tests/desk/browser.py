@@ -194,7 +194,9 @@ class Typist:
         self.keys.press("Tab")
         for digit in digits[2:]:
             self._open_group(digit)
-        self.keys.press("Space")  # the warnings were read out
+        if self.page.evaluate("document.activeElement.id") != "read_out":
+            self.tab_to("read_out")
+        self.keys.press("Space")
         self.keys.press("Enter")
         self.page.wait_for_selector("html[data-ready] [data-case] #step")
 

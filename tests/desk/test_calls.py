@@ -157,9 +157,15 @@ def test_an_answer_is_struck_out_and_stays(desk: Browser) -> None:
 
 
 def test_an_answer_is_changed_and_the_old_one_stays(desk: Browser) -> None:
-    """Changing strikes the old answer out, says where the new one is, and adds that."""
+    """Changing strikes the old answer out, says where the new one is, and adds that.
+
+    So too after something was put right, and in one step.
+    """
     case = desk.start()
     desk.answer(case, "pull-pin-voltage", value="1.14", unit="V")
+    number = case.rsplit("/", 1)[1]
+    done = {"version": 2, "done": [{"cause": "battery-weak"}]}
+    desk.client.patch(f"/v1/cases/{number}", json=done, headers={"If-Match": '"2"'})
     page = desk.get(f"{case}?change=2")
     assert 'value="1.14"' in page.text
     assert "Answer 2 says: 1.14 V" in text_of(page)
@@ -168,6 +174,7 @@ def test_an_answer_is_changed_and_the_old_one_stays(desk: Browser) -> None:
     assert [one.get("value") for one in kept] == [None, 1.14, 11.4]
     assert kept[1]["withdrawn"]["because"] == "changed, see answer 3"  # type: ignore[index]
     assert kept[2]["withdrawn"] is None
+    assert desk.version == 4
 
 
 def test_a_bad_change_leaves_the_old_answer(desk: Browser) -> None:
@@ -231,7 +238,10 @@ def test_the_answers_may_tell_the_control_type(desk: Browser) -> None:
 
 
 def test_put_right_without_a_cure_goes_on(desk: Browser) -> None:
-    """A cause that was put right leaves the list, and can be put back on it."""
+    """A cause that was put right leaves the list, and what it can have changed counts no more.
+
+    So the complaint is asked anew; the note is shown, and can be taken back.
+    """
     case = desk.start()
     desk.answer(case, "pull-winding-ohms", outcome="open", measured_to="body")
     desk.answer(case, "ground-path-ohms", value="0.1", unit="ohm", lead_ohms="0")
@@ -240,12 +250,21 @@ def test_put_right_without_a_cure_goes_on(desk: Browser) -> None:
     assert "Put it right: Pull winding open" in text_of(desk.page)
     desk.follow(desk.send(f"{case}/put-right"))
     page = text_of(desk.page)
-    assert "Put right, complaint unchanged: Pull winding open" in page
+    assert "Put right after answer 5, complaint unchanged: Pull winding open" in page
     assert "Put it right: Pull winding open" not in page
     now = desk.page.text.split('class="now"')[1].split("</section>")[0]
     assert "Pull winding open" not in now
     kept = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}").get_json()
-    assert kept["excluded"] == ["pull-winding-open"]
+    assert kept["done"] == [{"cause": "pull-winding-open", "after": 4}]
+    assert kept["excluded"] == []
+    assert 'name="check" value="engine-response"' in desk.page.text
+    assert "Asked anew after the repair" in page
+    answer = desk.client.get(f"/v1/cases/{case.rsplit('/', 1)[1]}/diagnosis").get_json()
+    assert 1 in [one["finding"] for one in answer["superseded"]]
+    desk.follow(desk.send(f"{case}/answers", outcome="cranks-no-start"))
+    assert 'name="check" value="engine-response"' not in desk.page.text
+    desk.follow(desk.send(f"{case}/put-right"))
+    assert "complaint unchanged" not in text_of(desk.page)
 
 
 def test_close_and_reopen(desk: Browser) -> None:
@@ -386,7 +405,7 @@ def _number(desk: Browser) -> str:
 
 
 def test_a_struck_out_answer_is_restored(desk: Browser) -> None:
-    """One key strikes the last answer out; it can be given again as it was, once."""
+    """One key strikes the last answer out; it counts again as it was, once, its change no more."""
     case = desk.start()
     desk.follow(desk.answer(case, "relay-click", outcome="heard", note="twice"))
     assert 'data-key="u"' in desk.page.text
@@ -394,9 +413,16 @@ def test_a_struck_out_answer_is_restored(desk: Browser) -> None:
                                                          "place": "2"}))  # fmt: skip
     desk.follow(desk.send(f"{case}/restore"))
     kept = findings(desk, case)
-    assert [one["withdrawn"] is None for one in kept] == [True, False, True]
-    assert (kept[2]["outcome"], kept[2]["note"]) == ("heard", "twice")
-    fields = desk.hidden(f"{case}/strike") | {"place": "1"}
+    assert [one["withdrawn"] is None for one in kept] == [True, True]
+    assert (kept[1]["outcome"], kept[1]["note"]) == ("heard", "twice")
+    desk.get(f"{case}?change=2")
+    desk.follow(desk.send(f"{case}/answers", outcome="not-heard"))
+    fields = desk.hidden(f"{case}/restore")
+    desk.follow(desk.client.post(f"{case}/restore", data=fields))
+    desk.client.post(f"{case}/restore", data=fields)
+    kept = findings(desk, case)
+    assert [one["withdrawn"] is None for one in kept] == [True, True, False]
+    fields = desk.hidden(f"{case}/strike") | {"place": "9"}
     assert desk.client.post(f"{case}/restore", data=fields).status_code == 404
 
 
@@ -418,6 +444,9 @@ def test_a_lay_caller_is_asked_as_one(desk: Browser, diagnoser: Diagnoser) -> No
     assert dangerous >= {"bench-pull", "ground-jumper", "pull-current", "pull-pin-voltage"}
     assert not proposed & dangerous
     assert 'id="skill-1" checked' in desk.get(f"{case}/machine").text
+    case = desk.start({**FUEL, "control-fuel-shutoff": "0"}, skill="1", fleet_number="lay")
+    assert 'name="check" value="plunger-timing"' not in desk.page.text
+    assert "for trained hands" in text_of(desk.get(f"{case}?check=plunger-timing"))
 
 
 def test_only_moments_of_the_machine_are_offered(desk: Browser) -> None:

@@ -71,6 +71,29 @@ def test_a_case_is_gone_on_with_where_it_stood(
     assert talk.prompt(state) == talk.prompt(turn.state)
 
 
+def test_gone_on_with_what_is_urgent_comes_first(
+    talk: Interview, keeper: Keeper, hold: Hold
+) -> None:
+    """A case in which the coil smoked, taken up by somebody else, begins with that caution."""
+    case = kept(keeper, hold("2", "add coil-temperature smoking"))
+    first = talk.open(InterviewState(tuple(entries_of(case)))).blocks[0]
+    assert first.kind == "caution"
+    assert "The solenoid smokes" in " ".join(line.text for line in first.lines)
+
+
+def test_a_repair_stays_between_the_findings(keeper: Keeper, hold: Hold) -> None:
+    """What was put right keeps its place in the book, whatever is found or taken back after it."""
+    turn = hold("2", "add relay-click heard", "repair relay-coil-open", "2")
+    assert kept(keeper, turn).done == [{"cause": "relay-coil-open", "after": 1}]
+    turn = hold("2", "add pull-current 0.1 A", after=turn)
+    case = kept(keeper, turn)
+    assert case.done == [{"cause": "relay-coil-open", "after": 1}]
+    order = [one.key for one in entries_of(case) if one.kind in ("finding", "not-cured")]
+    assert order == ["engine-response", "relay-click", "relay-coil-open", "engine-response",
+                     "pull-current"]  # fmt: skip
+    assert kept(keeper, hold("back", "back", "back", after=turn)).done == []
+
+
 def test_each_side_comes_back(keeper: Keeper, hold: Hold) -> None:
     """With two solenoids the findings keep their side, and the one worked on last is looked at."""
     start = ("1", "19 site dumper", "2", "2", "1", "1", "2", "1", "7")

@@ -5,9 +5,10 @@ from typing import Any
 
 import pytest
 
+from api.answers.conclusions import cause_of
 from api.interview import Interview, InterviewState, Turn
 from api.interview.desk import probabilities
-from api.interview.next_step import target_of
+from api.interview.next_step import checks_before, target_of
 from api.interview.questions import questions
 from api.interview.state import inquiry_of
 from engine.knowledge import items
@@ -236,13 +237,37 @@ def test_two_sides_have_their_own_findings(talk: Interview, hold: Hold) -> None:
 
 
 def test_repair_that_did_not_cure_goes_on(talk: Interview, hold: Hold, said: Said) -> None:
-    """A cause put right without a cure leaves the list (``excluded``), and the search goes on."""
+    """A cause put right without a cure leaves the list (``done``), and the search goes on.
+
+    What was found before and it can have changed counts no more, so the complaint is asked anew.
+    """
     turn = hold("2", "repair relay-contacts-open", "2")
     case = inquiry_of(turn.state.entries)
-    assert case.request()["excluded"] == ["relay-contacts-open"]
+    assert case.request()["done"] == [{"cause": "relay-contacts-open", "after": 0}]
+    assert talk.desk.answer(case)["superseded"]
     assert "is put right and off the list" in said(turn)
     assert probabilities(talk.desk.answer(case)).get("relay-contacts-open", 0.0) < 1e-6
-    assert asked(talk, turn)[0] == "check"
+    assert asked(talk, turn) == ("check", "engine-response")
+    again = hold("2", "add relay-click heard", after=turn)
+    assert asked(talk, again) != ("check", "engine-response")
+    assert [one["after"] for one in inquiry_of(again.state.entries).request()["done"]] == [0]
+    assert "done" not in inquiry_of(hold("back", after=turn).state.entries).request()
+
+
+def test_the_untrained_are_not_sent_to_the_timing_nor_before_a_part(
+    talk: Interview, hold: Hold
+) -> None:
+    """What the engine bars a lay caller from is not asked as the control question either."""
+    turn = hold("2", "add skill 1", start=("1", "", "1", "0", "2", "1", "1", "7"))
+    assert inquiry_of(turn.state.entries).fields["skill"] == "lay"
+    assert asked(talk, turn) != ("check", "plunger-timing")
+    turn = hold("2", "add skill 1", "add pull-current 0.0 A", "add relay-87-voltage 11.5 V",
+                "add pull-winding-ohms open, to body", "add pull-to-hold-ohms open")  # fmt: skip
+    case = inquiry_of(turn.state.entries)
+    asked_for = checks_before(case, talk.desk, "pull-winding-open")
+    wanted = cause_of(talk.desk.answer(case), "pull-winding-open")["before_replacing"]
+    assert not any(talk.desk.not_for_lay(case, one) for one in asked_for)
+    assert any(talk.desk.not_for_lay(case, one) for one in wanted)
 
 
 def test_checks_come_before_the_part(talk: Interview, hold: Hold, said: Said) -> None:

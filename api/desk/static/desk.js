@@ -243,7 +243,7 @@
     event.preventDefault();
     wanted.checked = true;
     wanted.dispatchEvent(new Event("input", { bubbles: true }));
-    const groups = [...document.querySelectorAll(".machine fieldset")].filter((one) => one.offsetParent);
+    const groups = [...document.querySelectorAll(".machine fieldset:not(.seldom)")].filter((one) => one.offsetParent);
     const next = groups[groups.indexOf(group) + 1];
     const first = next && (next.querySelector("input:checked") || next.querySelector("input, textarea"));
     (first || document.querySelector(".send input, .send button")).focus();
