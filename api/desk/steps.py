@@ -21,9 +21,12 @@ from api.interview.state import NextStep
 from api.interview.turn import Choice
 from api.interview.views import first_sentence
 from api.strict_json import Json
+from engine import Knowledge
 from engine.knowledge import items
+from engine.knowledge.rule_language import StepTest
+from engine.rules.cautions import caution_text
 
-FEW_WORDS = 32  # of the cautions of a step in sight; one of the new is in full in any case
+FEW_WORDS = 28  # of the cautions of a step in sight; one of the new is in full in any case
 _SMALLER = {"V": ("V", "mV"), "A": ("A", "mA"), "s": ("s", "ms"),
             "ohm": ("ohm", "mohm", "kohm", "Mohm")}  # fmt: skip
 
@@ -35,18 +38,19 @@ class StepCautions:
     new: Sequence[str]
     known: Sequence[str]
     raised: Sequence[str]  # of ``new`` those of the whole case that something found raised
-    own: Sequence[str]  # of ``new`` those of the step
+    own: Sequence[str]  # of ``new`` those of the step, the gravest first
 
     @property
     def whole(self) -> list[str]:
-        """Return the new ones that stand on the page in full: raised ones, and what is short."""
+        """Return the new ones that stand in full: raised ones, the gravest, and what is short."""
         begun = {one: len(first_sentence(one).split()) for one in (*self.new, *self.known)}
-        more = {one: len(one.split()) - begun[one] for one in self.new if one not in self.raised}
+        usual = [one for one in self.new if one not in (*self.own, *self.raised)]
         room, found = FEW_WORDS - sum(begun.values()), list[str]()
-        for one in sorted(more, key=lambda one: (one not in self.own, more[one])):
-            if not found or more[one] <= room:
+        for one in (*self.own, *usual):
+            more = len(one.split()) - begun[one]
+            if more <= room or one in self.own[:1]:
                 found.append(one)
-                room -= more[one]
+                room -= more
         return [one for one in self.new if one in (*self.raised, *found)]
 
     @property
@@ -129,10 +133,28 @@ def cautions_of(call: Call, texts: Sequence[str]) -> StepCautions:
         if not told.is_of_machine(call.desk.knowledge, one["id"])
     ]  # fmt: skip
     new = told.untold(call.case.number, [*raised, *texts, *call.general])
+    own = [one for one in texts if one in new and one not in call.general]
     return StepCautions(
         new, [one for one in texts if one not in new], [one for one in raised if one in new],
-        [one for one in texts if one in new and one not in call.general],
+        _gravest_first(own, call.desk.knowledge),
     )  # fmt: skip
+
+
+def _gravest_first(texts: Sequence[str], knowledge: Knowledge) -> list[str]:
+    """Return cautions by what their danger weighs, those kept from untrained hands before all.
+
+    Of two that weigh the same the shorter comes first, so that more of them stand in full.
+    """
+    effort, trained = knowledge.rows("effort"), knowledge.rows("trained-hands")
+
+    def weight(rule: items.Rule) -> float:
+        tests = knowledge.programs[rule.id].walk()
+        found = {one.hazard for one in tests if isinstance(one, StepTest)} & trained.keys()
+        return max((float(effort.get(one, {}).get("minutes", 0.0)) for one in found), default=-1.0)
+
+    weights = {caution_text(one): weight(one) for one in knowledge.rules.values()
+               if one.family == "cautions"}  # fmt: skip
+    return sorted(texts, key=lambda one: (-weights.get(one, -1.0), len(one)))
 
 
 @dataclass(frozen=True)

@@ -37,10 +37,14 @@ class CauseChance:
 
 @dataclass(frozen=True)
 class HeadLine:
-    """Where the call stands, in words; ``chance`` only where one cause leads at half or more."""
+    """Where the call stands, in words; ``chance`` only where one cause leads at half or more.
+
+    Else ``third`` is the third of the leaders, for which a phone has no room.
+    """
 
     words: str
     chance: str = ""
+    third: str = ""
 
 
 def chances(call: Call) -> list[CauseChance]:
@@ -60,9 +64,10 @@ def head_line(leading: Sequence[CauseChance]) -> HeadLine:
         moved = views.movement(first.probability, first.before)
         said = sureness(first.probability)
         return HeadLine(first.name, f"{said}, {moved}" if moved else said)
-    names = [f"{one.name} {hundredths(one.probability)}" for one in leading[:LEADERS]]
-    rest = [one.removesuffix(" in 100") for one in names[:-1]]
-    return HeadLine(f"Too early to say. Leading: {', '.join([*rest, names[-1]])}.")
+    chances = [hundredths(one.probability).removesuffix(" in 100") for one in leading[:LEADERS]]
+    names = [f"{one.name} {chance}" for one, chance in zip(leading, chances, strict=False)]
+    words = f"Too early to say. Leading: {', '.join(names[:2])}"
+    return HeadLine(words, third=f", {', '.join(names[2:])}" if names[2:] else "")
 
 
 def undecided(call: Call) -> list[str]:
