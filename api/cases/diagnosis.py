@@ -21,12 +21,13 @@ from api.cases.leading import (
 from api.service import Engine
 from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
+from engine.answer.answer import Caution
 from engine.knowledge import items
 
 _PLACE = re.compile(r"findings\[(\d+)\]")
 MOST_CAUSES = 5
 _CAUSE = ("id", "name", "probability", "group")
-_CHECK = ("check", "name", "kind", "minutes", "say")
+_CHECK = ("check", "name", "kind", "minutes", "say", "cautions")
 Checks = Mapping[str, items.Check]
 LIMITS = range(1001)  # as the engine's request has them
 
@@ -135,6 +136,7 @@ def _short(answer: Json, checks: Checks) -> OneSide:
         tuple(LeadingCause(*(one[key] for key in _CAUSE)) for one in causes),
         _leading_check(check, checks) if check else None,
         answer["fit"]["verdict"], advice, answer["scope"]["covered"],
+        tuple(Caution(**one) for one in answer["cautions"]),
     )  # fmt: skip
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 from api.answers.documents import Document, same
-from engine.answer.answer import KNOWN
+from engine.answer.answer import KNOWN, Caution
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,7 @@ class LeadingCheck:
     kind: str
     minutes: float
     say: str
+    cautions: tuple[str, ...] = ()
     unit: str | None = None
     outcomes: tuple[OfferedAnswer, ...] = ()
 
@@ -56,6 +57,7 @@ class OneSide(Document):
     fit: str | None = None
     advice: str | None = None
     covered: bool | None = None
+    cautions: tuple[Caution, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -63,8 +65,8 @@ class Leading(OneSide):
     """The diagnosis in short, as it was at this version of the case."""
 
     DOCUMENT: ClassVar = same(
-        "knowledge_version", "causes", "next_check", "fit", "advice", "covered", "side", "sides",
-        "left_out",
+        "knowledge_version", "causes", "next_check", "fit", "advice", "covered", "cautions",
+        "side", "sides", "left_out",
     )  # fmt: skip
 
     knowledge_version: str | None = None

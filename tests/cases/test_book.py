@@ -291,10 +291,13 @@ def test_two_sides_are_shown(book: Book) -> None:
 def test_a_screen_can_ask_for_the_next_check(
     book: Book, knowledge: Knowledge, on_hand: list[str], reading: bool
 ) -> None:
-    """The next check carries its answers with their words, or the unit of its reading, and each of
-    the answers is taken as it stands."""
+    """The next check carries its cautions, its answers with their words or the unit of its reading,
+    and each of the answers is taken as it stands."""
     opening = {"machine": MACHINE, "findings": [CRANKS], "on_hand": on_hand}
-    check = (book.open(opening, "Dana").leading or {})["next_check"]
+    case = book.open(opening, "Dana")
+    check, whole = (case.leading or {})["next_check"], book.diagnosis(case.number)
+    assert (case.leading or {})["cautions"] == whole["cautions"]
+    assert check["cautions"] == whole["next_checks"][0]["cautions"]
     known = knowledge.checks[check["check"]].reading
     assert (known is not None) == reading
     assert check["unit"] == (known.unit if known else None)

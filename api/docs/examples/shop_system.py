@@ -62,7 +62,12 @@ def main() -> None:
     """Open the case and print what the shop system keeps and shows."""
     case = open_case(json.loads(Path(sys.argv[1]).read_text(encoding="utf-8")))
     print("case", case["number"])
-    print("ask", case["leading"]["next_check"]["say"])
+    leading = case["leading"]
+    for caution in leading["cautions"]:  # these concern the whole job
+        print("!", caution["text"])
+    for text in leading["next_check"]["cautions"]:  # and these the next step: before it is asked
+        print("!", text)
+    print("ask", leading["next_check"]["say"])
 
 
 if __name__ == "__main__":
