@@ -118,7 +118,7 @@ def test_shop_system_opens_one_case(
     command = (sys.executable, str(EXAMPLES / "shop_system.py"), str(EXAMPLES / "work-order.json"))
     first, second = (run(named, *command, cwd=tmp_path) for _ in range(2))
     assert first == second
-    assert re.match(r"case \d{4} \d{4}\nask .+", first)
+    assert re.match(r"case \d{4} \d{4}\n(! .+\n)+ask .+", first)  # cautions, then the question
     database = Database(environment["THREEWIRE_DATABASE"])
     with database.reading() as session:
         (row,) = session.query(CaseRow).all()
