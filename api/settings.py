@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any, NamedTuple
+from urllib.parse import urlsplit
 
 from platformdirs import user_data_path
 
@@ -95,6 +96,17 @@ def _folders(value: Any) -> tuple[str, ...]:
     return _list(value)
 
 
+def _origins(value: Any) -> tuple[str, ...]:
+    """Read origins as a browser sends them (RFC 6454): another form would never match."""
+    for one in (found := _list(value)):
+        parts = urlsplit(one)
+        if one != f"{parts.scheme}://{parts.netloc}".lower() or not parts.netloc:
+            raise SettingError(
+                f"'{one}' is no origin: scheme, host and perhaps port, as https://till.example"
+            )
+    return found
+
+
 def default_database() -> str:
     """Return the URL of the SQLite file of this user, alone in a folder of its own.
 
@@ -160,7 +172,7 @@ class Settings:
         (), _list, "Names that a Host header may have; any when empty."
     )
     cors_origins: tuple[str, ...] = _setting(
-        (), _list, "Origins, exact, whose web pages may call the service; none when empty."
+        (), _origins, "Origins, exact, whose web pages may call the service; none when empty."
     )
     compress: bool = _setting(
         False, _flag, "Whether JSON is compressed with gzip for who takes it; a proxy may do it."

@@ -124,7 +124,10 @@ class ProblemPart:
 
 @dataclass(frozen=True)
 class ProblemDocument:
-    """Problem details as in RFC 9457, as ``respond`` sends them."""
+    """Problem details as in RFC 9457: what ``document`` writes, and ``respond`` sends.
+
+    It is never made: the command line writes the same without an id, a batch with a line.
+    """
 
     type: str
     title: str

@@ -23,7 +23,7 @@ from api.cases.diagnosis import diagnose_case, diagnosed
 from api.cases.edits import Edit
 from api.cases.errors import NoSuchCase, StaleCase
 from api.cases.events import EVENTS, EventData, enqueue
-from api.cases.events.feed import EventPage, page
+from api.cases.events.feed import EventPage, page, wait_in_line
 from api.cases.idempotency import Also
 from api.cases.kept_diagnoses import keep, kept, made_with
 from api.cases.learning import LearningDiagnoser
@@ -247,7 +247,7 @@ class Book:
     def events(self, after: int, limit: int) -> EventPage:
         """Return what happened to all cases behind event ``after``, in its order."""
         with self.database.reading() as session:
-            return page(session, self.knowledge, after, limit, at_once=self.database.is_sqlite)
+            return page(session, self.knowledge, after, limit)
 
     def _made_with(self) -> str:
         engine = self.engine
@@ -332,8 +332,7 @@ class Book:
         """Add step, diagnosis and event, and let the caller add what belongs to it."""
         case = edit.case
         write_step(session, row, edit, by)
-        data = EventData(case, by, edit.changed).to_dict()
-        enqueue(session, EVENTS[edit.kind], data, self._now())
+        enqueue(session, EVENTS[edit.kind], EventData(case, by, edit.changed), self._now())
         session.flush()
         if also is not None:
             also(session, case)
@@ -355,6 +354,7 @@ def write_step(session: Session, row: CaseRow, edit: Edit, by: str) -> None:
     """Add a step and its diagnosis."""
     case = edit.case
     session.flush()
+    wait_in_line(session)
     session.add(
         StepRow(
             case_order=row.order, version=case.version, kind=edit.kind, by=by, at=case.changed_at,

@@ -11,7 +11,7 @@ from api.answers.text import Line, Section, as_text
 from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
 from api.strict_json import Json
 from api.sums import SUMS, compute, unknown_sum
-from api.sums.entries import InputField, fields_of
+from api.sums.entries import SumField, fields_of
 from api.sums.model import Sum, shown
 from api.sums.plot import svg
 from engine import RequestError
@@ -87,7 +87,7 @@ def _command(sum_: Sum[Any]) -> click.Command:
     return work
 
 
-def _limits(about: InputField) -> str:
+def _limits(about: SumField) -> str:
     """Return what a field takes, in words."""
     unit = f" {about.unit}" if about.unit else ""
     if about.one_of:

@@ -6,6 +6,8 @@ RequestRefused, with its problem document; a request that may be sent again safe
 
 import time
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
 from typing import Any, Literal
 from urllib.parse import quote
 from uuid import uuid4
@@ -16,6 +18,9 @@ Json = dict[str, Any]
 Sent = Mapping[str, Any]
 TRIES = 4
 _AGAIN = (429, 503)
+_CUT_OFF = (
+    requests.ConnectionError, requests.Timeout, requests.exceptions.ChunkedEncodingError,
+)  # fmt: skip
 
 
 class RequestRefused(Exception):  # noqa: N818 - said as a person says it
@@ -34,7 +39,11 @@ class RequestRefused(Exception):  # noqa: N818 - said as a person says it
 
 
 class Client:
-    """Speaks to the service at ``url`` with an API key; use it in one thread."""
+    """Speaks to the service at ``url`` with an API key; use it in one thread.
+
+    ``idempotency_key`` names a thing to be done for good: who starts anew and sends it again, with
+    the same words, does it once. Left out it is made up for one call.
+    """
 
     def __init__(self, url: str, key: str | None = None, seconds: float = 30.0) -> None:
         self._url, self._seconds = url.rstrip("/"), seconds
@@ -46,9 +55,9 @@ class Client:
         """Diagnose one machine; nothing is kept."""
         return self._ask("POST", "/v1/diagnoses", request)
 
-    def open_case(self, opening: Sent) -> Json:
+    def open_case(self, opening: Sent, idempotency_key: str | None = None) -> Json:
         """Open a case; sent again after a failure of the line it is opened once."""
-        return self._ask("POST", "/v1/cases", opening, once=True)
+        return self._once("/v1/cases", opening, idempotency_key)
 
     def case(self, number: str) -> Json:
         """Return a case."""
@@ -68,28 +77,38 @@ class Client:
                 return
             asked["cursor"] = page["next_cursor"]
 
-    def add_findings(self, number: str, findings: Iterable[Sent], by: str = "") -> Json:
+    def add_findings(
+        self, number: str, findings: Iterable[Sent], by: str = "",
+        idempotency_key: str | None = None,
+    ) -> Json:  # fmt: skip
         """Add findings to a case, in one step."""
         body = {"findings": list(findings), "by": by}
-        return self._ask("POST", self._of(number, "/findings"), body, once=True)
+        return self._once(self._of(number, "/findings"), body, idempotency_key)
 
-    def withdraw(self, number: str, place: int, because: str = "", by: str = "") -> Json:
+    def withdraw(
+        self, number: str, place: int, because: str = "", by: str = "",
+        idempotency_key: str | None = None,
+    ) -> Json:  # fmt: skip
         """Withdraw a finding; it stays in the case and counts no more."""
         body = {"because": because, "by": by}
-        return self._ask("POST", self._of(number, f"/findings/{place}/withdraw"), body, once=True)
+        return self._once(self._of(number, f"/findings/{place}/withdraw"), body, idempotency_key)
 
     def change(self, number: str, changes: Sent, version: int) -> Json:
         """Merge changes into the case that was seen at a version; raises 412 if it has changed."""
         return self._ask("PATCH", self._of(number), changes, version=version)
 
-    def close(self, number: str, outcome: Sent, version: int) -> Json:
+    def close(
+        self, number: str, outcome: Sent, version: int, idempotency_key: str | None = None
+    ) -> Json:
         """Close the case that was seen at a version; raises 412 if it has changed."""
-        return self._ask("POST", self._of(number, "/close"), outcome, version=version, once=True)
+        return self._once(self._of(number, "/close"), outcome, idempotency_key, version)
 
-    def reopen(self, number: str, because: str = "", by: str = "") -> Json:
+    def reopen(
+        self, number: str, because: str = "", by: str = "", idempotency_key: str | None = None
+    ) -> Json:
         """Open a closed case again."""
-        body = {"because": because, "by": by}
-        return self._ask("POST", self._of(number, "/reopen"), body, once=True)
+        return self._once(self._of(number, "/reopen"), {"because": because, "by": by},
+                          idempotency_key)  # fmt: skip
 
     def events(self, after: int = 0) -> Iterator[Json]:
         """Give what happened behind an event, up to now; keep the last one's ``id``."""
@@ -104,36 +123,51 @@ class Client:
     def _of(number: str, end: str = "") -> str:
         return f"/v1/cases/{quote(number.replace(' ', ''), safe='')}{end}"
 
+    def _once(self, path: str, body: Sent, key: str | None, version: int | None = None) -> Json:
+        return self._ask("POST", path, body, version=version, key=key or uuid4().hex)
+
     def _ask(  # noqa: PLR0913 - what an HTTP request has
         self, method: Literal["GET", "POST", "PATCH"], path: str, body: Sent | None = None, *,
-        query: Sent | None = None, version: int | None = None, once: bool = False,
+        query: Sent | None = None, version: int | None = None, key: str | None = None,
     ) -> Json:  # fmt: skip
         headers = {} if version is None else {"If-Match": f'"{version}"'}
-        if once:
-            headers["Idempotency-Key"] = uuid4().hex
+        headers |= {} if key is None else {"Idempotency-Key": key}
         for left in reversed(range(TRIES)):
             try:
                 answer = self._session.request(
                     method, self._url + path, params=query, json=body, headers=headers,
                     timeout=self._seconds, allow_redirects=False,
                 )  # fmt: skip
-            except requests.ConnectionError:
-                if not left or not (once or method == "GET"):
+            except _CUT_OFF:
+                if not left or not (key or method == "GET"):
                     raise
                 time.sleep(1.0)
                 continue
             if answer.status_code not in _AGAIN or not left:
                 break
-            time.sleep(min(float(answer.headers.get("Retry-After", "1")), self._seconds))
+            time.sleep(min(_wait(answer.headers.get("Retry-After", "1")), self._seconds))
         return _read(answer)
 
 
+def _wait(said: str) -> float:
+    """Return the seconds that Retry-After says, as a number or as a date (RFC 9110)."""
+    if said.isdecimal():
+        return float(said)
+    try:
+        until = parsedate_to_datetime(said)
+    except ValueError:
+        return 1.0
+    return max(0.0, until.timestamp() - datetime.now(UTC).timestamp())
+
+
 def _read(answer: requests.Response) -> Json:
+    """Return what the service says. Raises RequestRefused, also for what is none of its answers."""
     try:
         found = answer.json()
     except requests.JSONDecodeError:
-        found = {"detail": answer.text[:200]}
-    if not answer.ok:
+        found = None
+    if not isinstance(found, dict):
+        raise RequestRefused(answer.status_code, {"detail": f"no answer: {answer.text[:200]}"})
+    if not 200 <= answer.status_code < 300:
         raise RequestRefused(answer.status_code, found)
-    told: Json = found
-    return told
+    return found

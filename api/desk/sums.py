@@ -29,14 +29,14 @@ def one_sum(name: str) -> Response:
     if name not in sums.SUMS:
         abort(404)
     about = sums.explain(sums.SUMS[name])
-    typed = {one["name"]: request.args.get(one["name"], "").strip()[:40] for one in about["fields"]}
+    typed = {one.name: request.args.get(one.name, "").strip()[:40] for one in about.fields}
     asked = any(typed.values())
-    given = typed if asked else {key: str(value) for key, value in about["example"].items()}
+    given = typed if asked else {key: str(value) for key, value in about.example.items()}
     answer, faults = _worked(name, given)
     curve = answer["curve"] if answer else None
     return pages.respond(
         "sum.html", 422 if faults else 200, sum=about, typed=given, asked=asked, answer=answer,
-        faults=faults, shown=shown, plot=pages.safe(svg(curve, about["title"])) if curve else None,
+        faults=faults, shown=shown, plot=pages.safe(svg(curve, about.title)) if curve else None,
     )  # fmt: skip
 
 

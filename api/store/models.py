@@ -1,7 +1,7 @@
 """The tables. Times are UTC, to the microsecond; data that only the engine reads is JSON.
 
-Nothing that a person told is ever erased: a finding is withdrawn, a case reopened, and every step
-stands in ``case_steps`` under the version that it made.
+No step erases what a person told: a finding is withdrawn, a case reopened, and every step stands in
+``case_steps`` under the version that it made. Only api.cases.erasure takes words out.
 """
 
 from datetime import UTC, datetime

@@ -7,12 +7,13 @@ the curve of a document.
 from collections.abc import Mapping
 from typing import Any
 
+from api.strict_json import Json
 from api.sums.current import WINDING_CURRENT
 from api.sums.entries import fields_of, read, unknown_sum
 from api.sums.feed import FEED_DROP
 from api.sums.fuse import FUSE_OPENING
 from api.sums.margin import PULL_IN_MARGIN
-from api.sums.model import Sum, told
+from api.sums.model import Sum, SumAnswer, SumEntry, SumsList, neat
 from api.sums.pins import WHICH_PIN
 from api.sums.pull_time import PULL_ON_TIME
 from api.sums.verdict import METER_VERDICT
@@ -34,8 +35,8 @@ SUMS: Mapping[str, Sum[Any]] = {
 MANUAL = "The machine maker's manual wins over this sum wherever the two differ."
 
 
-def compute(knowledge: Knowledge, name: str, raw: object) -> dict[str, Any]:
-    """Return the answer of the sum ``name`` to the inputs ``raw``, ready to be written as JSON.
+def compute(knowledge: Knowledge, name: str, raw: object) -> Json:
+    """Return the SumAnswer of the sum ``name`` to the inputs ``raw``, ready to be written as JSON.
 
     Raises KeyError for a name that is not in ``SUMS``, and engine.RequestError that carries every
     fault of the inputs (``path`` is the field, empty for the whole).
@@ -43,19 +44,14 @@ def compute(knowledge: Knowledge, name: str, raw: object) -> dict[str, Any]:
     sum_ = SUMS[name]
     given = read(sum_.schema, raw)
     found = sum_.work(knowledge, sum_.inputs(**given))
-    return {
-        "knowledge_version": knowledge.version,
-        "sum": sum_.id,
-        "title": sum_.title,
-        "inputs": {key: value for key, value in given.items() if value is not None},
-        "says": found.says,
-        "results": told(found.figures),
-        "formula": found.formula,
-        "source": found.source,
-        "assumptions": list(found.assumptions),
-        "cautions": [*found.cautions, *_cautions(knowledge, sum_), MANUAL],
-        "curve": told(found.curve),
-    }
+    answer = SumAnswer(
+        knowledge.version, sum_.id, sum_.title,
+        inputs={key: value for key, value in given.items() if value is not None},
+        says=found.says, results=neat(found.figures), formula=found.formula, source=found.source,
+        assumptions=found.assumptions, curve=neat(found.curve),
+        cautions=(*found.cautions, *_cautions(knowledge, sum_), MANUAL),
+    )  # fmt: skip
+    return answer.to_dict()
 
 
 def _cautions(knowledge: Knowledge, sum_: Sum[Any]) -> list[str]:
@@ -75,18 +71,11 @@ def _standing(rule: items.Rule) -> str:
     return f"{rule.title}. {rule.because.points} {rule.because.next}"
 
 
-def explain(sum_: Sum[Any]) -> dict[str, Any]:
+def explain(sum_: Sum[Any]) -> SumEntry:
     """Return what a sum answers, its fields with units and limits, and an example."""
-    return {
-        "id": sum_.id,
-        "title": sum_.title,
-        "tells": sum_.tells,
-        "fields": [one.to_dict() for one in fields_of(sum_.schema)],
-        "example": dict(sum_.example),
-    }
+    return SumEntry(sum_.id, sum_.title, sum_.tells, fields_of(sum_.schema), dict(sum_.example))
 
 
-def listed(knowledge: Knowledge) -> dict[str, Any]:
+def listed(knowledge: Knowledge) -> SumsList:
     """Return every sum as ``explain`` does, in the order of ``SUMS``."""
-    told = [explain(one) for one in SUMS.values()]
-    return {"knowledge_version": knowledge.version, "count": len(told), "sums": told}
+    return SumsList(knowledge.version, len(SUMS), tuple(explain(one) for one in SUMS.values()))

@@ -6,12 +6,14 @@ every door: it refuses, it explains (``fields_of``), it stands in /openapi.json 
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate
 
+from api.answers.documents import Document
 from api.strict_json import Json
+from engine.answer.answer import KNOWN
 from engine.knowledge import Fault, RequestError
 from engine.knowledge.faults import unknown
 from engine.knowledge.shapes import Loaded, Number, OneOf, StrictSchema, flatten
@@ -101,33 +103,29 @@ def read(schema: Schema, raw: object) -> Loaded:
 
 
 @dataclass(frozen=True)
-class InputField:
-    """What a field is: name, meaning, unit, limits or words, and its default."""
+class SumField(Document):
+    """A field that a sum takes."""
 
     name: str
     what: str
     unit: str
     required: bool
-    default: float | str | None = None
-    low: float | None = None
-    high: float | None = None
-    one_of: tuple[float | str, ...] | None = None
-    or_word: str | None = None
-
-    def to_dict(self) -> Json:
-        """Return what is known of it, as the service tells it."""
-        return {key: value for key, value in vars(self).items() if value is not None}
+    default: float | str | None = field(default=None, metadata=KNOWN)
+    low: float | None = field(default=None, metadata=KNOWN)
+    high: float | None = field(default=None, metadata=KNOWN)
+    one_of: tuple[float | str, ...] | None = field(default=None, metadata=KNOWN)
+    or_word: str | None = field(default=None, metadata=KNOWN)
 
 
-def fields_of(schema: Schema) -> list[InputField]:
+def fields_of(schema: Schema) -> tuple[SumField, ...]:
     """Return what each field of a sum is."""
-    return [_explained(name, field) for name, field in schema.fields.items()]
+    return tuple(_explained(name, one) for name, one in schema.fields.items())
 
 
-def _explained(name: str, entry: Field) -> InputField:
+def _explained(name: str, entry: Field) -> SumField:
     (within,) = entry.validators
     low, high = (within.min, within.max) if isinstance(within, validate.Range) else (None, None)
-    return InputField(
+    return SumField(
         name, entry.metadata["description"], entry.metadata["unit"], entry.required,
         entry.load_default if isinstance(entry.load_default, (int, float, str)) else None,
         low, high, getattr(within, "known", None) or getattr(within, "choices", None),
@@ -147,7 +145,7 @@ def json_schema(title: str, schema: Schema) -> dict[str, Any]:
     }
 
 
-def _property(about: InputField) -> Json:
+def _property(about: SumField) -> Json:
     """Return the JSON Schema of one field."""
     unit = f" In {about.unit}." if about.unit else ""
     default = {} if about.default is None else {"default": about.default}

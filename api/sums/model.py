@@ -9,8 +9,9 @@ from typing import Any, Generic, Literal, TypeVar
 import numpy as np
 from marshmallow import Schema
 
+from api.answers.documents import Document
 from api.strict_json import Json
-from api.sums.entries import schema_of
+from api.sums.entries import SumField, schema_of
 from engine import Knowledge
 
 Inputs = TypeVar("Inputs")
@@ -105,14 +106,52 @@ class Worked:
     curve: Curve | None = None
 
 
-def told(value: Any) -> Any:
-    """Return figures, axes, lines and curves as the service gives them, numbers rounded."""
-    if dataclasses.is_dataclass(value):
-        return {one.name: told(getattr(value, one.name)) for one in dataclasses.fields(value)}
+def neat(value: Any) -> Any:
+    """Return figures, axes, lines and curves with their numbers rounded."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        parts = {one.name: neat(getattr(value, one.name)) for one in dataclasses.fields(value)}
+        return dataclasses.replace(value, **parts)
     if isinstance(value, tuple):
-        return [told(one) for one in value]
+        return tuple(neat(one) for one in value)
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
     return rounded(value) if number else value
+
+
+@dataclass(frozen=True)
+class SumAnswer(Document):
+    """What came out of a sum."""
+
+    knowledge_version: str
+    sum: str
+    title: str
+    inputs: Json
+    says: str
+    results: tuple[Figure, ...]
+    formula: str
+    source: str
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    curve: Curve | None
+
+
+@dataclass(frozen=True)
+class SumEntry(Document):
+    """A bench sum and what it takes."""
+
+    id: str
+    title: str
+    tells: str
+    fields: tuple[SumField, ...]
+    example: Json
+
+
+@dataclass(frozen=True)
+class SumsList(Document):
+    """The bench sums."""
+
+    knowledge_version: str
+    count: int
+    sums: tuple[SumEntry, ...]
 
 
 @dataclass(frozen=True)

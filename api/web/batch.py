@@ -36,7 +36,8 @@ def diagnose_batch() -> Response:
     counts in the rate of the key: where that is used up, answers come as fast as it allows.
     """
     service = current()
-    places: Places = service.cache.setdefault("batches", Places(service.settings.threads - 1))
+    most = service.settings.threads - 1  # a thread is left to others, where there are two
+    places: Places = service.cache.setdefault("batches", Places(most))
     request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
     read = _whole(request.stream.read, request.content_length)  # 413 beyond even that
     done = places.take(caller().id)
@@ -71,7 +72,7 @@ def _answers(
 
 
 class Places:
-    """Which batches are under way in this process: never on its last thread, and one a key."""
+    """Which batches are under way in this process: ``most`` (or one), and one a key."""
 
     def __init__(self, most: int) -> None:
         self._most = max(1, most)

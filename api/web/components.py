@@ -23,6 +23,7 @@ from api.answers import problems
 from api.answers.documents import SPREAD, Key, keys
 from api.cases.case import CaseEntry, CaseOutcome, CasePage, ShownDiagnosis
 from api.sums.model import Figure
+from api.web.diagnoses import SlimAnswer
 from api.web.knowledge import CircuitTables
 from engine.answer import answer
 from engine.knowledge import items
@@ -37,7 +38,7 @@ _NAMES: Mapping[Any, str] = {
     problems.ProblemDocument: "Problem", problems.ProblemPart: "Error", CaseEntry: "CaseEntry",
     Figure: "SumResult", CircuitTables: "OnCircuit",
 }  # fmt: skip
-_PARTIAL = (Band,)  # an open one has no limits
+_PARTIAL = (Band, SlimAnswer)  # an open one has no limits
 _CLOSED = {"NextCheck.kind": items.KINDS, "Evidence.verdict": items.VERDICTS}
 _PLAIN: Mapping[Any, Described] = {
     str: {"type": "string"}, int: {"type": "integer"}, float: {"type": "number"},

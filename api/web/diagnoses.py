@@ -1,5 +1,7 @@
 """``/v1/diagnoses``: facts in, diagnosis out; nothing is kept."""
 
+from dataclasses import dataclass
+
 from flask import Blueprint, Response
 
 from api.access import role
@@ -33,9 +35,14 @@ class DiagnosisQuery(QuerySchema):
     )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class SlimAnswer(Answer):
+    """Of an answer the fields that 'fields' asked for."""
+
+
 @blueprint.post("/v1/diagnoses")
 @role("read")
-@operation(Operation(TAG, Answer, RequestSchema, query=DiagnosisQuery))
+@operation(Operation(TAG, Answer | SlimAnswer, RequestSchema, query=DiagnosisQuery))
 def diagnose(learned: str = "true", fields_: str = "") -> Response:
     """Diagnose one machine from what was found on it.
 

@@ -8,6 +8,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import wraps
+from types import UnionType
 from typing import Any
 
 from flask import Flask, Response
@@ -30,14 +31,14 @@ _SEVERAL_LINES = re.compile(r"\s*\n\s*")
 class Operation:
     """What a view takes and answers, beside what Flask knows of it.
 
-    ``answer`` is the dataclass or schema of the answer, None for text; ``body`` the schema of what
-    is sent, None where nothing is. ``path`` has the JSON Schema of parameters in the path that are
-    no plain ids.
+    ``answer`` is the dataclass (or one of two) or schema of the answer, None for text; ``body`` the
+    schema of what is sent, None where nothing is. ``path`` has the JSON Schema of parameters in the
+    path that are no plain ids.
     ``headers`` and ``sends`` name components of the document: headers taken, and headers answered.
     """
 
     tag: str
-    answer: type[Any] | JsonSchema | None = None
+    answer: type[Any] | UnionType | JsonSchema | None = None
     body: type[Schema] | JsonSchema | None = None
     query: type[QuerySchema] = QuerySchema
     mimetype: str = JSON

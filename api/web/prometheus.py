@@ -7,6 +7,7 @@ this process alone. What the database knows is asked for then and there.
 
 import os
 from collections.abc import Iterator
+from contextlib import suppress
 from time import perf_counter
 
 from flask import Flask, Response, g, request
@@ -18,7 +19,7 @@ from prometheus_client.registry import Collector
 from sqlalchemy import func, select
 
 from api.service import Service
-from api.store import StoreUnavailableError
+from api.store import Database, StoreUnavailableError
 from api.store.models import CaseRow, Delivery
 from api.store.schema import newest
 
@@ -94,20 +95,26 @@ class _Kept(Collector):
     def _store(self) -> Iterator[Metric]:
         if self._service.database is None:
             return
-        up, cases, waiting = int(self._service.store_fault() is None), 0, 0
-        try:
-            with self._service.database.reading() as session:
-                number = select(func.count())
-                opened = number.select_from(CaseRow).where(CaseRow.state == "open")
-                queued = number.select_from(Delivery).where(Delivery.state == "waiting")
-                cases, waiting = session.scalar(opened) or 0, session.scalar(queued) or 0
-        except StoreUnavailableError:
-            up = 0
+        counts: tuple[int, int] | None = None
+        if self._service.store_fault() is None:
+            with suppress(StoreUnavailableError):
+                counts = self._counts(self._service.database)
+        up = int(counts is not None)
         yield GaugeMetricFamily("threewire_store_up", "Whether the database takes a write.", up)
-        if up:
+        if counts is not None:
+            cases, waiting = counts
             yield GaugeMetricFamily("threewire_cases_open", "Cases that are open.", cases)
             name = "threewire_deliveries_waiting"
             yield GaugeMetricFamily(name, "Events that are not delivered yet.", waiting)
+
+    @staticmethod
+    def _counts(database: Database) -> tuple[int, int]:
+        """Return how many cases are open and how many deliveries wait."""
+        number = select(func.count())
+        opened = number.select_from(CaseRow).where(CaseRow.state == "open")
+        queued = number.select_from(Delivery).where(Delivery.state == "waiting")
+        with database.reading() as session:
+            return session.scalar(opened) or 0, session.scalar(queued) or 0
 
 
 def worker_gone(process: int) -> None:

@@ -22,12 +22,17 @@ class QuerySchema(StrictSchema):
 
     def handle_error(self, error: ValidationError, data: Any, **_: Any) -> None:
         """Put the nearest parameter, and all there are, behind the name of an unknown one."""
-        known = f"; known here: {', '.join(self.fields)}" if self.fields else "; none is taken here"
+        names = self.parameters()
+        known = f"; known here: {', '.join(names)}" if names else "; none is taken here"
         messages = error.messages_dict
         for name in list(messages):
-            if name not in self.fields:
-                near = nearest(str(name)[:100], self.fields)
+            if name not in names:
+                near = nearest(str(name)[:100], names)
                 messages[shorten(str(name))] = [f"unknown query parameter{near}{known}"]
+
+    def parameters(self) -> list[str]:
+        """Return the names as they stand behind the question mark."""
+        return [one.data_key or name for name, one in self.fields.items()]
 
 
 class WordChoice(OneOf):
@@ -70,7 +75,7 @@ def query(schema: type[QuerySchema]) -> dict[str, Any]:
         faults = {fault.path: fault.message for fault in flatten(error.messages)}
     faults |= {
         name: "given more than once; give it once"
-        for name in schema().fields
+        for name in schema().parameters()
         if len(request.args.getlist(name)) > 1
     }
     if faults:

@@ -1,9 +1,5 @@
 """``/v1/sums``: the bench sums, listed with their fields and worked; nothing is kept."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any
-
 from flask import Blueprint, Response
 
 from api.access import role
@@ -11,68 +7,15 @@ from api.answers.problems import ProblemError
 from api.service import current
 from api.sums import SUMS, compute, explain, listed, unknown_sum
 from api.sums.entries import json_schema
-from api.sums.model import Curve, Figure
+from api.sums.model import SumAnswer, SumEntry, SumsList
 from api.web import replies, requests
 from api.web.operations import Operation, operation
 from engine import RequestError
-from engine.answer.answer import KNOWN
 
 TAG = "knowledge"
 blueprint = Blueprint("sums", __name__)
 _INPUTS = {"anyOf": [json_schema(one.title, one.schema) for one in SUMS.values()]}
 _PATH = {"id": {"type": "string", "enum": list(SUMS), "description": "Id of one of the sums."}}
-
-
-@dataclass(frozen=True)
-class SumField:
-    """A field that a sum takes."""
-
-    name: str
-    what: str
-    unit: str
-    required: bool
-    default: float | str | None = field(default=None, metadata=KNOWN)
-    low: float | None = field(default=None, metadata=KNOWN)
-    high: float | None = field(default=None, metadata=KNOWN)
-    one_of: tuple[float | str, ...] | None = field(default=None, metadata=KNOWN)
-    or_word: str | None = field(default=None, metadata=KNOWN)
-
-
-@dataclass(frozen=True)
-class SumEntry:
-    """A bench sum and what it takes."""
-
-    id: str
-    title: str
-    tells: str
-    fields: tuple[SumField, ...]
-    example: Mapping[str, Any]
-
-
-@dataclass(frozen=True)
-class SumsList:
-    """The bench sums."""
-
-    knowledge_version: str
-    count: int
-    sums: tuple[SumEntry, ...]
-
-
-@dataclass(frozen=True)
-class SumAnswer:
-    """What came out of a sum."""
-
-    knowledge_version: str
-    sum: str
-    title: str
-    inputs: Mapping[str, Any]
-    says: str
-    results: tuple[Figure, ...]
-    formula: str
-    source: str
-    assumptions: tuple[str, ...]
-    cautions: tuple[str, ...]
-    curve: Curve | None
 
 
 @blueprint.get("/v1/sums")

@@ -1,14 +1,15 @@
 """Each step is told to who asks for it, in the transaction of the step."""
 
 import json
-from datetime import UTC, datetime, timedelta
+import threading
+from datetime import UTC, datetime
 
 import pytest
 from flask.testing import FlaskClient
 from sqlalchemy import select
 
 from api.cases import Book, StaleCase
-from api.cases.events import KINDS, feed
+from api.cases.events import KINDS
 from api.store import Database
 from api.store.models import Delivery, Endpoint
 from tests.cases.conftest import MACHINE, VOLTS
@@ -81,10 +82,26 @@ def test_the_feed_tells_everything_once(book: Book, client: FlaskClient) -> None
     ]  # fmt: skip
 
 
-def test_a_step_that_may_be_overtaken_waits(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where numbers are given out before a step is written, the newest steps are not told yet."""
+def test_no_step_is_overtaken(book: Book) -> None:
+    """While one case is not committed yet the next one is not told: who asks misses neither."""
+    inside, go_on = threading.Event(), threading.Event()
+
+    def hold(*_: object) -> None:
+        inside.set()
+        go_on.wait(30)
+
+    def open_one(*also: object) -> threading.Thread:
+        started = threading.Thread(target=book.open, args=({"machine": MACHINE}, "Dana", *also))
+        started.start()
+        return started
+
     book.open({"machine": MACHINE}, "Dana")
-    monkeypatch.setattr(feed, "SETTLED", timedelta(days=10**6 // 2))
-    with book.database.reading() as session:
-        assert feed.page(session, book.knowledge, 0, 9, at_once=True).events
-        assert feed.page(session, book.knowledge, 0, 9, at_once=False).events == ()
+    first = open_one(hold)
+    assert inside.wait(30)
+    second = open_one()
+    second.join(1)
+    early = book.events(0, 9)
+    go_on.set()
+    first.join()
+    second.join()
+    assert len(early.events) + len(book.events(early.next_after, 9).events) == 3

@@ -3,10 +3,12 @@
 import inspect
 import threading
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
+import requests
 from flask import Flask
 from werkzeug.serving import make_server
 
@@ -88,24 +90,53 @@ def test_every_request_stands_in_the_document(app: Flask, monkeypatch: pytest.Mo
         assert method in paths[path], path
 
 
-def test_a_service_that_is_busy_is_asked_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    """503 with Retry-After: the same request with the same key goes out again, and is answered."""
-    import requests
+@dataclass
+class Line:
+    """A line to a service that is not there: what comes over it, and what was sent and waited."""
 
-    sent: list[Any] = []
-    waited: list[float] = []
+    answers: list[tuple[int, bytes, str] | Exception]
+    keys: list[str | None] = field(default_factory=list)
+    waited: list[float] = field(default_factory=list)
 
-    def request(_: Any, method: str, url: str, **options: Any) -> requests.Response:
-        sent.append(options["headers"].get("Idempotency-Key"))
+    def request(self, *_: Any, **options: Any) -> requests.Response:
+        """Give the next answer: its status, body and Retry-After."""
+        self.keys.append(options["headers"].get("Idempotency-Key"))
+        told = self.answers.pop(0)
+        if isinstance(told, Exception):
+            raise told
         answer = requests.Response()
-        answer.status_code = 503 if len(sent) == 1 else 201
-        answer.headers["Retry-After"] = "2"
-        answer._content = b"{}"
+        answer.status_code, answer._content, answer.headers["Retry-After"] = told
         return answer
 
-    monkeypatch.setattr(requests.Session, "request", request)
-    monkeypatch.setattr(client.time, "sleep", waited.append)
-    assert Client("http://localhost").open_case({}) == {}
-    assert len(sent) == 2
-    assert len(set(sent)) == 1
-    assert waited == [2.0]
+
+@pytest.fixture
+def line(monkeypatch: pytest.MonkeyPatch) -> Line:
+    """The line of every client."""
+    made = Line([])
+    monkeypatch.setattr(requests.Session, "request", made.request)
+    monkeypatch.setattr(client.time, "sleep", made.waited.append)
+    return made
+
+
+def test_who_is_busy_or_silent_is_asked_again(line: Line) -> None:
+    """503 with seconds or a date that is past, and no answer in time: the same request goes out
+    again with the same key, the caller's own where it gave one."""
+    past = "Wed, 21 Oct 2015 07:28:00 GMT"
+    line.answers += [
+        (503, b"{}", "2"),
+        (503, b"{}", past),
+        requests.ReadTimeout(),
+        (201, b"{}", ""),
+    ]
+    assert Client("http://localhost").open_case({}, idempotency_key="W-1182") == {}
+    assert line.keys == ["W-1182"] * 4
+    assert line.waited == [2.0, 0.0, 1.0]
+
+
+def test_what_is_no_answer_is_refused(line: Line) -> None:
+    """A redirect, a page of a proxy and a list are not given out for the service's words."""
+    line.answers += [(301, b"{}", ""), (200, b"<html>", ""), (200, b"[]", "")]
+    for status in (301, 200, 200):
+        with pytest.raises(RequestRefused) as told:
+            Client("http://localhost").case("12345674")
+        assert told.value.status == status

@@ -84,6 +84,8 @@ def test_the_environment_may_name_the_file(tmp_path: Path) -> None:
         ("port = true", {}, "threewire.toml: port: must be a whole number"),
         ("learn = 3", {}, "threewire.toml: learn: must be yes or no"),
         ("webhook_allow = [1]", {}, "webhook_allow: must be a list of texts"),
+        ("cors_origins = ['*']", {}, "cors_origins: '*' is no origin"),
+        ("cors_origins = ['https://a.example/']", {}, "as https://till.example"),
         ("port = ", {}, "threewire.toml: is not TOML"),
         ("", {"THREEWIRE_PROT": "1"}, "THREEWIRE_PROT: unknown setting (did you mean 'THREEWIRE_P"),
         ("", {"THREEWIRE_WORKER": "1"}, "(did you mean 'THREEWIRE_WORKERS'?)"),

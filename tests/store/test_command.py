@@ -27,8 +27,8 @@ def url(tmp_path: Path) -> str:
 def db(run: Run, url: str) -> Run:
     """Run ``threewire db`` on that store."""
 
-    def call(*words: str) -> Result:
-        return run("db", *words, "--database", url)
+    def call(*words: str, stdin: str | None = None) -> Result:
+        return run("db", *words, "--database", url, stdin=stdin)
 
     return call
 
@@ -66,6 +66,19 @@ def test_a_person_is_erased(db: Run, url: str) -> None:
     database.close()
     refused = db("erase", "D")
     assert (refused.exit_code, "at least 3" in refused.output) == (1, True)
+
+
+def test_an_import_goes_by_the_shops_own_knowledge(
+    db: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the shop has switched off no imported case was closed with."""
+    (tmp_path / "switched-off.yaml").write_text("causes: [fuse-open]")
+    monkeypatch.setenv("THREEWIRE_KB", str(tmp_path))
+    machine = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
+    told = {"at": "2019-01-02T03:04:05Z", "by": "Bo"}
+    opened = {"opened_at": told["at"], "opened_by": "Bo", "imported_as": "1", "machine": machine}
+    line = json.dumps(opened | {"outcome": told | {"cause": "fuse-open"}})
+    assert "unknown cause 'fuse-open'" in db("import", "-", stdin=line).stderr
 
 
 def test_cases_go_out_and_come_in_once(db: Run, run: Run, tmp_path: Path) -> None:

@@ -43,6 +43,7 @@ def sent(client: FlaskClient, knowledge: Knowledge, engine: Diagnoser) -> Iterat
     """Send real requests, a whole case among them; give the responses."""
     for demo in demos.load_all():
         yield client.post("/v1/diagnoses", json=demo.request)
+        yield client.post("/v1/diagnoses?fields=causes,advice", json=demo.request)
     for one in SUMS.values():
         yield client.post(f"/v1/sums/{one.id}", json=dict(one.example))
     address = ""

@@ -251,3 +251,17 @@ def test_an_answer_can_be_slim(problem: Problem, client: FlaskClient, case: dict
     assert slim == {"causes": whole["causes"], "advice": whole["advice"]}
     refused = problem(client.post("/v1/diagnoses?fields=cause", json=case), 422)
     assert "'causes'" in refused["errors"][0]["message"]
+
+
+@pytest.mark.parametrize(
+    ("query", "says"),
+    [("field=causes", "did you mean 'fields'?"), (f"fields={'x' * 201}", "at most 200"),
+     ("fields=causes&fields=advice", "given more than once")],
+)  # fmt: skip
+def test_a_slip_in_the_query_is_told_by_its_name(
+    client: FlaskClient, query: str, says: str
+) -> None:
+    """A parameter is called in its fault as it is called in the address."""
+    (fault,) = problem(client.post(f"/v1/diagnoses?{query}", json={}), 422)["errors"]
+    assert fault["path"] in ("query.field", "query.fields")
+    assert says in fault["message"]

@@ -3,10 +3,14 @@
 import json
 import logging
 from collections.abc import Callable
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+
+from api.web import prometheus
+from engine import Knowledge
 
 PATHS = ["/healthz", "/readyz", "/openapi.json", "/v1/causes", "/v1/rules", "/nowhere"]
 
@@ -81,3 +85,9 @@ def test_head_and_options(client: FlaskClient) -> None:
     assert head.data == b""
     assert head.headers["Content-Length"] == got.headers["Content-Length"]
     assert "GET" in client.options("/v1/rules").headers["Allow"]
+
+
+def test_a_store_that_is_down_is_not_read(knowledge: Knowledge) -> None:
+    """Once it is known that the store takes nothing, /metrics says so and waits for it no more."""
+    away = SimpleNamespace(knowledge=knowledge, database=object(), store_fault=lambda: "full")
+    assert "threewire_store_up 0.0" in prometheus.page(away)

@@ -12,7 +12,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api import strict_json
-from api.answers.documents import Document, moment
+from api.answers.documents import Document
 from api.cases.case import Case
 from api.store.models import Delivery, Endpoint
 from api.strict_json import Json
@@ -44,18 +44,19 @@ class Event(Document):
     data: EventData
 
 
-def enqueue(session: Session, kind: str, data: Json, at: datetime) -> None:
+def enqueue(session: Session, kind: str, data: EventData, at: datetime) -> None:
     """Add one delivery for each endpoint in use that asks for this kind of event.
 
     Nothing is sent here. ``at`` is when it happened, with its zone. Raises ValueError for a kind
-    that is not in ``KINDS`` and for data that is not JSON.
+    that is not in ``KINDS``.
     """
     if kind not in KINDS:
         raise ValueError(f"unknown kind of event '{kind}'")
     endpoints = list(_asking(session, kind))
     if not endpoints:
         return
-    message, payload = f"msg_{uuid4().hex}", _payload(kind, data, at)
+    event = Event(kind, at.astimezone(UTC), data).to_dict()
+    message, payload = f"msg_{uuid4().hex}", strict_json.dumps(event).rstrip("\n")
     for endpoint in endpoints:
         session.add(
             Delivery(
@@ -73,9 +74,3 @@ def enqueue(session: Session, kind: str, data: Json, at: datetime) -> None:
 def _asking(session: Session, kind: str) -> Iterator[Endpoint]:
     in_use = select(Endpoint).where(Endpoint.disabled_at.is_(None)).order_by(Endpoint.made_at)
     return (endpoint for endpoint in session.scalars(in_use) if kind in endpoint.events)
-
-
-def _payload(kind: str, data: Json, at: datetime) -> str:
-    """Return the exact text that is signed and sent."""
-    event = {"type": kind, "timestamp": moment(at.astimezone(UTC)), "data": dict(data)}
-    return strict_json.dumps(event).rstrip("\n")
