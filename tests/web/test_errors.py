@@ -259,7 +259,7 @@ def test_an_answer_can_be_slim(problem: Problem, client: FlaskClient, case: dict
      ("fields=causes&fields=advice", "given more than once")],
 )  # fmt: skip
 def test_a_slip_in_the_query_is_told_by_its_name(
-    client: FlaskClient, query: str, says: str
+    problem: Problem, client: FlaskClient, query: str, says: str
 ) -> None:
     """A parameter is called in its fault as it is called in the address."""
     (fault,) = problem(client.post(f"/v1/diagnoses?{query}", json={}), 422)["errors"]
