@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from api import create_app
 from api.cli.main import threewire
-from engine import Knowledge
+from engine import Diagnoser, Knowledge
 from engine.knowledge import items
 from engine.knowledge.text import load_yaml
 from tests import readme
@@ -97,10 +97,11 @@ def body_for(path: str) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("path", addresses())
-def test_addresses_answer(path: str, knowledge: Knowledge, tmp_path: Path) -> None:
+def test_addresses_answer(path: str, diagnoser: Diagnoser, tmp_path: Path) -> None:
     """Each address that README names is served, with the method that it shows."""
-    database = set_up(f"sqlite:///{tmp_path}/cases.sqlite3")
-    client = create_app({"DATABASE": database}).test_client()
+    knowledge, database = diagnoser.knowledge, set_up(f"sqlite:///{tmp_path}/cases.sqlite3")
+    own = {"KNOWLEDGE": knowledge, "DIAGNOSER": diagnoser, "DATABASE": database}
+    client = create_app(own).test_client()
     machine = {"duty": "fuel-shutoff", "control": "unknown", "coil": "unknown"}
     case = client.post("/v1/cases", json={"machine": machine}).headers["Location"]
     kind = path.split("/")[2] if "{id}" in path else ""
