@@ -12,7 +12,6 @@ from engine.calculations.conductor import (
     feed_ohms,
     highest_ohms_per_metre,
     ohms_per_metre,
-    smallest_size,
 )
 
 AWG = (20, 18, 16, 14, 12, 10, 8)
@@ -105,11 +104,10 @@ def _drop(size: Size, given: FeedDrop) -> float:
 
 
 def _smallest(sizes: Sequence[Size], given: FeedDrop) -> Size | None:
-    """Return the smallest wire of the table that keeps the limit, or None."""
+    """Return the smallest wire of the table, the thinnest first, that keeps the limit, or None."""
     volts = given.limit_percent / 100 * given.system_volts
     most = highest_ohms_per_metre(given.amperes, _metres(given), volts, given.celsius)
-    found = smallest_size([vars(one) for one in sizes], "ohm_per_km", at_most=1000 * most)
-    return None if found is None else Size(**found)
+    return next((one for one in sizes if one.ohm_per_km <= 1000 * most), None)
 
 
 def _work(knowledge: Knowledge, given: FeedDrop) -> Worked:

@@ -19,9 +19,9 @@ from api.sums.model import (
 from engine import Knowledge
 from engine.calculations.copper import DENSITY, VOLUMETRIC_HEAT, resistance_at
 from engine.calculations.heating import (
-    coil_from_wire,
     constant_voltage_celsius,
     constant_voltage_seconds,
+    heat_of_coil,
 )
 
 CLASSES = ("A", "E", "B", "F", "H")
@@ -61,7 +61,7 @@ def _heat_capacity(given: PullOnTime) -> float:
     if given.copper_grams is not None:
         return given.copper_grams / 1000 * MASS_HEAT
     assert given.wire_mm is not None  # need_one_of has seen to it
-    return coil_from_wire(given.ohms, given.wire_mm / 1000, given.measured_celsius).heat_capacity
+    return heat_of_coil(given.ohms, given.wire_mm / 1000, given.measured_celsius)
 
 
 def _classes(knowledge: Knowledge) -> dict[str, float]:

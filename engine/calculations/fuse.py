@@ -14,7 +14,7 @@ below the lowest row the fuse never opens.
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal, NamedTuple, overload
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from scipy.special import ndtr
@@ -103,31 +103,19 @@ def _log_curve(rows: Sequence[Row]) -> tuple[Array, Array, Array]:
     return ratio, earliest + width / 2.0, width / (2.0 * SIGMAS_IN_WINDOW)
 
 
-@overload
-def opening_probability(
-    ratio: float, seconds: float, rows: Sequence[Row] = ISO_8820_3
-) -> float: ...
-@overload
-def opening_probability(
-    ratio: Array, seconds: float, rows: Sequence[Row] = ISO_8820_3
-) -> Array: ...
-def opening_probability(
-    ratio: float | Array, seconds: float, rows: Sequence[Row] = ISO_8820_3
-) -> float | Array:
+def opening_probability(ratio: Array, seconds: float, rows: Sequence[Row] = ISO_8820_3) -> Array:
     """Return the probability that a good fuse at ``ratio`` x rating opened within ``seconds``.
 
-    Vectorised over ``ratio``. 0 at or below the lowest row (1.10). Raises ValueError for a
-    negative ratio or negative seconds. Source: the model in this module's text, judgement fitted
-    to the windows of ISO 8820-3:2015.
+    0 at or below the lowest row (1.10). Raises ValueError for a negative ratio or negative
+    seconds. Source: the model in this module's text, judgement fitted to the windows of
+    ISO 8820-3:2015.
     """
-    loads: Array = np.atleast_1d(np.asarray(ratio, dtype=np.float64))
-    not_negative("ratio", loads)
+    not_negative("ratio", ratio)
     not_negative("seconds", seconds)
     known, middle, spread = _log_curve(rows)
-    live = (loads > math.exp(known[0]) * (1 + _SAME)) & (seconds > 0)
-    logs = np.log(np.where(live, loads, 1.0))
+    live = (ratio > math.exp(known[0]) * (1 + _SAME)) & (seconds > 0)
+    logs = np.log(np.where(live, ratio, 1.0))
     beyond = np.maximum(logs - known[-1], 0.0)
     centre = np.interp(logs, known, middle) - 2.0 * beyond
     z = (math.log(seconds or 1.0) - centre) / np.interp(logs, known, spread)
-    chance: Array = np.where(live, ndtr(z), 0.0)
-    return chance if np.ndim(ratio) else float(chance[0])
+    return np.where(live, ndtr(z), 0.0)

@@ -1,46 +1,26 @@
 """How hot a copper winding gets when no heat leaves it: how long a pull may stay on."""
 
 import math
-from dataclasses import dataclass
 
-from engine.calculations.conductor import round_area
 from engine.calculations.copper import (
-    DENSITY,
+    REFERENCE_CELSIUS,
     RESISTIVITY_20,
     VOLUMETRIC_HEAT,
     ZERO_RESISTANCE,
-    resistance_at_20,
+    resistance_at,
 )
 from engine.calculations.guard import above, not_negative, positive
 
 
-@dataclass(frozen=True)
-class WoundCoil:
-    """The wire of a winding: metres, m2, kg, and J/K to warm it."""
-
-    length: float
-    area: float
-    mass: float
-    heat_capacity: float
-
-
-def coil_from_wire(ohms: float, wire_diameter: float, celsius: float = 20.0) -> WoundCoil:
-    """Return the wire that makes a coil of ``ohms`` at ``celsius`` from bare copper.
+def heat_of_coil(ohms: float, wire_diameter: float, celsius: float = 20.0) -> float:
+    """Return in J/K what warms a coil of bare copper wire that has ``ohms`` at ``celsius``.
 
     ``wire_diameter`` in metres. Raises ValueError for ohms or diameter not above zero. Source:
-    R = rho L / A with IEC 60028 resistivity and density, IEC 60949 heat by volume (from memory).
+    R = rho L / A with IEC 60028 resistivity, IEC 60949 heat by volume (from memory).
     """
-    area = round_area(positive("wire_diameter", wire_diameter))
-    length = resistance_at_20(ohms, celsius) * area / RESISTIVITY_20
-    volume = length * area
-    return WoundCoil(length, area, volume * DENSITY, volume * VOLUMETRIC_HEAT)
-
-
-def _log_rise(from_celsius: float, to_celsius: float) -> float:
-    """Return ln((tf + 234.5) / (ti + 234.5)); ValueError unless it warms."""
-    above("from_celsius", from_celsius, -ZERO_RESISTANCE)
-    above("to_celsius", to_celsius, from_celsius)
-    return math.log((to_celsius + ZERO_RESISTANCE) / (from_celsius + ZERO_RESISTANCE))
+    area = math.pi * positive("wire_diameter", wire_diameter) ** 2 / 4.0
+    length = resistance_at(ohms, celsius, REFERENCE_CELSIUS) * area / RESISTIVITY_20
+    return length * area * VOLUMETRIC_HEAT
 
 
 def constant_voltage_seconds(
@@ -52,7 +32,8 @@ def constant_voltage_seconds(
     zero, or an end that is not hotter. Source: C dT = V^2 / R(T) dt integrated with the copper
     line: t = (C R1 / V^2) (dT + dT^2 / (2 (234.5 + t1))).
     """
-    _log_rise(from_celsius, to_celsius)
+    above("from_celsius", from_celsius, -ZERO_RESISTANCE)
+    above("to_celsius", to_celsius, from_celsius)
     rise = to_celsius - from_celsius
     scale = positive("heat_capacity", heat_capacity) * positive("ohms", ohms)
     bend = rise**2 / (2.0 * (ZERO_RESISTANCE + from_celsius))

@@ -32,14 +32,6 @@ def standard_uncertainty(half: Quantity) -> Quantity:
     return not_negative("half", half) / math.sqrt(3.0)
 
 
-def combined(*uncertainties: float) -> float:
-    """Return the root sum of squares of independent standard uncertainties, in their unit.
-
-    Raises ValueError for a negative one. Source: JCGM 100:2008 clause 5.1.2.
-    """
-    return math.hypot(*(not_negative("uncertainties", part) for part in uncertainties))
-
-
 def _share_below(limit: float, value: Quantity, uncertainty: float) -> Quantity:
     """Return the probability that the true value lies below ``limit``."""
     share: Quantity = ndtr((limit - value) / uncertainty)

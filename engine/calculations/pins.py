@@ -16,7 +16,7 @@ from typing import Literal
 from scipy.special import ndtr
 
 from engine.calculations.guard import not_negative, positive
-from engine.calculations.meter import combined, conformance_probability, verdict
+from engine.calculations.meter import conformance_probability, verdict
 
 Name = Literal["pull", "hold", "ground"]
 State = Literal["good", "low", "high", "open", "cannot-say"]
@@ -102,7 +102,8 @@ def _all_read(pairs: list[tuple[PinReading, str]], expected: Expected) -> Pins:
     """Return the pins when all three pairs gave ohms; each pair comes with the pin not in it."""
     (small, hold), (middle, pull), (large, ground) = sorted(pairs, key=lambda p: p[0].ohms or 0.0)
     x, y, z = (reading.ohms or 0.0 for reading in (small, middle, large))
-    u = combined(small.uncertainty, middle.uncertainty, large.uncertainty)
+    # independent readings: root sum of squares (JCGM 100:2008 clause 5.1.2)
+    u = math.hypot(small.uncertainty, middle.uncertainty, large.uncertainty)
     # The smallest pair tells the hold pin, the largest the ground pin: both must be right.
     told_hold = ndtr((y - x) / math.hypot(small.uncertainty, middle.uncertainty))
     told_ground = ndtr((z - y) / math.hypot(middle.uncertainty, large.uncertainty))

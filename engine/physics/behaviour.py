@@ -65,7 +65,7 @@ def fuse_openings(solution: Solution, variant: Variant) -> tuple[Floats, Floats]
     held_ratio = np.abs(solution.amperes(NEW_FUSE_AFTER, "fuse")) / variant.fuse_amps
     held = fuse.opening_probability(held_ratio, HELD_SECONDS)
     ever = 1.0 - (1.0 - once) ** PULSE_TRIES * (1.0 - held)
-    return np.asarray(once), np.asarray(ever)
+    return once, ever
 
 
 class Behaviour:

@@ -80,15 +80,9 @@ def test_feed_drop(celsius: float, volts: float) -> None:
     assert found == pytest.approx(volts, abs=6e-4)
 
 
-def test_smallest_size_by_resistance(table: Table) -> None:
-    """40 A over 5 m within 1 V at 20 C asks for at most 5 ohm/km: 4 mm2 vehicle cable."""
-    most = conductor.highest_ohms_per_metre(40.0, 5.0, 1.0)
-    assert most == pytest.approx(5e-3)
-    rows = table("conductors-metric")
-    row = conductor.smallest_size(rows, "vehicle_ohm_per_km", at_most=most * 1e3)
-    assert row is not None
-    assert row["mm2"] == 4
-    assert conductor.smallest_size(rows, "vehicle_ohm_per_km", at_most=1.0) is None
+def test_highest_ohms() -> None:
+    """40 A over 5 m within 1 V at 20 C asks for at most 5 ohm/km."""
+    assert conductor.highest_ohms_per_metre(40.0, 5.0, 1.0) == pytest.approx(5e-3)
 
 
 @given(amperes, lengths, drops, temperatures)
@@ -110,7 +104,6 @@ def test_hotter_feed_loses_more(
 
 
 NONSENSE: list[tuple[str, Callable[[float], object]]] = [
-    ("diameter", conductor.round_area),
     ("area", conductor.ohms_per_metre),
     ("celsius", lambda bad: conductor.ohms_per_metre(1e-6, bad)),
     ("metres", lambda bad: conductor.feed_ohms(bad, 0.01)),
@@ -128,12 +121,3 @@ def test_figures_that_mean_nothing(name: str, call: Callable[[float], object], b
     """A figure that is not a number, infinite or far below zero is refused by name."""
     with pytest.raises(ValueError, match=rf"{name} must "):
         call(bad)
-
-
-def test_selection_without_a_limit(table: Table) -> None:
-    """Choosing a size needs a limit, and a limit that is a number."""
-    rows = table("conductors-awg")
-    with pytest.raises(ValueError, match="at_least or at_most must be given"):
-        conductor.smallest_size(rows, "mm2")
-    with pytest.raises(ValueError, match="at_most must be a finite number"):
-        conductor.smallest_size(rows, "ohm_per_km", at_most=float("nan"))

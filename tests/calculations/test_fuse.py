@@ -147,14 +147,6 @@ def test_model_rises_with_time(ratio: float, one: float, other: float) -> None:
     assert chance(ratio, first) <= chance(ratio, later)
 
 
-@given(ratios, times)
-def test_array_and_number_agree(ratio: float, seconds: float) -> None:
-    """A single load and an array holding it get the same answer, with any table rows."""
-    single = fuse.opening_probability(ratio, seconds)
-    assert fuse.opening_probability(np.array([ratio]), seconds)[0] == single
-    assert isinstance(single, float)
-
-
 @given(st.floats(0.0, 300.0), st.floats(1.0, 60.0))
 def test_windows_never_cross(amperes: float, rating: float) -> None:
     """The earliest time is never later than the latest, and more current never opens later."""

@@ -1,5 +1,6 @@
 """Heating: windings against step integration."""
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -12,7 +13,7 @@ from engine.calculations import copper, heating
 Table = Callable[[str], list[dict[str, Any]]]
 
 
-COIL = heating.coil_from_wire(0.300, 1.2e-3)
+COIL_HEAT = heating.heat_of_coil(0.300, 1.2e-3)
 
 STEADY_VOLTAGE = [
     # volts, to C, seconds from 20 C; calculated, and step integration agrees
@@ -31,17 +32,14 @@ rises = st.floats(0.5, 200.0)
 
 
 def test_coil_of_wire() -> None:
-    """0.300 ohm of 1.2 mm wire is 19.679 m, 1.13097 mm2, 0.19786 kg, 76.79 J/K (calculated)."""
-    assert COIL.area * 1e6 == pytest.approx(1.13097, abs=5e-6)
-    assert COIL.length == pytest.approx(19.679, abs=6e-4)
-    assert COIL.mass == pytest.approx(0.19786, abs=6e-6)
-    assert COIL.heat_capacity == pytest.approx(76.79, abs=6e-3)
+    """0.300 ohm of 1.2 mm wire, 19.679 m of 1.13097 mm2, takes 76.79 J/K (calculated)."""
+    assert pytest.approx(76.79, abs=6e-3) == COIL_HEAT
 
 
 @pytest.mark.parametrize(("volts", "end", "seconds"), STEADY_VOLTAGE)
 def test_steady_voltage(volts: float, end: float, seconds: float) -> None:
     """A pull winding at a steady voltage reaches each temperature in the calculated seconds."""
-    found = heating.constant_voltage_seconds(volts, 0.300, COIL.heat_capacity, 20.0, end)
+    found = heating.constant_voltage_seconds(volts, 0.300, COIL_HEAT, 20.0, end)
     assert found == pytest.approx(seconds, rel=2e-4, abs=6e-4)
 
 
@@ -62,8 +60,8 @@ def _stepped(volts: float, ohms: float, capacity: float, start: float, seconds: 
 @pytest.mark.parametrize(("volts", "end", "seconds"), STEADY_VOLTAGE)
 def test_step_integration_agrees(volts: float, end: float, seconds: float) -> None:
     """Warming the winding step by step ends at the same temperature as the closed formula."""
-    exact = heating.constant_voltage_seconds(volts, 0.300, COIL.heat_capacity, 20.0, end)
-    assert _stepped(volts, 0.300, COIL.heat_capacity, 20.0, exact) == pytest.approx(end, abs=1e-3)
+    exact = heating.constant_voltage_seconds(volts, 0.300, COIL_HEAT, 20.0, end)
+    assert _stepped(volts, 0.300, COIL_HEAT, 20.0, exact) == pytest.approx(end, abs=1e-3)
     assert exact == pytest.approx(seconds, rel=1e-3)
 
 
@@ -93,15 +91,16 @@ def test_hotter_takes_longer(volts: float, one: float, other: float) -> None:
 
 @given(st.floats(0.05, 50.0), st.floats(1e-4, 3e-3), starts)
 def test_coil_has_the_ohms_it_was_made_for(ohms: float, diameter: float, celsius: float) -> None:
-    """The wire of a coil, by length over area, has the ohms at the temperature it was made for."""
-    coil = heating.coil_from_wire(ohms, diameter, celsius)
-    at_20 = copper.RESISTIVITY_20 * coil.length / coil.area
+    """A wire with the heat of a coil has the ohms, at the temperature that it was made for."""
+    area = math.pi * diameter**2 / 4
+    length = heating.heat_of_coil(ohms, diameter, celsius) / copper.VOLUMETRIC_HEAT / area
+    at_20 = copper.RESISTIVITY_20 * length / area
     assert copper.resistance_at(at_20, 20.0, celsius) == pytest.approx(ohms, rel=1e-9)
 
 
 NONSENSE: list[tuple[str, Callable[[float], object]]] = [
-    ("ohms", lambda bad: heating.coil_from_wire(bad, 1e-3)),
-    ("wire_diameter", lambda bad: heating.coil_from_wire(0.3, bad)),
+    ("ohms", lambda bad: heating.heat_of_coil(bad, 1e-3)),
+    ("wire_diameter", lambda bad: heating.heat_of_coil(0.3, bad)),
     ("volts", lambda bad: heating.constant_voltage_seconds(bad, 0.3, 77.0, 20.0, 100.0)),
     ("ohms", lambda bad: heating.constant_voltage_seconds(12.0, bad, 77.0, 20.0, 100.0)),
     ("heat_capacity", lambda bad: heating.constant_voltage_seconds(12.0, 0.3, bad, 20.0, 100.0)),

@@ -76,11 +76,6 @@ def test_standard_uncertainty(half: float, expected: float, tolerance: float, so
     assert meter.standard_uncertainty(half) == pytest.approx(expected, abs=tolerance), source
 
 
-def test_combined_uncertainty() -> None:
-    """8.7 uV with 12 uV of type A is 15 uV (JCGM 100:2008 5.1.2 example, from memory)."""
-    assert meter.combined(12e-6, 8.7e-6) == pytest.approx(15e-6, abs=0.5e-6)
-
-
 @pytest.mark.parametrize(("value", "u", "lower", "upper", "expected", "source"), CONFORMANCE)
 def test_conformance(
     *,
@@ -146,7 +141,6 @@ NONSENSE: list[tuple[str, Callable[[float], object]]] = [
     ("counts", lambda bad: meter.half_width(1.0, 1.0, bad)),
     ("resolution", lambda bad: meter.half_width(1.0, 1.0, 1.0, bad)),
     ("half", meter.standard_uncertainty),
-    ("uncertainties", lambda bad: meter.combined(1.0, bad)),
     ("uncertainty", lambda bad: meter.conformance_probability(1.0, bad, upper=2.0)),
     ("sure", lambda bad: meter.verdict(1.0, 0.1, upper=2.0, sure=bad)),
 ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+import numpy as np
 import pytest
 
 from engine.calculations import conductor, copper, fuse, heating, meter
@@ -11,16 +12,14 @@ PAIR = PinReading(1.0, 0.1)
 
 IMPOSSIBLE: list[tuple[str, Callable[[], object]]] = [
     ("ohms", lambda: copper.resistance_at(0.0, 20.0, 30.0)),
-    ("ohms", lambda: copper.resistance_at_20(0.0, 30.0)),
     ("rating_amperes", lambda: fuse.percent_of_rating(1.0, 0.0)),
     ("uncertainty", lambda: meter.conformance_probability(1.0, 0.0, upper=2.0)),
-    ("diameter", lambda: conductor.round_area(0.0)),
     ("area", lambda: conductor.ohms_per_metre(0.0)),
     ("ohms_per_metre_at_20", lambda: conductor.feed_ohms(1.0, 0.0)),
     ("amperes", lambda: conductor.highest_ohms_per_metre(0.0, 1.0, 1.0)),
     ("metres", lambda: conductor.highest_ohms_per_metre(1.0, 0.0, 1.0)),
     ("drop_volts", lambda: conductor.highest_ohms_per_metre(1.0, 1.0, 0.0)),
-    ("wire_diameter", lambda: heating.coil_from_wire(0.3, 0.0)),
+    ("wire_diameter", lambda: heating.heat_of_coil(0.3, 0.0)),
     ("volts", lambda: heating.constant_voltage_seconds(0.0, 0.3, 77.0, 20.0, 100.0)),
     ("ohms", lambda: heating.constant_voltage_seconds(12.0, 0.0, 77.0, 20.0, 100.0)),
     ("heat_capacity", lambda: heating.constant_voltage_seconds(12.0, 0.3, 0.0, 20.0, 100.0)),
@@ -35,8 +34,8 @@ IMPOSSIBLE: list[tuple[str, Callable[[], object]]] = [
 
 HARMLESS: list[tuple[Callable[[], object], float]] = [
     (lambda: fuse.percent_of_rating(0.0, 30.0), 0.0),
-    (lambda: fuse.opening_probability(0.0, 5.0), 0.0),
-    (lambda: fuse.opening_probability(5.0, 0.0), 0.0),
+    (lambda: fuse.opening_probability(np.array([0.0]), 5.0)[0], 0.0),
+    (lambda: fuse.opening_probability(np.array([5.0]), 0.0)[0], 0.0),
     (lambda: meter.half_width(0.0, 1.0, 2, 0.1), 0.2),
     (lambda: meter.standard_uncertainty(0.0), 0.0),
     (lambda: conductor.feed_ohms(0.0, 0.01), 0.0),
