@@ -123,15 +123,10 @@ def _common(lists: Sequence[Sequence[items.Part]]) -> list[items.Part]:
                 end if all(one[part.id].between[place] == end for one in others) else ""
                 for place, end in enumerate(part.between)
             ]
-            if any(ends):
-                found.append(_with_ends(part, ends))
+            if any(ends):  # an empty one is a point that only this part has
+                start, end = (one or f"{_UNKNOWN_END}{part.id}" for one in ends)
+                found.append(replace(part, between=(start, end)))
     return found
-
-
-def _with_ends(part: items.Part, ends: Sequence[str]) -> items.Part:
-    """Return the part between these ends; an empty one is a point that only it has."""
-    start, end = (one or f"{_UNKNOWN_END}{part.id}" for one in ends)
-    return replace(part, between=(start, end))
 
 
 def _place(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from api.answers.text import xml_text
 from api.drawing import paint, words
 from api.drawing.diagram import Diagram, Shape, make_diagram
-from api.drawing.marks import Marks, make_marks
+from api.drawing.marks import Marker, Marks
 from api.drawing.sheet import MARGIN, WIDTHS, Sheet, SheetLine, set_lines
 from api.drawing.text import LINE
 from api.strict_json import Json
@@ -52,7 +52,7 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     listed: Sequence[Json] = told.get("next_checks", ())
     chosen = check if check is not None else next(iter(listed), None)
     findings = _of_side(knowledge, request.get("findings") or (), side)
-    marks = make_marks(knowledge, findings, told, str(machine["coil"]), chosen)
+    marks = Marker(knowledge, told, str(machine["coil"])).marks(findings, chosen)
     above = f"{heading} ({side} side)" if side and heading else f"{side} side".strip().capitalize()
     above = " ".join(xml_text(above if side else heading).split())
     return _draw(knowledge, machine, marks, Look(shape, embed, above))
@@ -89,13 +89,12 @@ def _draw(knowledge: Knowledge, machine: Json, marks: Marks, look: Look) -> str:
     diagram = make_diagram(knowledge, machine, look.shape, suspected)
     head = words.heading(diagram, machine, look.heading)
     lines = set_lines(head, MARGIN, 6.0, look.width, "heading")
-    sheet = Sheet(
-        diagram, look.shape, words.part_labels(diagram, marks), words.point_labels(diagram, marks),
-        lines[-1].y + LINE,
-    )  # fmt: skip
+    parts = {part.id: words.part_labels(part, marks) for part in diagram.parts}
+    points = {node: words.point_labels(point, marks) for node, point in diagram.points.items()}
+    sheet = Sheet(diagram, look.shape, parts, points, lines[-1].y + LINE)
     below, height = _below(diagram, marks, look, sheet.bottom + 8.0)
     names = [
-        SheetLine(f.text_at, f.top + 13, f.name.capitalize(), "soft", False, "", f"frame {f.name}")
+        SheetLine(f.name.capitalize(), "soft", x=f.text_at, y=f.top + 13, owner=f"frame {f.name}")
         for f in sheet.frames
     ]
     return paint.render(

@@ -71,26 +71,15 @@ def parts_of(cause: items.Cause, places: Mapping[str, str]) -> tuple[str, ...]:
     a consequence; without such a part, any of them. ``places`` says which part a setting is of.
     """
     states = [
-        [part for change in state.changes if (part := _target(change, places))]
+        [one.id if one.target == "part" else places.get(one.id, "") for one in state.changes]
         for state in cause.states
     ]
-    every = dict.fromkeys(part for state in states for part in state)
+    every = dict.fromkeys(part for state in states for part in state if part)
     shared = [part for part in every if all(part in state for state in states)]
     return tuple(shared or every)
 
 
-def _target(change: items.Change, places: Mapping[str, str]) -> str:
-    return change.id if change.target == "part" else places.get(change.id, "")
-
-
-def make_marks(
-    knowledge: Knowledge, findings: Mapping[int, Json], answer: Json, coil: str, check: Json | None
-) -> Marks:
-    """Return the marks of an answer; ``check`` is the one to do now."""
-    return _Marker(knowledge, answer, coil).marks(findings, check)
-
-
-class _Marker:
+class Marker:
     """One answer on its way into the drawing."""
 
     def __init__(self, knowledge: Knowledge, answer: Json, coil: str) -> None:
@@ -104,7 +93,7 @@ class _Marker:
         self.suspects = self._suspects()
 
     def marks(self, findings: Mapping[int, Json], check: Json | None) -> Marks:
-        """Return all marks."""
+        """Return all marks; ``check`` is the one to do now."""
         points: dict[str, tuple[str, ...]] = {}
         parts: dict[str, tuple[str, ...]] = {}
         for index, finding in findings.items():

@@ -43,12 +43,8 @@ def path_data(points: Iterable[Place]) -> str:
     return "M" + " L".join(f"{number(x)} {number(y)}" for x, y in points)
 
 
-def pieces_of(net: Net, sheet: Sheet) -> list[Segment]:
-    """Return the straight pieces of a wire."""
-    return list(_pieces(net, sheet))
-
-
-def _pieces(net: Net, sheet: Sheet) -> Iterable[Segment]:
+def pieces_of(net: Net, sheet: Sheet) -> Iterable[Segment]:
+    """Yield the straight pieces of a wire."""
     upright = sheet.upright(net)
     heights = {channel: sheet.height(net, channel) for channel in net.channels}
     for end in net.ends:

@@ -34,16 +34,12 @@ class Label:
         return self.style in ("name", "suspect", "probe", "head")
 
 
-@dataclass(frozen=True)
-class SheetLine:
+@dataclass(frozen=True, kw_only=True)
+class SheetLine(Label):
     """One line of text where it stands; ``y`` is its base line, ``owner`` what it is about."""
 
     x: float
     y: float
-    text: str
-    style: str
-    bold: bool
-    mark: str
     owner: str
 
     @property
@@ -64,7 +60,7 @@ def set_lines(
         mark = label.mark
         for piece in text.wrap(text.joined(label.text), room - indent, bold=label.bold):
             base = y + 11.0 + text.LINE * len(lines)
-            lines.append(SheetLine(x + indent, base, piece, label.style, label.bold, mark, owner))
+            lines.append(SheetLine(piece, label.style, mark, x=x + indent, y=base, owner=owner))
             mark = ""
     return lines
 

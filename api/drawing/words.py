@@ -9,12 +9,8 @@ from api.strict_json import Json
 from engine.answer.words import listed, percent
 
 
-def part_labels(diagram: Diagram, marks: Marks) -> dict[str, list[Label]]:
-    """Return what stands beside each part."""
-    return {part.id: _part(part, marks) for part in diagram.parts}
-
-
-def _part(part: Drawn, marks: Marks) -> list[Label]:
+def part_labels(part: Drawn, marks: Marks) -> list[Label]:
+    """Return what stands beside a part."""
     tags, probe = marks.tags(part.id), marks.probe
     found = [Label(part.name), *(Label(tag, "suspect", "suspect") for tag in tags)]
     if part.id in marks.good and not tags:
@@ -26,12 +22,8 @@ def _part(part: Drawn, marks: Marks) -> list[Label]:
     return found
 
 
-def point_labels(diagram: Diagram, marks: Marks) -> dict[str, list[Label]]:
-    """Return what stands at each point."""
-    return {point.id: _point(point, marks) for point in diagram.points.values()}
-
-
-def _point(point: Point, marks: Marks) -> list[Label]:
+def point_labels(point: Point, marks: Marks) -> list[Label]:
+    """Return what stands at a point."""
     found = [Label(point.label, "name")]
     found += [Label(line, "soft") for line in marks.at_points.get(point.id, ())]
     probe = marks.probe
