@@ -15,12 +15,15 @@ from api.curation import calls as call_marks
 from api.curation import cases as running
 from api.curation import facts, starters
 from api.curation import matrix as tables
-from api.curation import show as pages
 from api.curation.checking import check_base
-from api.curation.reference import formats_as_markdown, write_site
+from api.curation.reference import (
+    formats_as_markdown,
+    group_sections,
+    page_sections,
+    write_site,
+)
 from engine import Diagnoser
 from engine.audit import Survey
-from engine.audit import groups as find_groups
 from engine.audit.groups import Level
 from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
@@ -79,7 +82,7 @@ def show(chosen: Chosen, name: str, whole: bool) -> None:
         raise BadInput([unknown("id", name, [one for there in shelves.values() for one in there])])
     for kind in found:
         page = facts.page(chosen.survey, kind, name, chosen.machines)
-        _print(pages.sections(page, whole))
+        _print(page_sections(page, whole))
 
 
 @kb.command()
@@ -119,11 +122,8 @@ def groups(chosen: Chosen, phone: bool) -> None:
     Each group with the checks that would, or the declared reason why none does.
     """
     levels: list[Level] = ["no-check", "phone"] if phone else ["no-check"]
-    told: set[str] = set()
-    for level in levels:
-        found = find_groups(chosen.survey, level, chosen.machines)
-        _print(pages.group_sections(level, found, chosen.machines, told))
-        click.echo()
+    _print(group_sections(chosen.survey, chosen.machines, levels))
+    click.echo()
 
 
 def _kebab(_: click.Context, __: click.Parameter, name: str) -> str:

@@ -10,7 +10,7 @@ from api.curation.predictions import OnCircuit, of_cause, of_check
 from engine.audit.separation import Survey, machines
 from engine.knowledge import Knowledge, items
 from engine.knowledge.items import applies
-from engine.knowledge.rule_language import BeliefTest, FindingTest
+from engine.knowledge.rule_language import BeliefTest, ConcludedTest, FindingTest
 from engine.physics.machine import Machine
 from engine.physics.model import variants_of
 from engine.rules.cautions import Cautions, check_hazards, remedy_hazards
@@ -28,9 +28,6 @@ class Page:
     """One item as a page: what every kind has, then what only some have."""
 
     kind: str
-    id: str
-    title: str
-    file: str
     item: Any
     where: str = ""
     rules: tuple[tuple[str, str], ...] = ()
@@ -41,6 +38,11 @@ class Page:
     confirms: tuple[str, ...] = ()
     has: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     columns: tuple[str, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """Return what the item is called."""
+        return title_of(self.item)
 
 
 def shelf(knowledge: Knowledge, kind: str) -> Mapping[str, Any]:
@@ -86,9 +88,8 @@ def _cause(survey: Survey, cause: items.Cause, shown: Sequence[Machine]) -> Page
     where = [one for one in shown if _on(cause.applies, knowledge, one)]
     hazards = [(one, remedy_hazards(cause, variants_of(knowledge, one))) for one in where]
     return Page(
-        "causes", cause.id, cause.name, cause.file, cause, where=_applies(cause),
-        rules=mentions(knowledge, cause.id), cautions=_cautions(knowledge, hazards),
-        tables=tuple(of_cause(survey, cause.id, where)),
+        "causes", cause, where=_applies(cause), rules=mentions(knowledge, cause.id),
+        cautions=_cautions(knowledge, hazards), tables=tuple(of_cause(survey, cause.id, where)),
     )  # fmt: skip
 
 
@@ -98,9 +99,9 @@ def _check(survey: Survey, check: items.Check, shown: Sequence[Machine]) -> Page
     hazards = [(one, check_hazards(check, variants_of(knowledge, one))) for one in where]
     confirms = [one.id for one in knowledge.causes.values() if check.id in one.confirmed_by]
     return Page(
-        "checks", check.id, check.name, check.file, check, where=_applies(check),
-        rules=mentions(knowledge, check.id), cautions=_cautions(knowledge, hazards),
-        tables=tuple(of_check(survey, check.id, where)), confirms=tuple(confirms),
+        "checks", check, where=_applies(check), rules=mentions(knowledge, check.id),
+        cautions=_cautions(knowledge, hazards), tables=tuple(of_check(survey, check.id, where)),
+        confirms=tuple(confirms),
     )  # fmt: skip
 
 
@@ -109,27 +110,17 @@ def _applies(item: items.Cause | items.Check) -> str:
 
 
 def _rule(survey: Survey, rule: items.Rule, shown: Sequence[Machine]) -> Page:
-    facts = {str(one["conclude"]) for one in rule.then if "conclude" in one}
+    programs, rules = survey.knowledge.programs, survey.knowledge.rules
+    facts = set(programs[rule.id].concludes())
     users = [
-        (other.id, other.title)
-        for other in survey.knowledge.rules.values()
-        if facts & set(_facts_asked(other))
+        (name, rules[name].title)
+        for name, program in programs.items()
+        if any(isinstance(one, ConcludedTest) and one.fact in facts for one in program.walk())
     ]
     return Page(
-        "rules", rule.id, rule.title, rule.file, rule, rules=tuple(users),
-        when=tuple(phrases.condition(one) for one in rule.when),
-        then=tuple(phrases.action(one) for one in rule.then),
+        "rules", rule, rules=tuple(users), when=tuple(map(phrases.condition, rule.when)),
+        then=tuple(map(phrases.action, rule.then)),
     )  # fmt: skip
-
-
-def _facts_asked(rule: items.Rule) -> list[str]:
-    """Return the conclusions that a rule asks for, nested ones too."""
-    found, todo = [], list(rule.when)
-    while todo:
-        one = todo.pop()
-        found += [str(one[key]) for key in ("concluded", "not_concluded") if key in one]
-        todo += [inner for key in ("any", "all", "none") for inner in one.get(key, ())]
-    return found
 
 
 def _circuit(survey: Survey, circuit: items.Circuit, shown: Sequence[Machine]) -> Page:
@@ -143,12 +134,12 @@ def _circuit(survey: Survey, circuit: items.Circuit, shown: Sequence[Machine]) -
         for kind in ("causes", "checks")
     }
     where = f"{circuit.duty}, {circuit.control}"
-    return Page("circuits", circuit.id, circuit.name, circuit.file, circuit, where=where, has=has)
+    return Page("circuits", circuit, where=where, has=has)
 
 
 def _table(survey: Survey, table: items.Table, shown: Sequence[Machine]) -> Page:
     columns = dict.fromkeys(key for row in table.rows for key in row)
-    return Page("tables", table.id, table.title, table.file, table, columns=tuple(columns))
+    return Page("tables", table, columns=tuple(columns))
 
 
 _MAKERS: Mapping[str, Callable[[Survey, Any, Sequence[Machine]], Page]] = {

@@ -1,29 +1,34 @@
 """The generated reference: an HTML page for each item, from templates, served or written out.
 
-The same relative links work under the service's ``/reference/`` and in a folder of files.
+The same relative links work under the service's ``/reference/`` and in a folder of files. Items and
+the causes that nothing tells apart are shown as text, too.
 """
 
 import re
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import yaml
 from jinja2 import Environment
 from markupsafe import Markup, escape
 
 from api.answers import text
+from api.answers.text import Section, sections_of
 from api.curation.facts import KINDS, Page, cell, page, shelf, shown_machines, title_of
 from api.curation.phrases import Phrase
 from engine.audit.groups import AlikeGroup, Level, groups
 from engine.audit.separation import Survey
 from engine.knowledge import Knowledge, items
 from engine.knowledge.formats import formats
+from engine.physics.machine import Machine
 
 _IDS = re.compile(r"(?<!['\w-])([a-z0-9]+(?:-[a-z0-9]+)*)(?!['\w-])")
+MOST_ROWS = 10  # of a table that is shown as text
 # what a long list is divided by
 PARTS: Mapping[str, tuple[str, Sequence[str]]] = {
     "causes": ("section", items.SECTIONS),
@@ -93,6 +98,12 @@ def render_page(survey: Survey, site: Site, kind: str, name: str) -> str:
     return templates().get_template(f"reference/{kind}.html").render(site=site, page=shown)
 
 
+def page_sections(page: Page, whole: bool = False) -> list[Section]:
+    """Return a page in sections of text; ``whole`` leaves no row of a table out."""
+    most = sys.maxsize if whole else MOST_ROWS
+    return sections_of(templates().get_template("text/page.txt").render(page=page, most=most))
+
+
 def render_index(site: Site, words: str = "", only: str = "") -> str:
     """Return the list of all items that have every one of some words, of one kind if it is named.
 
@@ -132,13 +143,27 @@ def _divided(kind: str, found: Sequence[Any]) -> dict[str, list[tuple[str, str]]
 
 def render_groups(survey: Survey, site: Site) -> str:
     """Return the page of causes that look alike."""
-    machines = shown_machines(survey.knowledge)
-    levels: dict[Level, dict[str, list[AlikeGroup]]] = {"no-check": {}, "phone": {}}
-    for level, by_circuit in levels.items():
+    shown = _groups_shown(survey, shown_machines(survey.knowledge), get_args(Level))
+    return templates().get_template("reference/groups.html").render(shown, site=site)
+
+
+def group_sections(
+    survey: Survey, machines: Sequence[Machine], levels: Sequence[Level]
+) -> list[Section]:
+    """Return the causes that look alike as text, a section a level and circuit."""
+    shown = _groups_shown(survey, machines, levels)
+    return sections_of(templates().get_template("text/groups.txt").render(shown))
+
+
+def _groups_shown(
+    survey: Survey, machines: Sequence[Machine], levels: Sequence[Level]
+) -> dict[str, Any]:
+    """Return the groups by level and circuit, and how many coil styles were looked at."""
+    found: dict[Level, dict[str, list[AlikeGroup]]] = {level: {} for level in levels}
+    for level, by_circuit in found.items():
         for one in groups(survey, level, machines):
             by_circuit.setdefault(one.circuit, []).append(one)
-    template = templates().get_template("reference/groups.html")
-    return template.render(site=site, levels=levels, coils=len(items.COILS))
+    return {"levels": found, "coils": len({one.coil for one in machines})}
 
 
 def render_missing(site: Site, message: str) -> str:

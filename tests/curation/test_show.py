@@ -5,7 +5,8 @@ from collections.abc import Callable
 import pytest
 from click.testing import Result
 
-from api.curation import facts, phrases, show
+from api.curation import facts, phrases
+from api.curation.reference import page_sections
 from engine import Knowledge
 from engine.audit import Survey
 from engine.knowledge import rule_language
@@ -47,7 +48,7 @@ def test_every_item_has_a_page(survey: Survey, knowledge: Knowledge) -> None:
     machine = facts.shown_machines(knowledge, ["fuel-shutoff-ignition-timed"], ["body-ground"])
     for kind in facts.KINDS:
         for name in facts.shelf(knowledge, kind):
-            parts = show.sections(facts.page(survey, kind, name, machine))
+            parts = page_sections(facts.page(survey, kind, name, machine))
             assert parts[0].lines, name
 
 
