@@ -141,7 +141,8 @@ def assert_first_screen(page: Page, check: str) -> None:
     """
     cut, _ = first_screen(page)
     long = len(page.inner_text(".say").split()) > LONG
-    assert [one for one in cut if not (long and one.endswith("answers"))] == [], check
+    left = [one for one in cut if not (long and one.endswith("answers"))]
+    assert left == [], (check, left)
 
 
 def assert_few_words(page: Page, check: str) -> None:
