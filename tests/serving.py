@@ -84,6 +84,14 @@ class Running:
         children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text()
         return [int(number) for number in children.split()]
 
+    def wait_workers(self, count: int, seconds: float = 45) -> list[int]:
+        """Return the worker processes' ids once there are ``count``, or what there is then: the
+        first that is forked answers /readyz before the next is."""
+        deadline = time.monotonic() + seconds
+        while len(found := self.workers()) != count and time.monotonic() < deadline:
+            time.sleep(0.05)
+        return found
+
     def stop(self) -> int:
         """Ask it to stop and return its exit status."""
         self.process.send_signal(signal.SIGTERM)

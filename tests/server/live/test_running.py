@@ -23,7 +23,7 @@ def test_reload_refuses_no_request(start: Starter, store: str, tmp_path: Path) -
     file = tmp_path / "threewire.toml"
     file.write_text("workers = 2\n", encoding="utf-8")
     server = start(store, "--config", str(file))
-    before = set(server.workers())
+    before = set(server.wait_workers(2))
 
     def ask(number: int) -> int:
         if number == 10:
@@ -74,7 +74,7 @@ def test_reload_takes_another_level_of_log_and_number_of_workers(
     deadline = time.monotonic() + 45
     while before in server.workers() and time.monotonic() < deadline:
         time.sleep(0.1)
-    assert len(server.workers()) == 2
+    assert len(server.wait_workers(2)) == 2
     assert requests.get(f"{server.url}/v1/rules", timeout=30).status_code == 200
     assert server.stop() == 0
     printed = "".join(server.lines)
