@@ -22,7 +22,7 @@ from engine.knowledge import items
 from engine.rules.cautions import Cautions
 from engine.rules.views import CaseView
 
-__all__ = ["MANUAL", "SUMS", "compute", "explain", "listed", "unknown_sum"]
+__all__ = ["MANUAL", "SUMS", "compute", "explain", "listed", "step_cautions", "unknown_sum"]
 
 SUMS: Mapping[str, Sum[Any]] = {
     one.id: one
@@ -55,15 +55,20 @@ def compute(knowledge: Knowledge, name: str, raw: object) -> Json:
 
 
 def _cautions(knowledge: Knowledge, sum_: Sum[Any]) -> list[str]:
-    """Return the knowledge base's cautions for the sum, on whichever duty, each once."""
+    """Return the knowledge base's cautions for the sum, each once."""
+    rules = [knowledge.rules[name] for name in sum_.rules if name in knowledge.rules]
+    return [*step_cautions(knowledge, sum_.hazards), *(_standing(rule) for rule in rules)]
+
+
+def step_cautions(knowledge: Knowledge, hazards: frozenset[str]) -> list[str]:
+    """Return the knowledge base's cautions for a step's hazards, on whichever duty, each once."""
     book = Cautions(knowledge)
     said = dict.fromkeys(
         text
         for duty in items.DUTIES
-        for text in book.for_step(sum_.hazards, CaseView({"duty": duty}))
+        for text in book.for_step(hazards, CaseView({"duty": duty}))
     )
-    rules = [knowledge.rules[name] for name in sum_.rules if name in knowledge.rules]
-    return [*said, *(_standing(rule) for rule in rules)]
+    return list(said)
 
 
 def _standing(rule: items.Rule) -> str:
