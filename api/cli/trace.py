@@ -1,8 +1,6 @@
 """``threewire trace``: what a recording of the pull tells, and what it cannot tell."""
 
-import gzip
 from pathlib import Path
-from typing import Any, BinaryIO, cast
 
 import click
 
@@ -12,21 +10,24 @@ from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
 from api.recordings.document import document, read_file, sections
 from api.strict_json import Json
 from api.sums.plot import svg
+from engine import Knowledge
 from engine.traces.trace import ROLES, TraceError
 
 TITLE = "A recorded pull"
+COLUMNS = (
+    "What the columns are, in their order, with commas between: time, '-' for one that is not "
+    f"used, or one of {', '.join(ROLES)}; each may have *GAIN, +OFFSET and @HERTZ behind it, such "
+    "as pull-current*10@20000. Without it the header says."
+)
 
 
 @click.command()
 @click.argument("file", type=click.Path(dir_okay=False))
-@click.option("--channels", default="", metavar="COLUMNS",
-              help="What the columns are, in their order, with commas between: time, '-' for one "
-              f"that is not used, or one of {', '.join(ROLES)}; each may have *GAIN, +OFFSET and "
-              "@HERTZ behind it, such as pull-current*10@20000. Without it the header says.")  # fmt: skip
+@click.option("--channels", default="", metavar="COLUMNS", help=COLUMNS)
 @click.option("--rate", type=float, help="Samples a second, where no column is the time.")
 @click.option("--cranking", is_flag=True, help="The starter turned the engine meanwhile.")
 @click.option("--plot", "picture", metavar="FILE", type=click.Path(dir_okay=False),
-              help="Draw the recording, with what was read marked on it, into FILE (SVG).")  # fmt: skip
+              help="Draw the recording, with what was read on it, into FILE (SVG).")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print what the service would answer.")
 @click.option("--case", "case", metavar="NUMBER",
               help="Add the findings that you confirm to a case of 'threewire ask'.")  # fmt: skip
@@ -35,28 +36,21 @@ def trace(  # noqa: PLR0913, PLR0917 - the options of a command
     file: str, channels: str, rate: float | None, cranking: bool, picture: str | None,
     as_json: bool, case: str | None, overlay: tuple[str, ...],
 ) -> None:  # fmt: skip
-    """Read a recording of the pull: FILE is CSV (also .gz) or WAV."""
+    """Read a recording of the pull: what it tells, and what it cannot. FILE is CSV or WAV (.gz)."""
     knowledge = knowledge_from(overlay)
-    with told(OSError, EOFError, gzip.BadGzipFile), _opened(file) as stream:
-        answer = _read(stream, file, channels, rate, cranking, knowledge)
+    answer = read(knowledge, file, channels, rate, cranking)
     show(answer, picture, as_json)
     if case is not None:
         _add(case, answer, knowledge)
 
 
-def _opened(file: str) -> BinaryIO:
-    """Open a file; a compressed one is read as it unpacks, so its size bounds nothing."""
-    if Path(file).suffix.lower() == ".gz":
-        return cast(BinaryIO, gzip.open(file, "rb"))
-    return Path(file).open("rb")
-
-
-def _read(  # noqa: PLR0913, PLR0917 - what the command was given
-    stream: BinaryIO, file: str, channels: str, rate: float | None, cranking: bool, knowledge: Any
+def read(
+    knowledge: Knowledge, file: str, channels: str, rate: float | None, cranking: bool
 ) -> Json:
-    sound = ".wav" in [one.lower() for one in Path(file).suffixes]
+    """Return what a file tells. Raises BadInput with the place of each fault."""
     try:
-        return document(knowledge, read_file(stream, channels, rate, sound), cranking)
+        with told(OSError), Path(file).open("rb") as stream:
+            return document(knowledge, read_file(stream, file, channels, rate), cranking)
     except TraceError as error:
         raise BadInput(f"{file}: {fault}" for fault in error.faults) from None
 
@@ -71,16 +65,17 @@ def show(answer: Json, picture: str | None, as_json: bool) -> None:
         click.echo("\n".join(as_text(sections(answer))).rstrip())
 
 
-def _add(number: str, answer: Json, knowledge: Any) -> None:
+def _add(number: str, answer: Json, knowledge: Knowledge) -> None:
     """Ask for each finding whether it counts, and add those to the case. Raises BadInput."""
     from api.cases import CaseError
     from api.cli.ask_book import BY, default_file, open_book
     from api.interview.desk import Desk
     from api.store import StoreUnavailableError
     from api.store.schema import SchemaError
+    from engine.diagnosis import diagnoser_of
 
     with told(CaseError, SchemaError, StoreUnavailableError, OSError):
-        book = open_book(default_file(), Desk(knowledge))
+        book = open_book(default_file(), Desk(diagnoser_of(knowledge)))
         book.get(number)
         kept = [
             one for one in answer["findings"]

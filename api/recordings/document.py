@@ -1,27 +1,33 @@
 """What was read of a recording as one document, as a report, and as the curve of a plot."""
 
-from collections.abc import Mapping
+import gzip
+import zlib
 from dataclasses import dataclass
-from typing import Any, BinaryIO
+from pathlib import PurePath
+from typing import BinaryIO, cast
 
 import numpy as np
 
+from api.answers.documents import Document
 from api.answers.text import Line, Section
 from api.recordings.reading import read_csv, read_wav
 from api.strict_json import Json
-from api.sums import MANUAL, step_cautions
-from api.sums.model import Axis, Curve, CurveLine, CurveMark, shown, told
+from api.sums import step_cautions
+from api.sums.model import Axis, Curve, CurveLine, CurveMark, neat, shown
 from engine import Knowledge
 from engine.traces.findings import TraceFigure, TraceMark, TraceReport, read_trace
 from engine.traces.quality import TraceRefusal
-from engine.traces.trace import ROLES, Trace, channels_from
+from engine.traces.trace import ROLES, Trace, channels_from, refused
 
 PLOTTED = 240  # pieces of a plot, each with its least and its most
-HAZARDS = frozenset({"live", "energises"})  # of recording a pull, whatever is read of it
+# Of recording a pull, whatever is read of it: on some machines only a crank commands it.
+# What kills comes first.
+HAZARDS = ("releases-brake", "cranks", "energises", "plunger", "live")
+MANUAL = "The machine maker's manual wins over this reading wherever the two differ."
 
 
 @dataclass(frozen=True)
-class TraceAnswer:
+class TraceAnswer(Document):
     """What was read of a recording. ``findings`` go into a diagnosis request as they stand."""
 
     knowledge_version: str
@@ -29,7 +35,7 @@ class TraceAnswer:
     rate_hertz: float
     length_seconds: float
     channels: tuple[str, ...]
-    findings: tuple[Mapping[str, Any], ...]
+    findings: tuple[Json, ...]
     figures: tuple[TraceFigure, ...]
     refusals: tuple[TraceRefusal, ...]
     marks: tuple[TraceMark, ...]
@@ -37,30 +43,41 @@ class TraceAnswer:
     curve: Curve
 
 
-def read_file(
-    stream: BinaryIO, words: str, rate: float | None = None, sound: bool = False
-) -> Trace:
-    """Read a CSV text or a WAV sound; ``words`` are its channels, with commas between.
+def read_file(stream: BinaryIO, name: str, words: str = "", rate: float | None = None) -> Trace:
+    """Read a CSV text or a WAV sound, packed with gzip or not; the end of ``name`` says which.
 
-    Raises TraceError with the place of what is wrong.
+    ``words`` are its channels, with commas between. What is packed is read as it unpacks, so that
+    its size bounds nothing. Raises TraceError with the place of what is wrong.
     """
-    channels = channels_from(words.split(",")) if words else ()
-    return read_wav(stream, channels) if sound else read_csv(stream, channels, rate)
+    channels = channels_from(words.split(",")) if words.strip() else ()
+    endings = [one.lower() for one in PurePath(name).suffixes[-2:]]
+    packed = endings[-1:] == [".gz"]
+    opened = cast(BinaryIO, gzip.GzipFile(fileobj=stream)) if packed else stream
+    try:
+        if ".wav" in endings:
+            return read_wav(opened, channels)
+        return read_csv(opened, channels, rate)
+    except (EOFError, gzip.BadGzipFile, zlib.error) as error:
+        raise refused("", "this gzip file is broken or cut off; pack it again") from error
 
 
 def document(knowledge: Knowledge, trace: Trace, cranking: bool = False) -> Json:
     """Return the answer for a recording, ready to be written as JSON."""
     report = read_trace(trace, cranking)
-    hazards = HAZARDS | ({"cranks"} if cranking else frozenset())
-    found = TraceAnswer(
-        knowledge_version=knowledge.version, samples=trace.size, rate_hertz=1 / trace.step,
-        length_seconds=trace.seconds(trace.size) - trace.start, channels=tuple(trace.channels),
+    return TraceAnswer(
+        knowledge_version=knowledge.version, samples=trace.size,
+        rate_hertz=neat(1 / trace.step), channels=tuple(trace.channels),
+        length_seconds=neat(trace.seconds(trace.size) - trace.start),
         findings=tuple(one.request(knowledge) for one in report.findings),
-        figures=report.figures, refusals=report.refusals, marks=report.marks,
-        cautions=(*step_cautions(knowledge, hazards), MANUAL), curve=_curve(trace, report),
-    )  # fmt: skip
-    answer: Json = told(found) | {"findings": list(found.findings)}
-    return answer
+        figures=neat(report.figures), refusals=report.refusals, marks=neat(report.marks),
+        cautions=cautions(knowledge), curve=neat(_curve(trace, report)),
+    ).to_dict()  # fmt: skip
+
+
+def cautions(knowledge: Knowledge) -> tuple[str, ...]:
+    """Return the cautions of recording a pull, on whichever machine, what kills first."""
+    said = (text for one in HAZARDS for text in step_cautions(knowledge, frozenset({one})))
+    return (*dict.fromkeys(said), MANUAL)
 
 
 def _curve(trace: Trace, report: TraceReport) -> Curve:
@@ -83,16 +100,15 @@ def _thinned(trace: Trace, role: str, first: int, last: int) -> tuple[tuple[floa
     """Return least and most of each piece, so that no spike is lost in a plot."""
     values = trace.channels[role][first:last]
     size = max(1, len(values) // PLOTTED)
-    points = []
+    places: list[int] = []
     for start in range(0, len(values), size):
         piece = values[start : start + size]
-        for at in sorted({int(piece.argmin()), int(piece.argmax())}):
-            points.append((trace.seconds(first + start + at), float(piece[at])))
-    return tuple(points)
+        places += sorted({start + int(piece.argmin()), start + int(piece.argmax())})
+    return tuple((trace.seconds(first + at), float(values[at])) for at in places)
 
 
 def sections(answer: Json) -> list[Section]:
-    """Return the report: findings, what cannot be told, figures, dangers."""
+    """Return the report: findings, dangers, what cannot be told, figures."""
     findings = [
         Line(f"{shown(one['value'])} {one['unit']} (+-{shown(one['meter']['resolution'], 2)})",
              lead=f"{one['check']}:")
@@ -106,9 +122,9 @@ def sections(answer: Json) -> list[Section]:
     about = f"{answer['samples']} samples at {shown(answer['rate_hertz'])} a second."
     return [
         Section("Read from the recording", [Line(about), *findings]),
+        Section("Mind", [Line(text, lead="!") for text in answer["cautions"]]),
         Section("What it cannot tell", refused or [Line("Nothing was refused.")]),
         Section("Figures", figures),
-        Section("Mind", [Line(text, lead="!") for text in answer["cautions"]]),
     ]
 
 

@@ -25,7 +25,8 @@ from engine.traces.trace import (
     refused,
 )  # fmt: skip
 
-BLOCK = 4 * 1024 * 1024
+BLOCK = 1024 * 1024
+MOST_BYTES = 1024 * 1024 * 1024  # of text, unpacked
 MOST_WAV_BYTES = 192 * 1024 * 1024
 _LONGEST_LINE = 4096
 _HEADER_LINES = 60
@@ -68,8 +69,6 @@ def read_csv(
     for row, lines in _lines(first, stream, form.header_rows):
         table = _table(lines, form, row)
         rows += len(table)
-        if rows > MOST_SAMPLES:
-            raise refused(f"row {row}", f"more than {MOST_SAMPLES} rows; record less, or slower")
         clock.add(table, row)
         blocks.append([_scaled(table[:, n], one) for n, one in enumerate(setups)])
     if rows < LEAST_SAMPLES:
@@ -139,8 +138,11 @@ def _require_columns(form: Form, setups: Sequence[ChannelSetup]) -> None:
 def _lines(first: bytes, stream: BinaryIO, skip: int) -> Iterator[tuple[int, list[str]]]:
     """Yield (number of its first row, rows) of each block, header left out."""
     row, raw = 1, first
-    rest = b""
+    rest, read = b"", 0
     while raw or rest:
+        read += len(raw)
+        if read > MOST_BYTES or row > MOST_SAMPLES + _HEADER_LINES:
+            raise refused(f"row {row}", f"more than {MOST_SAMPLES} rows or 1 GiB; record less")
         whole, cut, tail = (rest + raw).rpartition(b"\n") if raw else (rest, b"\n", b"")
         rest = tail
         if len(rest) > _LONGEST_LINE:
@@ -155,6 +157,8 @@ def _lines(first: bytes, stream: BinaryIO, skip: int) -> Iterator[tuple[int, lis
 
 def _table(lines: list[str], form: Form, row: int) -> Floats:
     """Return the numbers of a block, shape (rows, columns). Raises TraceError with the place."""
+    if not any(map(str.strip, lines)):
+        return np.empty((0, form.columns))
     if form.decimal == ",":
         lines = [line.translate(_COMMA) for line in lines]
     ends = form.separator is not None and lines[0].rstrip().endswith(form.separator)
@@ -210,7 +214,7 @@ class _Clock:
 
     def add(self, table: Floats, row: int) -> None:
         """Take a block's column of time. Raises TraceError where it steps back or changes rate."""
-        if self._column is None:
+        if self._column is None or not len(table):
             return
         place, setup = self._column
         time = table[:, place] * setup.gain

@@ -64,9 +64,7 @@ def step_cautions(knowledge: Knowledge, hazards: frozenset[str]) -> list[str]:
     """Return the knowledge base's cautions for a step's hazards, on whichever duty, each once."""
     book = Cautions(knowledge)
     said = dict.fromkeys(
-        text
-        for duty in items.DUTIES
-        for text in book.for_step(hazards, CaseView({"duty": duty}))
+        text for duty in items.DUTIES for text in book.for_step(hazards, CaseView({"duty": duty}))
     )
     return list(said)
 
