@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from importlib import resources
+from typing import TypeVar
 
 from api.strict_json import JsonObject
 from engine.knowledge.text import load_yaml
@@ -19,12 +20,20 @@ class Demo:
     request: JsonObject
 
 
+Kind = TypeVar("Kind")
+
+
 def load_all() -> list[Demo]:
     """Return the demo cases, the default one first, the others by id."""
-    folder = resources.files("api.answers").joinpath("demo")
-    found = [
-        Demo(**load_yaml(file.read_text(encoding="utf-8"), file.name))
+    return loaded("api.answers", Demo, DEFAULT)
+
+
+def loaded(package: str, kind: type[Kind], default: str) -> list[Kind]:
+    """Return what a package's folder ``demo`` holds, one a file; ``default`` first, then by id."""
+    folder = resources.files(package).joinpath("demo")
+    texts = {
+        file.name.removesuffix(".yaml"): load_yaml(file.read_text(encoding="utf-8"), file.name)
         for file in folder.iterdir()
         if file.name.endswith(".yaml")
-    ]
-    return sorted(found, key=lambda demo: (demo.id != DEFAULT, demo.id))
+    }
+    return [kind(**texts[name]) for name in sorted(texts, key=lambda one: (one != default, one))]

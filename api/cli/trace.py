@@ -8,8 +8,8 @@ from api import strict_json
 from api.answers.text import as_text
 from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
 from api.recordings.document import document, read_file, sections
+from api.recordings.picture import picture as drawn
 from api.strict_json import Json
-from api.sums.plot import svg
 from engine import Knowledge
 from engine.traces.trace import ROLES, TraceError
 
@@ -55,10 +55,10 @@ def read(
         raise BadInput(f"{file}: {fault}" for fault in error.faults) from None
 
 
-def show(answer: Json, picture: str | None, as_json: bool) -> None:
+def show(answer: Json, picture: str | None, as_json: bool, title: str = TITLE) -> None:
     """Write the plot where one is asked for, and print the answer."""
     if picture is not None:
-        write(svg(answer["curve"], TITLE) + "\n", picture)
+        write(drawn(answer, title) + "\n", picture)
     if as_json:
         write(strict_json.dumps(answer))
     else:

@@ -13,7 +13,7 @@ from api.answers.text import Line, Section
 from api.recordings.reading import read_csv, read_wav
 from api.strict_json import Json
 from api.sums import step_cautions
-from api.sums.model import Axis, Curve, CurveLine, CurveMark, neat, shown
+from api.sums.model import Axis, Curve, CurveLine, neat, shown
 from engine import Knowledge
 from engine.traces.findings import TraceFigure, TraceMark, TraceReport, read_trace
 from engine.traces.quality import TraceRefusal
@@ -40,7 +40,7 @@ class TraceAnswer(Document):
     refusals: tuple[TraceRefusal, ...]
     marks: tuple[TraceMark, ...]
     cautions: tuple[str, ...]
-    curve: Curve
+    curves: tuple[Curve, ...]
 
 
 def read_file(stream: BinaryIO, name: str, words: str = "", rate: float | None = None) -> Trace:
@@ -70,7 +70,7 @@ def document(knowledge: Knowledge, trace: Trace, cranking: bool = False) -> Json
         length_seconds=neat(trace.seconds(trace.size) - trace.start),
         findings=tuple(one.request(knowledge) for one in report.findings),
         figures=neat(report.figures), refusals=report.refusals, marks=neat(report.marks),
-        cautions=cautions(knowledge), curve=neat(_curve(trace, report)),
+        cautions=cautions(knowledge), curves=neat(_curves(trace, report)),
     ).to_dict()  # fmt: skip
 
 
@@ -80,20 +80,19 @@ def cautions(knowledge: Knowledge) -> tuple[str, ...]:
     return (*dict.fromkeys(said), MANUAL)
 
 
-def _curve(trace: Trace, report: TraceReport) -> Curve:
-    """Return the pull's current, or the first channel there is, with model and marks."""
-    role = next(one for one in ("pull-current", *trace.channels) if one in trace.channels)
+def _curves(trace: Trace, report: TraceReport) -> tuple[Curve, ...]:
+    """Return a curve a channel around the pull, that of the pull's current first with its fit."""
     near = [mark.seconds for mark in report.marks] + [at for at, _ in report.model]
     start, end = (min(near) - 0.05, max(near) + 0.15) if near else (-np.inf, np.inf)
     first, last = trace.index(max(start, trace.start)), trace.index(end)
-    lines = [CurveLine("recorded", _thinned(trace, role, first, last))]
-    if report.model:
-        lines.append(CurveLine("fitted", report.model))
-    marks = tuple(
-        CurveMark(one.name, one.seconds, one.value)
-        for one in report.marks if role.startswith("pull")
-    )  # fmt: skip
-    return Curve(Axis("time", "s"), Axis(role.replace("-", " "), ROLES[role]), tuple(lines), marks)
+    found = []
+    for role in sorted(trace.channels, key=list(ROLES).index):
+        lines = [CurveLine("recorded", _thinned(trace, role, first, last))]
+        if report.model and role == "pull-current":
+            lines.append(CurveLine("fitted", report.model))
+        name = role.replace("-", " ")
+        found.append(Curve(Axis("time", "s"), Axis(name, ROLES[role]), tuple(lines)))
+    return tuple(found)
 
 
 def _thinned(trace: Trace, role: str, first: int, last: int) -> tuple[tuple[float, float], ...]:

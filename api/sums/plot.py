@@ -17,10 +17,10 @@ from api.sums.model import shown
 WIDTH, HEIGHT = 480, 320
 _MARGINS = {"left": 64, "right": 16, "top": 30, "bottom": 96}
 _AIR = 0.04  # share of an axis that stays free at each end, so that no line lies on the frame
-_LETTER = 6.6  # pixels that a letter of 12 takes on average
+LETTER = 6.6  # pixels that a letter of 12 takes on average
 
 
-class _Axis:
+class PlotAxis:
     """One axis: from values to pixels, and where its grid lines stand."""
 
     def __init__(self, values: Sequence[float], kind: str, start: float, end: float) -> None:
@@ -90,9 +90,9 @@ def svg(curve: Json, title: str) -> str:
     across = (_MARGINS["left"], WIDTH - _MARGINS["right"])
     picture = templates("api", "sums").get_template("plot.svg").render(
         curve=curve, title=title, description=describe(curve), lines=lines, marks=marks, at=_at,
-        width=WIDTH, height=HEIGHT, margins=_MARGINS, letter=_LETTER,
-        x=_Axis([one[0] for one in drawn], curve["x"]["scale"], *across),
-        y=_Axis([one[1] for one in drawn], curve["y"]["scale"], HEIGHT - _MARGINS["bottom"],
+        width=WIDTH, height=HEIGHT, margins=_MARGINS, letter=LETTER,
+        x=PlotAxis([one[0] for one in drawn], curve["x"]["scale"], *across),
+        y=PlotAxis([one[1] for one in drawn], curve["y"]["scale"], HEIGHT - _MARGINS["bottom"],
                 _MARGINS["top"]),
     )  # fmt: skip
     return xml_text(picture)

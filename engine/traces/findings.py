@@ -157,7 +157,7 @@ def _ohms(reading: _Reading, volts: Level, pulled: Pulled) -> None:
 
 def _plunger(reading: _Reading, pulled: Pulled) -> None:
     fit, trace = pulled.fit, reading.trace
-    word = {True: "moved", False: "not-moved", None: "cannot-tell"}[fit.moved]
+    word = {True: "seated", False: "not-seated", None: "cannot-tell"}[fit.moved]
     reading.figure("plunger", "Plunger", word)
     if fit.moved:
         lag = trace.lag("pull-current")
@@ -181,15 +181,18 @@ def _pull_length(reading: _Reading, spoiled: set[str]) -> None:
         return
     if volts:
         reading.begun, doubt = trace.seconds(volts.first), trace.step
+    if reading.begun is None:
+        return
     if not one.ended:
         reading.refusals.append(quality.STILL_ON)
         return
     if volts:
         reading.ended = trace.seconds(volts.last + 1)
-    elif current and reading.pulled and reading.begun is not None:
+    elif current and reading.pulled:
         end, doubt = end_of_current(trace, current, reading.pulled.fit.tau_seated)
         reading.ended = end - trace.lag("pull-current")
-    if reading.ended is not None and reading.begun is not None and doubt < TIMED:
+    reading.marks.insert(0, TraceMark("pull begins", reading.begun, one.base))
+    if reading.ended is not None and doubt < TIMED:
         reading.find("pull-pulse-seconds", reading.ended - reading.begun, "s",
                      float(np.hypot(doubt, 0.0005)), "from contact to contact")  # fmt: skip
         reading.marks.append(TraceMark("pull ends", reading.ended, one.top))

@@ -100,9 +100,9 @@ def table(found: Sequence[Score]) -> str:
     for low, high in ((0, 20), (20, 30), (30, 40), (40, 99)):
         some = [one for one in found if low <= one.decibels < high and one.truth.moved is not None]
         said = [(one.truth.moved, one.moved) for one in some]
-        right = sum(word == ("moved" if true else "not-moved") for true, word in said)
+        right = sum(word == ("seated" if true else "not-seated") for true, word in said)
         silent = sum(word == "cannot-tell" for _, word in said)
-        false = sum(word == "moved" and not true for true, word in said)
+        false = sum(word == "seated" and not true for true, word in said)
         wrong = len(said) - right - silent
         rows.append(f"{low} to {high} dB | {len(said)} | {right} | {silent} | {wrong} | {false}")
     for kind, words in (

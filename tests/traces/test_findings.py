@@ -62,7 +62,7 @@ def test_a_whole_pull_is_read() -> None:
     assert value(found, "pull-pulse-seconds") == pytest.approx(PULL, abs=0.001)
     assert value(found, "pull-pin-voltage") == pytest.approx(11, abs=0.05)
     assert figure(found, "pull_path_ohms") == pytest.approx(11 / 30, rel=0.02)
-    assert figure(found, "plunger") == "moved"
+    assert figure(found, "plunger") == "seated"
     assert figure(found, "seat_seconds") == pytest.approx(SEATED, abs=0.002)
     assert (figure(found, "kick"), figure(found, "bounces")) == ("cannot-tell", 0.0)
 

@@ -11,8 +11,8 @@ def _hold(found: list[Score]) -> None:
     """Hold scores to the limits of a recording that is loud enough."""
     loud = [one for one in found if one.decibels >= LOUD]
     told = [one for one in loud if one.truth.moved is not None and one.moved != "cannot-tell"]
-    wrong = [one for one in told if (one.moved == "moved") != one.truth.moved]
-    false = [one for one in found if one.moved == "moved" and one.truth.moved is False]
+    wrong = [one for one in told if (one.moved == "seated") != one.truth.moved]
+    false = [one for one in found if one.moved == "seated" and one.truth.moved is False]
     assert len(wrong) <= 0.02 * len(told)
     assert len(false) <= 0.005 * len(found)
     for kind, share in (("seat", 0.95), ("length", 0.95), ("ohms", 0.95)):
