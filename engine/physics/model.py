@@ -5,7 +5,7 @@ the control type is not known, the hypotheses of every variant stand side by sid
 """
 
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -323,14 +323,17 @@ def variants_of(knowledge: Knowledge, machine: Machine) -> list[Variant]:
 
 
 class ModelStore:
-    """Builds models on demand, each once, and keeps the last few; safe to share between threads."""
+    """Builds models on demand, each once, and keeps the last few; safe to share between threads.
+
+    Machines that may have the same variant share what was solved of it.
+    """
 
     def __init__(
         self, knowledge: Knowledge, most_bytes: int = MOST_BYTES,
-        solved: Mapping[Machine, Sequence[VariantModel]] | None = None,
+        solved: Sequence[VariantModel] = (),
     ) -> None:  # fmt: skip
-        """Keep models up to about ``most_bytes``; ``solved`` are machines with other shares."""
-        self._knowledge, self._most, self._solved = knowledge, most_bytes, dict(solved or {})
+        """Keep models up to about ``most_bytes``; ``solved`` are variants with other shares."""
+        self._knowledge, self._most, self._solved = knowledge, most_bytes, list(solved)
         self._models: OrderedDict[Machine, Future[Model]] = OrderedDict()
         self._lock = Lock()
 
@@ -357,37 +360,46 @@ class ModelStore:
     def with_shares_of(self, knowledge: Knowledge) -> "ModelStore":
         """Return a store for knowledge that differs in its shares alone: what is solved stays."""
         with self._lock:
-            done = {one: held.result() for one, held in self._models.items() if held.done()}
-            solved = self._solved | {machine: model.built for machine, model in done.items()}
-        store = ModelStore(knowledge, self._most, solved)
+            solved = [*self._solved, *self._built()]
+        newest = [
+            one for place, one in enumerate(solved)
+            if all(one.variant != later.variant for later in solved[place + 1 :])
+        ]  # fmt: skip
+        store = ModelStore(knowledge, self._most, newest)
         store._drop_oldest()
         return store
+
+    def _built(self) -> Iterator[VariantModel]:
+        """Yield what is solved in the models that are kept, of each machine on its own."""
+        for held in self._models.values():
+            if held.done():
+                yield from held.result().built
 
     def _drop_oldest(self) -> None:
         """Keep to the bytes allowed: what nobody asked for since shares were learned goes first."""
         with self._lock:
             done = [one for one, held in self._models.items() if held.done()]
             sizes = {one: self._models[one].result().nbytes for one in done}
-            waiting = {one: sum(each.nbytes for each in built)
-                       for one, built in self._solved.items()}  # fmt: skip
-            total = sum(sizes.values()) + sum(waiting.values())
-            for machine, size in waiting.items():
-                if total > self._most:
-                    del self._solved[machine]
-                    total -= size
+            total = sum(sizes.values()) + sum(one.nbytes for one in self._solved)
+            while total > self._most and self._solved:
+                total -= self._solved.pop(0).nbytes
             for machine in done[:-1]:
                 if total > self._most:
                     del self._models[machine]
                     total -= sizes[machine]
 
     def _build(self, machine: Machine) -> Model:
-        knowledge = self._knowledge
+        built = [self._variant(one) for one in variants_of(self._knowledge, machine)]
+        return combine(self._knowledge, machine, built)
+
+    def _variant(self, variant: Variant) -> VariantModel:
+        """Return what is solved of a variant, with this store's shares; solve it when nothing is."""
         with self._lock:
-            solved = self._solved.pop(machine, None)
-        if solved is not None:
-            built = [replace(one, prior=_prior(knowledge, one.variant, one.hypotheses))
-                     for one in solved]  # fmt: skip
-        else:
-            variants = variants_of(knowledge, machine)
-            built = [build_variant(knowledge, variant) for variant in variants]
-        return combine(knowledge, machine, built)
+            same = next((one for one in self._built() if one.variant == variant), None)
+            waiting = [one for one in self._solved if one.variant == variant]
+            self._solved = [one for one in self._solved if one.variant != variant]
+        if same is not None:
+            return same
+        for one in waiting:
+            return replace(one, prior=_prior(self._knowledge, variant, one.hypotheses))
+        return build_variant(self._knowledge, variant)

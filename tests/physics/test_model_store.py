@@ -96,3 +96,17 @@ def test_machines_waiting_for_new_shares_count_as_well(
     for machine in reversed(machines):
         store.get(machine)
     assert len(built) == 2
+
+
+def test_a_machine_known_better_is_not_solved_again(
+    knowledge: Knowledge, built: list[object]
+) -> None:
+    """Once the coil style is known, what was solved while it was not is used, to the last digit."""
+    store, machine = ModelStore(knowledge), Machine(*CRANK)
+    store.get(Machine(CRANK[0], CRANK[1], "unknown"))
+    built.clear()
+    found = store.get(machine)
+    assert built == []
+    anew = ModelStore(knowledge).get(machine)
+    assert np.array_equal(found.prior, anew.prior)
+    assert found.predictions.keys() == anew.predictions.keys()
