@@ -393,7 +393,7 @@ class ModelStore:
         return combine(self._knowledge, machine, built)
 
     def _variant(self, variant: Variant) -> VariantModel:
-        """Return what is solved of a variant, with this store's shares; solve it when nothing is."""
+        """Return what is solved of a variant, with this store's shares; solve it if nothing is."""
         with self._lock:
             same = next((one for one in self._built() if one.variant == variant), None)
             waiting = [one for one in self._solved if one.variant == variant]
