@@ -16,6 +16,7 @@ from api.web import (
     knowledge,
     reference,
     sums,
+    traces,
     work_orders,
 )
 
@@ -28,6 +29,7 @@ BLUEPRINTS: list[Blueprint] = [
     knowledge.blueprint,
     drawings.blueprint,
     sums.blueprint,
+    traces.blueprint,
     reference.blueprint,
     health.blueprint,
 ]

@@ -39,7 +39,7 @@ def diagnose_batch() -> Response:
     most = service.settings.threads - 1  # a thread is left to others, where there are two
     places: Places = service.cache.setdefault("batches", Places(most))
     request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
-    read = _whole(request.stream.read, request.content_length)  # 413 beyond even that
+    read = whole_body(request.stream.read, request.content_length)  # 413 beyond even that
     done = places.take(caller().id)
     if done is None:
         raise ProblemError(429, TOO_MANY, headers={"Retry-After": "10"})
@@ -64,7 +64,7 @@ def _answers(
             yield answer_line(service.engine, number, raw, problems.log_surprise)[1]
         if next(lines, None) is not None:
             yield _problem(413, f"More than {limit} lines; the rest is not read.", limit + 1)
-    except _BodyError:
+    except BodyError:
         detail = "The body ended before it was complete, came too slowly, or is badly framed."
         yield _problem(400, detail, number + 1)
     finally:
@@ -94,12 +94,12 @@ class Places:
         return done
 
 
-class _BodyError(Exception):
+class BodyError(Exception):
     """The body cannot be read to its end: the caller has gone, or sends it wrongly."""
 
 
-def _whole(read: Callable[[int], bytes], length: int | None) -> Callable[[int], bytes]:
-    """Return ``read``, raising _BodyError for a body that is broken, or shorter than announced.
+def whole_body(read: Callable[[int], bytes], length: int | None) -> Callable[[int], bytes]:
+    """Return ``read``, raising BodyError for a body that is broken, or shorter than announced.
 
     The server raises one thing or another for the first, and nothing for the second.
     """
@@ -110,10 +110,10 @@ def _whole(read: Callable[[int], bytes], length: int | None) -> Callable[[int], 
         try:
             piece = read(size)
         except Exception as error:
-            raise _BodyError from error
+            raise BodyError from error
         left -= len(piece)
         if not piece and left > 0:
-            raise _BodyError
+            raise BodyError
         return piece
 
     return reading

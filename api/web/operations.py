@@ -24,6 +24,10 @@ JsonSchema = dict[str, Any]
 Described = dict[str, Any]
 _OPERATION = "threewire_operation"
 _WORD = {"type": "string", "pattern": "^[a-z0-9-]+$"}
+_LIMITS = {
+    JSON: "UTF-8, at most 1 MiB of JSON.",
+    "application/x-ndjson": "UTF-8, at most 1 MiB of JSON a line.",
+}
 _SEVERAL_LINES = re.compile(r"\s*\n\s*")
 
 
@@ -43,6 +47,7 @@ class Operation:
     query: type[QuerySchema] = QuerySchema
     mimetype: str = JSON
     sent: str = JSON
+    also_sent: tuple[str, ...] = ()
     negotiated: bool = True
     status: int = 200
     path: dict[str, JsonSchema] | None = None
@@ -63,7 +68,7 @@ def operation(told: Operation) -> Callable[[View], View]:
         def held(**path: str) -> Response:
             asked = requests.query(told.query)
             if told.body is not None:
-                requests.require_body(told.sent)
+                requests.require_body(told.sent, *told.also_sent)
             if told.negotiated:
                 requests.require_accepted(told.mimetype)
             return view(**path, **asked)
@@ -117,9 +122,8 @@ def _description(told: Operation, view: Callable[..., Any], rule: Rule, method: 
     if told.body is not None:
         found["requestBody"] = {
             "required": True,
-            "description": "UTF-8, at most 1 MiB of JSON"
-            + (" a line." * (told.sent != JSON) or "."),
-            "content": {told.sent: {"schema": told.body}},
+            "description": _LIMITS.get(told.sent, "UTF-8, at most 64 MiB."),
+            "content": {one: {"schema": told.body} for one in (told.sent, *told.also_sent)},
         }
     if method == "GET":
         headers = {name: name for name in ("X-Request-Id", *told.sends)}

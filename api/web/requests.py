@@ -89,11 +89,16 @@ def bad_query(faults: dict[str, str]) -> ProblemError:
     return ProblemError(422, "The query does not fit.", errors=errors)
 
 
-def require_body(kind: str = JSON) -> None:
-    """Refuse a body that is not said to be plain ``kind`` in UTF-8. Raises ProblemError 415."""
+def require_body(kind: str = JSON, *others: str) -> None:
+    """Refuse a body that is not said to be plain ``kind`` in UTF-8, or another.
+
+    Raises ProblemError 415.
+    """
     charset = request.mimetype_params.get("charset", "utf-8").lower()
-    if request.mimetype != kind or charset not in ("utf-8", "utf8"):
-        raise ProblemError(415, f"Send {kind} in UTF-8.", headers={"Accept-Post": kind})
+    kinds = (kind, *others)
+    if request.mimetype not in kinds or charset not in ("utf-8", "utf8"):
+        headers = {"Accept-Post": ", ".join(kinds)}
+        raise ProblemError(415, f"Send {' or '.join(kinds)} in UTF-8.", headers=headers)
     if request.headers.get("Content-Encoding", "identity").lower() != "identity":
         raise ProblemError(
             415, "The body is compressed; send it plain.", headers={"Accept-Encoding": "identity"}

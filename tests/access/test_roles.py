@@ -14,7 +14,9 @@ ORDER = ("read", "agent", "admin")
 # whoever reaches the service may ask these: probes, and what a program needs to know beforehand
 PUBLIC = {"/healthz", "/readyz", "/openapi.json", "/problems/<kind>"}
 # a POST that carries a question and keeps nothing
-COMPUTES = {"/v1/diagnoses", "/v1/diagnoses/batch", "/v1/drawings", "/v1/sums/<id_>"}
+COMPUTES = {
+    "/v1/diagnoses", "/v1/diagnoses/batch", "/v1/drawings", "/v1/sums/<id_>", "/v1/traces",
+}  # fmt: skip
 # who sits at the desk: a cookie in the browser, nothing in the store
 SIGNING_IN = {"/desk/sign-in", "/desk/sign-out", "/desk/name", "/desk/cases/<number>/told"}
 NOWHERE = {"/desk/<path:rest>"}  # answers 404 with a page

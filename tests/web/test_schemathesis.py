@@ -27,9 +27,9 @@ OPERATIONS = [
 NOT_PROMISED = [checks.positive_data_acceptance]
 
 
-@schemathesis.serializer("application/x-ndjson")
+@schemathesis.serializer("application/x-ndjson", "text/csv", "audio/wav")
 def lines(_: object, value: Any) -> bytes:
-    """Send what the tester makes up as the lines of a batch."""
+    """Send what the tester makes up as the lines of a batch, or as a recording."""
     return value if isinstance(value, bytes) else str(value).encode("utf-8", "surrogatepass")
 
 

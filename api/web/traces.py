@@ -1,0 +1,95 @@
+"""``/v1/traces``: a recording of the pull in, findings out; nothing is kept."""
+
+import io
+import sys
+from collections.abc import Callable
+from typing import Any
+
+from flask import Blueprint, Response, request
+from marshmallow import fields, validate
+
+from api.access import caller, role
+from api.answers.problems import ProblemError
+from api.cases.bodies import TypedText
+from api.recordings.document import TraceAnswer, document, read_file
+from api.service import current
+from api.web import replies
+from api.web.batch import BodyError, Places, whole_body
+from api.web.diagnoses import TAG
+from api.web.operations import Operation, operation
+from api.web.requests import QuerySchema, choice
+from engine.reasoning.request import says
+from engine.traces.trace import ROLES, TraceError
+
+blueprint = Blueprint("traces", __name__)
+CSV, WAV = "text/csv", "audio/wav"
+MOST_BYTES = 64 * 1024 * 1024
+TOO_MANY = "A recording is being read here; send it when that one is done."
+RECORDING = {
+    "type": "string",
+    "description": "Rows of numbers with any usual separator, a moment a row; or a WAV sound.",
+}
+
+
+class TraceQuery(QuerySchema):
+    """What the columns of a recording are."""
+
+    channels = TypedText(
+        "What the columns are, in their order, with commas between: time, '-' for one that is not "
+        f"used, or one of {', '.join(ROLES)}; each may have *GAIN, +OFFSET and @HERTZ behind it. "
+        "Without it the heading of the rows says.", 400,
+    )  # fmt: skip
+    rate = fields.Float(
+        validate=validate.Range(min=50, max=1_000_000),
+        metadata=says("Samples a second, where no column is the time."),
+    )
+    cranking = choice("word", ("true", "false"), "Whether the starter turned meanwhile.")
+
+
+@blueprint.post("/v1/traces")
+@role("read")
+@operation(Operation(TAG, TraceAnswer, RECORDING, query=TraceQuery, sent=CSV, also_sent=(WAV,),
+                     refusals=(429,)))  # fmt: skip
+def read_trace(channels: str = "", rate: float | None = None, cranking: str = "") -> Response:
+    """Read a recording of the pull: findings for a diagnosis, figures, and what it cannot tell.
+
+    At most 64 MiB, read while it comes; nothing is kept. What is wrong with it is told with its row
+    and column. One recording at a time is read in a process: another is told when to come again.
+    """
+    places: Places = current().cache.setdefault("traces", Places(1))
+    request.max_content_length = sys.maxsize  # bounded here instead
+    body = _Body(whole_body(request.stream.read, request.content_length))
+    done = places.take(caller().id)
+    if done is None:
+        raise ProblemError(429, TOO_MANY, headers={"Retry-After": "5"})
+    try:
+        name = "x.wav" if request.mimetype == WAV else "x.csv"
+        trace = read_file(io.BufferedReader(body), name, channels, rate)
+        return replies.fresh(document(current().knowledge, trace, cranking == "true"))
+    except TraceError as error:
+        errors = [(fault.path, fault.message) for fault in error.faults]
+        raise ProblemError(422, "The recording cannot be read.", errors) from None
+    except BodyError:
+        raise ProblemError(400, "The body ended before it was complete.") from None
+    finally:
+        done()
+
+
+class _Body(io.RawIOBase):
+    """What is sent, as it comes, up to MOST_BYTES. Reading on raises ProblemError 413."""
+
+    def __init__(self, read: Callable[[int], bytes]) -> None:
+        self._read, self._left = read, MOST_BYTES
+
+    def readable(self) -> bool:
+        """Return that it can be read."""
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        """Take out what is there; 0 at the end."""
+        piece = self._read(len(buffer))
+        self._left -= len(piece)
+        if self._left < 0:
+            raise ProblemError(413, "Send at most 64 MiB: record less, or more slowly.")
+        buffer[: len(piece)] = piece
+        return len(piece)
