@@ -93,10 +93,14 @@ def sureness(probability: float) -> str:
     return f"{words}, {hundredths(probability)}"
 
 
+def weighs(weight_db: float) -> str:
+    """Return how much a finding says, in words: 'strong'."""
+    return next(words for least, words in _WEIGHTS if abs(weight_db) >= least)
+
+
 def strength(weight_db: float) -> str:
     """Return how much a finding says, in words and decibans."""
-    words = next(words for least, words in _WEIGHTS if abs(weight_db) >= least)
-    return f"{words}, {weight_db:+.1f} dB"
+    return f"{weighs(weight_db)}, {weight_db:+.1f} dB"
 
 
 @cache

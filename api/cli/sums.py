@@ -1,7 +1,6 @@
 """``threewire sum``: the bench sums, one a command, with the answer that the service gives."""
 
-import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import click
@@ -9,14 +8,13 @@ import click
 from api import strict_json
 from api.answers.text import Line, Section, as_text
 from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
+from api.interview.readings import NotRead, quantity_in
 from api.strict_json import Json
 from api.sums import SUMS, compute, unknown_sum
 from api.sums.entries import SumField, fields_of
 from api.sums.model import Sum, shown
 from api.sums.plot import svg
 from engine import RequestError
-
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 
 
 class SumGroup(click.Group):
@@ -74,7 +72,7 @@ def _command(sum_: Sum[Any]) -> click.Command:
                 Section("Example", [Line(example)]),
             ])  # fmt: skip
             return
-        inputs = _given(values)
+        inputs = _given(values, {one.name: one.unit for one in fields_of(sum_.schema)})
         with told(RequestError):
             document = compute(knowledge_from(overlay), sum_.id, inputs)
         if picture is not None:
@@ -102,8 +100,11 @@ def _value(value: float | str | None) -> str:
     return shown(value) if isinstance(value, (int, float)) else str(value)
 
 
-def _given(values: Sequence[str]) -> Json:
-    """Return NAME=VALUE words as data. Raises BadInput for words that are none, or named twice."""
+def _given(values: Sequence[str], units: Mapping[str, str]) -> Json:
+    """Return NAME=VALUE words as data, quantities in the field's own unit.
+
+    Raises BadInput for words that are none, named twice, or cannot be read.
+    """
     found: dict[str, float | str] = {}
     faults = []
     for word in values:
@@ -115,15 +116,13 @@ def _given(values: Sequence[str]) -> Json:
         elif name in found:
             faults.append(f"{strict_json.shorten(name)}: given twice; give it once")
         else:
-            found[name] = _typed(value)
+            try:
+                found[name] = quantity_in(value, units.get(name, ""))
+            except NotRead as fault:
+                faults.append(f"{strict_json.shorten(name)}: {fault}")
     if faults:
         raise BadInput(faults)
     return found
-
-
-def _typed(value: str) -> float | str:
-    """Return the number that a word is, also one such as .345, else the word as it stands."""
-    return float(value) if _NUMBER.fullmatch(value) else value
 
 
 def _draw(document: Json, name: str) -> None:

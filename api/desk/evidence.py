@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from api.answers.text import weighs
 from api.cases.case import Case
 from api.drawing import bands
 from api.strict_json import Json
@@ -12,9 +13,6 @@ from engine.physics.band import OPEN_OHMS
 from engine.reasoning.request import NOT_KNOWN
 
 LEAST_DB = 0.5  # lighter findings say nothing to a person
-# least weight in decibans -> how much it says; the figure itself is for programs
-_SAYS = ((20.0, "very strongly"), (10.0, "strongly"), (5.0, "fairly"), (2.0, "a little"),
-         (0.0, "hardly"))  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -29,8 +27,8 @@ class EvidencePiece:
     @property
     def says(self) -> str:
         """Return which way it speaks and how much, in words."""
-        much = next(words for least, words in _SAYS if abs(self.row["weight_db"]) >= least)
-        return f"speaks {much} {'for' if self.row['direction'] == 'for' else 'against'} it"
+        much = weighs(self.row["weight_db"])
+        return f"{much} evidence {'for' if self.row['direction'] == 'for' else 'against'} it"
 
 
 def pieces(

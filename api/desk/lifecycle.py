@@ -19,7 +19,7 @@ from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import Call, address_of
 from api.desk.forms import Form, FormFault, tidy
 from api.desk.submitting import Refusal, submitted, version_of
-from api.desk.view_model import drawing
+from api.desk.view_model import drawings
 from api.interview.next_step import check_prompt
 from api.interview.questions import machine_words
 from api.strict_json import Json
@@ -148,6 +148,6 @@ def sheet(number: str) -> Response:
         "sheet.html", call=call, order=order, own=own, machine=machine_words(call.inquiry.fields),
         paper="letter" if paper == "letter" else "a4", answered_by=answered_by,
         pieces=evidence.pieces(weighty, call.case, call.desk.knowledge, call.places),
-        drawing=pages.safe(drawing(call, probe, "wide")),
+        drawing=drawings(call, probe, ("wide",))["wide"],
         ended=ended(call.case.outcome.cause, call.desk.knowledge) if call.case.outcome else "",
     )  # fmt: skip

@@ -19,7 +19,7 @@ from api.interview.next_step import (
 )
 from api.interview.state import NextStep
 from api.interview.turn import Choice
-from api.interview.views import first_sentence
+from api.interview.views import example, first_sentence
 from api.strict_json import Json
 from engine import Knowledge
 from engine.knowledge import items
@@ -77,6 +77,11 @@ class Ask:
         return _SMALLER[self.check.reading.unit] if self.check.reading else ()
 
     @property
+    def example(self) -> str:
+        """Return how a reading is typed."""
+        return example(self.check.reading.unit) if self.check.reading else ""
+
+    @property
     def quantity(self) -> str:
         """Return what is read: voltage, current, resistance, duration; nothing for a choice."""
         return self.check.reading.quantity if self.check.reading else ""
@@ -97,16 +102,24 @@ class StopCard:
     next: str  # what happens at the desk after that
 
 
-def stop_cards(call: Call, acknowledged: bool = False) -> list[StopCard]:
-    """Return the STOP cards of a case: those still to be read out, or those that were."""
-    known, waiting = told.stops(), told.untold(call.case.number, call.general)
-    found = []
+class StopCards(NamedTuple):
+    """The STOP cards of a case: those still to be read out, and those that were."""
+
+    waiting: list[StopCard]
+    acknowledged: list[StopCard]
+
+
+def stop_cards(call: Call) -> StopCards:
+    """Return the STOP cards of a case."""
+    known, untold = told.stops(), told.untold(call.case.number, call.general)
+    found = StopCards([], [])
     for one in call.answer["cautions"]:
-        if one["id"] in known and (one["text"] not in waiting) == acknowledged:
+        if one["id"] in known:
             because = call.desk.knowledge.rules[one["id"]].because
             first, _, rest = because.next.partition(". ")
             lines = tuple(filter(None, (because.found, f"{first.rstrip('.')}.", rest)))
-            found.append(StopCard(told.mark(one["text"]), lines=lines, **known[one["id"]]))
+            card = StopCard(told.mark(one["text"]), lines=lines, **known[one["id"]])
+            (found.waiting if one["text"] in untold else found.acknowledged).append(card)
     return found
 
 

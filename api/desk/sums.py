@@ -8,6 +8,7 @@ from api import sums
 from api.access import role
 from api.desk import pages
 from api.desk.blueprint import blueprint
+from api.interview.readings import NotRead, quantity_in
 from api.service import current
 from api.strict_json import Json
 from api.sums.model import shown
@@ -41,7 +42,16 @@ def one_sum(name: str) -> Response:
 
 
 def _worked(name: str, typed: Mapping[str, str]) -> tuple[Json | None, dict[str, str]]:
-    raw = {key: _read(value) for key, value in typed.items() if value}
+    units = {one.name: one.unit for one in sums.explain(sums.SUMS[name]).fields}
+    raw, unread = dict[str, float | str](), dict[str, str]()
+    for key, value in typed.items():
+        try:
+            if value:
+                raw[key] = quantity_in(value, units[key])
+        except NotRead as fault:
+            unread[key] = str(fault)
+    if unread:
+        return None, unread
     try:
         return sums.compute(current().knowledge, name, raw), {}
     except RequestError as error:
@@ -51,11 +61,3 @@ def _worked(name: str, typed: Mapping[str, str]) -> tuple[Json | None, dict[str,
             f"{fault.message}.".strip()
             for fault in error.faults
         }
-
-
-def _read(text: str) -> float | str:
-    """Return a number typed with a point or a decimal comma; anything else as it is."""
-    try:
-        return float(text.replace(",", ".") if "." not in text else text)
-    except ValueError:
-        return text

@@ -87,25 +87,29 @@ def evidence_shown(call: Call) -> list[tuple[str, str, list[evidence.EvidencePie
     ]  # fmt: skip
 
 
-def drawing(call: Call, check: str | None, shape: Shape) -> str:
-    """Return the circuit drawn with what is proven, what is suspected and where to probe now."""
+def drawings(
+    call: Call, check: str | None, shapes: Sequence[Shape] = SHAPES
+) -> Mapping[Shape, str]:
+    """Return the circuit drawn with what is proven, what is suspected and where to probe now.
+
+    Of both shapes the style sheet shows the one that fits the screen.
+    """
     step = call.desk.step(call.inquiry, check) if check else None
-    return svg(
-        call.desk.knowledge, call.inquiry.request_behind(), call.answer, check=step, embed=True,
-        shape=shape,
-    )  # fmt: skip
-
-
-def drawings(call: Call, check: str | None) -> Mapping[str, str]:
-    """Return the circuit in both shapes; the style sheet shows the one that fits the screen."""
-    return {shape: safe(drawing(call, check, shape)) for shape in SHAPES}
+    request = call.inquiry.request_behind()
+    return {
+        shape: safe(svg(
+            call.desk.knowledge, request, call.answer, check=step, embed=True, shape=shape
+        ))
+        for shape in shapes
+    }  # fmt: skip
 
 
 def context(
     call: Call, check: str | None, replaces: int | None, **more: Any
 ) -> Mapping[str, object]:
     """Return all that the page of a call needs; ``more`` is laid over it."""
-    stops = steps.stop_cards(call) if call.case.is_open else []
+    cards = steps.stop_cards(call)
+    stops = cards.waiting if call.case.is_open else []
     chosen = check or (call.target.key if call.target.kind == "check" else None)
     asked = steps.ask(call, chosen, replaces) if chosen and not stops else None
     repair = steps.repair(call) if not chosen and call.target.kind == "repair" else None
@@ -119,7 +123,7 @@ def context(
         "ended": ended(call.case.outcome.cause, call.desk.knowledge) if call.case.outcome else "",
         "answers": call.order.findings[::-1], "doubts": call.order.doubts,
         "notes": call.order.handing_back, "general": call.general, "mark": mark,
-        "urgent": steps.cautions_of(call, ()), "stopped": steps.stop_cards(call, acknowledged=True),
+        "urgent": steps.cautions_of(call, ()), "stopped": cards.acknowledged,
         # the drawing is fetched after the page, which must not wait for it
         "picture": url_for("desk.circuit", number=call.case.number, check=chosen, side=call.side),
         "out_of_turn": check is not None, "moments": items.MOMENTS, "form": Form(), "faults": {},

@@ -12,7 +12,8 @@ from engine.answer.words import percent
 from engine.knowledge import items
 from engine.physics.model import HEALTHY, NO_REPAIR
 
-LEAST_CHANCE = 0.01  # a cause that is less likely is not called a suspect
+LEAST_SUSPECT = 0.05  # a cause that is less likely is not marked as a suspect
+LEAST_CHANCE = 0.01  # a part where a cause so likely may sit is not called good
 MOST_SUSPECTS = 12
 
 
@@ -110,7 +111,7 @@ class Marker:
     def _suspects(self) -> tuple[Suspect, ...]:
         named = [
             one for one in self.causes
-            if one["probability"] >= LEAST_CHANCE and one["id"] not in NO_REPAIR
+            if one["probability"] >= LEAST_SUSPECT and one["id"] not in NO_REPAIR
         ][:MOST_SUSPECTS]  # fmt: skip
         return tuple(
             Suspect(n, one["id"], one["name"], one["probability"], self.where.get(one["id"], ()))
@@ -139,10 +140,12 @@ class Marker:
         if check is None:
             return None
         short = {one.cause: f"S{one.number}" for one in self.suspects} | {HEALTHY: "healthy"}
-        expected = tuple(
-            f"if {short[one['cause']]} {one['reads']}"
+        reads = [
+            (short[one["cause"]], one["reads"])
             for one in entry.get("expect", ()) if one["cause"] in short
-        )  # fmt: skip
+        ]  # fmt: skip
+        alike = len(reads) > 1 and len({what for _, what in reads}) == 1
+        expected = () if alike else tuple(f"if {who} {what}" for who, what in reads)
         if check.reading is None:
             row = self.knowledge.rows("drawing-checks").get(check.id, {})
             part = str(row.get("part", ""))

@@ -11,7 +11,7 @@ from typing import Any
 from api.strict_json import Json
 from engine.knowledge import items
 from engine.knowledge.faults import nearest
-from engine.reasoning.request import UNIT_WORDS
+from engine.reasoning.request import OPEN, UNIT_WORDS
 
 _NUMBER = re.compile(r"^([-+]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][-+]?\d+)?)\s*(.*)$", re.DOTALL)
 _THOUSANDS = re.compile(r"^[-+]?\d{1,3}(,\d{3})+$")
@@ -93,6 +93,25 @@ def number_in(words: str, unit: str) -> float:
     if reading.unit not in (None, unit, unit.lower(), "celsius"):
         raise NotRead(f"Type a number in {unit}.")
     return reading.value
+
+
+def quantity_in(words: str, unit: str) -> float | str:
+    """Return a quantity in ``unit``, or 'open' for over range; '24 V', '800 mohm', '14 AWG'.
+
+    Words that are no number are returned as they stand. Raises NotRead for a number that can be
+    read two ways and for another unit.
+    """
+    if words.lower() in _OPEN_WORDS:
+        return OPEN
+    match = _NUMBER.match(words)
+    word = match.group(2).strip().lstrip("°").replace("²", "2") if match else ""
+    if match is None or (word and not unit):
+        return words
+    number = number_of(match.group(1))
+    known, factor = UNIT_WORDS.get(unit_of(word), (word, 1.0))
+    if word and known.lower() != unit.lower():
+        raise NotRead(f"'{_short(words)}' is not in {unit}.")
+    return number * factor
 
 
 def split_details(line: str) -> tuple[str, list[str]]:

@@ -22,6 +22,7 @@ LEAST_SHOWN = 0.01
 LEAST_DB = 1.0  # lighter findings say nothing to a person
 
 EXAMPLES = {"V": "11.4 V", "A": "3.1 A", "ohm": "0.5 ohm", "s": "0.8 s", "C": "15"}
+_SCALES = {"ohm": "0.5 ohm, 18 ohm or 2.2 Mohm"}  # a good reading may be any of them
 _DOUBTS = {
     "": "", "Counts for less": " [doubtful, counts for less]",
     "Set aside, counts for nothing": " [set aside, counts for nothing]",
@@ -142,6 +143,11 @@ def _doubts(fit: Json, case: Inquiry, desk: Desk) -> list[str]:
     return conclusions.doubts(fit, desk.knowledge, numbered)
 
 
+def example(unit: str) -> str:
+    """Return how a number of a unit is typed; it must not look like the reading to expect."""
+    return _SCALES.get(unit, EXAMPLES[unit])
+
+
 def question_lines(prompt: Prompt) -> list[Line]:
     """Return the answers there are, or how to type one."""
     lines = [Line(one.words, f"  {one.key} ") for one in prompt.options]
@@ -150,7 +156,7 @@ def question_lines(prompt: Prompt) -> list[Line]:
     if prompt.kind in ("reading", "number"):
         over = " Type open when the meter is over range." if prompt.unit == "ohm" else ""
         unit = "with its unit, " if prompt.kind == "reading" else ""
-        lines.append(Line(f"Type the number {unit}such as {EXAMPLES[prompt.unit]}.{over} "
+        lines.append(Line(f"Type the number {unit}such as {example(prompt.unit)}.{over} "
                           "Type d when you don't know."))  # fmt: skip
     if prompt.hint:
         lines.append(Line(f"{prompt.hint}."))

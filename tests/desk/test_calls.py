@@ -209,6 +209,19 @@ def test_each_side_has_its_own_answers(desk: Browser) -> None:
     )
 
 
+def test_a_side_is_kept_whatever_is_done(desk: Browser) -> None:
+    """The other side stays the one looked at when its control type or its repair is noted."""
+    case = desk.start({**BRAKE, "control-brake-release": "0"})
+    desk.follow(desk.answer(case, "plunger-timing", outcome="at-release-request"))
+    desk.get(f"{case}?side=left&check=plunger-timing")
+    desk.follow(desk.send(f"{case}/answers", outcome="at-release-request"))
+    desk.follow(desk.answer(case, "relay-click", outcome="heard"))
+    desk.get(f"{case}?side=left")
+    assert 'href="' + f'{case}/sheet?side=left"' in desk.page.text
+    desk.follow(desk.send(f"{case}/control"))
+    assert "Side: <strong>left</strong>" in desk.page.text
+
+
 def test_the_machine_can_be_told_later(desk: Browser) -> None:
     """What was not known at first is changed on the machine's page, and taken back there."""
     case = desk.start({"duty": "1"})
@@ -483,6 +496,7 @@ def test_nobody_leads_so_somebody_else_goes_on(desk: Browser) -> None:
     assert page.count("irst check: ") == 1, "who to send and what comes first is said once"
     assert "1 Hand over to a technician" in page
     assert "Put right first" not in page
+    assert "Or go on checking" not in page, "nobody is sent while there is something to ask"
 
 
 def test_a_closed_sheet_prints_how_it_ended(desk: Browser) -> None:

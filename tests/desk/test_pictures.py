@@ -83,6 +83,15 @@ def test_a_sum_is_worked_with_what_was_typed(desk: Browser) -> None:
     """12 V over 0.4 ohm is 30 A (Ohm's law); a decimal comma is read too."""
     page = desk.get("/desk/sums/winding-current?volts=12&ohms=0,4")
     assert "30 A" in text_of(page)
+    page = desk.get("/desk/sums/winding-current?volts=12+V&ohms=400+mohm")
+    assert "30 A" in text_of(page)
+
+
+def test_a_sum_reads_numbers_as_the_call_does(desk: Browser) -> None:
+    """Digits that mean one thing here and another there are refused, and so is another unit."""
+    page = desk.get("/desk/sums/winding-current?volts=1,234&ohms=400+mV")
+    assert "can be 1234 or 1.234" in text_of(page)
+    assert "is not in ohm" in text_of(page)
 
 
 def test_a_sum_refuses_at_the_field(desk: Browser) -> None:
