@@ -5,13 +5,14 @@ from collections.abc import Sequence
 
 SIZE = 12.0  # pixels at 1:1, the smallest that is used
 LINE = 15.0
-# Advance widths of the usual sans-serif faces in shares of the size: nearly all capitals, digits
-# and small letters of one such face share a few values (font metrics of the common core fonts).
+# Advance widths in shares of the size, as the broadest of the usual sans-serif faces has them
+# (DejaVu Sans, which stands in for the others where they are not installed): nearly all capitals,
+# digits and small letters share a few values.
 _NARROW = frozenset("ijl'|!.,:;`\u202f")
 _SLIM = frozenset(' \u00a0ftrI()[]{}/\\-"*')
-_BROAD = frozenset("mwMW%@")
-_ROOM = 1.04  # another face of the same kind may run a little wider
-_BOLD = 1.08
+_BROAD = frozenset("mwMW%@+=")
+_ROOM = 1.02  # letters of a class differ a little
+_BOLD = 1.13
 _UNIT = re.compile(r"(?<=[0-9]) (?=(V|A|ohm|s|%|x)\b|%)")
 NO_BREAK = "\u00a0"
 NARROW = "\u202f%"  # a per cent sign held close
@@ -24,20 +25,22 @@ def joined(text: str) -> str:
 
 def width(text: str, bold: bool = False) -> float:
     """Return the width of a text in pixels, on the safe side."""
-    units = sum(_advance(one) * (_BOLD if bold and one.isalpha() else 1.0) for one in text)
-    return units * SIZE * _ROOM
+    units = sum(map(_advance, text))
+    return units * SIZE * _ROOM * (_BOLD if bold else 1.0)
 
 
 def _advance(letter: str) -> float:
     if letter in _NARROW:
-        return 0.28
+        return 0.3
     if letter in _SLIM:
-        return 0.34
+        return 0.38
     if letter in _BROAD:
-        return 0.9
+        return 0.95
+    if letter.isdigit():
+        return 0.64
     if ord(letter) > 0x2E7F:  # East Asian letters and pictures fill a square
         return 1.1
-    return 0.69 if letter.isupper() or ord(letter) > 0x2FF else 0.56
+    return 0.72 if letter.isupper() or ord(letter) > 0x2FF else 0.61
 
 
 def wrap(text: str, room: float, bold: bool = False) -> list[str]:

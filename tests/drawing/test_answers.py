@@ -99,6 +99,30 @@ def test_suspects_are_marked_at_their_part(knowledge: Knowledge, answer: dict[st
     assert f"Suspect 1: {lead['name']}, {percent}, at body bond to the chassis." in told(root)
 
 
+def test_who_is_hardly_suspected_is_not_marked(
+    knowledge: Knowledge, answer: dict[str, Any]
+) -> None:
+    """Of 5 in 100 a cause is a suspect; with less it is neither marked nor in the list."""
+    lead = answer["causes"][0]
+    for chance, marked in ((0.05, True), (0.049, False)):
+        root = parsed(svg(knowledge, LOADER, {
+            **answer, "causes": [{**lead, "probability": chance}]
+        }))  # fmt: skip
+        assert (part(root, "ground").get("data-state") == "suspect") == marked
+        assert ("Suspects" in words(root)) == marked
+
+
+def test_a_probe_that_tells_no_suspects_apart_expects_nothing(
+    knowledge: Knowledge, answer: dict[str, Any]
+) -> None:
+    """Where all suspects read alike the drawing does not say it of each."""
+    chosen = with_check(answer, "fuse-drop-voltage")["next_checks"][0]
+    assert "if S1" in words(parsed(svg(knowledge, LOADER, answer, check=chosen)))
+    alike = [{**one, "reads": "0.1 to 0.5 V"} for one in chosen["expect"]]
+    root = parsed(svg(knowledge, LOADER, answer, check={**chosen, "expect": alike}))
+    assert "0.1 to 0.5 V" not in told(root).partition("Red lead")[2]
+
+
 def test_a_consequence_is_not_where_a_cause_sits(
     knowledge: Knowledge, answer: dict[str, Any]
 ) -> None:

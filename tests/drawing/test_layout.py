@@ -6,15 +6,18 @@ The geometry is read off the SVG, not off the code that made it.
 import itertools
 import re
 from collections import Counter
+from pathlib import Path
 from xml.etree.ElementTree import Element
 
 import pytest
+from PIL import ImageFont
 
 from api.drawing import svg, text
 from engine import Knowledge
 from tests.drawing.conftest import COILS, MACHINES, SHAPES, machine_of, parsed
 
 SVG = "{http://www.w3.org/2000/svg}"
+FACE = Path("/usr/share/fonts/truetype/dejavu/DejaVuSans.ttf")
 Box = tuple[float, float, float, float]
 Segment = tuple[float, float, float, float]
 EXTRA = ("accessory-on-feed", "pull-and-hold-crossed", "ground-resistive", "travel-short")
@@ -82,6 +85,18 @@ def overlap(one: Box, other: Box, by: float = 0.0) -> bool:
         min(one[2], other[2]) - max(one[0], other[0]) > by
         and min(one[3], other[3]) - max(one[1], other[1]) > by
     )
+
+
+def test_a_text_is_no_wider_than_is_reckoned(knowledge: Knowledge) -> None:
+    """Set in the broadest of the usual faces, no name is wider than the layout takes it to be."""
+    if not FACE.exists():
+        pytest.skip(f"no {FACE}")
+    faces = {bold: ImageFont.truetype(FACE.with_stem(name), 1200)
+             for bold, name in ((False, "DejaVuSans"), (True, "DejaVuSans-Bold"))}  # fmt: skip
+    names = [one.name for one in (*knowledge.causes.values(), *knowledge.checks.values(),
+                                  *knowledge.circuits.values())]  # fmt: skip
+    for bold, said in itertools.product(faces, [*names, "87", "red lead +", "read 11.4 V"]):
+        assert faces[bold].getlength(said) / 1200 * text.SIZE <= text.width(said, bold), said
 
 
 def test_no_label_lies_on_another(drawings: Drawings) -> None:
