@@ -111,7 +111,7 @@ def quantity_in(words: str, unit: str) -> float | str:
     known, factor = UNIT_WORDS.get(unit_of(word), (word, 1.0))
     if word and known.lower() != unit.lower():
         raise NotRead(f"'{_short(words)}' is not in {unit}.")
-    return number * factor
+    return float(number * factor)
 
 
 def split_details(line: str) -> tuple[str, list[str]]:
