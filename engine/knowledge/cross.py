@@ -49,7 +49,9 @@ def cross_faults(knowledge: "Knowledge") -> list[Fault]:
     for check in knowledge.checks.values():
         faults += _check_faults(check, knowledge)
     faults += _rule_faults(knowledge)
-    return faults
+    for words in knowledge.words.values():
+        faults += _words_faults(words, knowledge)
+    return faults + _said_twice(knowledge)
 
 
 def _ids(file: str, path: str, kind: str, used: Iterable[str], known: Iterable[str]) -> list[Fault]:
@@ -295,3 +297,39 @@ def _cycle_faults(knowledge: "Knowledge") -> list[Fault]:
     except NegationCycleError as error:
         return [in_file(knowledge.rules[error.rule].file, "when", str(error))]
     return []
+
+
+def _words_faults(words: items.Words, knowledge: "Knowledge") -> list[Fault]:
+    """Return faults for what phrases point to and is not there."""
+    faults: list[Fault] = []
+    cautions = [rule.id for rule in knowledge.rules.values() if rule.family == "cautions"]
+    for number, meaning in enumerate(words.meanings):
+        place = f"meanings[{number}]"
+        caution = [meaning.caution] if meaning.caution else []
+        faults += _ids(words.file, f"{place}.caution", "caution", caution, cautions)
+        faults += _ids(words.file, f"{place}.causes", "cause", meaning.causes, knowledge.causes)
+        faults += _ids(words.file, f"{place}.checks", "check", meaning.checks, knowledge.checks)
+        for row, one in enumerate(meaning.findings):
+            path, check = f"{place}.findings[{row}]", knowledge.checks.get(one.check)
+            faults += _ids(words.file, f"{path}.check", "check", [one.check], knowledge.checks)
+            if check is not None and check.outcomes is None:
+                faults.append(in_file(words.file, path, "is a reading: it has no outcomes"))
+            elif check is not None and check.outcomes is not None:
+                known = check.outcomes.names
+                faults += _ids(words.file, f"{path}.outcome", "outcome", [one.outcome], known)
+    return faults
+
+
+def _said_twice(knowledge: "Knowledge") -> list[Fault]:
+    """Return a fault for each phrase whose very words stand elsewhere too."""
+    faults, seen = [], {}
+    for words in knowledge.words.values():
+        for number, meaning in enumerate(words.meanings):
+            for row, phrase in enumerate(meaning.phrases):
+                path = f"meanings[{number}].phrases[{row}]"
+                for duty in items.DUTIES if meaning.duty is None else (meaning.duty,):
+                    first = seen.setdefault((duty, phrase.parts), f"{words.file}: {path}")
+                    if first != f"{words.file}: {path}":
+                        message = f"'{phrase.text}' has the words of {first}"
+                        faults.append(in_file(words.file, path, message))
+    return faults

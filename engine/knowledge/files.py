@@ -16,6 +16,7 @@ FOLDERS: Mapping[str, str] = {
     "causes": "causes",
     "checks": "checks",
     "tables": "tables",
+    "words": "words",
     **{f"rules/{family}": "rules" for family in items.FAMILIES},
 }
 SWITCHED_OFF = "switched-off.yaml"

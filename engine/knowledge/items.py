@@ -26,6 +26,7 @@ from engine.knowledge.shapes import (
     schema_of,
     written,
 )
+from engine.knowledge.speech import Spoken, spoken
 
 Distribution = Mapping[str, float]
 Range = tuple[float, float]
@@ -661,6 +662,51 @@ class Table(Item):
     rows: Forms = said("The rows; those that the engine reads have an id.", least=1)
 
 
+class SpokenPhrase(fields.String):
+    """A phrase as callers say it; one place may have several words: ``dies/quits at idle``."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Any:
+        try:
+            return spoken(super()._deserialize(value, *args, **kwargs))
+        except ValueError as error:
+            raise ValidationError(str(error)) from None
+
+
+@dataclass(frozen=True)
+class HeardFinding:
+    """An outcome of a check that is not measured."""
+
+    check: Id = said("The check.")
+    outcome: Id = said("Its outcome.")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Meaning:
+    """What some phrases may mean, and the phrases."""
+
+    duty: Duty | None = said("The only duty on which they mean it.", default=None)
+    caution: Id | None = said("The rule of cautions whose words come first.", default=None)
+    findings: tuple[HeardFinding, ...] = said("What was found.", default=())
+    causes: Ids = said("Causes that they hint at.", default=())
+    checks: Ids = said("Checks that they ask for.", default=())
+    phrases: tuple[Annotated[Spoken, SpokenPhrase], ...] = said("The phrases, one a line.", least=1)
+
+    @staticmethod
+    def whole(data: Mapping[str, Any]) -> None:
+        """Refuse phrases that mean nothing."""
+        if not any(data.get(key) for key in ("caution", "findings", "causes", "checks")):
+            raise ValidationError("needs one of caution, findings, causes, checks")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Words(Item):
+    """Phrases as callers say them, and what they may mean; it is proposed and never taken."""
+
+    title: Prose = said("What they are about.")
+    source: Prose = said(SOURCE)
+    meanings: tuple[Meaning, ...] = said("What they may mean.", least=1)
+
+
 @dataclass(frozen=True)
 class Thresholds:
     """The rows of kb/tables/advice.yaml: when a check is worth doing, and when a repair.
@@ -687,4 +733,5 @@ class Thresholds:
 # folder of the knowledge base -> what its files are
 KINDS_OF_FILE: Mapping[str, type[Item]] = {
     "circuits": Circuit, "causes": Cause, "checks": Check, "rules": Rule, "tables": Table,
+    "words": Words,
 }  # fmt: skip

@@ -34,6 +34,7 @@ class Knowledge:
     circuits: Mapping[str, items.Circuit]
     rules: Mapping[str, items.Rule]
     tables: Mapping[str, items.Table]
+    words: Mapping[str, items.Words]
     programs: Mapping[str, Program] = field(repr=False)
     version: str
     learned: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
