@@ -9,11 +9,12 @@ from dataclasses import dataclass, fields, replace
 
 from engine.knowledge import Knowledge
 from engine.knowledge.items import DUTIES, Applies, Meaning
-from engine.knowledge.speech import NOT, Spoken, Word, words_of
+from engine.knowledge.speech import NOT, Spoken, Word, stem, words_of
 
 MOST_BETWEEN = 2  # so many other words may stand between two words of a phrase
 REACH = 2  # a negation bears on so many words behind it
 Where = tuple[Applies, ...]
+_NOT_ONLY = ([NOT, stem("only")], [NOT, "just"])  # "not only clicks": it clicks
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,11 @@ class Proposal:
     duties: tuple[str, ...]
     heard: tuple[Heard, ...]
     outcome: str = ""
+
+    @property
+    def name(self) -> str:
+        """Return the id, with the outcome where there is one: ``relay-click=heard``."""
+        return f"{self.id}={self.outcome}" if self.outcome else self.id
 
     def also(self, duties: Iterable[str], heard: Heard) -> "Proposal":
         """Return the proposal with more words that it came from."""
@@ -74,10 +80,16 @@ class Listener:
                     for first in phrase.parts[0]:
                         self._by_first.setdefault(first, []).append((phrase, meaning))
 
+    def of_file(self, name: str) -> "Listener":
+        """Return a listener for the phrases of one file alone."""
+        return Listener(replace(self.knowledge, words={name: self.knowledge.words[name]}))
+
     def hear(self, text: str, duty: str | None = None) -> Hearing:
         """Return what a text may mean, of one duty only where it is given."""
         words = words_of(text)
-        found: dict[str, dict[tuple[str, str], Proposal]] = {one.name: {} for one in fields(Hearing)}
+        found: dict[str, dict[tuple[str, str], Proposal]] = {
+            one.name: {} for one in fields(Hearing)
+        }
         for match in sorted(_longest(self._matches(words)), key=lambda one: one.places):
             heard = _heard(text, words, match.places)
             for kind, name, outcome, where in _points(match.meaning, self.knowledge):
@@ -100,14 +112,21 @@ def _met(phrase: Spoken, words: Sequence[Word], start: int) -> tuple[int, ...]:
     places = [start]
     for part in phrase.parts[1:]:
         last = places[-1]
-        found = next(
-            (n for n in range(last + 1, min(last + 2 + MOST_BETWEEN, len(words)))
-             if words[n].stem in part and _joined(words, last, n)), None,
-        )  # fmt: skip
-        if found is None:
+        found = next((n for n in _near(words, last) if words[n].stem in part), None)
+        if found is None or not _joined(words, last, found):
             return ()
         places.append(found)
     return tuple(places)
+
+
+def _near(words: Sequence[Word], last: int) -> Iterator[int]:
+    """Yield the places behind ``last`` that are near enough; light words take no room."""
+    room = MOST_BETWEEN
+    for place in range(last + 1, len(words)):
+        yield place
+        room -= not words[place].light
+        if room < 0:
+            return
 
 
 def _joined(words: Sequence[Word], first: int, second: int) -> bool:
@@ -123,10 +142,11 @@ def _joined(words: Sequence[Word], first: int, second: int) -> bool:
 def _denied(words: Sequence[Word], places: Sequence[int]) -> bool:
     """Return whether what was met is denied by what stands before it, or by an answer to it."""
     first = words[places[0]]
-    if first.denied:
-        return True
+    before = [one for one in words[: places[0]] if one.clause == first.clause]
+    if first.denied or [one.stem for one in before[-2:]] in _NOT_ONLY:
+        return first.denied
     room = REACH
-    for one in reversed([one for one in words[: places[0]] if one.clause == first.clause]):
+    for one in reversed(before):
         room -= not one.light
         if one.negates or not room:
             return one.negates
@@ -135,11 +155,12 @@ def _denied(words: Sequence[Word], places: Sequence[int]) -> bool:
 
 def _longest(matches: Iterable[_Match]) -> list[_Match]:
     """Return the matches without those whose words are part of what a longer one met."""
-    found = list(dict.fromkeys(matches))
-    return [
-        one for one in found
-        if not any(set(one.places) < set(other.places) for other in found)
-    ]  # fmt: skip
+    found = [(one, set(one.places)) for one in dict.fromkeys(matches)]
+    at: dict[int, list[set[int]]] = {}
+    for one, places in found:
+        for place in one.places:
+            at.setdefault(place, []).append(places)
+    return [one for one, places in found if not any(places < other for other in at[one.places[0]])]
 
 
 def _heard(text: str, words: Sequence[Word], places: Sequence[int]) -> Heard:

@@ -1,4 +1,4 @@
-"""The one runner of cases: rule cases, worked cases and calls, read from files and run.
+"""The one runner of cases: rule cases, worked cases, words and calls, read from files and run.
 
 A file says by its keys what it holds (DEVELOPERS.md tells the formats). ``threewire kb cases`` and
 the tests run the same cases through the same functions.
@@ -15,8 +15,9 @@ from marshmallow import ValidationError, fields, validate
 from api.curation.calls import CallCase, Chance, RequestData
 from api.strict_json import Json
 from engine import Diagnoser, Fault, Knowledge, KnowledgeError, RequestError
+from engine.hearing import Listener
 from engine.knowledge.faults import unknown
-from engine.knowledge.items import Hazard, Prose
+from engine.knowledge.items import Duty, Hazard, HeardFinding, Ids, Prose
 from engine.knowledge.shapes import Series, flatten, loader_of, said, schema_of
 from engine.knowledge.text import load_yaml
 from engine.reasoning.observe import case_view, observe
@@ -106,10 +107,62 @@ class WorkedCase:
         return f"expect.lead: '{self.lead}' does not lead; {said}"
 
 
-CaseFile = RuleFile | WorkedCase | CallCase
-Kind = TypeVar("Kind", RuleFile, WorkedCase, CallCase)
+@dataclass(frozen=True, kw_only=True)
+class HeardCase:
+    """What is heard in what a caller says: the findings and cautions, all of them.
+
+    Causes and checks are compared where they are given.
+    """
+
+    text: Prose = said("What the caller says.")
+    duty: Duty | None = said("The duty, where it is known.", default=None)
+    cautions: Ids = said("The cautions whose words come first.", default=())
+    findings: tuple[HeardFinding, ...] = said("The findings.", default=())
+    causes: Ids | None = said("The causes hinted at.", default=None)
+    checks: Ids | None = said("The checks asked for.", default=None)
+
+    def fault(self, listener: Listener) -> str | None:
+        """Return what is heard wrongly, or None."""
+        heard = listener.hear(self.text, self.duty)
+        findings = [one.of_check for one in self.findings]
+        wanted = {"cautions": self.cautions, "findings": findings, "causes": self.causes,
+                  "checks": self.checks}  # fmt: skip
+        for kind, ids in wanted.items():
+            found = sorted(one.name for one in getattr(heard, kind))
+            if ids is not None and found != sorted(ids):
+                return f"hears {kind} {', '.join(found) or 'none'}, not {', '.join(ids) or 'none'}"
+        return None
+
+
+@dataclass(frozen=True)
+class UnheardCase:
+    """What a caller says, in which nothing of a file of words is heard."""
+
+    because: Prose = said("What it shows.")
+    text: Prose = said("What the caller says.")
+
+    def fault(self, listener: Listener) -> str | None:
+        """Return what is heard, or None."""
+        heard = listener.hear(self.text)
+        found = [one.name for kind in vars(heard).values() for one in kind]
+        return f"hears {', '.join(found)}" if found else None
+
+
+@dataclass(frozen=True)
+class WordsFile:
+    """The cases of one file of words."""
+
+    words: str = said("The file of words.")
+    hears: tuple[HeardCase, ...] = said("Where they must be heard.", least=1)
+    silent: tuple[UnheardCase, ...] = said("Where they must not.", least=1)
+
+
+CaseFile = RuleFile | WorkedCase | CallCase | WordsFile
+Kind = TypeVar("Kind", RuleFile, WorkedCase, CallCase, WordsFile)
 # the key that tells a kind of file from the others
-_KINDS: Mapping[str, Any] = {"rule": RuleFile, "accept": CallCase, "expect": WorkedCase}
+_KINDS: Mapping[str, Any] = {
+    "rule": RuleFile, "accept": CallCase, "expect": WorkedCase, "words": WordsFile,
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -163,7 +216,7 @@ def _read(file: Path, name: str, knowledge: Knowledge) -> CaseFile:
         raise KnowledgeError([Fault(name, "must be a mapping of keys to values")])
     kind = next((one for key, one in _KINDS.items() if key in content), None)
     if kind is None:
-        message = "has neither rule, fires and silent nor request and expect, nor accept"
+        message = "has neither rule, fires and silent nor request and expect, nor accept, nor words"
         raise KnowledgeError([Fault(name, message)])
     known = _unknown_names(content, knowledge)
     try:
@@ -176,23 +229,36 @@ def _read(file: Path, name: str, knowledge: Knowledge) -> CaseFile:
 
 
 def _unknown_names(content: Json, knowledge: Knowledge) -> list[str]:
-    """Return a fault for a rule or cause that does not exist."""
+    """Return a fault for a rule, a file of words or a cause that does not exist."""
     expect = content.get("expect")
     if "rule" in content and content["rule"] not in knowledge.rules:
         return [f"rule: {unknown('rule', content['rule'], knowledge.rules)}"]
+    if "words" in content and content["words"] not in knowledge.words:
+        return [f"words: {unknown('file of words', content['words'], knowledge.words)}"]
     if isinstance(expect, dict) and expect.get("lead") not in knowledge.causes:
         return [f"expect.lead: {unknown('cause', expect.get('lead'), knowledge.causes)}"]
     return []
 
 
 def run(diagnoser: Diagnoser, found: CaseFiles) -> Ran:
-    """Run rule cases and worked cases; calls have a runner of their own (``calls.run``)."""
+    """Run rule cases, worked cases and words; calls have a runner of their own (``calls.run``)."""
     ran = Ran(failures=list(found.faults))
     for name, rule in found.of(RuleFile).items():
         _run_rule(diagnoser, name, rule, ran)
     for name, worked in found.of(WorkedCase).items():
         _run_worked(diagnoser, name, worked, ran)
+    listener = Listener(diagnoser.knowledge)
+    for name, words in found.of(WordsFile).items():
+        _run_words(listener, name, words, ran)
     return ran
+
+
+def _run_words(listener: Listener, name: str, file: WordsFile, ran: Ran) -> None:
+    alone = listener.of_file(file.words)
+    heard = [(f"hears[{n}]", case.fault(listener)) for n, case in enumerate(file.hears)]
+    silent = [(f"silent[{n}]", case.fault(alone)) for n, case in enumerate(file.silent)]
+    ran.cases += len(heard) + len(silent)
+    ran.failures += [f"{name}: {place}: {fault}" for place, fault in heard + silent if fault]
 
 
 def _run_rule(diagnoser: Diagnoser, name: str, file: RuleFile, ran: Ran) -> None:

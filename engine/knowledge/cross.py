@@ -322,7 +322,8 @@ def _words_faults(words: items.Words, knowledge: "Knowledge") -> list[Fault]:
 
 def _said_twice(knowledge: "Knowledge") -> list[Fault]:
     """Return a fault for each phrase whose very words stand elsewhere too."""
-    faults, seen = [], {}
+    faults: list[Fault] = []
+    seen: dict[tuple[str, tuple[frozenset[str], ...]], str] = {}
     for words in knowledge.words.values():
         for number, meaning in enumerate(words.meanings):
             for row, phrase in enumerate(meaning.phrases):

@@ -679,6 +679,11 @@ class HeardFinding:
     check: Id = said("The check.")
     outcome: Id = said("Its outcome.")
 
+    @property
+    def of_check(self) -> str:
+        """Return check and outcome as one name: ``relay-click=heard``."""
+        return f"{self.check}={self.outcome}"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Meaning:

@@ -11,8 +11,11 @@ import snowballstemmer
 
 NOT = "not"  # the stem of every plain negation
 
-_TOKEN = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)*|\d+|[.,;:!?\n]|(?<=\s)[-–—]+(?=\s)")
-_ENDS = frozenset(".;!?:-–—\n")  # of a sentence; a comma ends a clause
+_TOKEN = re.compile(
+    r"[^\W\d_]+(?:['\u2019][^\W\d_]+)*|\d+|[.,;:!?\n]|(?<=\s)[-\u2013\u2014]+(?=\s)"
+)
+_DASHES = "-\u2013\u2014"
+_ENDS = frozenset(f".;!?:{_DASHES}\n")  # of a sentence; a comma ends a clause
 _NO = frozenset(("no", "nope", "none", "never", "negative"))  # answers of one word
 _PLAIN_NOT = frozenset(("no", "not", "never", "without", "cannot", "neither", "nor", "ain't"))
 _SHORT_NOT = re.compile(
@@ -20,19 +23,22 @@ _SHORT_NOT = re.compile(
 )
 _NOTHING = frozenset(("nothing", "none", "nobody"))
 _NO_MORE = frozenset(("stop", "quit"))  # before a word in -ing: "quit clicking"
+_UNSURE = frozenset(("know", "sure", "certain", "think"))  # behind a negation
 _BREAKS = frozenset(("but", "and", "then", "though", "because", "plus"))
 _SUBJECTS = frozenset(("it", "she", "he", "i", "they", "we", "you"))
 # what a negation passes through: "can't get it to click", "didn't even click"
-_LIGHT = frozenset(
+_PASSED_THROUGH = (
     "get gets got getting hear heard see saw seen feel felt want wants let make makes come comes "
-    "go goes going seem seems any anything even ever always actually all".split()
+    "go goes going seem seems any anything even ever always actually all just"
 )
-_FILLERS = _BREAKS | frozenset(
+_LIGHT = frozenset(_PASSED_THROUGH.split())
+_SAYING_NOTHING = (
     "a an the it its it's is are was were be been being am i i'm im i've me my mine we our us you "
     "your he she his her he's she's they their them this that that's these those do does did "
-    "doing has have had having will would can could just really very quite kind sort of to at for "
-    "there there's please also so or when whenever while as if once like uh um well now".split()
+    "doing has have had having will would can could really very quite kind sort of to at for about "
+    "there there's please also so or when whenever while as if once like uh um well now"
 )
+_FILLERS = _BREAKS | frozenset(_SAYING_NOTHING.split())
 _stemmer = snowballstemmer.stemmer("english")
 
 
@@ -76,17 +82,18 @@ def stem(word: str) -> str:
 def words_of(text: str) -> list[Word]:
     """Return the words of a text that say something, in their order."""
     tokens = [
-        _Token(found.group().lower().replace("’", "'"), found.start(), found.end())
+        _Token(found.group().lower().replace("\u2019", "'"), found.start(), found.end())
         for found in _TOKEN.finditer(text)
     ]
     words: list[Word] = []
+    denied: set[int] = set()
     clause = sentence = 0
     for place, token in enumerate(tokens):
         if not token.is_word:
             clause += 1
             sentence += token.typed in _ENDS
-            if _is_denied(tokens[place:]):
-                words = [replace(w, denied=w.denied or w.sentence == sentence - 1) for w in words]
+            if _is_denied(tokens[place : place + 3]):
+                denied.add(sentence - 1)
             continue
         before = tokens[place - 1].typed if place else ""
         clause += token.typed in _BREAKS or _begins_clause(token.typed, before)
@@ -94,13 +101,13 @@ def words_of(text: str) -> list[Word]:
             words.append(_word(token, clause, sentence, before, words))
         elif token.typed == "to" and before == "used":
             words[-1] = replace(words[-1], negates=True)  # "used to click": not any more
-    return words
+    return [replace(one, denied=one.sentence in denied) for one in words]
 
 
 def _is_denied(tokens: list[_Token]) -> bool:
     """Return whether a mark and what follows it say no to what stands before: "smoke? no"."""
-    mark, said, behind = [*(one.typed for one in tokens[:3]), ".", ".", "."][:3]
-    return mark in "?:-–—" and said in _NO and (mark == "?" or behind in _ENDS | {","})
+    mark, said, behind = [*(one.typed for one in tokens), ".", ".", "."][:3]
+    return mark in f"?:{_DASHES}" and said in _NO and (mark == "?" or behind in _ENDS | {","})
 
 
 def _begins_clause(typed: str, before: str) -> bool:
@@ -116,9 +123,10 @@ def _word(token: _Token, clause: int, sentence: int, before: str, words: list[Wo
         words[-1] = replace(words[-1], negates=not twice)
         if twice:
             words[-2] = replace(words[-2], negates=False)
+    unknown = token.typed in _UNSURE and stem(before) == NOT  # "don't know if it clicks"
     return Word(
         root, token.start, token.end, clause, sentence,
-        root == NOT or token.typed in _NOTHING, token.typed in _LIGHT,
+        root == NOT or token.typed in _NOTHING or unknown, token.typed in _LIGHT,
     )  # fmt: skip
 
 

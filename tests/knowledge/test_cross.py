@@ -221,3 +221,54 @@ def test_a_contact_without_a_coil_is_refused(
     )
     messages = {fault.message for fault in faults_of({"circuits/three-wire.yaml": text})}
     assert messages == {"no part lies between these nodes: the contact has no coil"}
+
+
+WORDS = """id: slips
+title: Phrases with slips
+source: judgement
+meanings:
+  - findings: [{check: relay-klick, outcome: heard}]
+    causes: [ground-resistif]
+    caution: smoking-coils
+    phrases:
+      - squawks like a goose
+  - findings: [{check: relay-click, outcome: herd}, {check: pull-current, outcome: low}]
+    checks: [relay-swop]
+    phrases:
+      - honks at idle
+      - honks while idling
+"""
+WORDS_SLIPS = [
+    ("meanings[0].findings[0].check",
+     "unknown check 'relay-klick' (did you mean 'relay-click'?)"),
+    ("meanings[0].causes",
+     "unknown cause 'ground-resistif' (did you mean 'ground-resistive'?)"),
+    ("meanings[0].caution", "unknown caution 'smoking-coils' (did you mean 'smoking-coil'?)"),
+    ("meanings[1].findings[0].outcome", "unknown outcome 'herd' (did you mean 'heard'?)"),
+    ("meanings[1].findings[1]", "is a reading: it has no outcomes"),
+    ("meanings[1].checks", "unknown check 'relay-swop' (did you mean 'relay-swap'?)"),
+    ("meanings[1].phrases[1]",
+     "'honks while idling' has the words of shop/words/slips.yaml: meanings[1].phrases[0]"),
+]  # fmt: skip
+
+
+def test_words_that_point_to_nothing(faults_of: Callable[..., list[Fault]]) -> None:
+    """A phrase's ids, and a phrase that stands twice, are reported by file, meaning and line."""
+    file = "shop/words/slips.yaml"
+    expected = [Fault(f"{file}: {path}", message) for path, message in WORDS_SLIPS]
+    found = faults_of({"words/slips.yaml": WORDS})
+    assert found == sorted(expected)
+    assert {one.file for one in found} == {file}
+
+
+def test_a_phrase_without_a_word_is_refused(faults_of: Callable[..., list[Fault]]) -> None:
+    """A phrase that every text would meet is refused with its line."""
+    text = WORDS.replace("squawks like a goose", "it is").replace("honks at idle", "a/honks loud")
+    text = text.replace("    checks: [relay-swop]\n", "").replace("honks while idling", "''")
+    found = {one.path: one.message for one in faults_of({"words/slips.yaml": text})}
+    assert found == {
+        "shop/words/slips.yaml: meanings[0].phrases[0]": "'it is' has no word to go by",
+        "shop/words/slips.yaml: meanings[1].phrases[0]":
+            "'a/honks': each word beside a / is one word that says something",
+        "shop/words/slips.yaml: meanings[1].phrases[1]": "'' has no word to go by",
+    }  # fmt: skip

@@ -22,7 +22,7 @@ def paths(value: Any, path: str = "") -> Iterator[str]:
             yield from paths(inner, f"{path.removesuffix('.')}[].")
 
 
-@pytest.mark.parametrize("name", ["Cause", "Check", "Circuit", "Rule", "Table"])
+@pytest.mark.parametrize("name", ["Cause", "Check", "Circuit", "Rule", "Table", "Words"])
 def test_every_key_of_a_shipped_file_is_in_the_reference(name: str, knowledge: Knowledge) -> None:
     """No file holds a key that the reference does not name, but inside what is free or named."""
     known = {one.path: one.kind for one in FORMATS[name].fields}
@@ -31,7 +31,7 @@ def test_every_key_of_a_shipped_file_is_in_the_reference(name: str, knowledge: K
     shelf: dict[str, dict[str, items.Item]] = {
         "Cause": dict(knowledge.causes), "Check": dict(knowledge.checks),
         "Circuit": dict(knowledge.circuits), "Rule": dict(knowledge.rules),
-        "Table": dict(knowledge.tables),
+        "Table": dict(knowledge.tables), "Words": dict(knowledge.words),
     }  # fmt: skip
     for item in shelf[name].values():
         for path in paths(item.raw):
