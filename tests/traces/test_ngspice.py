@@ -2,8 +2,6 @@
 
 from collections.abc import Callable
 
-import pytest
-
 from tests.traces.score import HELD_OUT, LOUD, Score, scores, table, within
 
 
@@ -20,14 +18,10 @@ def _hold(found: list[Score]) -> None:
         assert good >= share * count - 1, kind
 
 
-def test_twelve_machines_are_read() -> None:
-    """A few of them, each run."""
-    _hold(list(scores(12, 4)))
-
-
-@pytest.mark.slow
-def test_three_hundred_held_out_machines_are_read(record_property: Callable[..., None]) -> None:
-    """On a seed that nothing was tuned on."""
-    found = list(scores(300, HELD_OUT))
+def test_held_out_machines_are_read(
+    enlarged: Callable[[int], int], record_property: Callable[..., None]
+) -> None:
+    """On a seed that nothing was tuned on; 300 of them when enlarged."""
+    found = list(scores(enlarged(30), HELD_OUT))
     record_property("reference figure", table(found))
     _hold(found)
