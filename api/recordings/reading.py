@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import BinaryIO
 
 import numpy as np
-from scipy.io import wavfile
+import scipy  # its parts are loaded when first used
 
 from engine.knowledge.faults import Fault
 from engine.traces.trace import (
@@ -281,8 +281,8 @@ def read_wav(stream: BinaryIO, channels: Sequence[ChannelSetup]) -> Trace:
         raise refused("", "more than 192 MiB of sound; record less, or slower")
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", wavfile.WavFileWarning)
-            rate, sound = wavfile.read(io.BytesIO(raw))
+            warnings.simplefilter("ignore", scipy.io.wavfile.WavFileWarning)
+            rate, sound = scipy.io.wavfile.read(io.BytesIO(raw))
     except Exception as error:  # a broken header ends in any of a dozen
         raise refused("", "this is no WAV file that can be read; save it as 16 bit PCM") from error
     sound = sound.reshape(len(sound), -1)

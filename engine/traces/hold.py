@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import periodogram
+import scipy  # its parts are loaded when first used: half a second each
 
 from engine.traces.pull import means
 from engine.traces.trace import ROLES, Samples, Trace
@@ -63,7 +63,9 @@ def _lasting(trace: Trace, values: Samples) -> Samples:
 
 def _line(trace: Trace, values: Samples) -> tuple[float, float]:
     """Return the strongest frequency in hertz, and its share of the power with its harmonics."""
-    hertz, power = periodogram(values, fs=1 / trace.step, window="hann", detrend="constant")
+    hertz, power = scipy.signal.periodogram(
+        values, fs=1 / trace.step, window="hann", detrend="constant"
+    )
     power = np.where(hertz < LEAST_HERTZ, 0.0, power)
     peak = int(np.argmax(power))
     total = float(power.sum())

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import scipy  # its parts are loaded when first used
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from engine.traces import winding
 from engine.traces.trace import Floats, Samples, Trace
@@ -213,7 +213,10 @@ def end_of_current(trace: Trace, current: Level, tau: float) -> tuple[float, flo
     scale = [0.001, 0.5, abs(top), 0.1, 0.1]
     starts = ([half - 0.7 * one, np.log(one), top, 0, 0] for one in (2e-4, tau))
     best = min(
-        (least_squares(residual, one, x_scale=scale, bounds=(low, high)) for one in starts),
+        (
+            scipy.optimize.least_squares(residual, one, x_scale=scale, bounds=(low, high))
+            for one in starts
+        ),
         key=lambda one: float(one.cost),
     )
     noise = 2 * best.cost / max(len(at) - 3, 1)

@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
-from scipy.linalg import solve_banded
-from scipy.optimize import OptimizeResult, least_squares
+import scipy  # its parts are loaded when first used
 
 from engine.traces.trace import Floats
 
@@ -94,7 +93,9 @@ def rise(seconds: Floats, drive: Floats, tau: Floats | float) -> Floats:
     gained = np.concatenate([[0.0], (drive[1:] + drive[:-1]) / 2 * (1 - kept) / middle])
     # psi[k + 1] = kept psi[k] + gained: two diagonals, solved in one stable sweep
     diagonals = np.stack([np.ones_like(gained), np.append(-kept, 0.0)])
-    settled: Floats = solve_banded((1, 0), diagonals, gained, check_finite=False) * inverse
+    settled: Floats = (
+        scipy.linalg.solve_banded((1, 0), diagonals, gained, check_finite=False) * inverse
+    )
     return settled
 
 
@@ -183,16 +184,18 @@ def fit(window: Window) -> Fit:
     return _told(window, found.values if moved else stays.x, found, moved)
 
 
-def _fit_still(window: Window) -> OptimizeResult:
+def _fit_still(window: Window) -> "scipy.optimize.OptimizeResult":
     end = window.seconds[-1]
     low, high = [-0.028, np.log(LEAST_TAU)], [min(0.03, end / 2), np.log(MOST_TAU)]
     starts = [np.array([0.0, np.log(tau)]) for tau in (0.001, 0.004, 0.012, 0.03)]
     residual = _residual(window)
     best = min(starts, key=lambda one: float(np.sum(residual(one) ** 2)))
-    return least_squares(residual, best, bounds=(low, high), x_scale=[0.001, 0.3])
+    return scipy.optimize.least_squares(residual, best, bounds=(low, high), x_scale=[0.001, 0.3])
 
 
-def _fit_moving(window: Window, stays: OptimizeResult) -> OptimizeResult:
+def _fit_moving(
+    window: Window, stays: "scipy.optimize.OptimizeResult"
+) -> "scipy.optimize.OptimizeResult":
     """Fit motion from the best of a grid of starts."""
     end, residual = float(window.seconds[-1]), _residual(window)
     low = np.array([-0.028, np.log(LEAST_TAU), 0.0, -0.04, np.log(0.004), 1.0])
@@ -208,11 +211,13 @@ def _fit_moving(window: Window, stays: OptimizeResult) -> OptimizeResult:
     ranked = sorted(starts, key=lambda one: float(np.sum(rough(one) ** 2)))
     scale = [0.001, 0.3, 0.3, 0.01, 0.3, 1.0]
     tried = [
-        least_squares(rough, one, bounds=(low, high), x_scale=scale, max_nfev=40)
+        scipy.optimize.least_squares(rough, one, bounds=(low, high), x_scale=scale, max_nfev=40)
         for one in (ranked[0], ranked[len(ranked) // 20])
     ]
     best = min(tried, key=lambda one: float(one.cost)).x
-    return least_squares(residual, best, bounds=(low, high), x_scale=scale, max_nfev=40)
+    return scipy.optimize.least_squares(
+        residual, best, bounds=(low, high), x_scale=scale, max_nfev=40
+    )
 
 
 def _inflation(residuals: Floats) -> float:
@@ -233,13 +238,13 @@ def _depth(window: Window, values: Floats) -> float:
     return float((until.max() - until[-1]) * weights[0])
 
 
-def _covariance(found: OptimizeResult, noise: float) -> Floats:
+def _covariance(found: "scipy.optimize.OptimizeResult", noise: float) -> Floats:
     information = found.jac.T @ found.jac
     covariance: Floats = np.linalg.pinv(information) * noise
     return covariance
 
 
-def _seat_uncertainty(goes: OptimizeResult, noise: float) -> float:
+def _seat_uncertainty(goes: "scipy.optimize.OptimizeResult", noise: float) -> float:
     """Return the standard uncertainty of begin + length, in seconds."""
     covariance, length = _covariance(goes, noise), np.exp(goes.x[4])
     slope = np.array([0, 0, 0, 1.0, length, 0])
