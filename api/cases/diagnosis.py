@@ -134,13 +134,14 @@ def _short(answer: Json, checks: Checks) -> OneSide:
     check = None if advice == "repair" else next(iter(answer["next_checks"]), None)
     return OneSide(
         tuple(LeadingCause(*(one[key] for key in _CAUSE)) for one in causes),
-        _leading_check(check, checks) if check else None,
+        leading_check(check, checks) if check else None,
         answer["fit"]["verdict"], advice, answer["scope"]["covered"],
         tuple(Caution(**one) for one in answer["cautions"]),
     )  # fmt: skip
 
 
-def _leading_check(check: Json, checks: Checks) -> LeadingCheck:
+def leading_check(check: Json, checks: Checks) -> LeadingCheck:
+    """Return a check of an answer with what it may answer, its words or its unit."""
     known = checks.get(check["check"])
     outcomes = known.outcomes if known else None
     words = {one: outcomes.words.get(one, one) for one in outcomes.names} if outcomes else {}

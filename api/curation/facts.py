@@ -85,23 +85,22 @@ def page(survey: Survey, kind: str, name: str, shown: Sequence[Machine] | None =
 
 def _cause(survey: Survey, cause: items.Cause, shown: Sequence[Machine]) -> Page:
     knowledge = survey.knowledge
-    where = [one for one in shown if _on(cause.applies, knowledge, one)]
-    hazards = [(one, remedy_hazards(cause, variants_of(knowledge, one))) for one in where]
+    where = _where(knowledge, cause, shown)
     return Page(
         "causes", cause, where=_applies(cause), rules=mentions(knowledge, cause.id),
-        cautions=_cautions(knowledge, hazards), tables=tuple(of_cause(survey, cause.id, where)),
+        cautions=cautions_of(knowledge, cause, where),
+        tables=tuple(of_cause(survey, cause.id, where)),
     )  # fmt: skip
 
 
 def _check(survey: Survey, check: items.Check, shown: Sequence[Machine]) -> Page:
     knowledge = survey.knowledge
-    where = [one for one in shown if _on(check.applies, knowledge, one)]
-    hazards = [(one, check_hazards(check, variants_of(knowledge, one))) for one in where]
+    where = _where(knowledge, check, shown)
     confirms = [one.id for one in knowledge.causes.values() if check.id in one.confirmed_by]
     return Page(
         "checks", check, where=_applies(check), rules=mentions(knowledge, check.id),
-        cautions=_cautions(knowledge, hazards), tables=tuple(of_check(survey, check.id, where)),
-        confirms=tuple(confirms),
+        cautions=cautions_of(knowledge, check, where),
+        tables=tuple(of_check(survey, check.id, where)), confirms=tuple(confirms),
     )  # fmt: skip
 
 
@@ -151,11 +150,18 @@ _MAKERS: Mapping[str, Callable[[Survey, Any, Sequence[Machine]], Page]] = {
 }
 
 
-def _on(alternatives: Sequence[items.Applies], knowledge: Knowledge, machine: Machine) -> bool:
-    return any(
-        applies(alternatives, circuit=one.circuit, coil=one.coil, system_volts=one.system_volts)
-        for one in variants_of(knowledge, machine)
-    )
+def _where(
+    knowledge: Knowledge, item: items.Cause | items.Check, shown: Sequence[Machine]
+) -> list[Machine]:
+    """Return the machines that can have a cause, or a check."""
+    return [
+        machine
+        for machine in shown
+        if any(
+            applies(item.applies, circuit=one.circuit, coil=one.coil, system_volts=one.system_volts)
+            for one in variants_of(knowledge, machine)
+        )
+    ]
 
 
 def mentions(knowledge: Knowledge, wanted: str) -> tuple[tuple[str, str], ...]:
@@ -174,13 +180,18 @@ def mentions(knowledge: Knowledge, wanted: str) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
-def _cautions(
-    knowledge: Knowledge, hazards: Sequence[tuple[Machine, frozenset[str]]]
+def cautions_of(
+    knowledge: Knowledge, item: items.Cause | items.Check, shown: Sequence[Machine]
 ) -> tuple[str, ...]:
-    """Return the cautions of a step on any of the machines, each once."""
+    """Return the cautions of a check, or of putting a cause right, on any of the machines."""
     cautions = Cautions(knowledge)
     said: dict[str, None] = {}
-    for machine, dangers in hazards:
+    for machine in _where(knowledge, item, shown):
+        variants = variants_of(knowledge, machine)
+        if isinstance(item, items.Cause):
+            dangers = remedy_hazards(item, variants)
+        else:
+            dangers = check_hazards(item, variants)
         stated = {key: value for key, value in vars(machine).items() if value is not None}
         said.update(dict.fromkeys(cautions.for_step(dangers, CaseView(stated))))
     return tuple(said)

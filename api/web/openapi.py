@@ -3,30 +3,20 @@
 The examples are the demo cases, answered by the running engine, so none of them can go stale.
 """
 
-from typing import Any
-from unicodedata import normalize
-
 from apispec import APISpec
-from apispec.ext.marshmallow import MarshmallowPlugin
 from flask import Flask
-from marshmallow import RAISE, Schema, fields
 
 from api.answers import demos, problems
 from api.answers.answering import answer_request
-from api.cases.edits import NOT_A_CAUSE
 from api.cases.events import KINDS
 from api.cases.events.outbox import Event
 from api.service import Service
-from api.version import version
 from api.web import operations
 from api.web.case_examples import story
-from api.web.components import Components, first_paragraph
+from api.web.components import Components
 from api.web.operations import Described
-from engine.knowledge.items import UNITS
-from engine.knowledge.shapes import OneOf, StrictSchema
-from engine.reasoning.request import UNIT_WORDS
+from api.web.sent import ComponentNames, explain_request, specification
 
-PREFIX_NAMES = {"u": "MICRO_", "μ": "MU_", "m": "MILLI_", "k": "KILO_", "M": "MEGA_"}
 BAD_REQUEST = {
     "machine": {"duty": "fuel-shutof", "control": "ignition-timed", "coil": "case-ground"},
     "findings": [{"check": "pull-pin-volts", "value": 11.4, "unit": "V"}],
@@ -35,20 +25,14 @@ BAD_REQUEST = {
 
 def build(service: Service, app: Flask) -> Described:
     """Return the OpenAPI 3.1 document of the running service."""
-    names = _ComponentNames()
-    plugin = MarshmallowPlugin(schema_name_resolver=names)
-    spec = APISpec(
-        title="threewire",
-        version=version(),
-        openapi_version="3.1.0",
-        plugins=[plugin],
+    names = ComponentNames()
+    spec, plugin = specification(
+        names,
         info={"description": _DESCRIPTION, "license": {"name": "MIT", "identifier": "MIT"}},
         tags=[{"name": name, "description": text} for name, text in _TAGS.items()],
         servers=[_server(service.settings.public_url)],
         security=[],
     )
-    assert plugin.converter is not None  # made when the plugin joined the document
-    plugin.converter.add_attribute_function(_closed_set)  # type: ignore[no-untyped-call]
     assert plugin.resolver is not None
     made = Components(spec, plugin.resolver.resolve_schema_dict)
     _add_components(spec, made)
@@ -62,7 +46,7 @@ def build(service: Service, app: Flask) -> Described:
         schema.setdefault("description", names.descriptions.get(name, name))
         if name not in names.strict:  # answers may gain fields, so they stay open
             schema.pop("additionalProperties", None)
-    _explain_request(components, service)
+    explain_request(components, service.knowledge)
     _add_examples(document, service)
     _add_case_examples(document, service)
     return document
@@ -98,28 +82,6 @@ def _webhook(kind: str, schema: Described) -> Described:
             "responses": {"2XX": {"description": "Taken; anything else is sent again."}},
         }
     }
-
-
-class _ComponentNames:
-    """Names each schema after its class, and keeps what the class says of itself."""
-
-    def __init__(self) -> None:
-        self.descriptions: dict[str, str] = {}
-        self.strict: set[str] = set()  # those that take no unknown fields
-
-    def __call__(self, schema: object) -> str:
-        """Return the class's name without 'Schema': the same class, the same name."""
-        kind = schema if isinstance(schema, type) else type(schema)
-        name = kind.__name__.removesuffix("Schema")
-        if issubclass(kind, StrictSchema) and kind().unknown == RAISE and not of_item(kind):
-            self.strict.add(name)
-        self.descriptions[name] = first_paragraph(kind)
-        return name
-
-
-def of_item(kind: type[Schema]) -> bool:
-    """Return whether a schema is that of a knowledge item, which is answered and never sent."""
-    return hasattr(kind, "declared_by")
 
 
 def _add_components(spec: APISpec, made: Components) -> None:
@@ -185,39 +147,6 @@ def _problem_response(kind: problems.ProblemKind) -> Described:
             }
         },
     }
-
-
-def _closed_set(_converter: object, field: fields.Field[Any], **_: Any) -> Described:
-    """Return the members of the engine's closed sets, which apispec does not know."""
-    for validator in field.validators:
-        if isinstance(validator, OneOf):
-            return {"enum": list(validator.known)}
-    return {}
-
-
-def _explain_request(components: Described, service: Service) -> None:
-    """Put into the request's schemas the ids that are in force.
-
-    Of two spellings of one unit the one that NFKC keeps is listed: names made from both collide.
-    ``x-enum-varnames`` names the units to makers of clients, for whom mV and MV are one word.
-    """
-    for component in components.values():
-        for about in component.get("properties", {}).values():
-            if about.get("default", 0) is None:
-                del about["default"]  # left out is not the same as null
-    units = [word for word in UNIT_WORDS if normalize("NFKC", word) == word]
-    for name in ("Finding", "FindingSent"):
-        finding = components[name]["properties"]
-        finding["check"]["enum"] = list(service.knowledge.checks)
-        finding["unit"] |= {"enum": units, "x-enum-varnames": [*map(_spoken, units)]}
-        finding["circumstances"]["items"]["enum"] = list(service.knowledge.rows("circumstances"))
-    causes = list(dict.fromkeys((*NOT_A_CAUSE, *service.knowledge.causes)))
-    components["CaseClosing"]["properties"]["cause"]["enum"] = causes
-
-
-def _spoken(unit: str) -> str:
-    prefix, base = ("", unit) if unit in (*UNITS, "Ω") else (unit[0], unit[1:])
-    return (PREFIX_NAMES.get(prefix, "") + base.replace("Ω", "OMEGA")).upper()
 
 
 def _add_examples(document: Described, service: Service) -> None:
