@@ -88,6 +88,8 @@ def body_for(path: str) -> dict[str, Any]:
     """Return what to post to an address of README: the request that it shows, or two volts."""
     if path.startswith("/v1/sums"):
         return {"json": {"volts": 12.1, "ohms": 0.33}}
+    if path == "/v1/hearings":
+        return {"json": {"text": "It clicks but nothing."}}
     if path == "/v1/traces":
         rows = "time,pull current\n" + "".join(f"{n / 1000},{n % 9}\n" for n in range(200))
         return {"data": rows, "content_type": "text/csv"}

@@ -17,6 +17,7 @@ COMMANDS: dict[str, str] = {
     "diagnose": "api.cli.diagnose:diagnose",
     "draw": "api.cli.draw:draw",
     "ask": "api.cli.ask:ask",
+    "hear": "api.cli.hear:hear_text",
     "demo": "api.cli.demo:demo",
     "kb": "api.cli.kb:kb",
     "sum": "api.cli.sums:sums",
@@ -35,6 +36,7 @@ ABOUT: dict[str, str] = {
     "draw": "Draw the circuit of the machine that FILE (JSON or YAML) tells of; - is standard "
     "input.",
     "ask": "Find the cause in an interview, from the complaint to a work order.",
+    "hear": "Say what a caller's words (TEXT) may mean; nothing is taken before you confirm it.",
     "demo": "Show a worked case of an invented hire yard: NAME, or the first one.",
     "kb": "Look at the knowledge base, check it, and add to it.",
     "sum": "Work a bench sum: current, feed, fuse, heat, margin, pins, meter.",

@@ -10,6 +10,7 @@ from api.answers import demos, problems
 from api.answers.answering import answer_request
 from api.cases.events import KINDS
 from api.cases.events.outbox import Event
+from api.interview.hearing import hear
 from api.service import Service
 from api.web import operations
 from api.web.case_examples import story
@@ -17,6 +18,7 @@ from api.web.components import Components
 from api.web.operations import Described
 from api.web.sent import ComponentNames, explain_request, specification
 
+HEARD = {"text": "Since I washed it the relay clicks but nothing moves, and I smell smoke."}
 BAD_REQUEST = {
     "machine": {"duty": "fuel-shutof", "control": "ignition-timed", "coil": "case-ground"},
     "findings": [{"check": "pull-pin-volts", "value": 11.4, "unit": "V"}],
@@ -150,7 +152,7 @@ def _problem_response(kind: problems.ProblemKind) -> Described:
 
 
 def _add_examples(document: Described, service: Service) -> None:
-    """Put each demo case and its real answer on the diagnosis, and what a bad request gets."""
+    """Put each demo case with its real answer, a caller's words, and what a bad request gets."""
     sent, got = {}, {}
     for demo in demos.load_all():
         _, answer = answer_request(service.engine, demo.request)
@@ -159,6 +161,12 @@ def _add_examples(document: Described, service: Service) -> None:
     operation = document["paths"]["/v1/diagnoses"]["post"]
     operation["requestBody"]["content"]["application/json"]["examples"] = sent
     operation["responses"]["200"]["content"]["application/json"]["examples"] = got
+    hearing = document["paths"]["/v1/hearings"]["post"]
+    heard = hear(service.knowledge, HEARD["text"]).to_dict()
+    for place, value in ((hearing["requestBody"], HEARD), (hearing["responses"]["200"], heard)):
+        place["content"]["application/json"]["examples"] = {
+            "words": {"summary": "A caller's words", "value": value}
+        }
     _, refused = answer_request(service.engine, BAD_REQUEST)
     content = document["components"]["responses"]["422"]["content"][problems.MEDIA_TYPE]
     content["example"] = refused | {"request_id": _EXAMPLE_ID}

@@ -13,6 +13,7 @@ from api import create_app
 from api.answers import demos
 from api.sums import SUMS
 from api.web import BLUEPRINTS, case_examples, operations
+from api.web.openapi import HEARD
 from api.web.requests import JSON
 from engine import Diagnoser, Knowledge
 from tests.databases import set_up
@@ -46,6 +47,7 @@ def sent(client: FlaskClient, knowledge: Knowledge, engine: Diagnoser) -> Iterat
         yield client.post("/v1/diagnoses?fields=causes,advice", json=demo.request)
     for one in SUMS.values():
         yield client.post(f"/v1/sums/{one.id}", json=dict(one.example))
+    yield client.post("/v1/hearings", json=HEARD)
     address = ""
     for step in case_examples.story(engine, knowledge):
         path = step.address.replace("/v1/cases/{id}", address).replace("{place}", "2")

@@ -1,0 +1,48 @@
+"""``/v1/hearings``: a caller's words in, what they may mean out; nothing is kept or taken."""
+
+from flask import Blueprint, Response
+from marshmallow import fields
+
+from api.access import role
+from api.answers.problems import ProblemError
+from api.cases.bodies import TypedText, load
+from api.interview.hearing import HearingAnswer, hear
+from api.service import current
+from api.web import replies, requests
+from api.web.diagnoses import TAG
+from api.web.operations import Operation, operation
+from engine import RequestError
+from engine.knowledge.items import DUTIES
+from engine.knowledge.shapes import OneOf, StrictSchema
+from engine.reasoning.request import says
+
+blueprint = Blueprint("hearings", __name__)
+MOST_LETTERS = 4000  # as a case's complaint has
+
+
+class HearingRequestSchema(StrictSchema):
+    """What a caller said, and the duty where it is known."""
+
+    what = "a hearing"
+    text = TypedText("What the caller said, as typed.", MOST_LETTERS, lines=True, required=True)
+    duty = fields.String(
+        validate=OneOf("duty", DUTIES),
+        metadata=says("What the solenoid does; left out, words are heard for every duty."),
+    )
+
+
+@blueprint.post("/v1/hearings")
+@role("read")
+@operation(Operation(TAG, HearingAnswer, HearingRequestSchema))
+def hear_caller() -> Response:
+    """Say what a caller's words may mean: findings, complaint, causes, checks, cautions first.
+
+    Each with the words it came from, in characters of the text as sent. Nothing is kept, and
+    nothing is a finding before a person confirms it.
+    """
+    try:
+        asked = load(HearingRequestSchema(), requests.json_body())
+    except RequestError as error:
+        errors = [(fault.path, fault.message) for fault in error.faults]
+        raise ProblemError(422, "The words cannot be heard.", errors) from None
+    return replies.fresh(hear(current().knowledge, asked["text"], asked.get("duty")))
