@@ -48,6 +48,8 @@ def sent(client: FlaskClient, knowledge: Knowledge, engine: Diagnoser) -> Iterat
     for one in SUMS.values():
         yield client.post(f"/v1/sums/{one.id}", json=dict(one.example))
     yield client.post("/v1/hearings", json=HEARD)
+    rows = "time,pull current\n" + "".join(f"{n / 1000},{n % 9}\n" for n in range(200))
+    yield client.post("/v1/traces", data=rows, content_type="text/csv")
     address = ""
     for step in case_examples.story(engine, knowledge):
         path = step.address.replace("/v1/cases/{id}", address).replace("{place}", "2")
