@@ -271,6 +271,46 @@ def test_server_killed_in_mid_call_and_back(tmp_path: Path, chromium: Browser) -
         running.kill()
 
 
+def test_two_tabs_are_two_calls(tmp_path: Path, chromium: Browser) -> None:
+    """Nothing that is typed or waits in one tab is the other's; both say what waits, sent once.
+
+    What a tab leaves that was closed is sent by the one that is still there.
+    """
+    store = b.new_store(tmp_path)
+    running = Running(tmp_path, "--database", store)
+    try:
+        with b.screen(chromium, running.url) as one:
+            begin(one, FULL_KIT_TWO_FAULTS)
+            case, two = case_of(one), one.context.new_page()
+            for page in (one, two):
+                page.goto(f"{case}?check=pull-pin-voltage")
+                page.wait_for_selector("html[data-ready]", state="attached")
+            one.fill("#value", "11.4")
+            two.reload()
+            assert two.input_value("#value") == ""
+            begin(two, CALLS[0])
+            other, asked = case_of(two), b.Typist(two).asked
+            two.wait_for_selector("html[data-ready]", state="attached")
+            running.kill()
+            one.press("#value", "Enter")
+            two.wait_for_selector("#unsent >> text=Waiting in another tab")
+            assert "Voltage at the pull pin under load: 11.4 V" in two.inner_text("#unsent")
+            two.press("body", "0")
+            one.wait_for_selector("#unsent >> text=Waiting in another tab")
+            assert "Voltage at the pull pin" in one.inner_text("#unsent")
+            two.goto("about:blank")  # it is left
+            running = Running(tmp_path, "--database", store, port=running.port)
+            one.wait_for_selector("body[data-version='2']", timeout=20_000)
+            one.wait_for_selector("#news >> text=Sent now", timeout=20_000)
+            assert case_of(one) == case
+            for number, check in ((case, "pull-pin-voltage"), (other, asked)):
+                told = kept(running, number)["findings"]
+                assert isinstance(told, list)
+                assert [found["check"] for found in told[1:]] == [check]
+    finally:
+        running.kill()
+
+
 def test_what_is_typed_survives_a_reload(server: Running, chromium: Browser) -> None:
     """A half-typed reading and its note are still there after the page was loaded anew."""
     with b.screen(chromium, server.url) as page:

@@ -4,20 +4,69 @@
 
 (() => {
   const KEYS_OFF = "threewire-desk-keys-off";
-  const UNSENT = "threewire-desk-unsent";
+  const UNSENT = "threewire-desk-unsent ";
   const DRAFT = "threewire-desk-draft ";
+  const ALIVE = "threewire-desk-tab ";
   const THEME = "threewire-desk-theme";
   const POLL_MS = 5000;
   const RETRY_MS = 2500;
+  const GONE_MS = 150000;  // a tab that did not stir for so long is gone; a hidden one stirs each minute
+  const LEFT_MS = 3000;  // one that was left and has no next page after so long is gone too
+  const OLD_MS = 14 * 86400000;  // what a tab left behind is kept for two weeks
   const DEAF_MS = 400;  // a second press that was meant for the page before falls on nothing
   const NO_DRAFT = new Set(["csrf", "nonce", "version", "read_out"]);
   const AWAY = new Set([429, 502, 503, 504]);
 
+  const memory = new Map();  // where the browser keeps nothing, the page does as long as it stands
   const store = {
-    get(key) { try { return JSON.parse(localStorage.getItem(key)); } catch { return null; } },
-    set(key, value) { try { localStorage.setItem(key, JSON.stringify(value)); return true; } catch { return false; } },
-    drop(key) { try { localStorage.removeItem(key); } catch { /* private window */ } },
+    get(key) { try { const kept = localStorage.getItem(key); if (kept !== null) return JSON.parse(kept); } catch { /* below */ } return memory.get(key) ?? null; },
+    set(key, value) { try { localStorage.setItem(key, JSON.stringify(value)); memory.delete(key); } catch { memory.set(key, value); } },
+    drop(key) { memory.delete(key); try { localStorage.removeItem(key); } catch { /* private window */ } },
+    keys(start) { try { return Object.keys(localStorage).filter((key) => key.startsWith(start)); } catch { return []; } },
   };
+
+  // ---- tabs: each is a call of its own, with its own drafts and its own waiting answers ---------
+  // The name is in the tab's own store only between two pages: a tab that is doubled gets another.
+  let tab = "";
+  function enter() {
+    try { tab = sessionStorage.getItem(ALIVE) || ""; sessionStorage.removeItem(ALIVE); } catch { /* private window */ }
+    tab = tab || Array.from(crypto.getRandomValues(new Uint8Array(8)), (one) => one.toString(16).padStart(2, "0")).join("");
+    stir(false);
+  }
+
+  function stir(left) { store.set(ALIVE + tab, { at: Date.now(), left }); }
+
+  function leave() {
+    try { sessionStorage.setItem(ALIVE, tab); } catch { /* private window */ }
+    stir(true);
+  }
+
+  function isGone(name) {
+    const { at = 0, left = false } = store.get(ALIVE + name) || {};
+    return name !== tab && Date.now() - at > (left ? LEFT_MS : GONE_MS);
+  }
+
+  const draftKey = (form) => `${DRAFT}${tab} ${form.dataset.draft}`;
+  const tabOf = (key, start) => key.slice(start.length).split(" ")[0];
+
+  // what a tab that is gone left typed in this form is filled in where the form is opened again
+  function inherit(form) {
+    const ends = ` ${form.dataset.draft}`;
+    for (const key of store.keys(DRAFT)) {
+      if (!key.endsWith(ends) || !isGone(tabOf(key, DRAFT))) continue;
+      if (!store.get(draftKey(form))) store.set(draftKey(form), store.get(key));
+      store.drop(key);
+    }
+  }
+
+  function sweep() {
+    for (const key of store.keys(ALIVE)) {
+      const name = key.slice(ALIVE.length);
+      if (Date.now() - (store.get(key) || {}).at < OLD_MS || name === tab) continue;
+      for (const left of store.keys(`${DRAFT}${name} `)) store.drop(left);
+      if (!store.get(UNSENT + name)) store.drop(key);
+    }
+  }
   const byId = (id) => document.getElementById(id);
 
   // ---- drafts: what is typed and not sent, kept per form -------------------------------------
@@ -30,12 +79,13 @@
   function keepDraft(form) {
     const kept = entriesOf(form).filter(([name, value]) => !NO_DRAFT.has(name) && value);
     const had = form.querySelectorAll("input[type=hidden]").length;
-    if (kept.length) store.set(DRAFT + form.dataset.draft, kept);
-    else if (had) store.drop(DRAFT + form.dataset.draft);
+    if (kept.length) store.set(draftKey(form), kept);
+    else if (had) store.drop(draftKey(form));
   }
 
   function restoreDraft(form) {
-    const kept = store.get(DRAFT + form.dataset.draft);
+    inherit(form);
+    const kept = store.get(draftKey(form));
     if (!Array.isArray(kept) || byId("faults")) return;
     const before = JSON.stringify(entriesOf(form));
     for (const [name, value] of kept) {
@@ -52,91 +102,160 @@
   }
 
   function tellRestored(form) {
-    const words = document.createElement("p");
-    words.textContent = "What was typed here before and not sent is filled in again.";
-    const empty = document.createElement("button");
-    empty.type = "button";
-    empty.className = "small";
-    empty.textContent = "Empty the form";
-    empty.addEventListener("click", () => { store.drop(DRAFT + form.dataset.draft); location.reload(); });
-    byId("news").replaceChildren(words, empty);
+    const words = paragraph("What was typed here before and not sent is filled in again.");
+    byId("news").replaceChildren(words, button("Empty the form", () => { store.drop(draftKey(form)); location.reload(); }));
   }
 
   // ---- sending -------------------------------------------------------------------------------
   function say(words) { byId("news").textContent = words; }
 
-  function showUnsent(job) {
+  // What waits is a list of forms for each tab, sent in turn. A form carries its mark, so that the
+  // server takes it once however often it is sent, and by whichever tab.
+  const waitingOf = (name) => { const found = store.get(UNSENT + name); return Array.isArray(found) ? found : []; };
+  const waiting = () => waitingOf(tab);
+
+  function keepWaiting(jobs) {
+    if (jobs.length) store.set(UNSENT + tab, jobs);
+    else store.drop(UNSENT + tab);
+    showUnsent();
+  }
+
+  const forget = (job) => keepWaiting(waiting().filter((one) => one.id !== job.id));
+
+  function paragraph(words) {
+    const made = document.createElement("p");
+    made.textContent = words;
+    return made;
+  }
+
+  function button(words, act) {
+    const made = document.createElement("button");
+    made.type = "button";
+    made.className = "small";
+    made.textContent = words;
+    made.addEventListener("click", act);
+    return made;
+  }
+
+  let away = false;  // the last form that was sent found no server
+  function showUnsent() {
     const box = byId("unsent");
     if (!box) return;
-    box.hidden = !job;
-    if (!job) { box.replaceChildren(); return; }
-    const words = document.createElement("p");
-    words.textContent = "Not sent yet: the server does not answer. What you typed is kept on this " +
-      "machine and will be sent when it is back.";
-    const what = document.createElement("p");
-    what.textContent = `Waiting: ${job.words}`;
-    const drop = document.createElement("button");
-    drop.type = "button";
-    drop.className = "small";
-    drop.textContent = "Do not send it";
-    drop.addEventListener("click", () => { store.drop(UNSENT); showUnsent(null); free(); });
-    box.replaceChildren(words, what, drop);
+    const mine = waiting().filter((job) => away || job.held);
+    const others = store.keys(UNSENT).map((key) => tabOf(key, UNSENT)).filter((name) => name !== tab);
+    const theirs = others.flatMap(waitingOf).filter((job) => job.away);
+    box.hidden = !mine.length && !theirs.length;
+    box.replaceChildren();
+    if (away && mine.length) {
+      box.append(paragraph("Not sent yet: the server does not answer. What you typed is kept on this " +
+        "machine and will be sent when it is back."));
+    }
+    for (const job of mine) {
+      box.append(paragraph(`${job.held ? "Not taken yet" : "Waiting"}: ${job.words}`));
+      if (job.held) box.append(button("See why", () => sendOne({ ...job, from: location.pathname })));
+      box.append(button("Do not send it", () => { forget(job); free(); }));
+    }
+    for (const job of theirs) box.append(paragraph(`Waiting in another tab: ${job.words}`));
   }
 
   function free() {
     for (const one of document.querySelectorAll("[aria-disabled=true]")) one.removeAttribute("aria-disabled");
   }
 
-  async function send(job) {
-    const body = new URLSearchParams(job.entries);
+  async function post(job) {
     const reply = await fetch(job.action, {
-      method: "POST", body, credentials: "same-origin", redirect: "follow",
+      method: "POST", body: new URLSearchParams(job.entries), credentials: "same-origin", redirect: "follow",
     });
     if (AWAY.has(reply.status)) throw new Error(String(reply.status));
-    const text = await reply.text();
-    if (reply.status === 401) { showUnsent(job); put(text, reply); return; }  // sent after signing in
+    return { reply, text: await reply.text() };
+  }
+
+  async function send(job) {
+    const { reply, text } = await post(job);
+    away = false;
+    if (reply.status === 401) { away = true; showUnsent(); put(text, reply); return false; }  // sent after signing in
+    if (job.from !== location.pathname) return elsewhere(job, reply);
     // taken, or refused in words: either way the server has it, and its page says what is next
-    store.drop(UNSENT);
-    showUnsent(null);
-    if (reply.ok && job.draft) store.drop(DRAFT + job.draft);
+    forget(job);
+    if (reply.ok && job.draft) store.drop(`${DRAFT}${tab} ${job.draft}`);
+    if (!reply.ok) keepWaiting(waiting().map((one) => ({ ...one, held: true })));  // one thing at a time
     put(text, reply);
+    return reply.ok;
   }
 
-  let trying = null;
-  function tryLater(job) {
-    if (!store.set(UNSENT, job)) job.lost = true;
-    showUnsent(job);
+  // of another page than the one that is looked at: that page stays where it is
+  function elsewhere(job, reply) {
+    if (!reply.ok) {
+      keepWaiting(waiting().map((one) => (one.id === job.id ? { ...one, held: true } : one)));
+      return true;
+    }
+    forget(job);
+    const show = document.createElement("a");
+    show.className = "button small";
+    show.href = reply.url;
+    show.textContent = "Show it";
+    byId("news").replaceChildren(paragraph(`Sent now: ${job.words}`), show);
+    return true;
+  }
+
+  let sending = false, trying = null;
+  async function sendOne(job) {
+    try {
+      return await send(job);
+    } catch {
+      away = true;
+      keepWaiting(waiting().map((one) => ({ ...one, away: true })));
+      trying = setTimeout(takeOver, RETRY_MS);
+      return false;
+    }
+  }
+
+  async function sendAll() {
+    const next = () => waiting().find((job) => !job.held);
+    if (sending || !next()) return;
+    sending = true;
     clearTimeout(trying);
-    trying = setTimeout(() => attempt(store.get(UNSENT)), RETRY_MS);
+    while (next() && await sendOne(next()));
+    sending = false;
   }
 
-  async function attempt(job) {
-    if (!job) return;
-    try { await send(job); } catch { tryLater(job); }
+  // A tab that is gone sends nothing more: whoever is there takes over what it left waiting.
+  function takeOver() {
+    for (const key of store.keys(UNSENT)) {
+      if (!isGone(tabOf(key, UNSENT))) continue;
+      const left = store.get(key);
+      store.drop(key);
+      if (Array.isArray(left) && left.length) keepWaiting([...waiting(), ...left]);
+    }
+    sendAll();
   }
 
   function wordsOf(form, button) {
     const field = form.querySelector("#value, #fleet_number, #cause, #handed_to, #because");
-    const title = document.querySelector("#step, h1");
+    const title = byId("step") || document.querySelector("h1");
+    const number = title.id && document.querySelector("h1 .number");
     const typed = button && button.name === "outcome" ? button.textContent.replace(/\s+/g, " ").trim()
       : [field && field.value, byId("unit") && byId("unit").value].filter(Boolean).join(" ");
-    return [title && title.textContent.trim(), typed].filter(Boolean).join(": ");
+    return [number && number.textContent, title.textContent.replace(/\s+/g, " ").trim(), typed].filter(Boolean).join(": ");
   }
 
   function onSubmit(event) {
     const form = event.target;
     if (!form.matches("form[data-desk]")) return;
     event.preventDefault();
-    if (store.get(UNSENT)) return;  // one thing waits already; it goes first
     const button = event.submitter;
-    if (button && button.getAttribute("aria-disabled") === "true") return;
+    if (button && button.getAttribute("aria-disabled") === "true") {
+      if (waiting().length) say("That was sent already, and it waits for the server. To answer anew, press 'Do not send it' first.");
+      return;
+    }
     for (const one of form.querySelectorAll("button")) one.setAttribute("aria-disabled", "true");
     const job = {
       action: form.action, entries: entriesOf(form, button), draft: form.dataset.draft || "",
-      words: wordsOf(form, button), page: location.pathname + location.search,
+      words: wordsOf(form, button), from: location.pathname, id: `${tab} ${Date.now()} ${Math.random()}`,
     };
-    store.set(UNSENT, job);  // before it is sent, so that a crash in between loses nothing
-    attempt(job);
+    // kept before it is sent, so that a crash in between loses nothing
+    keepWaiting([...waiting(), job]);
+    sendAll();
   }
 
   // ---- putting the next page in place of this one --------------------------------------------
@@ -172,7 +291,7 @@
   // ---- somebody else at the same case ---------------------------------------------------------
   async function poll() {
     const { case: address, version } = document.body.dataset;
-    if (!address || document.hidden || store.get(UNSENT)) return;
+    if (!address || document.hidden || waiting().length) return;
     try {
       const reply = await fetch(`${address}/version?since=${version}`, { credentials: "same-origin" });
       if (!reply.ok || reply.redirected) return;
@@ -332,6 +451,7 @@
     show();
   }
 
+  enter();
   document.addEventListener("submit", onSubmit);
   document.addEventListener("keydown", onKey);
   window.addEventListener("popstate", () => location.reload());
@@ -345,8 +465,14 @@
   if (first) first.focus();
   const faults = byId("faults");
   if (faults) faults.focus();
-  const waiting = store.get(UNSENT);
-  if (waiting) { showUnsent(waiting); if (!byId("key")) attempt(waiting); }
-  setInterval(poll, POLL_MS);
+  sweep();
+  away = waiting().some((one) => one.away);
+  showUnsent();
+  if (!byId("key")) takeOver();
+  addEventListener("storage", (event) => { if (event.key === null || event.key.startsWith(UNSENT)) showUnsent(); });
+  addEventListener("online", sendAll);
+  addEventListener("pagehide", leave);
+  addEventListener("pageshow", (event) => { if (event.persisted) enter(); });
+  setInterval(() => { stir(false); poll(); if (!byId("key")) takeOver(); }, POLL_MS);
   document.documentElement.dataset.ready = "yes";
 })();
