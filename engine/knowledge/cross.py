@@ -24,6 +24,7 @@ READ_TABLES: Mapping[str, tuple[str, ...]] = {
     "effort": ("minutes",),
     "advice": ("value",),
     "trained-hands": (),
+    "killers": (),
 }
 NEEDED_ROWS = {"advice": [one.name.replace("_", "-") for one in fields(items.Thresholds)]}
 NEEDED_CAUSES = ("healthy", "outside")

@@ -190,6 +190,7 @@ class Part:
     absent: bool = said("True when only a cause or a test puts it in.", default=False)
     at_plug: bool = said("True when it goes as the plug is pulled.", default=False)
     copper: bool = said("True when its ohms rise with temperature.", default=False)
+    cold: float = said("Share by which its ohms grow for each degree under 20 C.", default=0.0)
     blade_fuse: bool = said("True for a blade fuse.", default=False)
     trips_at_amps: float | None = said("Amperes at which it trips.", default=None)
     needs: tuple[Need, ...] = said("What a switch needs in order to close.", default=())

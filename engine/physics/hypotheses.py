@@ -209,6 +209,7 @@ def healthy_ohms(part: items.Part, variant: Variant) -> float:
         return math.inf
     ohms = part.ohms * variant.ohms_factor(part.kind)
     ohms = {"pull-winding": variant.pull_ohms, "hold-winding": variant.hold_ohms}.get(part.id, ohms)
+    ohms *= 1.0 + part.cold * max(20.0 - variant.ambient_celsius, 0.0)
     return ohms * variant.copper_factor if part.copper else ohms
 
 

@@ -11,6 +11,7 @@ from engine.knowledge import Knowledge
 from engine.knowledge.rule_language import Action
 from engine.reasoning.belief import Belief
 from engine.reasoning.effects import Effects, findings_behind
+from engine.rules.cautions import killers_first
 from engine.rules.compile import Firing, RuleSet
 from engine.rules.views import CaseView
 
@@ -52,7 +53,7 @@ class Conclusions:
     view: CaseView
     proofs: tuple[Proof, ...] = ()
     chains: tuple[Chain, ...] = ()
-    cautions: tuple[str, ...] = ()  # rules; those that a finding raised come first
+    cautions: tuple[str, ...] = ()  # rules; what a finding raised comes first, then what kills
     preferred: tuple[Preference, ...] = ()
     forbidden: frozenset[str] = frozenset()  # hazards that are ruled out as things stand
     excepted: frozenset[str] = frozenset()  # checks that stand although their hazard is ruled out
@@ -137,5 +138,6 @@ def _proofs(
 
 def _cautions(knowledge: Knowledge, firings: Sequence[Firing]) -> tuple[str, ...]:
     raised = [one for one in firings if knowledge.rules[one.rule].family == "cautions"]
-    raised.sort(key=lambda one: not findings_behind(knowledge, firings, one))
+    place = killers_first(knowledge)
+    raised.sort(key=lambda one: (not findings_behind(knowledge, firings, one), place(one.rule)))
     return tuple(firing.rule for firing in raised)

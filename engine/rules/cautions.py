@@ -1,6 +1,6 @@
-"""Which cautions a step carries: from its hazards, the moment it is done at, and the machine."""
+"""Which cautions a step carries, what kills first: from its hazards, its moment and the machine."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from engine.knowledge import Knowledge, items
 from engine.knowledge.rule_language import StepTest
@@ -14,6 +14,12 @@ COMMAND_PHASE = "on-command"
 def caution_text(rule: items.Rule) -> str:
     """Return a caution as one text: the danger, then what to do."""
     return f"{rule.because.found} {rule.because.next}"
+
+
+def killers_first(knowledge: Knowledge) -> Callable[[str], tuple[int, str]]:
+    """Return a key that sorts cautions by their rule: what kills (table killers), then by id."""
+    place = {name: number for number, name in enumerate(knowledge.rows("killers"))}
+    return lambda rule: (place.get(rule, len(place)), rule)
 
 
 def check_hazards(check: items.Check, variants: Sequence[Variant]) -> frozenset[str]:
@@ -41,11 +47,14 @@ class Cautions:
     """The cautions about steps, asked for by hazards."""
 
     def __init__(self, knowledge: Knowledge) -> None:
-        self._rules = {
-            name: rule
+        names = (
+            name
             for name, rule in knowledge.rules.items()
             if rule.family == "cautions"
             and any(isinstance(test, StepTest) for test in knowledge.programs[name].walk())
+        )
+        self._rules = {
+            name: knowledge.rules[name] for name in sorted(names, key=killers_first(knowledge))
         }
         self._programs = knowledge.programs
 
@@ -55,7 +64,7 @@ class Cautions:
         return frozenset(self._rules)
 
     def for_step(self, hazards: frozenset[str], case: CaseView) -> list[str]:
-        """Return the texts of the cautions for a step with these hazards, in order of id."""
+        """Return the texts of the cautions for a step with these hazards, what kills first."""
         view = CaseView(case.machine, case.findings, case.beliefs, hazards)
         return [
             caution_text(rule)

@@ -24,7 +24,12 @@ OURS = [
 ]
 
 TERMINALS = [
-    # terminal, a word of its meaning; DIN 72552
+    # terminal, a word of its meaning; DIN 72552, and what micro relays have on them
+    ("1", "coil"),
+    ("2", "coil"),
+    ("3", "common"),
+    ("4", "break contact"),
+    ("5", "make contact"),
     ("15", "ignition"),
     ("30", "battery"),
     ("31", "ground"),
@@ -73,7 +78,7 @@ def test_table_is_well_formed(name: str) -> None:
 
 @pytest.mark.parametrize(("terminal", "word"), TERMINALS)
 def test_terminals(terminal: str, word: str, table: Table) -> None:
-    """Each terminal number has the meaning that DIN 72552 gives it."""
+    """Each terminal number has the meaning that DIN 72552 or a micro relay's body gives it."""
     meanings = {row["terminal"]: row["meaning"] for row in table("terminals")}
     assert word in meanings[terminal]
     assert len(meanings) == len(TERMINALS)

@@ -303,3 +303,17 @@ def test_a_model_is_the_same_each_time(knowledge: Knowledge, variant: Make) -> N
     assert (first.prior == again.prior).all()
     for name, prediction in first.predictions.items():
         assert (prediction.bins == again.predictions[name].bins).all()
+
+
+def test_a_good_battery_gives_less_in_the_cold(diagnoser: Diagnoser) -> None:
+    """8.7 V while cranking is good at -18 C and low at 21 C (battery makers' load test: 9.6 V at
+    21 C, 8.5 V at -18 C, from memory)."""
+    machine = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
+    reading = {"check": "battery-voltage-crank", "value": 8.7, "unit": "V"}
+    lows = []
+    for celsius in (21, -18):
+        request = {"machine": {**machine, "ambient_celsius": celsius}, "findings": [reading]}
+        bands = [row["expected_if_healthy"] for cause in diagnoser.diagnose(request)["causes"]
+                 for row in cause["evidence"]]  # fmt: skip
+        lows.append(float(bands[0].split(" to ")[0]))
+    assert lows[1] < 8.7 < lows[0]

@@ -70,15 +70,28 @@ def test_a_remedy_that_energises_brings_the_command(knowledge: Knowledge, varian
     assert "releases-brake" in remedy_hazards(cause, [variant("request")])
 
 
-def test_texts_come_in_order_and_once(knowledge: Knowledge) -> None:
-    """The cautions of a step stand in order of their rules' ids, none twice."""
-    cautions = Cautions(knowledge)
+def test_what_kills_comes_first_and_once(knowledge: Knowledge) -> None:
+    """Of a step's cautions those about what kills stand first, in the table's order; the others
+    follow by their rules' ids, and none is there twice."""
+    cautions, killers = Cautions(knowledge), list(knowledge.rows("killers"))
     view = CaseView({"duty": "brake-release", "control": "ignition-timed", "system_volts": 24})
-    texts = cautions.for_step(frozenset({"live", "jumper", "energises"}), view)
+    texts = cautions.for_step(frozenset({"live", "jumper", "energises", "releases-brake"}), view)
     by_text = {caution_text(knowledge.rules[name]): name for name in cautions.step_rules}
     names = [by_text[text] for text in texts]
-    assert names == sorted(names)
-    assert len(set(texts)) == len(texts) > 3
+    first = [name for name in killers if name in names]
+    assert names == [*first, *sorted(set(names) - set(killers))]
+    assert first[0] == "step-releases-brake"
+    assert len(set(texts)) == len(texts) > len(first) + 3
+
+
+def test_killers_are_cautions(knowledge: Knowledge) -> None:
+    """Every row of the table names a caution, and every caution that stops a call at the desk is
+    among them."""
+    killers = knowledge.rows("killers")
+    cautions = {name for name, rule in knowledge.rules.items() if rule.family == "cautions"}
+    assert set(killers) <= cautions
+    assert {"brake-will-not-hold", "brake-lock-broken", "engine-that-does-not-stop",
+            "smoking-coil"} <= set(killers)  # fmt: skip
 
 
 def test_no_hazard_no_caution(knowledge: Knowledge) -> None:

@@ -10,10 +10,11 @@ import pytest
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge
 from engine.knowledge.text import load_yaml
-from engine.rules.cautions import check_hazards
+from engine.physics.model import applicable_checks
+from engine.rules.cautions import Cautions, check_hazards
 from engine.rules.views import CaseView
 from tests.safety.forbidden import sentences, texts
-from tests.safety.support import variants
+from tests.safety.support import case_of, variants
 
 CASES = Path(__file__).parents[1] / "cases"
 COMMANDED = frozenset({"energises", "cranks", "releases-brake", "hand-energise"})
@@ -35,9 +36,10 @@ PULL_MEASURED = (
 
 
 def requests() -> Iterator[tuple[str, dict[str, Any]]]:
-    """Yield the request of every worked case and of every rule case, with its name."""
-    for path in sorted((CASES / "worked").glob("*.yaml")):
-        yield path.stem, load_yaml(path.read_text(encoding="utf-8"), path.name)["request"]
+    """Yield the request of every worked case, open call and rule case, with its name."""
+    for folder in ("worked", "calls/open"):
+        for path in sorted((CASES / folder).glob("*.yaml")):
+            yield path.stem, load_yaml(path.read_text(encoding="utf-8"), path.name)["request"]
     for path in sorted((CASES / "rules").glob("*.yaml")):
         found = load_yaml(path.read_text(encoding="utf-8"), path.name)
         for kind in ("fires", "silent"):
@@ -195,22 +197,38 @@ def test_starting_fluid_is_only_ever_forbidden(knowledge: Knowledge) -> None:
     assert [one for one in spoken if not re.match(r"(No|Never)\b", one)] == []
 
 
-def test_no_caution_is_broken_by_its_own_step(diagnoser: Diagnoser) -> None:
+def test_no_caution_is_broken_by_its_own_step(knowledge: Knowledge, cautions: Cautions) -> None:
     """A commanded or energised step is not told to have the power or the engine off, and no step
-    on a brake machine is told to set the brake that is in doubt."""
-    wrong = []
-    for variant in variants(diagnoser.knowledge):
-        machine = {
-            "duty": variant.circuit.duty, "control": variant.circuit.control,
-            "coil": variant.coil, "system_volts": variant.system_volts,
-        }  # fmt: skip
-        for check in diagnoser.diagnose({"machine": machine, "findings": []})["next_checks"]:
-            hazards = check_hazards(diagnoser.knowledge.checks[check["check"]], [variant])
-            for text in check["cautions"]:
-                low = text.lower()
-                energised = "energises" in hazards and "hand-energise" not in hazards
-                if energised and ("power off first" in low or "engine off" in low):
-                    wrong.append((check["check"], text))
-                if "parking brake set" in low:
-                    wrong.append((check["check"], text))
+    on a brake machine is told to set the brake that is in doubt: every check on every machine."""
+    wrong, seen = [], 0
+    for variant in variants(knowledge):
+        for name, check in applicable_checks(knowledge.checks, variant).items():
+            hazards = check_hazards(check, [variant])
+            energised = "energises" in hazards and "hand-energise" not in hazards
+            for text in cautions.for_step(hazards, case_of(variant)):
+                low, seen = text.lower(), seen + energised
+                off = "power off first" in low or "engine off" in low
+                if (energised and off) or "parking brake set" in low:
+                    wrong.append((name, text))
     assert wrong == []
+    assert seen > 500
+
+
+def test_what_kills_is_told_first(diagnoser: Diagnoser) -> None:
+    """Of the cautions of an answer, those that a finding raised stand in the order of what kills:
+    a brake that does not hold before a display, an engine that does not stop before a jump."""
+    place = {name: n for n, name in enumerate(diagnoser.knowledge.rows("killers"))}
+    for machine, check, outcome, first in (
+        ({"duty": "brake-release", "control": "controller-on-request"}, "brake-response",
+         "will-not-hold", "brake-will-not-hold"),
+        ({"duty": "fuel-shutoff", "control": "ignition-timed"}, "engine-response",
+         "will-not-stop", "engine-that-does-not-stop"),
+    ):  # fmt: skip
+        found = [{"check": check, "outcome": outcome}, {"check": "coil-temperature",
+                                                        "outcome": "smoking"}]  # fmt: skip
+        answer = diagnoser.diagnose({"machine": {**machine, "coil": "unknown"}, "findings": found})
+        told = [one["id"] for one in answer["cautions"]]
+        assert told[0] == first
+        killers = [name for name in told if name in place]
+        raised = killers[: 1 + killers.index("smoking-coil")]
+        assert raised == sorted(raised, key=place.__getitem__)
