@@ -88,10 +88,13 @@ def document(
     }
 
 
-def faults_document(faults: Iterable[Any]) -> JsonObject:
-    """Return the 422 document for an engine error's faults (each with ``path`` and ``message``)."""
+def faults_document(faults: Iterable[Any], done: str = "diagnosed") -> JsonObject:
+    """Return the 422 document for an engine error's faults (each with ``path`` and ``message``).
+
+    ``done`` is what was not done with the request.
+    """
     errors = [(fault.path, fault.message) for fault in faults]
-    return document(422, counted(len(errors)), errors)
+    return document(422, counted(len(errors), done), errors)
 
 
 def json_document(fault: strict_json.JsonError) -> JsonObject:
@@ -145,11 +148,11 @@ def kinds() -> dict[str, ProblemKind]:
     }
 
 
-def counted(number: int) -> str:
-    """Return how many things are wrong, as a sentence."""
+def counted(number: int, done: str) -> str:
+    """Return how many things are wrong, as a sentence, and what was not done therefore."""
     if number == 1:
-        return "One thing in the request is wrong; nothing was diagnosed."
-    return f"{number} things in the request are wrong; nothing was diagnosed."
+        return f"One thing in the request is wrong; nothing was {done}."
+    return f"{number} things in the request are wrong; nothing was {done}."
 
 
 def respond(problem: JsonObject, headers: dict[str, str] | None = None) -> Response:

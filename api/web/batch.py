@@ -14,7 +14,7 @@ from api.access.roles import LOCAL
 from api.answers import problems
 from api.answers.batch.lines import MEDIA_TYPE, answer_line, at, split
 from api.answers.problems import ProblemError
-from api.service import Service, current
+from api.service import current
 from api.web.diagnoses import TAG
 from api.web.operations import Operation, operation
 
@@ -22,6 +22,7 @@ blueprint = Blueprint("batch", __name__)
 # The server fills a block before it hands it over, so what is less than one waits for more.
 BLOCK = 1024
 TOO_MANY = "A batch of this key, or as many as fit, is under way; send it when one has ended."
+Answering = Callable[[int, bytes], str]  # a line's number, from 1, and its bytes
 LINES = {"type": "string", "description": "One request a line, as /v1/diagnoses takes it."}
 
 
@@ -35,6 +36,15 @@ def diagnose_batch() -> Response:
     is answered in its place with a problem document that has its number as ``line``. Each line
     counts in the rate of the key: where that is used up, answers come as fast as it allows.
     """
+    engine = current().engine
+    return streamed(lambda number, raw: answer_line(engine, number, raw, problems.log_surprise)[1])
+
+
+def streamed(answer: Answering) -> Response:
+    """Return the response to a body of lines: what ``answer`` says to each, while lines come.
+
+    Raises ProblemError 429 where batches of this key, or as many as fit, are under way.
+    """
     service = current()
     most = service.settings.threads - 1  # a thread is left to others, where there are two
     places: Places = service.cache.setdefault("batches", Places(most))
@@ -43,7 +53,7 @@ def diagnose_batch() -> Response:
     done = places.take(caller().id)
     if done is None:
         raise ProblemError(429, TOO_MANY, headers={"Retry-After": "10"})
-    texts = stream_with_context(_answers(service, read, done))
+    texts = stream_with_context(_answers(answer, service.settings.batch_lines, read, done))
     response = current_app.response_class(texts, mimetype=MEDIA_TYPE)
     response.call_on_close(done)
     response.headers["X-Accel-Buffering"] = "no"  # a proxy in front passes each line on at once
@@ -51,17 +61,16 @@ def diagnose_batch() -> Response:
 
 
 def _answers(
-    service: Service, read: Callable[[int], bytes], done: Callable[[], None]
+    answer: Answering, limit: int, read: Callable[[int], bytes], done: Callable[[], None]
 ) -> Iterator[str]:
     """Yield the answers. A caller that stalls is the server's to end (slow_clients)."""
-    limit = service.settings.batch_lines
     number = 0
     lines = split(read, BLOCK)
     try:
         for number, raw in enumerate(islice(lines, limit), start=1):
             if number > 1:  # the first is the request, which is counted
                 wait_for_turn()
-            yield answer_line(service.engine, number, raw, problems.log_surprise)[1]
+            yield answer(number, raw)
         if next(lines, None) is not None:
             yield _problem(413, f"More than {limit} lines; the rest is not read.", limit + 1)
     except BodyError:

@@ -105,10 +105,7 @@ def _on_stale(error: StaleCase) -> Response:
 
 
 def _on_faults(error: RequestError) -> Response:
-    count = len(error.faults)
-    said = "One thing in the request is" if count == 1 else f"{count} things in the request are"
-    errors = [(fault.path, fault.message) for fault in error.faults]
-    return problems.respond(problems.document(422, f"{said} wrong; nothing was kept.", errors))
+    return problems.respond(problems.faults_document(error.faults, "kept"))
 
 
 def _on_reused(_: idempotency.KeyReusedError) -> Response:

@@ -145,7 +145,7 @@ def test_a_generator_makes_a_client_that_works(
         for method, operation in item.items()
         if method != "parameters"
     }
-    assert named - written == {"diagnose_batch", "read_trace", "work_sum"}
+    assert named - written == {"diagnose_batch", "import_cases", "read_trace", "work_sum"}
     monkeypatch.syspath_prepend(str(tmp_path))
     made = importlib.import_module("made")
     asked = importlib.import_module("made.api.diagnosis.diagnose")

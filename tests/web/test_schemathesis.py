@@ -67,6 +67,7 @@ def modes() -> list[Any]:
         "GET /reference/style.css",
         "GET /reference/groups.html",
         "POST /v1/diagnoses/batch",  # any text is lines; a bad one is answered in its place
+        "POST /v1/cases/import",
     )
     return [
         pytest.param(label, mode, id=f"{label} {mode.value}")
