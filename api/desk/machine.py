@@ -23,6 +23,7 @@ from api.desk.forms import (
     numbers,
     side_of,
 )
+from api.desk.hearing import first_address, heard_in, ticked
 from api.desk.home import ListedCase, fleet_cases, known_machines
 from api.desk.submitting import Refusal, submitted, version_of
 from api.interview.next_step import COMPLAINTS
@@ -57,7 +58,7 @@ def _new(form: Form, no: Refusal | None = None, same: Sequence[ListedCase] = ())
     return _form(
         form, no, 409 if same else 200, title="Start a call", action=url_for(".start"),
         button="Read out and start", complaints=complaints, warnings=warnings, known=known,
-        same=same,
+        same=same, heard=heard_in(form), ticks=form.getlist("heard"),
     )  # fmt: skip
 
 
@@ -67,6 +68,7 @@ def _form(form: Form, no: Refusal | None, status: int = 200, **more: Any) -> Res
     questions = sorted(asked(), key=lambda one: one.id not in first)
     shown: Mapping[str, object] = {
         "number": "", "version": None, "complaints": None, "warnings": {}, "known": (), "same": (),
+        "heard": None, "ticks": (),
         "questions": questions, "field_of": field_of, "numbers": numbers(), "form": form,
         "faults": no.faults if no else {}, "stale": no.sentence if no else "",
     }  # fmt: skip
@@ -85,18 +87,25 @@ def start() -> Response:
 
     def opened(also: Also | None) -> Case:
         machine, settings, texts = machine_of(form)
-        findings = _complaint(machine)
+        findings = _found(machine)
         if not form.get("read_out"):
             raise FormFault({"read_out": "Read the warnings out, then tick that it was done."})
         body = {**texts, "machine": machine, **settings, "findings": findings}
         made.append(book().open(body, by(), also))
         return made[-1]
 
-    response = submitted(opened, address_of, lambda no: _new(form, no), named=True)
+    response = submitted(opened, first_address, lambda no: _new(form, no), named=True)
     for case in made:  # the warnings of the duty that was chosen stood on the form
         warnings = told.of_every_machine(desk().knowledge, case.machine["duty"])
         told.tell(response, case.number, map(told.mark, warnings.values()))
     return response
+
+
+def _found(machine: Json) -> list[Json]:
+    """Return the complaint, and what was ticked of the caller's words. Raises FormFault."""
+    chosen = _complaint(machine)
+    known = {one["check"] for one in chosen}
+    return chosen + [one for one in ticked(request.form, machine) if one["check"] not in known]
 
 
 def _complaint(machine: Json) -> list[Json]:

@@ -8,6 +8,7 @@ from api.answers.conclusions import behind, cause_of, hundredths
 from api.desk import told
 from api.desk.calls import Call
 from api.interview.desk import lead
+from api.interview.hearing import hear
 from api.interview.next_step import (
     SURE,
     check_prompt,
@@ -229,12 +230,18 @@ def meanings(call: Call, name: str) -> list[AnswerMeaning]:
 
 
 def searched(call: Call, words: str) -> dict[str, list[tuple[str, str]]]:
-    """Return the checks of this machine that have every word, by kind; all for no words."""
+    """Return the checks of this machine that have every word, by kind; all for no words.
+
+    A check is found by what callers say of it, too: 'clicks', 'amp draw'.
+    """
     wanted = words.lower().split()
+    heard = hear(call.desk.knowledge, words, call.case.machine["duty"])
+    meant = {one.check for one in (*heard.complaints, *heard.findings)}
+    meant |= {one.id for one in heard.checks}
     found: dict[str, list[tuple[str, str]]] = {kind: [] for kind in items.KINDS}
     for name in call.desk.checks(call.inquiry):
         check = call.desk.knowledge.checks[name]
         text = f"{name} {name.replace('-', ' ')} {check.name} {check.say} {check.kind}".lower()
-        if all(one in text for one in wanted):
+        if all(one in text for one in wanted) or name in meant:
             found[check.kind].append((name, check.name))
     return {kind: rows for kind, rows in found.items() if rows}

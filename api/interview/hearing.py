@@ -39,6 +39,11 @@ class HeardOutcome:
         """Return the words that it came from, each once."""
         return quoted(self.heard)
 
+    @property
+    def name_of(self) -> str:
+        """Return check and outcome as one word: ``relay-click=heard``."""
+        return f"{self.check}={self.outcome}"
+
 
 @dataclass(frozen=True)
 class HeardItem:
@@ -48,11 +53,6 @@ class HeardItem:
     name: str
     duties: tuple[str, ...]
     heard: tuple[Heard, ...]
-
-    @property
-    def said(self) -> str:
-        """Return the words that it came from, each once."""
-        return quoted(self.heard)
 
 
 @dataclass(frozen=True)

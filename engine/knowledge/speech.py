@@ -25,6 +25,7 @@ _NOTHING = frozenset(("nothing", "none", "nobody"))
 _NO_MORE = frozenset(("stop", "quit"))  # before a word in -ing: "quit clicking"
 _UNSURE = frozenset(("know", "sure", "certain", "think"))  # behind a negation
 _BREAKS = frozenset(("but", "and", "then", "though", "because", "plus"))
+_FROM_THEN = frozenset(("since", "after", "before", "until"))  # begin a clause, and say something
 _SUBJECTS = frozenset(("it", "she", "he", "i", "they", "we", "you"))
 # what a negation passes through: "can't get it to click", "didn't even click"
 _PASSED_THROUGH = (
@@ -96,7 +97,7 @@ def words_of(text: str) -> list[Word]:
                 denied.add(sentence - 1)
             continue
         before = tokens[place - 1].typed if place else ""
-        clause += token.typed in _BREAKS or _begins_clause(token.typed, before)
+        clause += token.typed in _BREAKS | _FROM_THEN or _begins_clause(token.typed, before)
         if token.typed not in _FILLERS:
             words.append(_word(token, clause, sentence, before, words))
         elif token.typed == "to" and before == "used":

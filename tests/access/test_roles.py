@@ -16,7 +16,7 @@ PUBLIC = {"/healthz", "/readyz", "/openapi.json", "/problems/<kind>"}
 # a POST that carries a question and keeps nothing
 COMPUTES = {
     "/v1/diagnoses", "/v1/diagnoses/batch", "/v1/drawings", "/v1/hearings", "/v1/sums/<id_>",
-    "/v1/traces",
+    "/v1/traces", "/desk/hear",
 }  # fmt: skip
 # who sits at the desk: a cookie in the browser, nothing in the store
 SIGNING_IN = {"/desk/sign-in", "/desk/sign-out", "/desk/name", "/desk/cases/<number>/told"}

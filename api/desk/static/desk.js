@@ -13,8 +13,9 @@
   const GONE_MS = 150000;  // a tab that did not stir for so long is gone; a hidden one stirs each minute
   const LEFT_MS = 3000;  // one that was left and has no next page after so long is gone too
   const OLD_MS = 14 * 86400000;  // what a tab left behind is kept for two weeks
+  const HEAR_MS = 400;  // after the last letter typed
   const DEAF_MS = 400;  // a second press that was meant for the page before falls on nothing
-  const NO_DRAFT = new Set(["csrf", "nonce", "version", "read_out"]);
+  const NO_DRAFT = new Set(["csrf", "nonce", "version", "read_out", "shown"]);
   const AWAY = new Set([429, 502, 503, 504]);
 
   const memory = new Map();  // where the browser keeps nothing, the page does as long as it stands
@@ -426,6 +427,28 @@
     }
   }
 
+  // ---- what the complaint may mean, as it is typed; nothing is ticked by itself ---------------
+  let listening = null;
+  function listen(field) {
+    const form = field.form;
+    const soon = () => { clearTimeout(listening); listening = setTimeout(() => hear(field), HEAR_MS); };
+    field.addEventListener("input", soon);
+    for (const one of form.querySelectorAll("[name=duty]")) one.addEventListener("change", soon);
+    if (field.value.trim()) soon();
+  }
+
+  async function hear(field) {
+    const place = byId("heard");
+    if (!place || !field.isConnected) return;
+    const asked = entriesOf(field.form).filter(([name]) => ["csrf", "complaint", "duty", "heard"].includes(name));
+    try {
+      const reply = await fetch(field.dataset.hear, { method: "POST", body: new URLSearchParams(asked), credentials: "same-origin" });
+      const found = reply.ok && new DOMParser().parseFromString(await reply.text(), "text/html").querySelector("#heard");
+      if (!found || place.contains(document.activeElement)) return;
+      if (found.innerHTML !== place.innerHTML) place.replaceChildren(...[...found.childNodes].map((one) => document.adoptNode(one)));
+    } catch { /* the server is away: it is heard when the form is sent */ }
+  }
+
   // ---- a page is there -------------------------------------------------------------------------
   function ready() {
     localTimes();
@@ -433,6 +456,7 @@
       restoreDraft(form);
       form.addEventListener("input", () => keepDraft(form));
     }
+    for (const one of document.querySelectorAll("textarea[data-hear]")) listen(one);
     for (const one of document.querySelectorAll("details[data-load]")) {
       if (one.open) load(one);
       one.addEventListener("toggle", () => { if (one.open) load(one); });

@@ -1,0 +1,141 @@
+"""What a caller's words may mean, as chips to confirm: while a call is written, and after it.
+
+Nothing is taken that nobody ticked. With the script the chips stand below the complaint as it is
+typed; without it a page of its own shows them before the first step.
+"""
+
+from collections.abc import Collection, Iterable
+from dataclasses import replace
+
+from flask import Response, request, url_for
+
+from api.access import role
+from api.cases.case import Case
+from api.cases.idempotency import Also
+from api.desk import pages
+from api.desk.answering import call_at
+from api.desk.blueprint import blueprint, book, by, go
+from api.desk.calls import Call, address_of, desk
+from api.desk.forms import Form, FormFault, side_of, tidy
+from api.desk.submitting import Refusal, submitted, version_of
+from api.interview.hearing import HeardOutcome, HearingAnswer, hear
+from api.interview.next_step import COMPLAINTS
+from api.interview.state import Inquiry
+from api.strict_json import Json
+from engine.knowledge.items import DUTIES
+
+MOST_LETTERS = 4000
+_BOTH = "Tick one answer of a check, not two."
+
+
+def heard_in(form: Form) -> HearingAnswer | None:
+    """Return what the complaint of a call's form may mean; None where there is none."""
+    text = tidy(form.get("complaint", ""), lines=True)[:MOST_LETTERS]
+    duty = form.get("duty", "")
+    chosen = DUTIES[int(duty) - 1] if duty in ("1", "2") else None
+    return hear(desk().knowledge, text, chosen) if text else None
+
+
+def ticked(form: Form, machine: Json) -> list[Json]:
+    """Return the findings that were ticked, of checks that the machine can have.
+
+    Raises FormFault for two answers of one check.
+    """
+    side = side_of(form) or "left" if machine.get("solenoids") == 2 else None
+    can_have = desk().checks(Inquiry(fields=machine, findings=()))
+    return _findings(form.getlist("heard"), can_have, side)
+
+
+def _findings(names: Iterable[str], can_have: Collection[str], side: str | None) -> list[Json]:
+    found: dict[str, Json] = {}
+    for name in dict.fromkeys(names):
+        check, _, outcome = name.partition("=")
+        item = desk().knowledge.checks.get(check)
+        if check not in can_have or item is None or item.outcomes is None:
+            continue
+        if check in found:
+            raise FormFault({"heard": _BOTH})
+        if outcome in item.outcomes.names:
+            of_side = {"side": side} if side and not item.shared_between_sides else {}
+            found[check] = {"check": check, "outcome": outcome, **of_side}
+    return list(found.values())
+
+
+def still_to_confirm(call: Call) -> HearingAnswer | None:
+    """Return what the complaint may mean and nobody answered yet; None where that is nothing."""
+    if not (call.case.complaint and call.case.is_open):
+        return None
+    knowledge, known = call.desk.knowledge, call.desk.checks(call.inquiry)
+    found = hear(knowledge, call.case.complaint, call.case.machine["duty"])
+    waiting = {one for one in known if not call.inquiry.answered(one)}
+    asked = {one.check for one in (*found.complaints, *found.findings)} & waiting
+    left = replace(
+        found, complaints=_of(found.complaints, asked), findings=_of(found.findings, asked),
+        cautions=tuple(one for one in found.cautions
+                       if {place for part in found.complaints + found.findings
+                           if part.check in asked for place in part.heard} & set(one.heard)),
+        checks=tuple(one for one in found.checks if one.id in waiting),
+    )  # fmt: skip
+    return left if left.complaints or left.findings else None
+
+
+def _of(found: Iterable[HeardOutcome], checks: Collection[str]) -> tuple[HeardOutcome, ...]:
+    return tuple(one for one in found if one.check in checks)
+
+
+def first_address(case: Case) -> str:
+    """Return where a new call goes on: at what its words may mean, unless all of it was shown.
+
+    What stops a call is shown again while nobody confirmed it.
+    """
+    call = Call.of(case, None, pages.audience())
+    left, shown = still_to_confirm(call), set(request.form.getlist("shown"))
+    if left is None:
+        return address_of(case)
+    new = [one for one in (*left.complaints, *left.findings) if one.name_of not in shown]
+    return url_for("desk.heard", number=case.number) if new or left.cautions else address_of(case)
+
+
+@blueprint.post("/desk/hear")
+@role("agent")
+def hear_complaint() -> Response:
+    """Show what the words typed so far may mean; the form of the call puts it below them."""
+    found = heard_in(request.form)
+    return pages.respond("heard.html", heard=found, ticks=request.form.getlist("heard"))
+
+
+@blueprint.get("/desk/cases/<number>/heard")
+@role("agent")
+def heard(number: str) -> Response:
+    """Show what the words of a call may mean, before its first step."""
+    return _shown(call_at(number))
+
+
+def _shown(call: Call, no: Refusal | None = None) -> Response:
+    found = still_to_confirm(call)
+    if found is None:
+        return go(address_of(call.case, call.side))
+    return pages.respond(
+        "heard_call.html", no.status if no else 200, call=call, heard=found,
+        ticks=request.form.getlist("heard"), faults=no.faults if no else {},
+        stale=no.sentence if no else "", complaints=COMPLAINTS.values(),
+    )  # fmt: skip
+
+
+@blueprint.post("/desk/cases/<number>/heard")
+@role("agent")
+def take_heard(number: str) -> Response:
+    """Add what was ticked as findings, in one step."""
+    form = request.form
+    call = call_at(number, form.get("side"))
+    if not form.getlist("heard"):
+        return go(address_of(call.case, call.side))
+
+    def taken(also: Also | None) -> Case:
+        known = call.desk.checks(call.inquiry)
+        bodies = _findings(form.getlist("heard"), known, call.side)
+        return book().add_findings(number, bodies, by(), version_of(form), also)
+
+    return submitted(
+        taken, lambda case: address_of(case, call.side), lambda no: _shown(call_at(number), no)
+    )
