@@ -23,17 +23,26 @@ from api.interview.next_step import COMPLAINTS
 from api.interview.state import Inquiry
 from api.strict_json import Json
 from engine.knowledge.items import DUTIES
+from engine.reasoning.request import NOT_KNOWN
 
 MOST_LETTERS = 4000
 _BOTH = "Tick one answer of a check, not two."
 
 
 def heard_in(form: Form) -> HearingAnswer | None:
-    """Return what the complaint of a call's form may mean; None where there is none."""
+    """Return what the complaint of a call's form may mean; None where there is none.
+
+    What the form's own question about the complaint has answered is not proposed again.
+    """
     text = tidy(form.get("complaint", ""), lines=True)[:MOST_LETTERS]
     duty = form.get("duty", "")
     chosen = DUTIES[int(duty) - 1] if duty in ("1", "2") else None
-    return hear(desk().knowledge, text, chosen) if text else None
+    if not text:
+        return None
+    found = hear(desk().knowledge, text, chosen)
+    unknown = {check for duty, check in COMPLAINTS.items()
+               if form.get(f"symptom-{duty}", NOT_KNOWN) == NOT_KNOWN}  # fmt: skip
+    return replace(found, complaints=_of(found.complaints, unknown))
 
 
 def ticked(form: Form, machine: Json) -> list[Json]:

@@ -440,7 +440,7 @@
   async function hear(field) {
     const place = byId("heard");
     if (!place || !field.isConnected) return;
-    const asked = entriesOf(field.form).filter(([name]) => ["csrf", "complaint", "duty", "heard"].includes(name));
+    const asked = entriesOf(field.form).filter(([name]) => ["csrf", "complaint", "duty", "heard"].includes(name) || name.startsWith("symptom-"));
     try {
       const reply = await fetch(field.dataset.hear, { method: "POST", body: new URLSearchParams(asked), credentials: "same-origin" });
       const found = reply.ok && new DOMParser().parseFromString(await reply.text(), "text/html").querySelector("#heard");
