@@ -1,6 +1,7 @@
 """The page of a call, and the answers that it takes: add, change, strike out, put right."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import chain
 from typing import Any
 
@@ -19,12 +20,15 @@ from api.desk.submitting import Refusal, submitted, version_of
 from api.strict_json import Json
 from engine.reasoning.request import NOT_KNOWN
 
+STEPS_DRAWN = 24  # of a call, in the small line of a cause
+
 
 def call_at(number: str, side: str | None = None) -> Call:
     """Return a case with its kept diagnoses as a call of this browser. Raises NoSuchCase."""
     side = side or request.args.get("side")
     case = book().diagnosed(number, side if side in SIDES else None)
-    return Call.of(case, book().diagnosis_before(case), pages.audience(), side)
+    call = Call.of(case, book().diagnosis_before(case), pages.audience(), side)
+    return replace(call, steps=book().steps(number, case.version - STEPS_DRAWN))
 
 
 def page(call: Call, status: int = 200, check: str | None = None, replaces: int | None = None,

@@ -1,12 +1,13 @@
 """A case of the store as the desk works on it, and the engine behind all desk pages."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import cast
 
 from flask import url_for
 
-from api.cases.case import Case, CaseDiagnosis, CaseFinding
+from api.cases.case import Case, CaseDiagnosis, CaseFinding, CaseStep
 from api.cases.learning import LearningDiagnoser
 from api.cases.work_order import WorkOrder
 from api.interview import next_step
@@ -36,6 +37,7 @@ class Call:
     side: str | None
     audience: str
     desk: Desk
+    steps: Sequence[CaseStep] = ()  # the latest, oldest first
 
     @classmethod
     def of(
@@ -43,6 +45,17 @@ class Call:
     ) -> "Call":
         """Return a case as a call, seen from ``side`` where there are two."""
         return cls(case, earlier, _side(case, side), audience, desk())
+
+    def chances_of(self, cause: str) -> list[float | None]:
+        """Return how likely a cause was after each of the steps; None where it was not kept.
+
+        A step keeps the likeliest few.
+        """
+        kept = [one.diagnosis or {} for one in self.steps]
+        mine = [(one.get("sides") or {}).get(self.side, one) for one in kept]
+        chances = [{of["id"]: float(of["probability"]) for of in one.get("causes") or ()}
+                   for one in mine]  # fmt: skip
+        return [one.get(cause) for one in chances]
 
     @property
     def label(self) -> str:

@@ -1,7 +1,7 @@
 """What the page of a call shows, in the order in which an agent needs it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from flask import url_for
@@ -22,6 +22,7 @@ from api.interview.questions import question
 from engine.knowledge import items
 
 SHOWN_CAUSES = 5
+LEAST_TOP = 0.1  # of the small lines: below that all of them lie low
 SHOWN_EVIDENCE = 2  # causes whose evidence is on the page
 LEADERS = 3  # causes named while it is too early to say
 
@@ -33,6 +34,23 @@ class CauseChance:
     name: str
     probability: float
     before: float | None
+    over: tuple[float | None, ...] = ()
+    top: float = 1.0  # the chance at the upper edge of the lines, the same for all causes shown
+
+    @property
+    def lines(self) -> list[str]:
+        """Return the small lines of its chances over the call, as points of a box 100 by 20.
+
+        There is a gap where the chance was not kept; one moment alone is no line.
+        """
+        step = 100 / max(1, len(self.over) - 1)
+        parts: list[list[str]] = [[]]
+        for place, chance in enumerate(self.over):
+            if chance is None:
+                parts.append([])
+            else:
+                parts[-1].append(f"{place * step:.1f},{19 - 18 * chance / self.top:.1f}")
+        return [" ".join(one) for one in parts if len(one) > 1]
 
 
 @dataclass(frozen=True)
@@ -50,11 +68,18 @@ class HeadLine:
 def chances(call: Call) -> list[CauseChance]:
     """Return the likeliest causes that were not put right already."""
     known = probabilities(call.before) if call.before else {}
-    return [
-        CauseChance(one["name"], float(one["probability"]), known.get(one["id"]))
+    shown = [
+        CauseChance(
+            one["name"],
+            float(one["probability"]),
+            known.get(one["id"]),
+            tuple(call.chances_of(one["id"])),
+        )
         for one in call.answer["causes"]
         if one["id"] not in call.case.put_right
     ][:SHOWN_CAUSES]
+    top = max((chance or 0.0 for one in shown for chance in one.over), default=0.0)
+    return [replace(one, top=max(top, LEAST_TOP)) for one in shown]
 
 
 def head_line(leading: Sequence[CauseChance]) -> HeadLine:

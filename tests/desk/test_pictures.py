@@ -1,10 +1,12 @@
 """The picture of two bands and a reading, checked by simple proportion; the bench sums' pages."""
 
+import re
 from xml.etree import ElementTree as ET
 
 import pytest
 
 from api import sums
+from api.desk.view_model import CauseChance
 from api.drawing import bands
 from tests.desk.support import Browser, text_of
 
@@ -100,3 +102,22 @@ def test_a_sum_refuses_at_the_field(desk: Browser) -> None:
     assert page.status_code == 422
     assert 'value="twelve"' in page.text
     assert 'id="fault-volts"' in page.text
+
+
+def test_the_chances_of_a_cause_over_the_call_are_a_small_line(desk: Browser) -> None:
+    """Each likely cause has a line with a point a step, from what was kept; the first step none."""
+    case = desk.start()
+    assert "<polyline" not in desk.page.text
+    desk.answer(case, "relay-click", outcome="heard")
+    desk.answer(case, "plunger-action", outcome="no-movement")
+    found = re.findall(r'<polyline points="([^"]+)"', desk.get(case).text)
+    assert found
+    assert max(len(one.split()) for one in found) == 3
+    assert all(one.split()[-1].startswith("100.0,") for one in found[:1])
+
+
+def test_a_chance_that_was_not_kept_is_a_gap() -> None:
+    """A line is broken where a step kept no chance, and its height is the chance."""
+    of = CauseChance("a", 0.5, 0.1, (0.0, 1.0, None, 0.5, 0.5))
+    assert of.lines == ["0.0,19.0 25.0,1.0", "75.0,10.0 100.0,10.0"]
+    assert CauseChance("a", 0.5, None, (0.5,)).lines == []
