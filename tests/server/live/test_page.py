@@ -187,7 +187,8 @@ def _nginx(folder: Path, port: int, backend: int) -> str:
     user = "user root;\n" if Path.home() == Path("/root") else ""
     return (
         f"{user}daemon off;\nworker_processes 1;\npid {folder}/nginx.pid;\nevents {{}}\n"
-        f"http {{\naccess_log off;\n{places}{text}}}\n"
+        f"http {{\naccess_log off;\ngzip on;\ngzip_types application/json;\ngzip_proxied any;\n"
+        f"{places}{text}}}\n"
     )
 
 
@@ -210,8 +211,9 @@ def _wait_for(port: int) -> None:
 
 
 def test_behind_nginx(behind_nginx: tuple[str, str, Running, Path]) -> None:
-    """Through the documented proxy: keys hold, a forged address is not believed, the desk's cookie
-    is for TLS alone, and a batch of more than a mebibyte streams through."""
+    """Through the documented proxy, compressing: keys hold, a forged address is not believed, the
+    tag that it weakened changes and closes a case, the desk's cookie is for TLS alone, and a batch
+    of more than a mebibyte streams through."""
     url, key, server, certificate = behind_nginx
     with requests.Session() as session:
         session.trust_env, session.verify = False, str(certificate)
@@ -220,6 +222,7 @@ def test_behind_nginx(behind_nginx: tuple[str, str, Running, Path]) -> None:
         case = session.post(f"{url}/v1/cases", json={"machine": MACHINE}, headers=bearer(key))
         assert case.status_code == 201
         assert "evil" not in case.headers["Location"]
+        _changed_and_closed(session, f"{url}/v1/cases/{case.json()['number']}", key)
         page = session.get(f"{url}/desk/sign-in", headers=forged)
         assert page.status_code == 200
         assert "Secure" in page.headers["Set-Cookie"]
@@ -232,6 +235,19 @@ def test_behind_nginx(behind_nginx: tuple[str, str, Running, Path]) -> None:
         assert too_long.status_code == 413
     lines = [json.loads(line) for line in list(server.lines) if '"refused":"no-key"' in line]
     assert {line["address"] for line in lines} == {"127.0.0.1"}
+
+
+def _changed_and_closed(session: requests.Session, case: str, key: str) -> None:
+    """Change and close a case by the tag that comes through a proxy that compresses."""
+    for change in (
+        lambda tag: session.patch(case, json={"complaint": "x"}, headers=tag),
+        lambda tag: session.post(f"{case}/close", json={"cause": "healthy"}, headers=tag),
+    ):
+        seen = session.get(case, headers=bearer(key))
+        assert seen.headers["Content-Encoding"] == "gzip"
+        assert seen.headers["ETag"].startswith("W/")
+        done = change(bearer(key) | {"If-Match": seen.headers["ETag"]})
+        assert done.status_code == 200, done.text
 
 
 def _batch(session: requests.Session, url: str, key: str) -> None:
