@@ -7,7 +7,7 @@ import click
 from api import strict_json
 from api.answers.text import as_text
 from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
-from api.recordings.document import document, read_file, sections
+from api.recordings.document import document, found_words, read_file, sections
 from api.recordings.picture import picture as drawn
 from api.strict_json import Json
 from engine import Knowledge
@@ -79,7 +79,7 @@ def _add(number: str, answer: Json, knowledge: Knowledge) -> None:
         book.get(number)
         kept = [
             one for one in answer["findings"]
-            if click.confirm(f"Add {one['check']}: {one['value']} {one['unit']}?", default=True)
+            if click.confirm(f"Add {one['check']}: {found_words(one)}?", default=True)
         ]  # fmt: skip
         if kept:
             book.add_findings(number, kept, BY)

@@ -17,7 +17,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "list": ("", "the answers so far"),
     "causes": ("", "all causes with what speaks for and against each"),
     "skip": ("", "leave this check out"),
-    "hands": ("KINDS", "what is at hand: ask, look, try, lamp, meter, clamp, or all"),
+    "hands": ("KINDS", "what is at hand: ask, look, try, lamp, meter, clamp, recorder, or all"),
     "side": ("left|right", "look at the other brake solenoid"),
     "as": ("caller|technician", "sentences to read out, or how to do it"),
     "how": ("", "this check in the technician's words"),

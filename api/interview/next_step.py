@@ -10,7 +10,7 @@ from api.interview.questions import next_question, question
 from api.interview.state import Inquiry, InterviewState, NextStep, inquiry_of
 from api.interview.turn import Choice, Prompt
 from api.strict_json import Json
-from engine.knowledge.items import Check
+from engine.knowledge.items import USUAL_KINDS, Check
 
 COMPLAINTS = {"fuel-shutoff": "engine-response", "brake-release": "brake-response"}
 TIMING = "plunger-timing"  # the question that tells the control type
@@ -97,7 +97,7 @@ def checks_before(case: Inquiry, desk: Desk, cause: str) -> list[str]:
         name
         for name in cause_of(desk.answer(case), cause)["before_replacing"]
         if _open(case, name)
-        and (hands is None or desk.knowledge.checks[name].kind in hands)
+        and desk.knowledge.checks[name].kind in (USUAL_KINDS if hands is None else hands)
         and not desk.barred(case, name)
     ]
 

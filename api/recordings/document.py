@@ -108,11 +108,7 @@ def _thinned(trace: Trace, role: str, first: int, last: int) -> tuple[tuple[floa
 
 def sections(answer: Json) -> list[Section]:
     """Return the report: findings, dangers, what cannot be told, figures."""
-    findings = [
-        Line(f"{shown(one['value'])} {one['unit']} (+-{shown(one['meter']['resolution'], 2)})",
-             lead=f"{one['check']}:")
-        for one in answer["findings"]
-    ]  # fmt: skip
+    findings = [Line(found_words(one), lead=f"{one['check']}:") for one in answer["findings"]]
     refused = [
         Line(f"{one['because']} {one['instead']}", lead=f"{one['about']}:")
         for one in answer["refusals"]
@@ -125,6 +121,14 @@ def sections(answer: Json) -> list[Section]:
         Section("What it cannot tell", refused or [Line("Nothing was refused.")]),
         Section("Figures", figures),
     ]
+
+
+def found_words(finding: Json) -> str:
+    """Return what was found for a check, with the uncertainty of a reading."""
+    if "outcome" in finding:
+        return str(finding["outcome"]).replace("-", " ")
+    doubt = shown(finding["meter"]["resolution"], 2)
+    return f"{shown(finding['value'])} {finding['unit']} (+-{doubt})"
 
 
 def _value(one: Json) -> str:

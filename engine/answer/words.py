@@ -18,11 +18,12 @@ DOUBTS = {
 TOOLS = {
     "ask": "who can ask on the spot", "look": "who can look on the spot",
     "try": "who can work the parts", "lamp": "with a test lamp", "meter": "with a meter",
-    "clamp": "with a DC clamp meter",
+    "clamp": "with a DC clamp meter", "recorder": "with a recorder",
 }  # fmt: skip
 NEEDS = {
     "ask": "costs only a question", "look": "needs no tool", "try": "needs no meter",
     "lamp": "needs a test lamp", "meter": "needs a meter", "clamp": "needs a clamp meter",
+    "recorder": "needs a recorder",
 }  # fmt: skip
 
 

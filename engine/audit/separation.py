@@ -57,7 +57,8 @@ class Separation:
 
     def best(self, kinds: Sequence[str] | None = None) -> Floats:
         """Return the decibans of the best check of some kinds, shape (cause, cause)."""
-        chosen = [n for n, kind in enumerate(self.kinds) if kinds is None or kind in kinds]
+        usual = items.USUAL_KINDS if kinds is None else kinds
+        chosen = [n for n, kind in enumerate(self.kinds) if kind in usual]
         if not chosen:
             return np.zeros(self.decibans.shape[1:])
         best: Floats = self.decibans[chosen].max(axis=0)

@@ -13,7 +13,7 @@ from engine.physics.model import variants_of
 from engine.rules.cautions import check_hazards, remedy_hazards
 from engine.rules.views import CaseView, holds
 
-HANDS_ON = ("try", "lamp", "meter", "clamp")
+HANDS_ON = ("try", "lamp", "meter", "clamp", "recorder")
 # What these events tell shows only while the solenoid is commanded.
 COMMANDED_EVENTS = (
     "relay-operates", "pull-is-strong", "pulls-in", "stays-in", "hand-held-stays",

@@ -43,7 +43,11 @@ FIGURE_SOURCES = ("plate", "manual", "twin", "new-part")
 RELAY_SIDES = ("high", "low", "unknown")
 HOLD_DRIVES = ("steady", "chopped", "unknown")
 SECTIONS = ("supply", "control", "wiring", "solenoid", "mechanism", "outside")
-KINDS = ("ask", "look", "try", "lamp", "meter", "clamp")
+USUAL_KINDS = ("ask", "look", "try", "lamp", "meter", "clamp")
+KINDS = (
+    *USUAL_KINDS,
+    "recorder",
+)  # nobody is sent for a recorder who did not say that one is there
 FAMILIES = ("scope", "traps", "context", "proofs", "chains", "cautions")
 QUALIFY_FAMILIES = ("scope", "traps", "context")
 VERDICTS = ("good", "low", "high", "open", "cannot-say")

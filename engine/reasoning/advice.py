@@ -372,7 +372,7 @@ class Adviser:
         kind = self._checks[name].kind
         return (
             name not in limits.left_out
-            and (limits.kinds is None or kind in limits.kinds)
+            and kind in (items.USUAL_KINDS if limits.kinds is None else limits.kinds)
             and not (limits.lay and name in self._for_trained_hands)
             and (name in limits.excepted or not self._hazards[name] & limits.forbidden)
         )

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from engine.knowledge import Knowledge
+from engine.knowledge import Knowledge, items
 from engine.physics.circuit import Floats
 from engine.physics.hypotheses import Hypothesis, both
 from engine.physics.model import HEALTHY, NO_REPAIR, Model, combine, solve_hypotheses, split_fuses
@@ -187,7 +187,8 @@ def _separator(model: Model, first: str, second: str, answered: Collection[str])
     """Return the check, not done yet, whose results differ most between the two causes alone."""
     best, least = None, 0.98
     for check, prediction in model.predictions.items():
-        if check in answered:
+        usual = model.knowledge.checks[check].kind in items.USUAL_KINDS
+        if check in answered or not usual:
             continue
         rows = [
             (model.prior * (model.cause_of == model.causes.index(cause))) @ prediction.bins

@@ -207,7 +207,7 @@ class RequestSchema(StrictSchema):
     on_hand = members(
         "kind", items.KINDS, **NONE,
         metadata=says(
-            "Kinds of check that can be done now; all when left out. "
+            "Kinds of check that can be done now; all but 'recorder' when left out. "
             "Limits next_checks, not the reasoning."
         ),
     )  # fmt: skip

@@ -14,6 +14,9 @@ from engine.traces.quality import TraceRefusal
 from engine.traces.trace import Trace
 
 AFTER_SECONDS = 5.0  # after the command, as the checks of what is left have it
+# As the checks of recordings have it in words (kb/checks): judgement, with their sources there.
+LATE_SEAT, LATE_CONTACT = 0.25, 0.025  # s
+MOST_BOUNCES, BOUNCING = 5, 0.03  # within so many s; a break after them is chatter
 TIMED = 0.01  # s: a length that is known no better is not given
 KICKED = -25.0  # V below zero that no clamp lets a kick reach (judgement)
 KICK_STEP = 5e-5  # s between samples: a kick that slower ones do not see may have been
@@ -21,23 +24,30 @@ KICK_STEP = 5e-5  # s between samples: a kick that slower ones do not see may ha
 
 @dataclass(frozen=True)
 class TraceFinding:
-    """A reading for a check: value in its unit, with a standard uncertainty that the fit gives."""
+    """A reading for a check: value in its unit, with a standard uncertainty that the fit gives.
+
+    Of a check that has outcomes it is ``outcome``, and there is no value.
+    """
 
     check: str
     value: float
     unit: str
     uncertainty: float
     says: str
+    outcome: str = ""
 
     def request(self, knowledge: Knowledge) -> dict[str, Any]:
         """Return it as a diagnosis request takes it, the meter's own percent added."""
+        note = f"Read from a recording: {self.says}"
+        if self.outcome:
+            return {"check": self.check, "outcome": self.outcome, "note": note}
         row = _instrument(knowledge, self.check)
         percent = 0.0 if self.unit == "s" else float(row.get("percent", 2.0))
         resolution = max(float(f"{np.sqrt(3) * self.uncertainty:.2g}"), 1e-6)
         return {
             "check": self.check, "value": float(f"{self.value:.4g}"), "unit": self.unit,
             "meter": {"percent": percent, "counts": 1, "resolution": resolution},
-            "note": f"Read from a recording: {self.says}",
+            "note": note,
         }  # fmt: skip
 
 
@@ -95,6 +105,9 @@ class _Reading:
 
     def find(self, check: str, value: float, unit: str, uncertainty: float, says: str) -> None:
         self.findings.append(TraceFinding(check, value, unit, uncertainty, says))
+
+    def tell(self, check: str, outcome: str, says: str) -> None:
+        self.findings.append(TraceFinding(check, 0.0, "", 0.0, says, outcome))
 
     def figure(self, id_: str, name: str, value: float | str, unit: str = "",
                uncertainty: float | None = None) -> None:  # fmt: skip
@@ -162,11 +175,15 @@ def _plunger(reading: _Reading, pulled: Pulled) -> None:
     if fit.moved:
         lag = trace.lag("pull-current")
         took = pulled.origin + fit.seats - (reading.begun or 0.0) - lag
+        late = "seats-late" if took > LATE_SEAT else "seats"
+        reading.tell("plunger-recorded", late, "notch in the rising current")
         reading.figure("seat_seconds", "From the contact to the seat", took, "s",
                        float(np.hypot(fit.seats_u, 0.001)))  # fmt: skip
         reading.figure("notch_amperes", "Notch that the moving plunger cut", fit.depth, "A")
         reading.marks.append(TraceMark("seated", pulled.origin + fit.seats, fit.at_seat))
-    elif fit.moved is None:
+    elif fit.moved is False:
+        reading.tell("plunger-recorded", "does-not-seat", "no notch in the rising current")
+    else:
         reading.refusals.append(
             quality.TOO_SLOW if trace.step > winding.SLOWEST else quality.TOO_NOISY
         )
@@ -242,15 +259,22 @@ def _contact(reading: _Reading, spoiled: set[str]) -> None:
     if relay is not None and relay.begun and reading.begun is not None:
         delay = reading.begun - trace.seconds(relay.first)
         reading.figure("relay_delay_seconds", "Relay coil to contact", delay, "s", trace.step)
+        if abs(delay - LATE_CONTACT) > trace.step and delay > -trace.step:
+            word = "late" if delay > LATE_CONTACT else "prompt"
+            reading.tell("relay-recorded", word, "from the relay's coil to the pull pin")
     if volts is None or not volts.begun:
         return
     if trace.step > 2.5e-4:
         reading.refusals.append(quality.NO_BOUNCE)
         return
-    start = trace.channels["pull-volts"][volts.first : volts.first + round(0.03 / trace.step)]
+    whole = trace.channels["pull-volts"][volts.first : volts.last + 1]
     half = volts.base + volts.height / 2
-    breaks = int(np.count_nonzero((start[1:] < half) & (start[:-1] >= half)))
-    reading.figure("bounces", "Times that the contact opened again", float(breaks))
+    at = np.flatnonzero((whole[1:] < half) & (whole[:-1] >= half))
+    early = int(np.count_nonzero(at < BOUNCING / trace.step))
+    reading.figure("bounces", "Times that the contact opened again", float(len(at)))
+    chatters = early > MOST_BOUNCES or len(at) > early
+    word = "chatters" if chatters else "bounces" if early else "clean"
+    reading.tell("contact-recorded", word, "breaks of the volts at the pull pin")
     if volts.ended:
         _kick(reading, volts)
 
@@ -262,6 +286,8 @@ def _kick(reading: _Reading, volts: Level) -> None:
     low = float(after.min()) - volts.base if len(after) else 0.0
     word = "not-clamped" if low < KICKED else "clamped" if step <= KICK_STEP else "cannot-tell"
     reading.figure("kick", "Kick of the coil as the pull ends", word)
+    if word != "cannot-tell":
+        reading.tell("kick-recorded", word, "volts at the pull pin as the pull ends")
 
 
 def _hold(reading: _Reading, spoiled: set[str]) -> None:
@@ -283,6 +309,9 @@ def _hold(reading: _Reading, spoiled: set[str]) -> None:
 def _drive(reading: _Reading, role: str, found: Hold) -> None:
     name = role.replace("-", "_")
     reading.figure(f"{name}_drive", "Hold is fed", found.drive)
+    told = {one.check for one in reading.findings}
+    if found.drive != "cannot-tell" and "hold-recorded" not in told:
+        reading.tell("hold-recorded", found.drive, f"{role.replace('-', ' ')} after the pull")
     reading.figure(f"{name}_average", "Average of the hold", found.average, found.unit)
     if found.drive == "chopped":
         reading.figure(f"{name}_hertz", "Chopped at", found.hertz, "Hz")

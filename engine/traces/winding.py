@@ -257,13 +257,15 @@ def _verdict(window: Window, goes: _Moving, alone: float) -> bool | None:
         return None
     settled = float(np.median(window.amperes[-max(5, len(window.amperes) // 10) :]))
     onset = 0.0 if window.timed else goes.values[0]
-    inside = goes.seats - onset > EARLIEST and goes.seats < window.seconds[-1] - 3 * window.step
+    beyond = goes.seats >= window.seconds[-1] - 3 * window.step  # no seat while the pull lasts
+    inside = goes.seats - onset > EARLIEST and not beyond
     clear = goes.gain > SURE and goes.depth > LEAST_DEPTH * settled
     if clear and inside and goes.seats_u < UNSURE_SEAT:
         return True
     notch = (NOTCH_SHARE * settled) ** 2 * NOTCH_SECONDS / window.step / 3
     seen = 5 * window.step < NOTCH_SECONDS and notch > SEEN * alone
-    return False if seen and (goes.gain < NOTHING or goes.depth < settled * FLAT) else None
+    none = goes.gain < NOTHING or goes.depth < settled * FLAT or beyond
+    return False if seen and none else None
 
 
 def _told(window: Window, values: Floats, goes: _Moving, moved: bool | None) -> Fit:

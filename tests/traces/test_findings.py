@@ -89,7 +89,8 @@ def test_a_finding_is_what_a_diagnosis_takes() -> None:
     answer = diagnose({"machine": machine, "findings": findings})
     assert answer["causes"]
     assert {one["check"] for one in findings} == {
-        "pull-current", "pull-pulse-seconds", "pull-pin-voltage"
+        "pull-current", "pull-pulse-seconds", "pull-pin-voltage", "plunger-recorded",
+        "contact-recorded",
     }  # fmt: skip
 
 
