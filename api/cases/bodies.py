@@ -6,6 +6,7 @@ schema, checked by the engine with the rest of the case, and kept as they were s
 
 from collections.abc import Mapping
 from copy import deepcopy
+from datetime import UTC, datetime
 from typing import Any
 
 from marshmallow import ValidationError, fields, missing, validate, validates_schema
@@ -42,6 +43,24 @@ class TypedText(fields.String):
         if fault:
             raise ValidationError(fault)
         return str(value)
+
+
+class CallBack(TypedText):
+    """A moment with its zone, kept in UTC to the second, so that texts compare as times do."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> str:
+        text = super()._deserialize(value, *args, **kwargs)
+        if not text:
+            return ""
+        try:
+            at = datetime.fromisoformat(text)
+            utc = at.astimezone(UTC) if at.tzinfo else None
+        except (ValueError, OverflowError):
+            utc = None
+        if utc is None or utc.year < 2000:
+            message = "must be a moment with its zone, such as 2026-11-29T14:30:00Z"
+            raise ValidationError(message)
+        return utc.strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 class _Object(fields.Nested):
@@ -115,6 +134,15 @@ class OwnTexts(_BySchema):
         "What the caller complains of, in their words.", *texts.LIMITS["complaint"], allow_none=True
     )
     handed_to = TypedText("Who has the case now.", *texts.LIMITS["handed_to"], allow_none=True)
+    caller_name = TypedText("Who calls.", *texts.LIMITS["caller_name"], allow_none=True)
+    caller_phone = TypedText("Number to call back.", *texts.LIMITS["caller_phone"], allow_none=True)
+    caller_place = TypedText(
+        "Where the machine stands.", *texts.LIMITS["caller_place"], allow_none=True
+    )
+    call_back_at = CallBack(
+        "When to call back, with its zone (RFC 3339); answered in UTC.",
+        *texts.LIMITS["call_back_at"], allow_none=True,
+    )  # fmt: skip
 
 
 class CaseOpeningSchema(OwnTexts):

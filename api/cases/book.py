@@ -18,7 +18,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.cases import edits, learning, lists, numbers, texts
-from api.cases.case import Case, CaseDiagnosis, CasePage, CaseStep
+from api.cases.case import Case, CaseDiagnosis, CaseEntry, CasePage, CaseStep
 from api.cases.diagnosis import diagnose_case, diagnosed
 from api.cases.edits import Edit
 from api.cases.errors import NoSuchCase, StaleCase
@@ -138,6 +138,12 @@ class Book:
         """
         with self.database.reading() as session:
             return lists.listed(session, lists.Wanted(**filters), cursor, limit)
+
+    def due(self, limit: int = lists.DEFAULT) -> tuple[CaseEntry, ...]:
+        """Return the open cases whose caller is to be called back by now, longest first."""
+        now = self._now().strftime("%Y-%m-%dT%H:%M:%SZ")
+        with self.database.reading() as session:
+            return lists.due(session, now, limit)
 
     def add_findings(
         self, number: str, findings: Sequence[Any], by: str, expected: int | None = None,

@@ -12,6 +12,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from api.answers.documents import SPREAD, Document, same
 from api.cases import numbers
 from api.cases.leading import Leading, LeftOut
+from api.cases.texts import OF_THE_CALLER
 from api.strict_json import Json
 from engine.answer.answer import Answer
 from engine.reasoning.request import LAY, DoneSchema, FindingSchema, MachineSchema
@@ -138,7 +139,7 @@ class Case(Document):
         "version", "state", "opened_at", "opened_by", "changed_at", "fleet_number", "machine_type",
         "reference", "handed_to", "complaint", "machine",
     )  # fmt: skip
-    DOCUMENT: ClassVar = HEAD | same(*SETTINGS, "findings", "leading", "outcome")
+    DOCUMENT: ClassVar = HEAD | same(*OF_THE_CALLER, *SETTINGS, "findings", "leading", "outcome")
 
     number: str  # eight digits without a gap
     version: int
@@ -152,6 +153,10 @@ class Case(Document):
     reference: str = ""
     handed_to: str = ""
     complaint: str = ""
+    caller_name: str = ""
+    caller_phone: str = ""
+    caller_place: str = ""
+    call_back_at: str = ""  # UTC, to the second; nothing where nobody waits
     settings: Json = field(default_factory=dict)  # of SETTINGS, those that were given
     findings: tuple[CaseFinding, ...] = ()
     outcome: CaseOutcome | None = None

@@ -18,7 +18,7 @@ from sqlalchemy import and_, delete, inspect, select, text, update
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from api.cases.texts import TEXTS
+from api.cases.texts import OF_THE_CALLER, TEXTS
 from api.store import Database
 from api.store.database import BUSY_SECONDS
 from api.store.models import (
@@ -161,6 +161,8 @@ def _forget_some(session: Session, before: str) -> int:
     rows = session.scalars(select(CaseRow).where(old, told).limit(100)).all()
     for row in rows:
         row.opened_by, row.handed_to, row.complaint = _nobody(row.opened_by), "", ""
+        for name in OF_THE_CALLER:
+            setattr(row, name, "")
         row.search = row.number
         if row.outcome is not None and " via " not in row.outcome["by"]:
             row.closed_key = ERASED
@@ -195,7 +197,7 @@ def _untold(value: Any) -> Any:
 
 _OF_PERSONS: Mapping[str, Callable[[Any], Any]] = {
     "by": _nobody, "replaced": lambda parts: [ERASED for _ in parts],
-    **dict.fromkeys(("note", "because", "complaint", "handed_to"), lambda _: ""),
+    **dict.fromkeys(("note", "because", "complaint", "handed_to", *OF_THE_CALLER), lambda _: ""),
 }  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session, lazyload
 
 from api.cases import texts
-from api.cases.case import CLOSED, OPEN, CasePage
+from api.cases.case import CLOSED, OPEN, CaseEntry, CasePage
 from api.cases.rows import entry_of
 from api.store.models import CaseRow
 from engine import Fault, RequestError
@@ -56,6 +56,17 @@ def listed(session: Session, wanted: Wanted, cursor: str | None, limit: int) -> 
     more = len(rows) > limit
     cases = tuple(entry_of(row) for row in rows[:limit])
     return CasePage(cases, _cursor(rows[limit - 1].order, asked) if more else None)
+
+
+def due(session: Session, by: str, limit: int) -> tuple[CaseEntry, ...]:
+    """Return the open cases whose caller waits to be called back by a moment, longest first.
+
+    ``by`` is in UTC, to the second, as call_back_at is kept.
+    """
+    waits = (CaseRow.state == OPEN, CaseRow.call_back_at != "", CaseRow.call_back_at <= by)
+    query = select(CaseRow).options(lazyload(CaseRow.findings)).where(*waits)
+    rows = session.scalars(query.order_by(CaseRow.call_back_at, CaseRow.order).limit(limit))
+    return tuple(map(entry_of, rows))
 
 
 def _check(wanted: Wanted, limit: Any) -> None:

@@ -13,8 +13,13 @@ LIMITS: dict[str, tuple[int, bool]] = {
     "reference": (80, False),
     "handed_to": (80, False),
     "complaint": (4000, True),
+    "caller_name": (80, False),
+    "caller_phone": (40, False),
+    "caller_place": (120, False),
+    "call_back_at": (40, False),
 }
 TEXTS = tuple(LIMITS)
+OF_THE_CALLER = ("caller_name", "caller_phone", "caller_place", "call_back_at")
 NAME = 80
 BECAUSE = 500
 NOTE = 4000

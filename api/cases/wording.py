@@ -9,6 +9,8 @@ from engine import Knowledge
 _FIELDS = {
     "fleet_number": "the fleet number", "machine_type": "the machine type",
     "reference": "the reference", "complaint": "the complaint", "handed_to": "who has the case",
+    "caller_name": "who calls", "caller_phone": "the caller's phone",
+    "caller_place": "where it stands", "call_back_at": "when to call back",
     "machine": "the machine", "on_hand": "what is on hand", "excluded": "what was put right",
     "done": "what was put right between", "skill": "who does the steps",
     "limit": "how many causes are shown",

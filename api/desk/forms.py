@@ -3,7 +3,9 @@
 What cannot be read is refused with the field named; the page shows it again with every value kept.
 """
 
+import re
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta, timezone
 
 from werkzeug.datastructures import MultiDict
 
@@ -20,7 +22,10 @@ from engine.reasoning.request import NOT_KNOWN, OPEN
 Form = MultiDict[str, str]
 NOTE_LETTERS = 1000
 DONT_KNOW = "0"
-MACHINE_TEXTS = ("fleet_number", "machine_type", "reference", "complaint")
+MACHINE_TEXTS = ("fleet_number", "machine_type", "reference", "complaint",
+                 "caller_name", "caller_phone", "caller_place")  # fmt: skip
+CALL_BACK = "call_back_at"
+_NO_TIME = "Choose a day and a time, such as 2026-11-29 14:30."
 SETTINGS = {"hands": "on_hand", "skill": "skill"}  # question -> what the case calls it
 _CHOICES = {"plug": ("fitted", "removed"), "moment": items.MOMENTS,
             "measured_to": ("body", "ground-pin")}  # fmt: skip
@@ -102,7 +107,33 @@ def _texts(form: Form, faults: dict[str, str]) -> dict[str, str]:
         fault = fault_of(found[name], most, lines)
         if fault:
             faults[name] = f"This {fault}."
-    return found
+    return found | {CALL_BACK: _call_back(form, faults)}
+
+
+def _call_back(form: Form, faults: dict[str, str]) -> str:
+    """Return when to call back, in UTC; nothing where no time was chosen.
+
+    The page's script says how many minutes the browser's clock is ahead of UTC at that time;
+    without it the time is this server's.
+    """
+    typed, ahead = form.get(CALL_BACK, "").strip(), form.get("zone", "")
+    if not typed:
+        return ""
+    try:
+        chosen = datetime.fromisoformat(typed).replace(tzinfo=None)
+        minutes = int(ahead) if re.fullmatch(r"-?\d{1,3}", ahead, re.ASCII) else None
+        zone = None if minutes is None else timezone(timedelta(minutes=minutes))
+        at = chosen.replace(tzinfo=zone) if zone else chosen.astimezone()
+        return at.astimezone(UTC).isoformat(timespec="seconds")
+    except (ValueError, OverflowError, OSError):
+        faults[CALL_BACK] = _NO_TIME
+        return ""
+
+
+def call_back_local(kept: str) -> str:
+    """Return a call-back time as the form's field takes it, on this server's clock."""
+    local = datetime.fromisoformat(kept).astimezone() if kept else None
+    return local.strftime("%Y-%m-%dT%H:%M") if local else ""
 
 
 def tidy(text: str, lines: bool) -> str:
@@ -120,6 +151,7 @@ def side_of(form: Form) -> str | None:
 def machine_form(machine: Json, settings: Json, texts: Mapping[str, str]) -> Form:
     """Return the form that shows a machine as it is known."""
     form: Form = MultiDict({name: texts.get(name, "") for name in MACHINE_TEXTS})
+    form[CALL_BACK] = call_back_local(texts.get(CALL_BACK, ""))
     known = {**machine, **{key: settings.get(name) for key, name in SETTINGS.items()}}
     for question in asked():
         if question.applies(known):

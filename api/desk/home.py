@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from flask import Response, request, url_for
 
@@ -10,12 +11,14 @@ from api.access import session as signed
 from api.answers.conclusions import hundredths
 from api.cases import NoSuchCase
 from api.cases.case import Case, CasePage
+from api.cases.idempotency import Also
 from api.cases.texts import fault_of
 from api.cases.wording import ended
 from api.desk import pages, told
 from api.desk.blueprint import NAME_LETTERS, blueprint, book, by, go, keep_name, name_typed
 from api.desk.calls import address_of, label_of
 from api.desk.forms import tidy
+from api.desk.submitting import submitted, version_of
 from api.interview.session import plain
 from api.service import current
 from engine import RequestError
@@ -40,11 +43,16 @@ def _home(faults: Mapping[str, str], typed: str, nearest: list[str], status: int
     asked = request.args.get("state", "open")
     state = asked if asked in STATES else "open"
     found = _listed(words, state, request.args.get("after"))
+    waiting = book().due(SHOWN) if state in ("open", "mine") and not words else ()
+    if state == "mine":
+        waiting = tuple(one for one in waiting if _is_mine(one))
     more = url_for(".home", q=words, state=state, after=found.next_cursor)
     return pages.respond(
         "home.html", status, faults=faults, typed=typed, words=words, state=state, states=STATES,
         nearest=[shown(book().get(one)) for one in nearest], name=name_typed(),
-        cases=[shown(one) for one in found.cases], more=more if found.next_cursor else "",
+        due=[shown(one) for one in waiting],
+        cases=[shown(one) for one in found.cases if one.number not in {w.number for w in waiting}],
+        more=more if found.next_cursor else "",
     )  # fmt: skip
 
 
@@ -74,6 +82,11 @@ class ListedCase:
     trouble: str
     leads: str
 
+    @property
+    def call_back(self) -> datetime | None:
+        """Return when the caller is to be called back."""
+        return datetime.fromisoformat(self.case.call_back_at) if self.case.call_back_at else None
+
 
 def shown(case: Case) -> ListedCase:
     """Return what a list shows of a case."""
@@ -100,6 +113,20 @@ def fleet_cases(fleet_number: str, state: str | None) -> tuple[ListedCase, ...]:
         return ()
     found = book().list(fleet_number=number, state=state, limit=SHOWN).cases
     return tuple(shown(one) for one in found)
+
+
+@blueprint.post("/desk/cases/<number>/called-back")
+@role("agent")
+def called_back(number: str) -> Response:
+    """Note that the caller was called back: nobody waits any more."""
+
+    def noted(also: Also | None) -> Case:
+        return book().change(number, {"call_back_at": None}, by(), version_of(request.form), also)
+
+    def home_again(_: object) -> Response:
+        return go(url_for(".home"))
+
+    return submitted(noted, lambda _: url_for(".home"), home_again)
 
 
 @blueprint.get("/desk/resume")

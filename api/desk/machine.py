@@ -13,6 +13,7 @@ from api.desk import pages, told
 from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import address_of, desk
 from api.desk.forms import (
+    CALL_BACK,
     MACHINE_TEXTS,
     Form,
     FormFault,
@@ -127,7 +128,7 @@ def _complaint(machine: Json) -> list[Json]:
 def machine_page(number: str) -> Response:
     """Show what is known of the machine, to change it."""
     case = book().get(number)
-    texts = {name: getattr(case, name) for name in MACHINE_TEXTS}
+    texts = {name: getattr(case, name) for name in (*MACHINE_TEXTS, CALL_BACK)}
     return _known(case, machine_form(case.machine, case.settings, texts))
 
 

@@ -70,6 +70,7 @@ class CaseRow(Base):
         Index("ix_cases_state_order", "state", "order"),
         Index("ix_cases_fleet_number", "fleet_number"),
         Index("ix_cases_reference", "reference"),
+        Index("ix_cases_call_back", "state", "call_back_at"),
     )
 
     # Counts up with each case opened: the order of lists, whatever the clock does.
@@ -85,6 +86,10 @@ class CaseRow(Base):
     reference: Mapped[str] = mapped_column(String(80), default="")  # the shop's work order
     complaint: Mapped[str] = mapped_column(Text, default="")
     handed_to: Mapped[str] = mapped_column(String(80), default="")
+    caller_name: Mapped[str] = mapped_column(String(80), default="")
+    caller_phone: Mapped[str] = mapped_column(String(40), default="")
+    caller_place: Mapped[str] = mapped_column(String(120), default="")
+    call_back_at: Mapped[str] = mapped_column(String(40), default="")  # UTC, to the second, or none
     machine: Mapped[dict[str, Any]]  # as the engine's request has it
     settings: Mapped[dict[str, Any]]  # on_hand, excluded, limit, as the engine's request has them
     circuit: Mapped[str] = mapped_column(String(80), default="")  # id, once the control is known

@@ -420,7 +420,16 @@
     button.addEventListener("click", () => byId("keys-help").showModal());
   }
 
+  // a time that is chosen is this browser's: the form says how far its clock is ahead of UTC then
+  function zoneOf(field) {
+    const told = field.form.elements.zone;
+    const tell = () => { if (told) told.value = field.value ? String(-new Date(field.value).getTimezoneOffset()) : ""; };
+    field.addEventListener("input", tell);
+    tell();
+  }
+
   function localTimes() {
+    for (const one of document.querySelectorAll("input[type=datetime-local]")) zoneOf(one);
     for (const one of document.querySelectorAll("time[datetime]")) {
       const at = new Date(one.dateTime);
       if (!Number.isNaN(at.getTime())) one.textContent = at.toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
