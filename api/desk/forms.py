@@ -152,6 +152,7 @@ def machine_form(machine: Json, settings: Json, texts: Mapping[str, str]) -> For
     """Return the form that shows a machine as it is known."""
     form: Form = MultiDict({name: texts.get(name, "") for name in MACHINE_TEXTS})
     form[CALL_BACK] = call_back_local(texts.get(CALL_BACK, ""))
+    form["call_back_utc"] = texts.get(CALL_BACK, "")  # the page's script shows it in local time
     known = {**machine, **{key: settings.get(name) for key, name in SETTINGS.items()}}
     for question in asked():
         if question.applies(known):

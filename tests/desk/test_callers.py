@@ -37,7 +37,9 @@ def test_a_time_is_that_of_the_browser(desk: Browser) -> None:
     case = desk.start(call_back_at="2190-01-02T03:04", zone="-300")
     assert kept(desk) == "2190-01-02T08:04:00Z"
     local = datetime(2190, 1, 2, 8, 4, tzinfo=UTC).astimezone().strftime("%Y-%m-%dT%H:%M")
-    assert f'value="{local}"' in desk.get(f"{case}/machine").text
+    page = desk.get(f"{case}/machine").text
+    assert f'value="{local}"' in page
+    assert 'data-at="2190-01-02T08:04:00Z"' in page
 
 
 def test_a_bad_time_is_asked_again(desk: Browser) -> None:

@@ -424,6 +424,8 @@
   function zoneOf(field) {
     const told = field.form.elements.zone;
     const tell = () => { if (told) told.value = field.value ? String(-new Date(field.value).getTimezoneOffset()) : ""; };
+    const at = new Date(field.dataset.at || "");
+    if (!Number.isNaN(at.getTime())) field.value = new Date(at.getTime() - at.getTimezoneOffset() * 60000).toISOString().slice(0, 16);
     field.addEventListener("input", tell);
     tell();
   }
