@@ -1,0 +1,116 @@
+"""A recording of the pull on a call: dropped as a file, looked at, each finding confirmed."""
+
+import io
+from threading import Lock
+from typing import Any, cast
+
+from flask import Response, request
+
+from api import strict_json
+from api.access import role
+from api.cases.case import Case
+from api.cases.idempotency import Also
+from api.desk import pages
+from api.desk.answering import call_at
+from api.desk.blueprint import blueprint, book, by
+from api.desk.calls import Call, address_of
+from api.desk.forms import FormFault
+from api.desk.submitting import Refusal, submitted, version_of
+from api.recordings.document import cautions, document, found_words, read_file
+from api.recordings.picture import picture
+from api.service import current
+from api.strict_json import Json
+from engine.traces.trace import ROLES, TraceError
+
+TITLE = "The recording, and what was read from it"
+MOST_FINDINGS = 12
+_ONE = Lock()  # reading takes a processor: one at a time in a process
+
+
+@blueprint.get("/desk/cases/<number>/recording")
+@role("agent")
+def recording_page(number: str) -> Response:
+    """Show the cautions of recording a pull, and take the file."""
+    return _page(call_at(number))
+
+
+@blueprint.post("/desk/cases/<number>/recording")
+@role("agent")
+def recording(number: str) -> Response:
+    """Read the file that was dropped; nothing of it counts yet."""
+    call = call_at(number, request.form.get("side"))
+    sent = request.files.get("file")
+    if sent is None or not sent.filename:
+        return _page(call, 422, faults={"file": "Choose the file that the recorder saved."})
+    try:
+        with _ONE:
+            trace = read_file(
+                cast(io.BufferedReader, sent.stream), sent.filename,
+                request.form.get("channels", "")[:400], _rate(request.form.get("rate", "")),
+            )  # fmt: skip
+            read = document(current().knowledge, trace, "cranking" in request.form)
+    except TraceError as error:
+        told = "; ".join(str(fault) for fault in error.faults)
+        return _page(call, 422, faults={"file": f"{told[:1].upper()}{told[1:]}."})
+    return _page(call, read=read)
+
+
+def _rate(typed: str) -> float | None:
+    """Return the samples a second; what is no number is told as one out of bounds."""
+    try:
+        return float(typed.replace(",", ".")) if typed.strip() else None
+    except ValueError:
+        return 0.0
+
+
+def _page(call: Call, status: int = 200, read: Json | None = None, **more: Any) -> Response:
+    names = call.desk.knowledge.checks
+    found = [
+        (strict_json.dumps(one).strip(), names[one["check"]].name, found_words(one))
+        for one in (read["findings"] if read else ())
+        if one["check"] in call.desk.checks(call.inquiry)
+    ]  # fmt: skip
+    plot = pages.safe(picture(read, TITLE, embed=True)) if read else None
+    return pages.respond(
+        "recording.html", status, call=call, read=read, found=found, plot=plot, roles=list(ROLES),
+        cautions=cautions(call.desk.knowledge), form=request.form,
+        **{"faults": {}, "stale": "", **more},
+    )  # fmt: skip
+
+
+@blueprint.post("/desk/cases/<number>/recording/findings")
+@role("agent")
+def confirm(number: str) -> Response:
+    """Add the findings of a recording that somebody ticked, in one step."""
+    side = request.form.get("side")
+
+    def add(also: Also | None) -> Case:
+        seen = version_of(request.form)
+        return book().add_findings(number, _ticked(side), by(), seen, also)
+
+    def again(no: Refusal) -> Response:
+        return _page(call_at(number, side), no.status, faults=no.faults, stale=no.sentence)
+
+    return submitted(add, lambda case: address_of(case, side), again)
+
+
+def _ticked(side: str | None) -> list[Json]:
+    """Return the findings that were ticked; of two solenoids they belong to a side.
+
+    Raises FormFault.
+    """
+    ticked = request.form.getlist("finding")[:MOST_FINDINGS]
+    if not ticked:
+        raise FormFault({"form": "Tick each finding that you confirm."})
+    try:
+        found = [strict_json.loads(one.encode()) for one in ticked]
+    except strict_json.JsonError:
+        found = [None]
+    checks = current().knowledge.checks
+    bodies = [one for one in found if isinstance(one, dict)]
+    if len(bodies) < len(found):
+        raise FormFault({"form": "Read the recording once more."})
+    shared = [one.id for one in checks.values() if one.shared_between_sides]
+    return [
+        {**one, "side": side} if side and one.get("check") not in shared else one for one in bodies
+    ]
