@@ -3,6 +3,7 @@
 The cases are data (``tests/cases/words/FILE.yaml``); ``threewire kb cases`` runs the same.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -107,5 +108,5 @@ def test_a_duty_leaves_out_what_its_machines_cannot_have(listener: Listener) -> 
 def test_what_a_shop_switched_off_is_not_proposed(knowledge: Knowledge) -> None:
     """A check that nobody in this shop can do is not proposed by the shipped words."""
     without = {name: one for name, one in knowledge.checks.items() if name != "relay-click"}
-    heard = Listener(knowledge.__class__(**{**vars(knowledge), "checks": without}))
+    heard = Listener(replace(knowledge, checks=without))
     assert names(heard.hear("No click.")) == set()
