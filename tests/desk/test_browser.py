@@ -433,3 +433,32 @@ def screens(page: Page) -> Iterator[str]:
     yield "refused"
     page.goto("/desk")
     yield "/desk"
+
+
+@pytest.mark.parametrize("size", b.SIZES)
+def test_words_are_confirmed_with_a_key(server: Running, chromium: Browser, size: str) -> None:
+    """What is typed is proposed below it; Tab and its digit tick it, and it is taken when sent.
+
+    A danger in the words stands before the first step, too; both screens are accessible.
+    """
+    with b.screen(chromium, server.url, size, watched=False) as page:
+        page.goto("/desk/call")
+        page.fill("#fleet_number", f"words-{next(_MACHINES)}")
+        page.check("#duty-1", force=True)
+        page.focus("#complaint")
+        page.keyboard.insert_text("Clicks but nothing, and it smells burnt.")
+        page.wait_for_selector("#heard .heard-stop")
+        page.keyboard.press("Tab")
+        page.keyboard.press("2")
+        assert page.eval_on_selector_all("#heard :checked", "all => all.map(one => one.value)") == [
+            "plunger-action=no-movement"
+        ]
+        assert b.violations(page) == []
+        page.check("#read_out", force=True)
+        page.keyboard.press("Enter")
+        page.wait_for_selector("html[data-ready] [data-focus]", state="attached")
+        assert page.url.endswith("/heard")
+        assert b.violations(page) == []
+        page.keyboard.press("0")
+        page.wait_for_selector("[data-case] #step")
+        assert "plunger-action" in str(kept(server, case_of(page))["findings"])
