@@ -7,6 +7,7 @@ import click
 from api import strict_json
 from api.answers.text import as_text
 from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
+from api.recordings.comparing import changes, comparison
 from api.recordings.document import document, found_words, read_file, sections
 from api.recordings.picture import picture as drawn
 from api.strict_json import Json
@@ -28,17 +29,22 @@ COLUMNS = (
 @click.option("--cranking", is_flag=True, help="The starter turned the engine meanwhile.")
 @click.option("--plot", "picture", metavar="FILE", type=click.Path(dir_okay=False),
               help="Draw the recording, with what was read on it, into FILE (SVG).")  # fmt: skip
+@click.option("--beside", metavar="FILE", type=click.Path(dir_okay=False),
+              help="Compare with a second recording of these columns.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print what the service would answer.")
 @click.option("--case", "case", metavar="NUMBER",
               help="Add the findings that you confirm to a case of 'threewire ask'.")  # fmt: skip
 @overlay_option
 def trace(  # noqa: PLR0913, PLR0917 - the options of a command
     file: str, channels: str, rate: float | None, cranking: bool, picture: str | None,
-    as_json: bool, case: str | None, overlay: tuple[str, ...],
+    beside: str | None, as_json: bool, case: str | None, overlay: tuple[str, ...],
 ) -> None:  # fmt: skip
     """Read a recording of the pull: what it tells, and what it cannot. FILE is CSV or WAV (.gz)."""
     knowledge = knowledge_from(overlay)
     answer = read(knowledge, file, channels, rate, cranking)
+    if beside is not None:
+        _compare(answer, read(knowledge, beside, channels, rate, cranking), as_json)
+        return
     show(answer, picture, as_json)
     if case is not None:
         _add(case, answer, knowledge)
@@ -63,6 +69,16 @@ def show(answer: Json, picture: str | None, as_json: bool, title: str = TITLE) -
         write(strict_json.dumps(answer))
     else:
         click.echo("\n".join(as_text(sections(answer))).rstrip())
+
+
+def _compare(first: Json, second: Json, as_json: bool) -> None:
+    """Print what changed from one recording to the other, each read as by itself."""
+    if as_json:
+        told = [one.to_dict() for one in changes(first, second)]
+        write(strict_json.dumps({"first": first, "second": second, "changes": told}))
+    else:
+        parts = [comparison(first, second), *sections(first)[:2], *sections(second)[:1]]
+        click.echo("\n".join(as_text(parts)).rstrip())
 
 
 def _add(number: str, answer: Json, knowledge: Knowledge) -> None:
