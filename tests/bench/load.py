@@ -1,16 +1,20 @@
 """Load on the service over loopback, with wrk: ``python -m tests.bench.load``.
 
-Measured, never asserted. wrk (Debian) sends what the Lua script below says; server and generator
-share the machine's cores, so the figures are those of the whole.
+One machine asked again and again is warm; distinct ones, each asked once, are cold. ``--before
+TREE`` measures a checkout of another commit in the same run. Measured, never asserted. wrk (Debian)
+sends what the Lua script below says; server and generator share the machine's cores, so the figures
+are those of the whole.
 """
 
 import json
+import os
 import re
 import shutil
 import subprocess
+import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -18,13 +22,20 @@ from typing import Any
 import click
 
 from tests.bench.cases import EIGHT
-from tests.databases import Server, set_up
+from tests.databases import Server
 from tests.databases import server as postgresql_server
-from tests.serving import Running
+from tests.serving import ROOT, Running
+
+CLIENTS = (1, 8, 64)
+ONE = next(iter(EIGHT.values()))
 
 DIAGNOSE = """
 local bodies = {%s}
-local n = 0
+local count = 0
+setup = function(thread)
+  thread:set("n", count * math.floor(#bodies / 2))
+  count = count + 1
+end
 request = function()
   n = n + 1
   return wrk.format("POST", "/v1/diagnoses", {["Content-Type"] = "application/json"},
@@ -61,34 +72,44 @@ def wrk(url: str, script: str, clients: int, seconds: int) -> dict[str, float]:
             "wrong": wrong}  # fmt: skip
 
 
-def _diagnoses() -> str:
-    return DIAGNOSE % ", ".join(f"[==[{json.dumps(one)}]==]" for one in EIGHT.values())
+def _diagnoses(requests: Iterable[object]) -> str:
+    return DIAGNOSE % ", ".join(f"[==[{json.dumps(one)}]==]" for one in requests)
 
 
-def _case() -> str:
-    request = next(iter(EIGHT.values()))
+def _machines(first: int) -> Iterator[dict[str, Any]]:
+    """Give a thousand requests about machines that nobody has asked of, from number ``first``."""
+    for number in range(first, first + 1000):
+        own = {"pull_ohms": round(0.25 + number % 1000 * 1e-4, 4), "hold_ohms": 15 + number // 1000}
+        yield ONE | {"machine": ONE["machine"] | own}
+
+
+def open_case() -> str:
+    """Return the script that opens cases."""
     case = {"fleet_number": "42", "machine_type": "site dumper",
-            "complaint": "cranks, does not start", "machine": request["machine"],
-            "findings": request["findings"][:2]}  # fmt: skip
+            "complaint": "cranks, does not start", "machine": ONE["machine"],
+            "findings": ONE["findings"][:2]}  # fmt: skip
     return OPEN_CASE % json.dumps(case)
 
 
 @contextmanager
-def serving(url: str, folder: Path, workers: int, threads: int) -> Iterator[Running]:
-    """Run the service on a store, warm."""
-    database = set_up(url)
-    database.close()
-    environment = {"THREEWIRE_DATABASE": url, "THREEWIRE_RATE_PER_MINUTE": "1000000"}
+def serving(
+    url: str, folder: Path, workers: int, threads: int, tree: Path = ROOT
+) -> Iterator[Running]:
+    """Run the service of a checkout on a store, warm."""
+    environment = {
+        "THREEWIRE_DATABASE": url, "THREEWIRE_RATE_PER_MINUTE": "1000000", "PYTHONPATH": str(tree),
+    }  # fmt: skip
+    command = [sys.executable, "-m", "api", "db", "upgrade"]
+    subprocess.run(command, cwd=tree, env=os.environ | environment, check=True, capture_output=True)
     running = Running(folder, "--workers", str(workers), "--threads", str(threads),
                       environment=environment)  # fmt: skip
     try:
         running.wait_ready()
         for _ in range(10 * workers):
-            for one in EIGHT.values():
-                running.ask("POST", "/v1/diagnoses", one).raise_for_status()
+            running.ask("POST", "/v1/diagnoses", ONE).raise_for_status()
         yield running
     finally:
-        running.stop()
+        running.kill()  # what is under way at the end is nobody's
 
 
 def memory_mib(running: Running) -> list[float]:
@@ -117,22 +138,41 @@ def urls(kinds: tuple[str, ...], folder: Path) -> Iterator[dict[str, str]]:
 @click.option("--workers", default=2, show_default=True)
 @click.option("--threads", default=4, show_default=True)
 @click.option("--soak", default=0, show_default=True, help="Minutes at half load afterwards.")
+@click.option(
+    "--before", type=click.Path(path_type=Path, exists=True), metavar="TREE",
+    help="A checkout of another commit, measured too.",
+)  # fmt: skip
 @click.option("--json", "as_json", type=click.Path(path_type=Path), help="Write the figures.")
-def main(seconds: int, workers: int, threads: int, soak: int, as_json: Path | None) -> None:
+def main(  # noqa: PLR0917 - click gives its options so
+    seconds: int, workers: int, threads: int, soak: int, before: Path | None, as_json: Path | None
+) -> None:
     """Measure diagnoses and case writes a second, and whether a long run drifts."""
     if shutil.which("wrk") is None:
         raise click.UsageError("wrk is missing; Debian has it as the package wrk")
     figures: dict[str, Any] = {"workers": workers, "threads": threads, "seconds": seconds}
     with tempfile.TemporaryDirectory() as name, urls(("sqlite", "postgresql"), Path(name)) as found:
+        if before is not None:
+            url = f"sqlite:///{name}/before.sqlite3"
+            with serving(url, Path(name) / "before", workers, threads, before.resolve()) as running:
+                figures["before"] = _both(running, seconds)
         for kind, url in found.items():
             with serving(url, Path(name) / kind, workers, threads) as running:
                 if kind == "sqlite":
-                    figures["diagnoses"] = _table(running, _diagnoses(), (1, 8, 64), seconds)
-                figures[f"case writes, {kind}"] = _table(running, _case(), (1, 8), seconds)
+                    figures["now"] = _both(running, seconds)
+                figures[f"case writes, {kind}"] = _table(running, open_case(), (1, 8), seconds)
                 if soak and kind == "sqlite":
-                    figures["soak"] = _soak(running, figures["diagnoses"], soak)
+                    figures["soak"] = _soak(running, figures["now"]["one machine"], soak)
     if as_json:
         as_json.write_text(json.dumps(figures, indent=1) + "\n")
+
+
+def _both(running: Running, seconds: int) -> dict[str, Any]:
+    """Return the figures for one machine, warm, and for machines that are each asked once."""
+    warm = _table(running, _diagnoses([ONE]), CLIENTS, seconds)
+    cold = {}
+    for number, count in enumerate(CLIENTS):
+        cold |= _table(running, _diagnoses(_machines(1000 * number)), (count,), seconds)
+    return {"one machine": warm, "distinct machines": cold}
 
 
 def _table(
