@@ -109,6 +109,15 @@ class Call:
         earlier = self.earlier.of_side(self.side) if self.earlier and len(mine) > 1 else None
         return earlier.answer if earlier else None
 
+    @cached_property
+    def may_record(self) -> bool:
+        """Return whether a pull may be recorded: no danger or lay hands rule it out."""
+        known = self.desk.knowledge.checks
+        return any(
+            known[name].kind == "recorder" and not self.desk.barred(self.inquiry, name)
+            for name in self.desk.checks(self.inquiry)
+        )
+
     @property
     def control_told(self) -> str | None:
         """Return the control type that the answers tell while the machine's is not known."""

@@ -5,7 +5,7 @@ import io
 import re
 from typing import Any
 
-from tests.desk.support import Browser, text_of
+from tests.desk.support import BRAKE, Browser, text_of
 from tests.traces.support import text
 
 
@@ -79,3 +79,12 @@ def test_more_than_a_mebibyte_is_refused(desk: Browser) -> None:
     kind = "multipart/form-data; boundary=x"
     raw = desk.client.post(f"{address}/recording", data=bytes(1_200_000), content_type=kind)
     assert raw.status_code == 413
+
+
+def test_nobody_is_sent_to_record_where_a_danger_rules_it_out(desk: Browser) -> None:
+    """A brake that does not hold is not released for a recording: no link, and the page says so."""
+    fuel = desk.start()
+    assert f"{fuel}/recording" in desk.get(f"{fuel}?as=technician").text
+    brake = desk.start({**BRAKE, "symptom-brake-release": "will-not-hold"})
+    assert f"{brake}/recording" not in desk.get(f"{brake}?as=technician").text
+    assert "Do not record on this machine now" in text_of(desk.get(f"{brake}/recording"))
