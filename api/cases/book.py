@@ -21,12 +21,13 @@ from api.cases import edits, learning, lists, numbers, texts
 from api.cases.case import Case, CaseDiagnosis, CaseEntry, CasePage, CaseStep
 from api.cases.diagnosis import diagnose_case, diagnosed
 from api.cases.edits import Edit
-from api.cases.errors import NoSuchCase, StaleCase
+from api.cases.errors import NoSuchCase, NoSuchPhoto, StaleCase
 from api.cases.events import EVENTS, EventData, enqueue
 from api.cases.events.feed import EventPage, page, wait_in_line
 from api.cases.idempotency import Also
 from api.cases.kept_diagnoses import keep, kept, made_with
 from api.cases.learning import LearningDiagnoser
+from api.cases.photos import Photo, keeping, photo_of
 from api.cases.rows import case_of, new_row, step_of, update_row
 from api.cases.work_order import WorkOrder, work_order
 from api.service import Engine
@@ -145,15 +146,16 @@ class Book:
         with self.database.reading() as session:
             return lists.due(session, now, limit)
 
-    def add_findings(
+    def add_findings(  # noqa: PLR0913, PLR0917 - as withdraw
         self, number: str, findings: Sequence[Any], by: str, expected: int | None = None,
-        also: Also | None = None,
+        also: Also | None = None, photo: Photo | None = None,
     ) -> Case:  # fmt: skip
-        """Add findings behind those that are there. Raises ClosedCase."""
+        """Add findings behind those that are there; a photo is of the first. Raises ClosedCase."""
 
         def edit(case: Case, at: datetime) -> Edit:
-            return edits.findings_added(case, findings, by, at)
+            return edits.findings_added(case, findings, by, at, photo)
 
+        also = also if photo is None else keeping(photo, also)
         return self._step(_Task(number, by, expected, edit, also))
 
     def withdraw(  # noqa: PLR0913, PLR0917 - the desk and the API name them alike
@@ -169,13 +171,14 @@ class Book:
 
     def replace_finding(  # noqa: PLR0913, PLR0917 - as withdraw
         self, number: str, place: int, finding: Any, by: str, expected: int | None = None,
-        also: Also | None = None,
+        also: Also | None = None, photo: Photo | None = None,
     ) -> Case:  # fmt: skip
         """Withdraw one finding and add another for it, in one step. Raises as ``withdraw``."""
 
         def edit(case: Case, at: datetime) -> Edit:
-            return edits.replaced(case, place, finding, by, at)
+            return edits.replaced(case, place, finding, by, at, photo)
 
+        also = also if photo is None else keeping(photo, also)
         return self._step(_Task(number, by, expected, edit, also))
 
     def restore(
@@ -244,6 +247,13 @@ class Book:
         if not found:
             name = "key" if number is None else "number"
             raise RequestError([Fault(name, "names no closed case")])
+
+    def photo(self, number: str, name: str) -> bytes:
+        """Return a photo of a case, JPEG. Raises NoSuchPhoto."""
+        found = photo_of(self.database, self.get(number).number, name)
+        if found is None:
+            raise NoSuchPhoto("This case has no such photo.")
+        return found
 
     def steps(self, number: str, since: int = 0) -> Sequence[CaseStep]:
         """Return the steps after version ``since``, oldest first."""

@@ -14,7 +14,7 @@ from api.cases import numbers
 from api.cases.leading import Leading, LeftOut
 from api.cases.texts import OF_THE_CALLER
 from api.strict_json import Json
-from engine.answer.answer import Answer
+from engine.answer.answer import KNOWN, Answer
 from engine.reasoning.request import LAY, DoneSchema, FindingSchema, MachineSchema
 
 OPEN, CLOSED = "open", "closed"
@@ -38,13 +38,14 @@ class Withdrawal(Document):
 class CaseFinding(Document):
     """A finding of a case: as it was sent, with its place and who told it."""
 
-    DOCUMENT: ClassVar = same("place", "by", "at") | {SPREAD: "body"} | same("withdrawn")
+    DOCUMENT: ClassVar = same("place", "by", "at") | {SPREAD: "body"} | same("withdrawn", "photos")
 
     place: int  # 1, 2, 3 in the order in which they came in
     body: Annotated[Json, FindingSchema]
     by: str
     at: datetime
     withdrawn: Withdrawal | None = None
+    photos: tuple[str, ...] | None = field(default=None, metadata=KNOWN)  # where they are fetched
 
     @property
     def check(self) -> str:

@@ -13,6 +13,7 @@ from api.cases.bodies import MOST_FINDINGS
 from api.cases.case import CLOSED, OPEN, SETTINGS, Case, CaseFinding, CaseOutcome, Withdrawal
 from api.cases.diagnosis import NOTHING_SENT, Sent
 from api.cases.errors import ClosedCase, NoSuchFinding, OpenCase
+from api.cases.photos import Photo, address_of
 from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 from engine.knowledge.faults import unknown
@@ -20,6 +21,9 @@ from engine.knowledge.items import applies
 
 NOT_A_CAUSE = {"healthy": "nothing was wrong", "outside": "it was outside this circuit",
                "unknown": "it was never found"}  # fmt: skip
+
+
+MOST_PHOTOS = 20
 
 
 @dataclass(frozen=True)
@@ -57,8 +61,10 @@ def _told(kept: Sequence[CaseFinding]) -> list[dict[str, Any]]:
     return [{"place": one.place, **one.body} for one in kept]
 
 
-def findings_added(case: Case, findings: Any, by: str, at: datetime) -> Edit:
-    """Return the case with findings added behind those that it has."""
+def findings_added(
+    case: Case, findings: Any, by: str, at: datetime, photo: Photo | None = None
+) -> Edit:  # fmt: skip
+    """Return the case with findings added behind those that it has; a photo is of the first."""
     need_open(case)
     bodies.load(bodies.FindingListSentSchema(exclude=("by",)), {"findings": findings})
     before = len(case.findings)
@@ -67,8 +73,16 @@ def findings_added(case: Case, findings: Any, by: str, at: datetime) -> Edit:
         raise RequestError([Fault("findings", message)])
     first = before + 1
     new = tuple(CaseFinding(place, dict(one), by, at) for place, one in enumerate(findings, first))
+    if photo is not None:
+        new = (_photographed(case, new[0], photo), *new[1:])
     after = replace(case, findings=case.findings + new)
     return Edit(after, "finding-added", {"findings": _told(new)}, Sent(first=first))
+
+
+def _photographed(case: Case, finding: CaseFinding, photo: Photo) -> CaseFinding:
+    if sum(len(one.photos or ()) for one in case.findings) >= MOST_PHOTOS:
+        raise RequestError([Fault("photo", f"a case takes {MOST_PHOTOS} photos and has them")])
+    return replace(finding, photos=(address_of(case.number, photo),))
 
 
 def withdrawn(case: Case, place: int, by: str, because: Any, at: datetime) -> Edit | None:
@@ -84,9 +98,11 @@ def withdrawn(case: Case, place: int, by: str, because: Any, at: datetime) -> Ed
     return Edit(after, "finding-withdrawn", body)
 
 
-def replaced(case: Case, place: int, finding: Any, by: str, at: datetime) -> Edit:
+def replaced(  # noqa: PLR0913, PLR0917 - the answer, and what came with it
+    case: Case, place: int, finding: Any, by: str, at: datetime, photo: Photo | None = None
+) -> Edit:  # fmt: skip
     """Return the case with one finding withdrawn and another, found now, in its place."""
-    edit = findings_added(case, [finding], by, at)
+    edit = findings_added(case, [finding], by, at, photo)
     because = f"changed, see answer {len(edit.case.findings)}"
     gone = withdrawn(edit.case, place, by, because, at)
     return replace(

@@ -2,6 +2,7 @@
 
 What the case tells of the machine stays. A text is found wherever it stands as a word, in any case
 of letters: in cases, their steps, kept answers, events that wait, and the names of keys.
+Photos of a case that named the person go with it.
 """
 
 import json
@@ -24,6 +25,7 @@ from api.store.database import BUSY_SECONDS
 from api.store.models import (
     ApiKey,
     Base,
+    CasePhoto,
     CaseRow,
     Delivery,
     DiagnosisRow,
@@ -69,11 +71,25 @@ def erase(database: Database, words: Sequence[str]) -> int:
 
     def work(session: Session) -> int:
         gone = sum(_rows_out(session, table, name, found) for table, name in WHOLE.items())
-        return gone + sum(_words_out(session, *one, found) for one in TYPED.items())
+        rows = {table: _words_out(session, table, names, found) for table, names in TYPED.items()}
+        orders = [order for (order,) in rows[CaseRow]]
+        if rows[FindingRow]:
+            ids = [row[0] for row in rows[FindingRow]]
+            of = select(FindingRow.case_order).where(FindingRow.id.in_(ids))
+            orders += session.scalars(of)
+        _photos_out(session, orders)
+        return gone + sum(map(len, rows.values()))
 
     count = database.write(work)
     _write_over(database)
     return count
+
+
+def _photos_out(session: Session, orders: Sequence[int]) -> None:
+    """Delete the photos of cases: who was named there may be seen on them."""
+    of = FindingRow.case_order.in_(orders), FindingRow.photos.is_not(None)
+    session.execute(update(FindingRow).where(*of).values(photos=None))
+    session.execute(delete(CasePhoto).where(CasePhoto.case_order.in_(orders)))
 
 
 def _pattern(words: Iterable[str]) -> re.Pattern[str]:
@@ -100,8 +116,9 @@ def _read(kept: str | bytes) -> str:
 
 def _words_out(
     session: Session, table: type[Base], names: Sequence[str], found: re.Pattern[str]
-) -> int:
-    count = 0
+) -> list[tuple[Any, ...]]:
+    """Take the texts out of columns; returns the keys of the rows that had one."""
+    gone = []
     keys = inspect(table).primary_key
     columns = [getattr(table, name) for name in names]
     for row in session.execute(select(*keys, *columns)).all():
@@ -111,8 +128,8 @@ def _words_out(
             which = (key == value for key, value in zip(keys, this, strict=True))
             changed = dict(zip(names, after, strict=True))
             session.execute(update(table).where(*which).values(changed))
-            count += 1
-    return count
+            gone.append(tuple(this))
+    return gone
 
 
 def _without(value: Any, found: re.Pattern[str]) -> Any:
@@ -174,6 +191,7 @@ def _forget_some(session: Session, before: str) -> int:
         for step in row.steps:
             step.by, step.body = _nobody(step.by), _untold(step.body)
         session.execute(delete(DiagnosisRow).where(DiagnosisRow.case_order == row.order))
+        _photos_out(session, [row.order])
     if rows:
         day = datetime.fromisoformat(f"{before}T00:00:00Z")
         ended = and_(Delivery.state != "waiting", Delivery.made_at < day)

@@ -24,6 +24,10 @@ class NoSuchFinding(CaseError):  # noqa: N818
     """The case has no finding at this place."""
 
 
+class NoSuchPhoto(NoSuchFinding):
+    """The case has no photo of this name."""
+
+
 class ClosedCase(CaseError):  # noqa: N818
     """The case is closed; it takes nothing until it is reopened."""
 

@@ -41,7 +41,8 @@ def _finding_of(row: FindingRow) -> CaseFinding:
     gone = None
     if row.withdrawn_at is not None:
         gone = Withdrawal(row.withdrawn_by or "", row.withdrawn_at, row.withdrawn_because or "")
-    return CaseFinding(row.place, row.body, row.by, row.at, gone)
+    photos = tuple(row.photos) if row.photos else None
+    return CaseFinding(row.place, row.body, row.by, row.at, gone, photos)
 
 
 def step_of(row: StepRow, knowledge: Knowledge) -> CaseStep:
@@ -115,6 +116,7 @@ def _set(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
 
 def _finding(one: CaseFinding) -> FindingRow:
     row = FindingRow(place=one.place, body=dict(one.body), by=one.by, at=one.at)
+    row.photos = list(one.photos) if one.photos else None
     if one.withdrawn is not None:
         _withdraw(row, one.withdrawn)
     return row

@@ -122,7 +122,7 @@ def _edits(book: Book, about: Json) -> Iterator[Edit]:
 
 def _bare(told: Any) -> Any:
     """Return a finding as it was sent, without what the case put beside it."""
-    own = ("place", "by", "at", "withdrawn")
+    own = ("place", "by", "at", "withdrawn", "photos")
     if not isinstance(told, Mapping):
         return told  # the schema says what is wrong with it
     return {key: value for key, value in told.items() if key not in own}

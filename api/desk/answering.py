@@ -12,6 +12,7 @@ from api.access import role
 from api.answers.finding_words import observed
 from api.cases.case import Case, CaseFinding
 from api.cases.idempotency import Also
+from api.cases.photos import NotAPhoto, Photo, read_photo
 from api.desk import pages, steps, told, view_model
 from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import SIDES, Call, address_of
@@ -75,6 +76,15 @@ def circuit(number: str) -> Response:
     return pages.respond("drawing.html", call=call, drawings=drawn)
 
 
+@blueprint.get("/desk/cases/<number>/photos/<name>")
+@role("read")
+def photo(number: str, name: str) -> Response:
+    """Show a photo of what was found."""
+    response = current_app.response_class(book().photo(number, name), mimetype="image/jpeg")
+    response.headers["Cache-Control"] = "private, max-age=86400"  # its name is its content's
+    return response
+
+
 @blueprint.get("/desk/cases/<number>/version")
 @role("read")
 def version(number: str) -> Response:
@@ -126,10 +136,20 @@ def _take(call: Call, check: str, old: CaseFinding | None, also: Also | None) ->
     shared = call.desk.knowledge.checks[check].shared_between_sides
     side = (None if shared else call.side) if old is None else old.side
     body = {**body, "side": side} if side else body
-    seen, number = version_of(request.form), call.case.number
+    seen, number, photo = version_of(request.form), call.case.number, _photo()
     if old is not None:
-        return book().replace_finding(number, old.place, body, by(), seen, also)
-    return book().add_findings(number, [body], by(), seen, also)
+        return book().replace_finding(number, old.place, body, by(), seen, also, photo)
+    return book().add_findings(number, [body], by(), seen, also, photo)
+
+
+def _photo() -> Photo | None:
+    """Return the photo that came with an answer, if one did. Raises FormFault."""
+    sent = request.files.get("photo")
+    body = sent.read() if sent else b""
+    try:
+        return read_photo(body) if body else None
+    except NotAPhoto as fault:
+        raise FormFault({"photo": str(fault)}) from None
 
 
 def _stale(no: Refusal, check: str, old: CaseFinding | None) -> Response:

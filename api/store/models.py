@@ -127,6 +127,7 @@ class FindingRow(Base):
     withdrawn_by: Mapped[str | None] = mapped_column(String(BY))
     withdrawn_at: Mapped[datetime | None]
     withdrawn_because: Mapped[str | None] = mapped_column(Text)
+    photos: Mapped[list[Any] | None]  # their addresses; None for none
 
     case: Mapped[CaseRow] = relationship(back_populates="findings")
 
@@ -158,6 +159,16 @@ class DiagnosisRow(Base):
     version: Mapped[int] = mapped_column(primary_key=True)
     made_with: Mapped[str] = mapped_column(String(160))  # program, knowledge and learned shares
     body: Mapped[bytes]  # JSON, compressed with zlib
+
+
+class CasePhoto(Base):
+    """A photo of what was found, small and bare of where it was taken."""
+
+    __tablename__ = "case_photos"
+
+    case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"), primary_key=True)
+    name: Mapped[str] = mapped_column(String(32), primary_key=True)  # a digest of its bytes
+    body: Mapped[bytes]  # JPEG
 
 
 class ApiKey(Base):

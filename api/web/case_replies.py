@@ -46,6 +46,14 @@ def send(answer: Reply, mimetype: str = JSON) -> Response:
     return response
 
 
+def picture(jpeg: bytes, name: str) -> Response:
+    """Return a photo of a case, which never changes, as a response."""
+    response = current_app.response_class(jpeg, mimetype="image/jpeg")
+    response.headers["Cache-Control"] = "private, no-cache"
+    response.set_etag(name)
+    return response.make_conditional(request)  # type: ignore[return-value]  # our own class
+
+
 def once(book: Book, work: Work, status: int = 200) -> Response:
     """Do the work, or give the answer that is kept under the request's Idempotency-Key.
 

@@ -153,6 +153,14 @@ def get_case_diagnosis(id_: str) -> Response:
     return _tagged(found, f"{found['version']}.{found.get('knowledge_version', '')}")
 
 
+@blueprint.get("/v1/cases/<id_>/photos/<photo>")
+@role("read")
+@operation(reading(None, mimetype="image/jpeg"))
+def get_case_photo(id_: str, photo: str) -> Response:
+    """Return a photo of what was found, small and bare of where it was taken."""
+    return case_replies.picture(book().photo(id_, photo), photo)
+
+
 @blueprint.get("/v1/cases/<id_>/steps")
 @role("read")
 @operation(reading(CaseSteps, query=StepsQuery))

@@ -1,11 +1,13 @@
 """The desk as people use it: real Chromium, real server, by keyboard, on both screen sizes."""
 
+import io
 import os
 from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
 
 import pytest
+from PIL import Image
 from playwright.sync_api import Browser, Page
 
 from tests.desk import browser as b
@@ -309,6 +311,37 @@ def test_two_tabs_are_two_calls(tmp_path: Path, chromium: Browser) -> None:
                 assert [found["check"] for found in told[1:]] == [check]
     finally:
         running.kill()
+
+
+def test_a_phone_without_a_net_sends_its_photo_later(
+    server: Running, chromium: Browser, tmp_path: Path
+) -> None:
+    """Offline an answer and its photo wait and are said; with the net back they are sent once."""
+    exif = Image.Exif()
+    exif[0x8825] = {1: "N", 2: (52.0, 31.0, 12.0)}
+    Image.new("RGB", (3000, 2000), "teal").save(tmp_path / "taken.jpg", exif=exif)
+    with b.screen(chromium, server.url, "phone") as page:
+        begin(page, FULL_KIT_TWO_FAULTS)
+        case = case_of(page)
+        page.goto(f"{case}?check=pull-pin-voltage&as=technician")
+        page.wait_for_selector("html[data-ready]", state="attached")
+        page.eval_on_selector("form.answer details.more", "one => one.open = true")
+        page.set_input_files("#photo", tmp_path / "taken.jpg")
+        page.context.set_offline(True)
+        page.fill("#value", "11.4")
+        page.press("#value", "Enter")
+        page.wait_for_selector("#unsent >> text=11.4 V, with a photo")
+        page.press("#value", "Enter")
+        page.wait_for_selector("#news >> text=sent already")
+        page.context.set_offline(False)
+        page.wait_for_selector("body[data-version='2']", timeout=20_000)
+        told = kept(server, case)["findings"]
+        assert isinstance(told, list)
+        assert [one["check"] for one in told[1:]] == ["pull-pin-voltage"]
+        (address,) = told[1]["photos"]
+        found = page.request.get(f"{server.url}{address}").body()
+        assert b"Exif" not in found
+        assert Image.open(io.BytesIO(found)).size == (1280, 853)
 
 
 def test_what_is_typed_survives_a_reload(server: Running, chromium: Browser) -> None:

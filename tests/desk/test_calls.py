@@ -1,12 +1,14 @@
 """A call from its first form to its end, as forms sent to the application."""
 
 import html
+import io
 import json
 import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
 from flask import Flask
+from PIL import Image
 
 from api.desk.pages import age, without_typing
 from api.interview.questions import questions
@@ -111,6 +113,29 @@ def test_how_it_was_taken_goes_with_it(desk: Browser) -> None:
         "celsius": 60.0, "measured_to": "body", "circumstances": ["hot", "shaken"],
         "note": "still warm", "withdrawn": None,
     }  # fmt: skip
+
+
+def test_a_photo_goes_with_an_answer(desk: Browser) -> None:
+    """A photo is kept with its finding, once, and shown; what is none is refused at its field."""
+    case, out = desk.start(), io.BytesIO()
+    Image.new("RGB", (60, 40), "teal").save(out, "JPEG")
+    desk.get(f"{case}?check=connector-look")
+    fields = desk.hidden(f"{case}/answers") | {"outcome": "corroded"}
+    for _ in range(2):  # the same form twice
+        sent = {**fields, "photo": (io.BytesIO(out.getvalue()), "p.jpg")}
+        desk.follow(desk.client.post(f"{case}/answers", data=sent))
+    (found,) = findings(desk, case)[1:]
+    (address,) = found["photos"]
+    shown = re.search(r'<img class="photo" src="([^"]+)"', desk.page.text)
+    assert shown is not None
+    assert desk.client.get(shown[1]).data == desk.client.get(address).data != b""
+    desk.get(f"{case}?check=connector-look")
+    fields = desk.hidden(f"{case}/answers") | {"outcome": "corroded"}
+    page = desk.client.post(
+        f"{case}/answers", data={**fields, "photo": (io.BytesIO(b"MZ"), "p.jpg")}
+    )
+    assert page.status_code == 422
+    assert 'id="fault-photo"' in page.text
 
 
 def test_over_range_and_dont_know(desk: Browser) -> None:

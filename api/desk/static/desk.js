@@ -14,6 +14,7 @@
   const LEFT_MS = 3000;  // one that was left and has no next page after so long is gone too
   const OLD_MS = 14 * 86400000;  // what a tab left behind is kept for two weeks
   const HEAR_MS = 400;  // after the last letter typed
+  const MOST_EDGE = 1280;  // pixels of a photo that is sent
   const DEAF_MS = 400;  // a second press that was meant for the page before falls on nothing
   const NO_DRAFT = new Set(["csrf", "nonce", "version", "read_out", "shown"]);
   const AWAY = new Set([429, 502, 503, 504]);
@@ -163,9 +164,32 @@
     for (const one of document.querySelectorAll("[aria-disabled=true]")) one.removeAttribute("aria-disabled");
   }
 
+  // a photo waits as text, so that it survives the page; it goes out as the file that it was
+  function bodyOf(job) {
+    if (!job.photo) return new URLSearchParams(job.entries);
+    const body = new FormData();
+    for (const [name, value] of job.entries) body.append(name, value);
+    const bytes = Uint8Array.from(atob(job.photo.split(",")[1]), (one) => one.charCodeAt(0));
+    body.append("photo", new Blob([bytes], { type: "image/jpeg" }), "photo.jpg");
+    return body;
+  }
+
+  // made small here: it may have to wait, and the server takes no large ones; nothing but pixels stays
+  async function photoOf(form) {
+    const field = form.querySelector("input[type=file]");
+    if (!field || !field.files.length) return "";
+    const found = await createImageBitmap(field.files[0]);
+    const scale = Math.min(1, MOST_EDGE / Math.max(found.width, found.height));
+    const canvas = document.createElement("canvas");
+    canvas.width = Math.round(found.width * scale);
+    canvas.height = Math.round(found.height * scale);
+    canvas.getContext("2d").drawImage(found, 0, 0, canvas.width, canvas.height);
+    return canvas.toDataURL("image/jpeg", 0.8);
+  }
+
   async function post(job) {
     const reply = await fetch(job.action, {
-      method: "POST", body: new URLSearchParams(job.entries), credentials: "same-origin", redirect: "follow",
+      method: "POST", body: bodyOf(job), credentials: "same-origin", redirect: "follow",
     });
     if (AWAY.has(reply.status)) throw new Error(String(reply.status));
     return { reply, text: await reply.text() };
@@ -240,7 +264,7 @@
     return [number && number.textContent, title.textContent.replace(/\s+/g, " ").trim(), typed].filter(Boolean).join(": ");
   }
 
-  function onSubmit(event) {
+  async function onSubmit(event) {
     const form = event.target;
     if (!form.matches("form[data-desk]")) return;
     event.preventDefault();
@@ -254,6 +278,14 @@
       action: form.action, entries: entriesOf(form, button), draft: form.dataset.draft || "",
       words: wordsOf(form, button), from: location.pathname, id: `${tab} ${Date.now()} ${Math.random()}`,
     };
+    try {
+      job.photo = await photoOf(form);
+    } catch {
+      say("That is no photo that can be read here. Take it off, or choose another; nothing was sent.");
+      free();
+      return;
+    }
+    if (job.photo) job.words += ", with a photo";
     // kept before it is sent, so that a crash in between loses nothing
     keepWaiting([...waiting(), job]);
     sendAll();
