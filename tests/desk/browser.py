@@ -14,7 +14,7 @@ from tests.databases import set_up
 
 CHROMIUM = "/usr/bin/chromium"
 REQUIRED = "TESTS_REQUIRE_CHROMIUM"
-SIZES = {"office": {"width": 1280, "height": 800}, "phone": {"width": 390, "height": 844}}
+SIZES = {"office": {"width": 1366, "height": 768}, "phone": {"width": 390, "height": 844}}
 SCHEMES = ("light", "dark")
 WCAG = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
 _QUIET = [
@@ -38,10 +38,10 @@ _WATCH = """() => {
 # What a tired agent has to see of a step without scrolling, and the words that are in sight.
 _FIRST_SCREEN = """() => {
   const seen = (box) => box.height > 0 && box.top >= 0 && box.bottom <= innerHeight;
-  const parts = { lead: ".now-lead", caution: ".caution > p", say: ".say", stop: ".stop ul",
-                  reading: "#value", unsure: ".unsure" };
+  const parts = { lead: ".now-lead", caution: ".caution > p, .caution > ul", say: ".say",
+                  stop: ".stop ul", reading: "#value", unsure: ".unsure" };
   const cut = Object.entries(parts).filter(([, at]) => {
-    const one = document.querySelector(`main ${at}`);
+    const one = document.querySelector(`main :is(${at})`);
     return one && !seen(one.getBoundingClientRect());
   }).map(([name]) => name);
   const answers = [...document.querySelectorAll(".answer .target")];
