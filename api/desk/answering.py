@@ -22,6 +22,7 @@ from api.strict_json import Json
 from engine.reasoning.request import NOT_KNOWN
 
 STEPS_DRAWN = 24  # of a call, in the small line of a cause
+CUT = 300.0  # pixels of the circuit's height beside a step
 
 
 def call_at(number: str, side: str | None = None) -> Call:
@@ -70,10 +71,13 @@ def meaning(number: str) -> Response:
 @blueprint.get("/desk/cases/<number>/drawing")
 @role("read")
 def circuit(number: str) -> Response:
-    """Show the circuit with the point to probe for a check."""
+    """Show the circuit with the point to probe for a check; ``part`` shows what is around that."""
     call = call_at(number)
-    drawn = view_model.drawings(call, check_asked(call))
-    return pages.respond("drawing.html", call=call, drawings=drawn)
+    check = check_asked(call)
+    drawn = view_model.drawings(call, check, cut=CUT) if check and request.args.get("part") else {}
+    cut = any(drawn.values())
+    drawn = drawn if cut else view_model.drawings(call, check)
+    return pages.respond("drawing.html", call=call, drawings=drawn, check=check, cut=cut)
 
 
 @blueprint.get("/desk/cases/<number>/photos/<name>")

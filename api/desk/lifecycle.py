@@ -1,6 +1,7 @@
 """How a case goes on: handed over, printed, closed with what it was, opened again."""
 
 import ipaddress
+from collections.abc import Mapping
 from urllib.parse import urlsplit
 
 import segno
@@ -20,10 +21,12 @@ from api.desk.calls import Call, address_of
 from api.desk.forms import Form, FormFault, tidy
 from api.desk.submitting import Refusal, submitted, version_of
 from api.desk.view_model import drawings
+from api.drawing import Shape
 from api.interview.next_step import check_prompt
 from api.interview.questions import machine_words
 from api.strict_json import Json
 
+PAPER_CUT = 190.0  # pixels of the circuit's height on a sheet
 LIKELY = 6  # causes at the top of the list when a case is closed
 BECAUSE_LETTERS = 500
 
@@ -131,6 +134,16 @@ def reopen(number: str) -> Response:
     return stepped(number, opened)
 
 
+def _on_paper(call: Call, probe: str | None, own: bool) -> Mapping[Shape, str]:
+    """Return the circuit: whole on a page of its own, else what is around the next check's leads.
+
+    Both are large enough to be read in print.
+    """
+    if own:
+        return drawings(call, probe, ("wide",))
+    return drawings(call, probe, ("tall",), PAPER_CUT) if probe else {}
+
+
 @blueprint.get("/desk/cases/<number>/sheet")
 @role("read")
 def sheet(number: str) -> Response:
@@ -148,6 +161,6 @@ def sheet(number: str) -> Response:
         "sheet.html", call=call, order=order, own=own, machine=machine_words(call.inquiry.fields),
         paper="letter" if paper == "letter" else "a4", answered_by=answered_by,
         pieces=evidence.pieces(weighty, call.case, call.desk.knowledge, call.places),
-        drawing=drawings(call, probe, ("wide",))["wide"],
+        drawing=_on_paper(call, probe, own),
         ended=ended(call.case.outcome.cause, call.desk.knowledge) if call.case.outcome else "",
     )  # fmt: skip

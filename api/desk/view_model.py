@@ -113,17 +113,19 @@ def evidence_shown(call: Call) -> list[tuple[str, str, list[evidence.EvidencePie
 
 
 def drawings(
-    call: Call, check: str | None, shapes: Sequence[Shape] = SHAPES
+    call: Call, check: str | None, shapes: Sequence[Shape] = SHAPES, cut: float | None = None
 ) -> Mapping[Shape, str]:
     """Return the circuit drawn with what is proven, what is suspected and where to probe now.
 
-    Of both shapes the style sheet shows the one that fits the screen.
+    ``cut`` is the height of a cut-out around the leads, in pixels; empty where none is drawn. Of
+    both shapes the style sheet shows the one that fits the screen.
     """
     step = call.desk.step(call.inquiry, check) if check else None
     request = call.inquiry.request_behind()
     return {
         shape: safe(svg(
-            call.desk.knowledge, request, call.answer, check=step, embed=True, shape=shape
+            call.desk.knowledge, request, call.answer, check=step, embed=True, shape=shape,
+            cut=cut,
         ))
         for shape in shapes
     }  # fmt: skip
@@ -150,7 +152,8 @@ def context(
         "notes": call.order.handing_back, "general": call.general, "mark": mark,
         "urgent": steps.cautions_of(call, ()), "stopped": cards.acknowledged,
         # the drawing is fetched after the page, which must not wait for it
-        "picture": url_for("desk.circuit", number=call.case.number, check=chosen, side=call.side),
+        "picture": url_for("desk.circuit", number=call.case.number, check=chosen, side=call.side,
+                           part=1 if chosen else None),
         "out_of_turn": check is not None, "moments": items.MOMENTS, "form": Form(), "faults": {},
         "others": [one for one in call.answer["next_checks"] if one["check"] != chosen],
         "circumstances": call.desk.knowledge.rows("circumstances"), "stale": None, "offer": None,

@@ -12,6 +12,8 @@ from api.drawing.text import LINE
 from api.strict_json import Json
 from engine import Knowledge
 
+ROOM = 90.0  # of a cut-out, for what stands beside the leads
+
 
 @dataclass(frozen=True)
 class Look:
@@ -20,6 +22,7 @@ class Look:
     shape: Shape = "wide"
     embed: bool = False
     heading: str = ""
+    cut: float | None = None  # of a cut-out, pixels in height
 
     @property
     def width(self) -> float:
@@ -37,6 +40,7 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     check: Json | None = None,
     heading: str = "",
     side: str | None = None,
+    cut: float | None = None,
 ) -> str:
     """Return the drawing of a diagnosis as SVG.
 
@@ -44,6 +48,7 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     engine said to it; asked ``in_full``, it lets more parts be called proven good.
     ``check`` is an entry of ``next_checks``; left out, it is the first. ``embed`` leaves out the
     style sheet, for a page that links to ``drawing.css``. ``heading`` is a line above it.
+    ``cut`` asks for so many pixels of its height, around the leads; nothing where no lead is drawn.
     Of two brake solenoids the answer's own ``side`` is drawn, or the one of its ``sides`` named.
     """
     side = side or answer.get("side") or ""
@@ -55,7 +60,7 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     marks = Marker(knowledge, told, str(machine["coil"])).marks(findings, chosen)
     above = f"{heading} ({side} side)" if side and heading else f"{side} side".strip().capitalize()
     above = " ".join(xml_text(above if side else heading).split())
-    return _draw(knowledge, machine, marks, Look(shape, embed, above))
+    return _draw(knowledge, machine, marks, Look(shape, embed, above, cut))
 
 
 def in_full(request: object) -> object:
@@ -97,13 +102,38 @@ def _draw(knowledge: Knowledge, machine: Json, marks: Marks, look: Look) -> str:
         SheetLine(f.name.capitalize(), "soft", x=f.text_at, y=f.top + 13, owner=f"frame {f.name}")
         for f in sheet.frames
     ]
+    window = (0.0, height) if look.cut is None else _cut_out(sheet, marks, look.cut, height)
+    if window is None:
+        return ""
     return paint.render(
-        shape=look.shape, sheet=sheet, diagram=diagram, marks=marks, height=height,
+        shape=look.shape, sheet=sheet, diagram=diagram, marks=marks, window=window,
         title=words.title(diagram, look.heading),
         description=words.description(diagram, marks, head),
         stylesheet=None if look.embed else paint.stylesheet(),
-        lines=[*lines, *sheet.lines, *names, *below],
+        lines=[
+            one for one in (*lines, *sheet.lines, *names, *below)
+            if window[0] <= one.box[1] and one.box[3] <= window[1]
+        ],
     )  # fmt: skip
+
+
+def _cut_out(
+    sheet: Sheet, marks: Marks, tall: float, height: float
+) -> tuple[float, float] | None:  # fmt: skip
+    """Return top and bottom of the part between the leads; around the red one where it is longer.
+
+    None where nothing in the drawing is to be probed.
+    """
+    probe = marks.probe
+    if probe is None:
+        return None
+    spots = [sheet.spot(one)[1] for one in (probe.red, probe.black) if sheet.has(one)]
+    spots += [sheet.row_middle[part.row] for part in sheet.parts if part.id == probe.part]
+    if not spots:
+        return None
+    middle = (min(spots) + max(spots)) / 2 if max(spots) - min(spots) < tall - ROOM else spots[0]
+    top = max(0.0, min(middle - tall / 2, height - tall))
+    return top, top + min(tall, height)
 
 
 def _below(diagram: Diagram, marks: Marks, look: Look, top: float) -> tuple[list[SheetLine], float]:

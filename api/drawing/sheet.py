@@ -214,6 +214,10 @@ class Sheet:
         """Return the one place where a point is marked and named."""
         return self._spots[node]
 
+    def has(self, node: str) -> bool:
+        """Return whether a point is marked anywhere."""
+        return node in self._spots
+
     def height(self, net: Net, channel: int) -> float:
         """Return how high a wire runs in a channel; where it has no line, its own spot or edge."""
         if net.lies_in(channel):

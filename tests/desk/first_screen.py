@@ -29,6 +29,15 @@ NO_START = {"check": "engine-response", "outcome": "cranks-no-start"}
 NO_RELEASE = {"check": "brake-response", "outcome": "will-not-release"}
 
 
+# The tick of the form that starts a call: the warnings of the machine were read out.
+_TICK = """async () => {
+  const said = [...document.querySelectorAll("form.answer [name=caution]")].map((one) => one.value);
+  const body = new URLSearchParams(said.map((mark) => ["caution", mark]));
+  body.append("csrf", document.querySelector("[name=csrf]").value);
+  if (said.length) await fetch(`${document.body.dataset.case}/told`, { method: "POST", body });
+}"""
+
+
 @dataclass(frozen=True)
 class Call:
     """A call: who sits there, what the machine is, what is known, what is true of it."""
@@ -59,7 +68,7 @@ def _known(*checks: str, truth: Mapping[str, Any]) -> tuple[Mapping[str, Any], .
 CALLS = (
     Call("agent, lay caller", "cranks, does not start", FUEL, (NO_START,), PHONE, LAY),
     Call("agent, lay caller", "does not stop", FUEL,
-         ({"check": "engine-response", "outcome": "runs-on"},), PHONE, LAY),
+         ({"check": "engine-response", "outcome": "will-not-stop"},), PHONE, LAY),
     Call("agent, lay caller", "brake stays on", BRAKE, (NO_RELEASE,), LAMP, LAY),
     Call("agent, technician", "cranks, does not start", FUEL, (NO_START,), KIT),
     Call("agent, technician", "dies again", FUEL,
@@ -142,8 +151,9 @@ def went(running: Running, chromium: Browser, call: Call, size: str) -> Went:
     case = f"{running.url}/desk/cases/{_opened(running, call)}"
     with b.screen(chromium, running.url, size, watched=False) as page:
         page.goto(f"{case}?as={call.audience}")
+        page.evaluate(_TICK)
+        page.goto(case)
         hand, steps, keys = b.Typist(page), list[Step](), _read_out(page)
-        page.goto(case)  # the focus is where a page puts it
         while (check := hand.asked) is not None and len(steps) < MOST_STEPS:
             page.wait_for_timeout(60)
             cut, words = b.first_screen(page)

@@ -396,6 +396,12 @@ def test_it_works_without_script(server: Running, chromium: Browser) -> None:
     context.close()
 
 
+# The circuit's texts as they are printed, in points: 96 of the browser's pixels are an inch.
+_PRINTED = """() => [...document.querySelectorAll(".picture svg")].flatMap((svg) => [...svg
+  .querySelectorAll("text")].map((one) => parseFloat(getComputedStyle(one).fontSize) *
+  svg.getBoundingClientRect().width / svg.viewBox.baseVal.width * 72 / 96))"""
+
+
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_the_sheet_prints_on_one_page(
     server: Running, chromium: Browser, paper: str, tmp_path: Path
@@ -409,6 +415,10 @@ def test_the_sheet_prints_on_one_page(
         page.pdf(path=file, prefer_css_page_size=True)
         raw = file.read_bytes()
         assert raw.count(b"/Type /Page\n") + raw.count(b"/Type /Page ") == 1
+        page.emulate_media(media="print")
+        sizes = page.evaluate(_PRINTED)
+        assert sizes, "the circuit around the leads is on the sheet"
+        assert min(sizes) >= 6, sizes
         widths = {"a4": b"594.95996 841.91998", "letter": b"612 792"}
         assert widths[paper] in raw, raw[raw.find(b"/MediaBox") :][:60]
 

@@ -536,6 +536,7 @@ def test_a_closed_sheet_prints_how_it_ended(desk: Browser) -> None:
                  "Closed by local, 20"):  # fmt: skip
         assert part in page
     assert "Next checks" not in page
+    assert "<svg" not in desk.page.text, "nothing is to be probed any more"
     own = re.search(r'href="([^"]*circuit=own[^"]*)"', desk.page.text)
     assert own is not None
     assert "&amp;amp;" not in own[0]

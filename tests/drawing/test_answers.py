@@ -181,6 +181,26 @@ def test_another_check_can_be_shown(knowledge: Knowledge, answer: dict[str, Any]
     assert "Red lead +: feed side of the pull fuse." in told(root)
 
 
+@pytest.mark.parametrize("shape", SHAPES)
+def test_a_cut_out_is_what_is_around_the_leads(
+    knowledge: Knowledge, answer: dict[str, Any], shape: str
+) -> None:
+    """A cut-out is as high as is asked for, both leads in it, and no text is cut through."""
+    asked = with_check(answer, "fuse-drop-voltage")
+    root = parsed(svg(knowledge, LOADER, asked, shape=shape, cut=300.0))
+    left, top, _, tall = map(float, root.get("viewBox", "").split())
+    assert (left, tall) == (0.0, 300.0)
+    leads = [float(one.get("cy", "0")) for one in root.iter(f"{SVG}circle")
+             if "tw-lead" in (one.get("class") or "")]  # fmt: skip
+    assert len(leads) >= 2
+    assert all(top < y < top + tall for y in leads)
+    for one in root.iter(f"{SVG}text"):
+        if one.get("text-anchor") is None:
+            assert top + 9 <= float(one.get("y", "0")) <= top + tall
+    nowhere = svg(knowledge, LOADER, with_check(answer, "recent-work"), shape=shape, cut=300.0)
+    assert nowhere == ""
+
+
 def test_readings_stand_at_their_points(knowledge: Knowledge, answer: dict[str, Any]) -> None:
     """What was read, a healthy circuit's band and the leading cause's stand at the pull pin."""
     root = parsed(svg(knowledge, LOADER, answer))
