@@ -83,7 +83,7 @@ CALLS = (
     Call("lead", "readings are there", FUEL,
          (NO_START, *_known("pull-pin-voltage", "pull-current", truth=KIT)), KIT),
     Call("lead", "a brake that does not hold", BRAKE,
-         ({"check": "brake-response", "outcome": "does-not-hold"},), LAMP),
+         ({"check": "brake-response", "outcome": "will-not-hold"},), LAMP),
 )  # fmt: skip
 
 
