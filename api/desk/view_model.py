@@ -55,14 +55,10 @@ class CauseChance:
 
 @dataclass(frozen=True)
 class HeadLine:
-    """Where the call stands, in words; ``chance`` only where one cause leads at half or more.
-
-    Else ``third`` is the third of the leaders, for which a phone has no room.
-    """
+    """Where the call stands, in words; ``chance`` only where one cause leads at half or more."""
 
     words: str
     chance: str = ""
-    third: str = ""
 
 
 def chances(call: Call) -> list[CauseChance]:
@@ -91,8 +87,7 @@ def head_line(leading: Sequence[CauseChance]) -> HeadLine:
         return HeadLine(first.name, f"{said}, {moved}" if moved else said)
     chances = [hundredths(one.probability).removesuffix(" in 100") for one in leading[:LEADERS]]
     names = [f"{one.name} {chance}" for one, chance in zip(leading, chances, strict=False)]
-    words = f"Too early to say. Leading: {', '.join(names[:2])}"
-    return HeadLine(words, third=f", {', '.join(names[2:])}" if names[2:] else "")
+    return HeadLine(f"Too early to say. Leading: {', '.join(names)} in 100.")
 
 
 def undecided(call: Call) -> list[str]:
