@@ -9,7 +9,7 @@ are held by test_browser.
 
 import argparse
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -167,13 +167,13 @@ def went(running: Running, chromium: Browser, call: Call, size: str) -> Went:
     return Went(tuple(steps), keys + 1)
 
 
-def _rows(chromium: Browser, tree: Path | None) -> Iterator[list[Went]]:
+def _rows(chromium: Browser, tree: Path | None, calls: Sequence[Call]) -> Iterator[list[Went]]:
     """Give for each call how it went on both screens, against the server of a tree."""
     other = {"PYTHONPATH": str(tree.resolve())} if tree else None
     with tempfile.TemporaryDirectory() as home:
         running = Running(Path(home), environment=other)
         try:
-            for call in CALLS:
+            for call in calls:
                 yield [went(running, chromium, call, size) for size in b.SIZES]
         finally:
             running.stop()
@@ -184,13 +184,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--before", type=Path, help="a checkout of an earlier commit")
     parser.add_argument("--steps", action="store_true", help="name each step that needs scrolling")
+    parser.add_argument("--first", type=int, default=1, help="begin with this call of the twelve")
     options = parser.parse_args()
+    calls = CALLS[options.first - 1 :]
     print("| role, call | tree | 1366x768: whole | words | keys | 390x844: whole | words | keys |")
     print(f"|{'---|' * 8}")
     trees = {"before": options.before, "now": None} if options.before else {"now": None}
     with b.chromium() as chromium:
         for name, tree in trees.items():
-            for call, both in zip(CALLS, _rows(chromium, tree), strict=True):
+            for call, both in zip(calls, _rows(chromium, tree, calls), strict=True):
                 cells = " | ".join(one.row(size) for size, one in zip(b.SIZES, both, strict=True))
                 print(f"| {call.role}: {call.name} | {name} | {cells} |", flush=True)
                 for size, one in zip(b.SIZES, both, strict=True) if options.steps else ():
