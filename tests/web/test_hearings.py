@@ -42,7 +42,7 @@ def test_what_is_heard_fits_the_interface(
         ({"text": "x" * 4001}, "text"),
         ({"text": "a\u0000b"}, "text"),
         ({"text": "no click", "duty": "fuel-shutof"}, "duty"),
-        ({"text": "no click", "langage": "en"}, "langage"),
+        ({"text": "no click", "word": "en"}, "word"),
         (["no click"], ""),
     ],
 )
