@@ -78,7 +78,7 @@ CALLS = (
     Call("technician alone", "no control known", {**FUEL, "control": "unknown", "coil": "unknown"},
          (NO_START,), KIT),
     Call("technician alone", "brake stays on", BRAKE, (NO_RELEASE,), LAMP),
-    Call("lead", "five answers are there", FUEL,
+    Call("lead", "four answers are there", FUEL,
          (NO_START, *_known("plunger-action", "relay-click", "crank-speed", truth=PHONE)), PHONE),
     Call("lead", "readings are there", FUEL,
          (NO_START, *_known("pull-pin-voltage", "pull-current", truth=KIT)), KIT),
