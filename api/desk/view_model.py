@@ -55,10 +55,14 @@ class CauseChance:
 
 @dataclass(frozen=True)
 class HeadLine:
-    """Where the call stands, in words; ``chance`` only where one cause leads at half or more."""
+    """Where the call stands, in words; ``chance`` only where one cause leads at half or more.
+
+    Else ``third`` is the third of the leaders, for which a phone has no room.
+    """
 
     words: str
     chance: str = ""
+    third: str = ""
 
 
 def chances(call: Call) -> list[CauseChance]:
@@ -87,7 +91,8 @@ def head_line(leading: Sequence[CauseChance]) -> HeadLine:
         return HeadLine(first.name, f"{said}, {moved}" if moved else said)
     chances = [hundredths(one.probability).removesuffix(" in 100") for one in leading[:LEADERS]]
     names = [f"{one.name} {chance}" for one, chance in zip(leading, chances, strict=False)]
-    return HeadLine(f"Too early to say. Leading: {', '.join(names)} in 100.")
+    words = f"Too early to say. Leading: {', '.join(names[:2])}"
+    return HeadLine(words, third=f", {', '.join(names[2:])}" if names[2:] else "")
 
 
 def undecided(call: Call) -> list[str]:
