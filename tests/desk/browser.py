@@ -14,7 +14,7 @@ from tests.databases import set_up
 
 CHROMIUM = "/usr/bin/chromium"
 REQUIRED = "TESTS_REQUIRE_CHROMIUM"
-SIZES = {"office": {"width": 1366, "height": 768}, "phone": {"width": 390, "height": 844}}
+SIZES = {"office": {"width": 1280, "height": 800}, "phone": {"width": 390, "height": 844}}
 SCHEMES = ("light", "dark")
 WCAG = ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]
 _QUIET = [

@@ -18,7 +18,7 @@ from tests.desk.test_browser import begin, case_of, screens
 from tests.serving import Running
 
 SMALL = 120_000  # bytes of a picture for README
-_TOP = FloatRect(x=0, y=0, width=1366, height=520)
+_TOP = FloatRect(x=0, y=0, width=1280, height=520)
 
 
 def axe(chromium: Browser, url: str, out: Path | None) -> None:

@@ -20,6 +20,7 @@ from tests.desk import browser as b
 from tests.desk.calls import BRAKE_WITH_LAMP, FUEL_BY_PHONE, FULL_KIT_TWO_FAULTS
 from tests.serving import Running
 
+b.SIZES["office"] = {"width": 1366, "height": 768}  # the smaller of an office
 MOST_STEPS = 25
 LAY = {"skill": "lay", "on_hand": ["ask", "look"]}
 FUEL = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "case-ground"}
