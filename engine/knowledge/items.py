@@ -231,6 +231,20 @@ class Setting:
     source: Prose = said(SOURCE)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Chopping:
+    """How an output shows on a meter where a controller chops it, on a 12 V machine."""
+
+    part: Id = said("The output that is chopped.")
+    volts_off: Mapping[PhaseName, float] = said(
+        "What chopping takes off the average volts of the output, by phase."
+    )
+    tolerance: Tolerance = said("Spread of these volts, as a share.")
+    share: NotNegative = said("Share of machines that chop it, where nobody said.")
+    shown_by: Ids = said("The checks that read otherwise where it is chopped.")
+    source: Prose = said(SOURCE)
+
+
 @dataclass(frozen=True)
 class Coil:
     """What a coil style adds to the circuit, what its ground point is called, where leads go."""
@@ -318,6 +332,7 @@ class Circuit(Item):
         "Numbers that are not ohms.", default=()
     )
     plunger: Plunger = said("Force margins of the plunger.", default=None)
+    chopping: Chopping | None = said("How it shows where its hold is chopped.", default=None)
 
     @staticmethod
     def whole(data: Loaded) -> None:

@@ -192,7 +192,8 @@ class Behaviour:
             ("lamp-hold", LAMP_HOLD, "hold-pin-harness"),
         ):
             volts = np.maximum(self._solution.volts(situation, node, "battery-negative"), 0.0)
-            good = max(float(volts[0]), 1e-6)  # hypothesis 0 is the healthy circuit
+            off = self._variant.volts_off(situation.phase) if name == "lamp-hold" else 0.0
+            good = max(float(volts[0]) + off, 1e-6)  # of the healthy circuit, hypothesis 0, steady
             found[f"{name}-bright"] = ndtr((volts / good - BRIGHT_SHARE) / LAMP_SIGMA)
             found[f"{name}-lit"] = ndtr((volts / good - LIT_SHARE) / LAMP_SIGMA)
         return found

@@ -219,11 +219,12 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
     parts, settings = tuple(circuit.parts.values()), tuple(circuit.settings)
     shape = (len(items.PHASES), len(hypotheses), len(parts))
     healthy = [circuit.settings[one].healthy for one in settings]
-    ratio = variant.system_volts / 12.0
     cases = Cases(
         tuple(hypotheses), parts, settings,
         ohms=np.broadcast_to([healthy_ohms(one, variant) for one in parts], shape).copy(),
-        volts=np.broadcast_to([one.volts * ratio for one in parts], shape).copy(),
+        volts=np.broadcast_to(
+            np.array([variant.phase_volts(one) for one in parts]).T[:, None, :], shape
+        ).copy(),
         forced_closed=np.zeros(shape, dtype=bool), forced_open=np.zeros(shape, dtype=bool),
         setting_values=np.tile(healthy, (len(hypotheses), 1)),
     )  # fmt: skip

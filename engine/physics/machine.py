@@ -20,6 +20,7 @@ class Machine:
     pull_ohms: float | None = None
     hold_ohms: float | None = None
     ambient_celsius: float | None = None
+    hold_drive: str = "steady"  # as long as nothing was read that a chopped hold changes
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,7 @@ class Variant:
     hold_ohms: float
     ambient_celsius: float
     stated: frozenset[str] = frozenset()  # windings whose good ohms the request gave
+    chopped: bool = False  # whether a controller chops the hold
 
     @property
     def facts(self) -> dict[str, Any]:
@@ -55,6 +57,28 @@ class Variant:
         return part.unstated_tolerance
 
     @property
+    def chopping(self) -> items.Chopping | None:
+        """Return how the hold is chopped; None where it is steady."""
+        return self.circuit.chopping if self.chopped else None
+
+    def volts_off(self, phase: str) -> float:
+        """Return the volts that chopping takes off the average of the hold in a phase."""
+        off = self.chopping.volts_off.get(phase, 0.0) if self.chopping else 0.0
+        return off * self.system_volts / 12.0
+
+    def phase_volts(self, part: items.Part) -> list[float]:
+        """Return the volts that a part puts in series in each phase of items.PHASES."""
+        if self.chopping and self.chopping.part == part.id:
+            return [-self.volts_off(phase) for phase in items.PHASES]
+        return [part.volts * self.system_volts / 12.0] * len(items.PHASES)
+
+    def volts_tolerance(self, part: items.Part) -> float:
+        """Return the relative standard uncertainty of those volts."""
+        if self.chopping and self.chopping.part == part.id:
+            return self.chopping.tolerance
+        return part.volts_tolerance
+
+    @property
     def rated_pull_amps(self) -> float:
         """Return system volts over the good pull winding at 20 C, in amperes."""
         return self.system_volts / self.pull_ohms
@@ -70,7 +94,9 @@ class Variant:
         return float(copper.resistance_at(1.0, 20.0, self.ambient_celsius))
 
 
-def make_variant(machine: Machine, circuit: items.Circuit, coil: str) -> Variant:
+def make_variant(
+    machine: Machine, circuit: items.Circuit, coil: str, chopped: bool = False
+) -> Variant:
     """Fill in what the machine does not say from the circuit's typical values."""
     parts = circuit.parts
 
@@ -95,4 +121,5 @@ def make_variant(machine: Machine, circuit: items.Circuit, coil: str) -> Variant
             )
             if ohms is not None
         ),
+        chopped=chopped,
     )

@@ -239,7 +239,7 @@ def split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothesi
 
 
 def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel]) -> Model:
-    """Put the variants of a machine side by side; each is as likely as the others beforehand."""
+    """Put the variants of a machine side by side; each circuit and coil is as likely as another."""
     hypotheses = tuple(one for model in built for one in model.hypotheses)
     present = {one.cause for one in hypotheses}
     known = tuple(name for name in knowledge.causes if name in present)
@@ -257,7 +257,9 @@ def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel
         cause_of=cause_of,
         variant_of=variant_of,
         hypotheses=hypotheses,
-        prior=np.concatenate([model.prior for model in built]) / len(built),
+        prior=np.concatenate([
+            model.prior * _weight(model.variant, [one.variant for one in built]) for model in built
+        ]),
         events={
             name: np.concatenate([model.events[name] for model in built]) for name in items.EVENTS
         },
@@ -319,7 +321,28 @@ def variants_of(knowledge: Knowledge, machine: Machine) -> list[Variant]:
         if circuit.duty == machine.duty and machine.control in (circuit.control, "unknown")
     ]
     coils = items.COILS if machine.coil == "unknown" else (machine.coil,)
-    return [make_variant(machine, circuit, coil) for circuit in circuits for coil in coils]
+    return [
+        make_variant(machine, circuit, coil, chopped)
+        for circuit in circuits for coil in coils for chopped in _drives(machine, circuit)
+    ]  # fmt: skip
+
+
+def _drives(machine: Machine, circuit: items.Circuit) -> tuple[bool, ...]:
+    """Return whether the hold is chopped, as far as that is known."""
+    if circuit.chopping is None or machine.hold_drive == "steady":
+        return (False,)
+    return (True,) if machine.hold_drive == "chopped" else (False, True)
+
+
+def _weight(variant: Variant, all_of_them: Sequence[Variant]) -> float:
+    """Return how likely a variant is beforehand, where each circuit and coil is as likely."""
+    kinds = {(one.circuit.id, one.coil) for one in all_of_them}
+    alike = [one for one in all_of_them
+             if (one.circuit.id, one.coil) == (variant.circuit.id, variant.coil)]  # fmt: skip
+    if len(alike) == 1 or variant.circuit.chopping is None:
+        return 1.0 / len(kinds)
+    share = variant.circuit.chopping.share
+    return (share if variant.chopped else 1.0 - share) / len(kinds)
 
 
 class ModelStore:

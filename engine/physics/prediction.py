@@ -501,13 +501,14 @@ class Predictor:
     @cached_property
     def _uncertainties(self) -> tuple[Sequence[str], Floats, Floats, Sequence[int]]:
         """Return the shared quantities, standard uncertainties of ohms and volts, the sources."""
-        parts, ratio = self._cases.parts, self.variant.system_volts / 12.0
-        sources = [n for n, part in enumerate(parts) if part.volts]
+        parts = self._cases.parts
+        most = [max(self.variant.phase_volts(part), key=abs) for part in parts]
+        sources = [n for n, volts in enumerate(most) if volts]
         names = [f"ohms:{part.id}" for part in parts]
         names += [*(f"volts:{parts[n].id}" for n in sources), SEVERITY]
         ohms = np.array([self.variant.tolerance(part) for part in parts])
-        volts = np.array([part.volts * part.volts_tolerance * ratio for part in parts])
-        return names, ohms, volts.astype(np.float64), sources
+        spread = np.array([self.variant.volts_tolerance(part) for part in parts])
+        return names, ohms, np.array(most) * spread, sources
 
     def _along_severity(self, phase: str, found: Sensitivity) -> Floats:
         """Return the change of a reading over the neighbourhood that a severity stands for."""

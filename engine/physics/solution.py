@@ -104,6 +104,8 @@ def _values(
     ohms = cases.ohms[phases].copy()
     volts = cases.volts[phases].copy()
     for place, situation in enumerate(situations):
+        if situation.dead:
+            volts[place] = 0.0
         for column, part in enumerate(cases.parts):
             if part.id in situation.restored or part.id == situation.added:
                 ohms[place, :, column] = _as_new(part, variant)
@@ -259,7 +261,7 @@ class _Batch:
         for column, part in enumerate(self.cases.parts):
             if part.trips_at_amps is not None:
                 conductance = np.where(self.made[:, :, column], self.conductances[:, :, column], 0)
-                across = self._between(voltages, *part.between)
+                across = self._between(voltages, *part.between) + self.volts[:, :, column]
                 over = np.abs(conductance * across) > part.trips_at_amps / self.ratio
                 changed |= self._open(column, over)
         return changed

@@ -320,12 +320,24 @@ class _Gate:
         machine, data = dict(self.machine), self.data
         solenoids = machine.pop("solenoids")
         told = {name: machine.pop(name) for name in TOLD if name in machine}
+        machine["hold_drive"] = self._drive(told.get("hold_drive", "unknown"), findings)
         on_hand = data["on_hand"]
         return Request(
             Machine(**machine), solenoids, tuple(findings),
             None if on_hand is None else tuple(on_hand), data["limit"], tuple(data["excluded"]),
             tuple(done), data["skill"], told,
         )  # fmt: skip
+
+    def _drive(self, told: str, findings: Sequence[Finding]) -> str:
+        """Return how the hold is driven; as usual where nothing that was read depends on it."""
+        if told != "unknown":
+            return told
+        shown = {
+            check for circuit in self.knowledge.circuits.values() if circuit.chopping is not None
+            for check in circuit.chopping.shown_by
+        }  # fmt: skip
+        read = {one.check for one in findings if one.outcome != NOT_KNOWN}
+        return "steady" if shown.isdisjoint(read) else "unknown"
 
     def _done(self, findings: int) -> list[Done]:
         """Read what was put right; without ``after`` it was done after every finding."""
