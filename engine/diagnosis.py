@@ -11,6 +11,8 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
+
 from engine.answer import explain
 from engine.answer.answer import Answer, MeaningEntry
 from engine.knowledge import Knowledge, load_knowledge
@@ -26,6 +28,8 @@ from engine.reasoning.request import Request, read_request
 from engine.rules.cautions import Cautions
 from engine.rules.compile import Firing, rule_sets
 from engine.rules.views import CaseView
+
+DRIVE_SURE = 0.85  # judgement: from here on the readings are taken to tell how the hold is driven
 
 
 class Diagnoser:
@@ -61,14 +65,17 @@ class Diagnoser:
         """
         sides = list(dict.fromkeys(one.side for one in request.findings if one.side))
         if not sides:
-            return self._answer(request)
-        answers = {side: self._answer(self._of_side(request, side)) for side in sorted(sides)}
+            return self._answer(self._settled(request))
+        answers = {
+            side: self._answer(self._settled(self._of_side(request, side)))
+            for side in sorted(sides)
+        }
         return replace(answers[sides[0]], side=sides[0], sides=answers)
 
     def belief(self, request: Request, side: str | None = None) -> Belief:
         """Return the belief of a request, of one side where it names sides, without explaining."""
         asked = self._of_side(request, side) if side else request
-        return self._believed(asked)[-1]
+        return self._believed(self._settled(asked))[-1]
 
     def meanings(self, belief: Belief, check: str) -> tuple[MeaningEntry, ...]:
         """Return what each result of any check would mean, given an answer's belief.
@@ -76,6 +83,19 @@ class Diagnoser:
         Raises KeyError for a check that the machine cannot have.
         """
         return explain.meanings(self.advisers.of(belief.model).meanings(belief, check))
+
+    def _settled(self, request: Request) -> Request:
+        """Return the request with the hold's drive as the readings tell it, where they do."""
+        if request.machine.hold_drive != "unknown":
+            return request
+        belief = self._believed(request)[-1]
+        model = belief.model
+        chopped = np.array([one.chopped for one in model.variants])[model.variant_of]
+        share = float(belief.hypotheses[chopped].sum())
+        if 1 - DRIVE_SURE < share < DRIVE_SURE:
+            return request
+        drive = "chopped" if share > 0.5 else "steady"
+        return replace(request, machine=replace(request.machine, hold_drive=drive))
 
     def _believed(
         self, request: Request

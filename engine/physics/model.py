@@ -257,9 +257,12 @@ def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel
         cause_of=cause_of,
         variant_of=variant_of,
         hypotheses=hypotheses,
-        prior=np.concatenate([
-            model.prior * _weight(model.variant, [one.variant for one in built]) for model in built
-        ]),
+        prior=np.concatenate(
+            [
+                model.prior * _weight(model.variant, [one.variant for one in built])
+                for model in built
+            ]
+        ),
         events={
             name: np.concatenate([model.events[name] for model in built]) for name in items.EVENTS
         },

@@ -137,6 +137,8 @@ def case_view(request: Request, observations: Sequence[Observation]) -> CaseView
         "solenoids": request.solenoids or (2 if sides else None),
         **{name: request.told.get(name) for name in TOLD},
     }  # fmt: skip
+    if machine.hold_drive != "steady":  # what readings tell of it nobody has said
+        fields["hold_drive"] = request.told.get("hold_drive", "unknown")
     return CaseView(fields, tuple(_finding_view(observation) for observation in observations))
 
 

@@ -320,7 +320,8 @@ class _Gate:
         machine, data = dict(self.machine), self.data
         solenoids = machine.pop("solenoids")
         told = {name: machine.pop(name) for name in TOLD if name in machine}
-        machine["hold_drive"] = self._drive(told.get("hold_drive", "unknown"), findings)
+        told_drive = told.get("hold_drive", "unknown")
+        machine["hold_drive"] = told_drive if told_drive != "unknown" else self._drive(findings)
         on_hand = data["on_hand"]
         return Request(
             Machine(**machine), solenoids, tuple(findings),
@@ -328,12 +329,12 @@ class _Gate:
             tuple(done), data["skill"], told,
         )  # fmt: skip
 
-    def _drive(self, told: str, findings: Sequence[Finding]) -> str:
-        """Return how the hold is driven; as usual where nothing that was read depends on it."""
-        if told != "unknown":
-            return told
+    def _drive(self, findings: Sequence[Finding]) -> str:
+        """Return how a hold is taken to be driven: as usual where nothing read depends on it."""
         shown = {
-            check for circuit in self.knowledge.circuits.values() if circuit.chopping is not None
+            check for circuit in self.knowledge.circuits.values()
+            if circuit.chopping and circuit.duty == self.machine["duty"]
+            and self.machine["control"] in (circuit.control, "unknown")
             for check in circuit.chopping.shown_by
         }  # fmt: skip
         read = {one.check for one in findings if one.outcome != NOT_KNOWN}
