@@ -64,9 +64,9 @@ EVENTS = (
     "stays-in-running", "comes-out", "pull-stays-on", "fuse-opens", "fuse-is-open",
     "hand-held-stays", "plunger-free", "plunger-moves", "plunger-bottoms", "spring-returns",
     "linkage-follows", "lock-holds", "fuel-arrives", "engine-turns", "machine-drives",
-    "cranks-at-speed", "bench-pulls", "bench-holds", "works-now", "works-with-jumper",
-    "works-with-relay-swapped", "lamp-pull-bright", "lamp-pull-lit", "lamp-hold-bright",
-    "lamp-hold-lit",
+    "cranks-at-speed", "hold-is-chopped", "bench-pulls", "bench-holds", "works-now",
+    "works-with-jumper", "works-with-relay-swapped", "lamp-pull-bright", "lamp-pull-lit",
+    "lamp-hold-bright", "lamp-hold-lit",
 )  # fmt: skip
 NOWHERE = "nowhere"
 UNITS = ("V", "A", "ohm", "s")
