@@ -22,7 +22,7 @@ Content = dict[str, Any]  # a file as read, not yet checked
 Raw = dict[str, dict[str, tuple[Source, Content]]]
 Shelf = dict[str, Any]  # id -> item of one kind
 Items = dict[str, Shelf]  # by folder
-_KINDS = {"check": "checks", "cause": "causes", "conclusion": "rules"}  # of an id -> its folder
+_KINDS = {"check": "checks", "cause": "causes", "conclusion": "rules", "caution": "rules"}  # of ids
 
 
 @dataclass(frozen=True)
