@@ -65,17 +65,16 @@ class Diagnoser:
         """
         sides = list(dict.fromkeys(one.side for one in request.findings if one.side))
         if not sides:
-            return self._answer(self._settled(request))
+            return self._answer(self.settled(request))
         answers = {
-            side: self._answer(self._settled(self._of_side(request, side)))
-            for side in sorted(sides)
+            side: self._answer(self.settled(self._of_side(request, side))) for side in sorted(sides)
         }
         return replace(answers[sides[0]], side=sides[0], sides=answers)
 
     def belief(self, request: Request, side: str | None = None) -> Belief:
         """Return the belief of a request, of one side where it names sides, without explaining."""
         asked = self._of_side(request, side) if side else request
-        return self._believed(self._settled(asked))[-1]
+        return self._believed(self.settled(asked))[-1]
 
     def meanings(self, belief: Belief, check: str) -> tuple[MeaningEntry, ...]:
         """Return what each result of any check would mean, given an answer's belief.
@@ -84,7 +83,7 @@ class Diagnoser:
         """
         return explain.meanings(self.advisers.of(belief.model).meanings(belief, check))
 
-    def _settled(self, request: Request) -> Request:
+    def settled(self, request: Request) -> Request:
         """Return the request with the hold's drive as the readings tell it, where they do."""
         if request.machine.hold_drive != "unknown":
             return request

@@ -114,7 +114,7 @@ BAD = [
     ("pull-on-time", {"volts": 12, "ohms": 0.3}, ["wire_mm: give exactly one of"]),
     ("pull-on-time", {"volts": 12, "ohms": 0.3, "wire_mm": 1, "start_celsius": 120},
      ["start_celsius: is not below class A"]),
-    ("pull-on-time", {"volts": "12 V", "ohms": 0.3, "wire_mm": 1}, ["volts: must be a number"]),
+    ("pull-on-time", {"volts": "twelve", "ohms": 0.3, "wire_mm": 1}, ["volts: must be a number"]),
     ("pull-in-margin", {"supply_volts": 8, "system_volts": 48}, ["system_volts: must be one of"]),
     ("which-pin", {"ab_ohms": 0.1, "bc_ohms": "opn", "ca_ohms": 1, "pull_ohms": 0.3,
                    "hold_ohms": 15}, ["bc_ohms: must be a number, or 'open' for over range"]),
