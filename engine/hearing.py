@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 from engine.knowledge import Knowledge
-from engine.knowledge.items import DUTIES, Applies, Meaning
+from engine.knowledge.items import DUTIES, Applies, HeardFinding, Meaning
 from engine.knowledge.speech import NOT, Spoken, Word, stem, words_of
 
 MOST_BETWEEN = 2  # so many other words may stand between two words of a phrase
@@ -28,7 +28,7 @@ class Heard:
 
 @dataclass(frozen=True)
 class Proposal:
-    """What the words may mean: a check with its outcome, a cause, a check to do or a caution.
+    """What the words may mean: a finding, a cause, a check to do or a caution.
 
     ``duties`` are those on which it can be so; ``heard`` are the words it came from.
     """
@@ -36,12 +36,12 @@ class Proposal:
     id: str
     duties: tuple[str, ...]
     heard: tuple[Heard, ...]
-    outcome: str = ""
+    finding: HeardFinding | None = None
 
     @property
     def name(self) -> str:
-        """Return the id, with the outcome where there is one: ``relay-click=heard``."""
-        return f"{self.id}={self.outcome}" if self.outcome else self.id
+        """Return the id; of a finding its name: ``relay-click=heard``."""
+        return self.finding.of_check if self.finding else self.id
 
     def also(self, duties: Iterable[str], heard: Heard) -> "Proposal":
         """Return the proposal with more words that it came from."""
@@ -87,16 +87,14 @@ class Listener:
     def hear(self, text: str, duty: str | None = None) -> Hearing:
         """Return what a text may mean, of one duty only where it is given."""
         words = words_of(text)
-        found: dict[str, dict[tuple[str, str], Proposal]] = {
-            one.name: {} for one in fields(Hearing)
-        }
+        found: dict[str, dict[str, Proposal]] = {one.name: {} for one in fields(Hearing)}
         for match in sorted(_longest(self._matches(words)), key=lambda one: one.places):
             heard = _heard(text, words, match.places)
-            for kind, name, outcome, where in _points(match.meaning, self.knowledge):
+            for kind, new, where in _points(match.meaning, self.knowledge):
                 duties = _possible(where, match.meaning.duty, duty)
-                had = found[kind].get((name, outcome), Proposal(name, (), (), outcome))
                 if duties:
-                    found[kind][name, outcome] = had.also(duties, heard)
+                    had = found[kind].get(new.name, new)
+                    found[kind][new.name] = had.also(duties, heard)
         return Hearing(**{kind: tuple(there.values()) for kind, there in found.items()})
 
     def _matches(self, words: Sequence[Word]) -> Iterator[_Match]:
@@ -176,17 +174,17 @@ def _possible(where: Where, *asked: str | None) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _points(meaning: Meaning, knowledge: Knowledge) -> Iterator[tuple[str, str, str, Where]]:
-    """Yield kind, id, outcome and machines of all that a meaning points to and is known here."""
-    rules, checks, causes = knowledge.rules, knowledge.checks, knowledge.causes
-    if meaning.caution in rules:
-        yield "cautions", str(meaning.caution), "", (Applies(),)
+def _points(meaning: Meaning, knowledge: Knowledge) -> Iterator[tuple[str, Proposal, Where]]:
+    """Yield kind, proposal and machines of all that a meaning points to and is known here."""
+    checks, causes = knowledge.checks, knowledge.causes
+    if meaning.caution in knowledge.rules:
+        yield "cautions", Proposal(str(meaning.caution), (), ()), (Applies(),)
     for one in meaning.findings:
         if one.check in checks:
-            yield "findings", one.check, one.outcome, checks[one.check].applies
+            yield "findings", Proposal(one.check, (), (), one), checks[one.check].applies
     for name in meaning.causes:
         if name in causes:
-            yield "causes", name, "", causes[name].applies
+            yield "causes", Proposal(name, (), ()), causes[name].applies
     for name in meaning.checks:
         if name in checks:
-            yield "checks", name, "", checks[name].applies
+            yield "checks", Proposal(name, (), ()), checks[name].applies

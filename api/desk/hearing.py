@@ -22,7 +22,7 @@ from api.interview.hearing import HeardOutcome, HearingAnswer, hear
 from api.interview.next_step import COMPLAINTS
 from api.interview.state import Inquiry
 from api.strict_json import Json
-from engine.knowledge.items import DUTIES
+from engine.knowledge.items import DUTIES, MOMENTS
 from engine.reasoning.request import NOT_KNOWN
 
 MOST_LETTERS = 4000
@@ -58,7 +58,8 @@ def ticked(form: Form, machine: Json) -> list[Json]:
 def _findings(names: Iterable[str], can_have: Collection[str], side: str | None) -> list[Json]:
     found: dict[str, Json] = {}
     for name in dict.fromkeys(names):
-        check, _, outcome = name.partition("=")
+        check, _, said = name.partition("=")
+        outcome, _, moment = said.partition("@")
         item = desk().knowledge.checks.get(check)
         if check not in can_have or item is None or item.outcomes is None:
             continue
@@ -66,7 +67,8 @@ def _findings(names: Iterable[str], can_have: Collection[str], side: str | None)
             raise FormFault({"heard": _BOTH})
         if outcome in item.outcomes.names:
             of_side = {"side": side} if side and not item.shared_between_sides else {}
-            found[check] = {"check": check, "outcome": outcome, **of_side}
+            when = {"moment": moment} if moment in MOMENTS else {}
+            found[check] = {"check": check, "outcome": outcome, **when, **of_side}
     return list(found.values())
 
 

@@ -10,6 +10,7 @@ from api.answers.documents import Document
 from api.interview.next_step import COMPLAINTS
 from engine import Knowledge
 from engine.hearing import Heard, Listener, Proposal
+from engine.knowledge.items import HeardFinding
 from engine.rules.cautions import caution_text
 
 
@@ -29,6 +30,7 @@ class HeardOutcome:
 
     check: str
     outcome: str
+    moment: str | None
     name: str
     words: str
     duties: tuple[str, ...]
@@ -41,8 +43,8 @@ class HeardOutcome:
 
     @property
     def name_of(self) -> str:
-        """Return check and outcome as one word: ``relay-click=heard``."""
-        return f"{self.check}={self.outcome}"
+        """Return check, outcome and moment as one word: ``relay-click=heard``."""
+        return HeardFinding(self.check, self.outcome, self.moment).of_check
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ class HearingAnswer(Document):
 def hear(knowledge: Knowledge, text: str, duty: str | None = None) -> HearingAnswer:
     """Return what a text may mean, of one duty only where it is given."""
     heard = Listener(knowledge).hear(text, duty)
-    found = [_outcome(knowledge, one) for one in heard.findings]
+    found = [_outcome(knowledge, one, one.finding) for one in heard.findings if one.finding]
     rules = knowledge.rules
     return HearingAnswer(
         tuple(HeardCaution(one.id, caution_text(rules[one.id]), one.duties, one.heard)
@@ -83,10 +85,13 @@ def hear(knowledge: Knowledge, text: str, duty: str | None = None) -> HearingAns
     )  # fmt: skip
 
 
-def _outcome(knowledge: Knowledge, one: Proposal) -> HeardOutcome:
-    check = knowledge.checks[one.id]
-    words = check.outcomes.words.get(one.outcome, one.outcome) if check.outcomes else one.outcome
-    return HeardOutcome(one.id, one.outcome, check.name, words, one.duties, one.heard)
+def _outcome(knowledge: Knowledge, one: Proposal, finding: HeardFinding) -> HeardOutcome:
+    check, outcome = knowledge.checks[finding.check], finding.outcome
+    words = check.outcomes.words.get(outcome, outcome) if check.outcomes else outcome
+    when = f" ({finding.moment.replace('-', ' ')})" if finding.moment else ""
+    return HeardOutcome(
+        check.id, outcome, finding.moment, check.name, f"{words}{when}", one.duties, one.heard
+    )
 
 
 def _item(name: str, one: Proposal) -> HeardItem:

@@ -79,6 +79,7 @@ Positive = Annotated[
     float, functools.partial(Number, validate=validate.Range(min=0, min_inclusive=False))
 ]
 NotNegative = Annotated[float, functools.partial(Number, validate=validate.Range(min=0))]
+Share = Annotated[float, functools.partial(Number, validate=validate.Range(min=0, max=1))]
 Ohms = Annotated[float, functools.partial(Number, validate=validate.Range(min=1e-6, max=1e9))]
 Tolerance = Annotated[float, functools.partial(Number, validate=validate.Range(min=0, max=2))]
 Volts = Annotated[int, Closed("system_volts", SYSTEM_VOLTS)]
@@ -240,7 +241,7 @@ class Chopping:
         "What chopping takes off the average volts of the output, by phase."
     )
     tolerance: Tolerance = said("Spread of these volts, as a share.")
-    share: NotNegative = said("Share of machines that chop it, where nobody said.")
+    share: Share = said("Share of machines that chop it, where nobody said.")
     shown_by: Ids = said("The checks that read otherwise where it is chopped.")
     source: Prose = said(SOURCE)
 
@@ -698,11 +699,14 @@ class HeardFinding:
 
     check: Id = said("The check.")
     outcome: Id = said("Its outcome.")
+    moment: Annotated[str, Closed("moment", MOMENTS)] | None = said(
+        "What the key was doing, where the phrases say it.", default=None
+    )
 
     @property
     def of_check(self) -> str:
-        """Return check and outcome as one name: ``relay-click=heard``."""
-        return f"{self.check}={self.outcome}"
+        """Return check, outcome and moment as one name: ``relay-click=not-heard@key-on``."""
+        return f"{self.check}={self.outcome}" + (f"@{self.moment}" if self.moment else "")
 
 
 @dataclass(frozen=True, kw_only=True)
