@@ -1,7 +1,6 @@
 """A recording of the pull on a call: dropped as a file, looked at, each finding confirmed."""
 
 import io
-from threading import Lock
 from typing import Any, cast
 
 from flask import Response, request
@@ -16,7 +15,7 @@ from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import Call, address_of
 from api.desk.forms import FormFault
 from api.desk.submitting import Refusal, submitted, version_of
-from api.recordings.document import cautions, document, found_words, read_file
+from api.recordings.document import READING, cautions, document, found_words, read_file
 from api.recordings.picture import picture
 from api.service import current
 from api.strict_json import Json
@@ -24,7 +23,7 @@ from engine.traces.trace import ROLES, TraceError
 
 TITLE = "The recording, and what was read from it"
 MOST_FINDINGS = 12
-_ONE = Lock()  # reading takes a processor: one at a time in a process
+BUSY = "Another recording is being read just now. Send the file again in a few seconds."
 
 
 @blueprint.get("/desk/cases/<number>/recording")
@@ -42,16 +41,19 @@ def recording(number: str) -> Response:
     sent = request.files.get("file")
     if sent is None or not sent.filename:
         return _page(call, 422, faults={"file": "Choose the file that the recorder saved."})
+    if not READING.acquire(blocking=False):
+        return _page(call, 429, faults={"file": BUSY})
     try:
-        with _ONE:
-            trace = read_file(
-                cast(io.BufferedReader, sent.stream), sent.filename,
-                request.form.get("channels", "")[:400], _rate(request.form.get("rate", "")),
-            )  # fmt: skip
-            read = document(current().knowledge, trace, "cranking" in request.form)
+        trace = read_file(
+            cast(io.BufferedReader, sent.stream), sent.filename,
+            request.form.get("channels", "")[:400], _rate(request.form.get("rate", "")),
+        )  # fmt: skip
+        read = document(current().knowledge, trace, "cranking" in request.form)
     except TraceError as error:
         told = "; ".join(str(fault) for fault in error.faults)
         return _page(call, 422, faults={"file": f"{told[:1].upper()}{told[1:]}."})
+    finally:
+        READING.release()
     return _page(call, read=read)
 
 

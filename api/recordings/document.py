@@ -4,6 +4,7 @@ import gzip
 import zlib
 from dataclasses import dataclass
 from pathlib import PurePath
+from threading import Lock
 from typing import BinaryIO, cast
 
 import numpy as np
@@ -19,6 +20,7 @@ from engine.traces.findings import TraceFigure, TraceMark, TraceReport, read_tra
 from engine.traces.quality import TraceRefusal
 from engine.traces.trace import ROLES, Trace, channels_from, refused
 
+READING = Lock()  # taken by a service: reading takes a processor, one at a time in a process
 PLOTTED = 240  # pieces of a plot, each with its least and its most
 # Of recording a pull, whatever is read of it: on some machines only a crank commands it.
 # What kills comes first.
@@ -124,11 +126,12 @@ def sections(answer: Json) -> list[Section]:
 
 
 def found_words(finding: Json) -> str:
-    """Return what was found for a check, with the uncertainty of a reading."""
+    """Return what was found for a check; of a reading how far off it may be, its clamp and all."""
     if "outcome" in finding:
         return str(finding["outcome"]).replace("-", " ")
-    doubt = shown(finding["meter"]["resolution"], 2)
-    return f"{shown(finding['value'])} {finding['unit']} (+-{doubt})"
+    meter, value = finding["meter"], float(finding["value"])
+    doubt = abs(value) * meter["percent"] / 100 + meter["counts"] * meter["resolution"]
+    return f"{shown(value)} {finding['unit']} (+-{shown(doubt, 2)})"
 
 
 def _value(one: Json) -> str:

@@ -44,7 +44,7 @@ def _columns(points: list[list[float]], left: float, wide: float) -> list[tuple[
     """Return column and value of each point, and of the way between two that lie far apart."""
     found = []
     for (x1, y1), (x2, y2) in pairwise(points):
-        steps = max(1, round(ROWS * 2 * abs(x2 - x1) / wide * 3), 6)
+        steps = max(round(ROWS * 6 * abs(x2 - x1) / wide), 6)
         for step in range(steps):
             share = step / steps
             at = (x1 + (x2 - x1) * share - left) / wide

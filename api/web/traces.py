@@ -8,13 +8,13 @@ from typing import Any
 from flask import Blueprint, Response, request
 from marshmallow import fields, validate
 
-from api.access import caller, role
+from api.access import role
 from api.answers.problems import ProblemError
 from api.cases.bodies import TypedText
-from api.recordings.document import TraceAnswer, document, read_file
+from api.recordings.document import READING, TraceAnswer, document, read_file
 from api.service import current
 from api.web import replies
-from api.web.batch import BodyError, Places, whole_body
+from api.web.batch import BodyError, whole_body
 from api.web.diagnoses import TAG
 from api.web.operations import Operation, operation
 from api.web.requests import QuerySchema, choice
@@ -56,11 +56,9 @@ def read_trace(channels: str = "", rate: float | None = None, cranking: str = ""
     At most 64 MiB, read while it comes; nothing is kept. What is wrong with it is told with its row
     and column. One recording at a time is read in a process: another is told when to come again.
     """
-    places: Places = current().cache.setdefault("traces", Places(1))
     request.max_content_length = sys.maxsize  # bounded here instead
     body = _Body(whole_body(request.stream.read, request.content_length))
-    done = places.take(caller().id)
-    if done is None:
+    if not READING.acquire(blocking=False):
         raise ProblemError(429, TOO_MANY, headers={"Retry-After": "5"})
     try:
         name = "x.wav" if request.mimetype == WAV else "x.csv"
@@ -72,7 +70,7 @@ def read_trace(channels: str = "", rate: float | None = None, cranking: str = ""
     except BodyError:
         raise ProblemError(400, "The body ended before it was complete.") from None
     finally:
-        done()
+        READING.release()
 
 
 class _Body(io.RawIOBase):

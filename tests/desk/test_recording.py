@@ -5,6 +5,7 @@ import io
 import re
 from typing import Any
 
+from api.recordings.document import READING
 from tests.desk.support import BRAKE, Browser, text_of
 from tests.traces.support import text
 
@@ -88,3 +89,12 @@ def test_nobody_is_sent_to_record_where_a_danger_rules_it_out(desk: Browser) -> 
     brake = desk.start({**BRAKE, "symptom-brake-release": "will-not-hold"})
     assert f"{brake}/recording" not in desk.get(f"{brake}?as=technician").text
     assert "Do not record on this machine now" in text_of(desk.get(f"{brake}/recording"))
+
+
+def test_one_recording_at_a_time(desk: Browser) -> None:
+    """While another one is read, by whichever door, no thread waits: the page says so."""
+    address = opened(desk)
+    with READING:
+        assert drop(desk, address, text().encode(), "pull.csv").status_code == 429
+    assert "Send the file again" in text_of(desk.page)
+    assert drop(desk, address, text().encode(), "pull.csv").status_code == 200

@@ -4,11 +4,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from flask import Flask
 from flask.testing import FlaskClient
 
+from api.recordings.document import READING
 from api.web import traces
-from api.web.batch import Places
 from tests.traces.support import text, write_wav
 
 PATH = "/v1/traces"
@@ -90,14 +89,11 @@ def test_more_than_the_bound_is_not_read(
     assert cut.status_code == 400
 
 
-def test_one_recording_at_a_time(app: Flask) -> None:
+def test_one_recording_at_a_time(client: FlaskClient) -> None:
     """A second one is told when to come again, and what failed takes no place."""
-    places = app.extensions["threewire"].cache["traces"] = Places(1)
-    done = places.take("somebody")
-    assert done is not None
-    refused = send(app.test_client(), text())
+    with READING:
+        refused = send(client, text())
     assert refused.status_code == 429
     assert refused.headers["Retry-After"] == "5"
-    done()
-    assert send(app.test_client(), "no numbers").status_code == 422
-    assert send(app.test_client(), text()).status_code == 200
+    assert send(client, "no numbers").status_code == 422
+    assert send(client, text()).status_code == 200
