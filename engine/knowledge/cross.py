@@ -35,7 +35,7 @@ def cross_faults(knowledge: "Knowledge") -> list[Fault]:
     """Return every fault of the whole base, unsorted."""
     faults: list[Fault] = []
     for circuit in knowledge.circuits.values():
-        faults += _circuit_faults(circuit)
+        faults += _circuit_faults(circuit) + _chopping_faults(circuit, knowledge.checks)
     if not knowledge.circuits:
         return [in_file("kb/circuits", "", "there is no circuit", Code.MISSING_ITEM)]
     table_faults = _table_faults(knowledge)
@@ -107,6 +107,18 @@ def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
     missing = [phase for phase in items.PHASES if phase not in circuit.phases]
     faults += [in_file(circuit.file, "phases", f"lacks '{phase}'") for phase in missing]
     return faults
+
+
+def _chopping_faults(circuit: items.Circuit, checks: Iterable[str]) -> list[Fault]:
+    """Return faults for an output that is not there to be chopped, and checks that show nothing."""
+    chopping = circuit.chopping
+    if chopping is None:
+        return []
+    outputs = [part.id for part in circuit.parts.values() if part.switched]
+    return [
+        *_ids(circuit.file, "chopping.part", "switched part", [chopping.part], outputs),
+        *_ids(circuit.file, "chopping.shown_by", "check", chopping.shown_by, checks),
+    ]
 
 
 def _cause_faults(cause: items.Cause, knowledge: "Knowledge") -> list[Fault]:

@@ -4,7 +4,7 @@ Built once for each different machine and kept; a diagnosis only reads it. When 
 the control type is not known, the hypotheses of every variant stand side by side.
 """
 
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
@@ -259,8 +259,8 @@ def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel
         hypotheses=hypotheses,
         prior=np.concatenate(
             [
-                model.prior * _weight(model.variant, [one.variant for one in built])
-                for model in built
+                one.prior * weight
+                for one, weight in zip(built, _weights([one.variant for one in built]), strict=True)
             ]
         ),
         events={
@@ -337,15 +337,18 @@ def _drives(machine: Machine, circuit: items.Circuit) -> tuple[bool, ...]:
     return (True,) if machine.hold_drive == "chopped" else (False, True)
 
 
-def _weight(variant: Variant, all_of_them: Sequence[Variant]) -> float:
-    """Return how likely a variant is beforehand, where each circuit and coil is as likely."""
-    kinds = {(one.circuit.id, one.coil) for one in all_of_them}
-    alike = [one for one in all_of_them
-             if (one.circuit.id, one.coil) == (variant.circuit.id, variant.coil)]  # fmt: skip
-    if len(alike) == 1 or variant.circuit.chopping is None:
-        return 1.0 / len(kinds)
-    share = variant.circuit.chopping.share
-    return (share if variant.chopped else 1.0 - share) / len(kinds)
+def _weights(variants: Sequence[Variant]) -> list[float]:
+    """Return how likely each variant is beforehand: as any other circuit and coil, of which some
+    stand twice, steady and chopped."""
+    drives = Counter((one.circuit.id, one.coil) for one in variants)
+
+    def of(one: Variant) -> float:
+        if drives[one.circuit.id, one.coil] == 1 or one.circuit.chopping is None:
+            return 1.0
+        share = one.circuit.chopping.share
+        return share if one.chopped else 1.0 - share
+
+    return [of(one) / len(drives) for one in variants]
 
 
 class ModelStore:

@@ -104,6 +104,7 @@ def files(text_of: Callable[[str], str]) -> dict[str, str]:
     ground, click = text_of("causes/ground-resistive.yaml"), text_of("checks/relay-click.yaml")
     volts, current = text_of("checks/ground-side-voltage.yaml"), text_of("checks/pull-current.yaml")
     circuit = text_of("circuits/fuel-shutoff-ignition-timed.yaml")
+    chops = text_of("circuits/fuel-shutoff-controller-on-crank.yaml")
     planted = {
         f"rules/{family}/bad-{stem}.yaml": RULE.format(
             stem=f"bad-{stem}", family=family, when=when, then=then
@@ -133,6 +134,9 @@ def files(text_of: Callable[[str], str]) -> dict[str, str]:
             "between: [ignition-feed, timer-output]", "between: [ignition-feed, timer-out]"
         ).replace("made: [ignition-switch, timer, machine-loads]",
                   "made: [ignition-switch, timr, machine-loads]"),
+        "circuits/fuel-shutoff-controller-on-crank.yaml": chops.replace(
+            "part: hold-driver\n", "part: hold-drivr\n"
+        ).replace("shown_by: [hold-pin-voltage,", "shown_by: [hold-pin-volts,"),
     }  # fmt: skip
 
 
@@ -161,6 +165,10 @@ OTHERS = [
      "unknown node 'timer-out' (did you mean 'timer-output'?)"),
     ("circuits/fuel-shutoff-ignition-timed.yaml: phases.on-command.made",
      "unknown switched part 'timr' (did you mean 'timer'?)"),
+    ("circuits/fuel-shutoff-controller-on-crank.yaml: chopping.part",
+     "unknown switched part 'hold-drivr' (did you mean 'hold-driver'?)"),
+    ("circuits/fuel-shutoff-controller-on-crank.yaml: chopping.shown_by",
+     "unknown check 'hold-pin-volts' (did you mean 'hold-pin-voltage'?)"),
 ]  # fmt: skip
 EXPECTED = [
     (f"rules/{family}/bad-{stem}.yaml: {path}", message)
