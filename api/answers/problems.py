@@ -93,8 +93,13 @@ def faults_document(faults: Iterable[Any], done: str = "diagnosed") -> JsonObjec
 
     ``done`` is what was not done with the request.
     """
-    errors = [(fault.path, fault.message) for fault in faults]
+    errors = pairs(faults)
     return document(422, counted(len(errors), done), errors)
+
+
+def pairs(faults: Iterable[Any]) -> list[tuple[str, str]]:
+    """Return path and message of each fault, as a problem document takes them."""
+    return [(fault.path, fault.message) for fault in faults]
 
 
 def json_document(fault: strict_json.JsonError) -> JsonObject:

@@ -12,6 +12,7 @@ from flask import Response, request, url_for
 from api.access import role
 from api.cases.case import Case
 from api.cases.idempotency import Also
+from api.cases.texts import LIMITS
 from api.desk import pages
 from api.desk.answering import call_at
 from api.desk.blueprint import blueprint, book, by, go
@@ -25,7 +26,6 @@ from api.strict_json import Json
 from engine.knowledge.items import DUTIES, MOMENTS
 from engine.reasoning.request import NOT_KNOWN
 
-MOST_LETTERS = 4000
 _BOTH = "Tick one answer of a check, not two."
 
 
@@ -34,7 +34,7 @@ def heard_in(form: Form) -> HearingAnswer | None:
 
     What the form's own question about the complaint has answered is not proposed again.
     """
-    text = tidy(form.get("complaint", ""), lines=True)[:MOST_LETTERS]
+    text = tidy(form.get("complaint", ""), lines=True)[: LIMITS["complaint"][0]]
     duty = form.get("duty", "")
     chosen = DUTIES[int(duty) - 1] if duty in ("1", "2") else None
     if not text:

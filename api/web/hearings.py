@@ -4,8 +4,9 @@ from flask import Blueprint, Response
 from marshmallow import fields
 
 from api.access import role
-from api.answers.problems import ProblemError
+from api.answers.problems import ProblemError, pairs
 from api.cases.bodies import TypedText, load
+from api.cases.texts import LIMITS
 from api.interview.hearing import HearingAnswer, hear
 from api.service import current
 from api.web import replies, requests
@@ -17,14 +18,13 @@ from engine.knowledge.shapes import OneOf, StrictSchema
 from engine.reasoning.request import says
 
 blueprint = Blueprint("hearings", __name__)
-MOST_LETTERS = 4000  # as a case's complaint has
 
 
 class HearingRequestSchema(StrictSchema):
     """What a caller said, and the duty where it is known."""
 
     what = "a hearing"
-    text = TypedText("What the caller said, as typed.", MOST_LETTERS, lines=True, required=True)
+    text = TypedText("What the caller said, as typed.", *LIMITS["complaint"], required=True)
     duty = fields.String(
         validate=OneOf("duty", DUTIES),
         metadata=says("What the solenoid does; left out, words are heard for every duty."),
@@ -43,6 +43,5 @@ def hear_caller() -> Response:
     try:
         asked = load(HearingRequestSchema(), requests.json_body())
     except RequestError as error:
-        errors = [(fault.path, fault.message) for fault in error.faults]
-        raise ProblemError(422, "The words cannot be heard.", errors) from None
+        raise ProblemError(422, "The words cannot be heard.", pairs(error.faults)) from None
     return replies.fresh(hear(current().knowledge, asked["text"], asked.get("duty")))

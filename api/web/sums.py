@@ -3,7 +3,7 @@
 from flask import Blueprint, Response
 
 from api.access import role
-from api.answers.problems import ProblemError
+from api.answers.problems import ProblemError, pairs
 from api.service import current
 from api.sums import SUMS, compute, explain, listed, unknown_sum
 from api.sums.entries import json_schema
@@ -42,8 +42,7 @@ def work_sum(id_: str) -> Response:
     try:
         return replies.fresh(compute(current().knowledge, id_, requests.json_body()))
     except RequestError as error:
-        errors = [(fault.path, fault.message) for fault in error.faults]
-        raise ProblemError(422, "The inputs of the sum do not fit.", errors) from None
+        raise ProblemError(422, "The inputs of the sum do not fit.", pairs(error.faults)) from None
 
 
 def _require(name: str) -> None:

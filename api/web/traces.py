@@ -9,7 +9,7 @@ from flask import Blueprint, Response, request
 from marshmallow import fields, validate
 
 from api.access import role
-from api.answers.problems import ProblemError
+from api.answers.problems import ProblemError, pairs
 from api.cases.bodies import TypedText
 from api.recordings.document import READING, TraceAnswer, document, read_file
 from api.service import current
@@ -65,8 +65,7 @@ def read_trace(channels: str = "", rate: float | None = None, cranking: str = ""
         trace = read_file(io.BufferedReader(body), name, channels, rate)
         return replies.fresh(document(current().knowledge, trace, cranking == "true"))
     except TraceError as error:
-        errors = [(fault.path, fault.message) for fault in error.faults]
-        raise ProblemError(422, "The recording cannot be read.", errors) from None
+        raise ProblemError(422, "The recording cannot be read.", pairs(error.faults)) from None
     except BodyError:
         raise ProblemError(400, "The body ended before it was complete.") from None
     finally:

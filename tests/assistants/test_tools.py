@@ -3,7 +3,6 @@
 import asyncio
 import json
 import os
-import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -23,6 +22,7 @@ from api.curation.facts import shelf
 from engine import Diagnoser, Knowledge
 from tests.bench.cases import EIGHT
 
+COMMAND = "the started command"
 GOOD = demos.load_all()[0].request
 BAD = {
     "machine": {"duty": "fuel-shutof", "control": "unknown", "coil": "unknown"},
@@ -67,14 +67,16 @@ async def _conversation(client: Client) -> tuple[list[str], dict[str, Heard], st
     return listed, heard, str(refused.value)
 
 
-@pytest.fixture(scope="module", params=["the started command", "its newest form, in this process"])
+@pytest.fixture(
+    scope="module",
+    params=[pytest.param(COMMAND, marks=pytest.mark.live), "its newest form, in this process"],
+)
 def talk(
     request: pytest.FixtureRequest, diagnoser: Diagnoser
 ) -> tuple[list[str], dict[str, Heard], str]:
     """One conversation: with the command over standard input and output, as most programs speak
     today, and in the newest form of the protocol."""
-    assert subprocess  # the client starts a process: this marks the tests live
-    if request.param == "the started command":
+    if request.param == COMMAND:
         program = StdioServerParameters(
             command=sys.executable, args=["-m", "api", "mcp"], env=dict(os.environ)
         )
