@@ -49,7 +49,9 @@ class Wanted:
 def listed(session: Session, wanted: Wanted, cursor: str | None, limit: int) -> CasePage:
     """Return one page of cases and the cursor of the next. Raises RequestError naming faults."""
     _check(wanted, limit)
-    asked, query = wanted.mark(), _query(wanted)
+    asked = wanted.mark()
+    query = narrowed(select(CaseRow).options(lazyload(CaseRow.findings)), wanted)
+    query = query.order_by(CaseRow.order.desc())
     if cursor is not None:
         query = query.where(CaseRow.order < _read(cursor, asked))
     rows = list(session.scalars(query.limit(limit + 1)))
@@ -85,8 +87,8 @@ def _check(wanted: Wanted, limit: Any) -> None:
         raise RequestError(faults)
 
 
-def _query(wanted: Wanted) -> Select[Any]:
-    query = select(CaseRow).options(lazyload(CaseRow.findings)).order_by(CaseRow.order.desc())
+def narrowed(query: Select[Any], wanted: Wanted) -> Select[Any]:
+    """Return a query of case rows that finds only those which are wanted."""
     if wanted.state is not None:
         query = query.where(CaseRow.state == wanted.state)
     if wanted.fleet_number is not None:

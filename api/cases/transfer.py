@@ -24,8 +24,10 @@ from api.cases.case import Case, CaseFinding, CaseStep, Withdrawal
 from api.cases.diagnosis import diagnose_case
 from api.cases.edits import Edit
 from api.cases.learning import IMPORTED
-from api.cases.replay.history import each_case
+from api.cases.lists import Wanted
+from api.cases.replay.history import EVERY, each_case
 from api.cases.rows import case_of, new_row, step_of
+from api.cases.table import table
 from api.store import Database
 from api.store.models import CaseRow
 from api.strict_json import Json
@@ -45,14 +47,21 @@ class CaseRecord(Document):
 
 
 def exported(
-    database: Database, knowledge: Knowledge, state: str | None = None
+    database: Database, knowledge: Knowledge, wanted: Wanted = EVERY
 ) -> Iterator[CaseRecord]:
     """Give every case with its steps, in the order of opening; a page at a time is held."""
 
     def record(row: CaseRow) -> CaseRecord:
         return CaseRecord(case_of(row), tuple(step_of(one, knowledge) for one in row.steps))
 
-    return each_case(database, record, state)
+    return each_case(database, record, wanted)
+
+
+def exported_rows(
+    database: Database, knowledge: Knowledge, wanted: Wanted = EVERY
+) -> Iterator[str]:  # fmt: skip
+    """Give the same cases without their steps as the lines of a table."""
+    return table(each_case(database, case_of, wanted), knowledge)
 
 
 def bring_in(book: Book, sent: Json) -> Case | None:

@@ -1,21 +1,19 @@
 """A case as a work order, the same for JSON, table, printed pages and the terminal."""
 
-import csv
-import io
-import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from functools import cached_property, lru_cache
 from importlib import resources
-from typing import Any, ClassVar, TypeVar
+from typing import ClassVar, TypeVar
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from api.answers.conclusions import behind, cause_of, doubts, further_checks, handing_back
-from api.answers.documents import SPREAD, Document, same
+from api.answers.documents import SPREAD, Document, plain, same
 from api.answers.finding_words import name_of, named, observed, result_of
 from api.cases.case import Case, CaseFinding, CaseHead, CaseOutcome, Withdrawal
+from api.cases.table import table
 from api.cases.wording import ended
 from api.strict_json import Json
 from engine import Knowledge
@@ -28,16 +26,6 @@ SHOWN_CAUSES = 3
 CHECKS = 3  # for whoever goes to the machine
 EVIDENCE = 4
 LEAST_DB = 2.0  # lighter findings are left out of the evidence in short
-# Spreadsheets run a cell that starts with one of these, or with its full-width twin.
-_FORMULA = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
-_HEAD = (
-    "number", "state", "opened_at", "opened_by", "changed_at", "fleet_number", "machine_type",
-    "reference", "handed_to", "complaint",
-)  # fmt: skip
-_MACHINE = ("duty", "control", "coil", "system_volts")
-_OUTCOME = ("cause", "replaced", "minutes", "note")
-COLUMNS = (*_HEAD, *_MACHINE, "findings", "leading_cause", "leading_percent", "next_check",
-           *_OUTCOME, "knowledge_version")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -286,48 +274,12 @@ def _of(answered: Json, kind: type[_Part]) -> _Part:
 
 
 def csv_text(order: WorkOrder) -> str:
-    """Return the work order as a table of one row under its names (RFC 4180), safe to open.
-
-    A cell that a spreadsheet would take for a formula gets an apostrophe in front.
-    """
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(COLUMNS)
-    row = _row(order.to_dict())
-    writer.writerow([_safe(row[name]) for name in COLUMNS])
-    return out.getvalue()
-
-
-def _row(order: Json) -> Json:
-    machine, outcome = order["machine"], order["outcome"] or {}
-    causes, checks = order["causes"], order["next_checks"]
-    return {
-        **{name: order[name] for name in _HEAD},
-        **{name: machine.get(name) for name in _MACHINE},
-        "findings": "; ".join(_told(one) for one in order["findings"] if not one["withdrawn"]),
-        "leading_cause": causes[0]["id"] if causes else None,
-        "leading_percent": round(100 * causes[0]["probability"]) if causes else None,
-        "next_check": checks[0]["check"] if checks else None,
-        **{name: outcome.get(name) for name in _OUTCOME},
-        "replaced": "; ".join(outcome.get("replaced", ())),
-        "knowledge_version": order["knowledge_version"],
-    }
-
-
-def _told(finding: Json) -> str:
-    side = f"{finding['side']} " if finding["side"] else ""
-    return f"{side}{finding['check']} {finding['found']}"
-
-
-def _safe(value: Any) -> str:
-    text = "" if value is None else str(value)
-    bare = next((one for one in text if not _passed_over(one)), "")
-    return f"'{text}" if bare in _FORMULA and bare and not isinstance(value, int) else text
-
-
-def _passed_over(sign: str) -> bool:
-    """Return whether a program may look behind a leading sign: blanks, quotes, separators."""
-    return sign in "\"';," or unicodedata.category(sign) in ("Zs", "Zl", "Zp", "Cf")
+    """Return the work order as a table of one row under its names."""
+    said = {
+        "causes": plain(order.likely), "next_check": next(iter(plain(order.next_checks)), None),
+        "knowledge_version": order.knowledge_version,
+    }  # fmt: skip
+    return "".join(table([replace(order.case, leading=said)], order.knowledge))
 
 
 def html_text(order: WorkOrder) -> str:

@@ -123,17 +123,24 @@ def copy(found: OpenStore, target: str) -> None:
 
 @db.command()
 @click.option("--state", type=click.Choice(("open", "closed")), help="Only these; all else.")
+@click.option("--csv", "as_table", is_flag=True, help="A table, a row a case, without the steps.")
 @on_store()
-def export(found: OpenStore, state: str | None) -> None:
+def export(found: OpenStore, state: str | None, as_table: bool) -> None:
     """Write every case with its findings and steps to standard output, one JSON object a line."""
-    from api.cases.transfer import exported
+    from api.cases.lists import Wanted
+    from api.cases.transfer import exported, exported_rows
     from api.service import knowledge_of
     from engine import KnowledgeError
 
     with told(KnowledgeError):
         knowledge = knowledge_of(found.settings)
-    for one in exported(found.database, knowledge, state):
-        click.echo(strict_json.dumps(one.to_dict()), nl=False)
+    if as_table:
+        lines = exported_rows(found.database, knowledge, Wanted(state))
+    else:
+        records = exported(found.database, knowledge, Wanted(state))
+        lines = (strict_json.dumps(one.to_dict()) for one in records)
+    for line in lines:
+        click.echo(line.encode(), nl=False)
 
 
 @db.command("import")

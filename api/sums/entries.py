@@ -150,8 +150,10 @@ def _property(about: SumField) -> Json:
     unit = f" In {about.unit}." if about.unit else ""
     default = {} if about.default is None else {"default": about.default}
     found = {"description": about.what + unit, **default}
-    if about.one_of:
+    if about.one_of and isinstance(about.one_of[0], str):
         return found | {"enum": list(about.one_of)}
+    if about.one_of:  # makers of clients take no enum of numbers with a point
+        return found | {"type": "number", "allOf": [{"enum": list(about.one_of)}]}
     number = {"type": "number", "minimum": about.low, "maximum": about.high}
     if about.or_word:
         return found | {"oneOf": [number, {"const": about.or_word}]}

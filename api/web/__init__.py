@@ -14,11 +14,11 @@ from api.web import (
     events,
     health,
     hearings,
-    imports,
     knowledge,
     reference,
     sums,
     traces,
+    transfers,
     work_orders,
 )
 
@@ -26,7 +26,7 @@ BLUEPRINTS: list[Blueprint] = [
     diagnoses.blueprint,
     batch.blueprint,
     cases.blueprint,
-    imports.blueprint,
+    transfers.blueprint,
     work_orders.blueprint,
     events.blueprint,
     knowledge.blueprint,

@@ -45,16 +45,30 @@ def streamed(answer: Answering) -> Response:
 
     Raises ProblemError 429 where batches of this key, or as many as fit, are under way.
     """
+    request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
+    read = whole_body(request.stream.read, request.content_length)  # 413 beyond even that
+    done = take_place()
+    texts = stream_with_context(_answers(answer, current().settings.batch_lines, read, done))
+    return flowing(texts, MEDIA_TYPE, done)
+
+
+def take_place() -> Callable[[], None]:
+    """Take one of the places of batches, and return what gives it back.
+
+    Raises ProblemError 429 where batches of this key, or as many as fit, are under way.
+    """
     service = current()
     most = service.settings.threads - 1  # a thread is left to others, where there are two
     places: Places = service.cache.setdefault("batches", Places(most))
-    request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
-    read = whole_body(request.stream.read, request.content_length)  # 413 beyond even that
     done = places.take(caller().id)
     if done is None:
         raise ProblemError(429, TOO_MANY, headers={"Retry-After": "10"})
-    texts = stream_with_context(_answers(answer, service.settings.batch_lines, read, done))
-    response = current_app.response_class(texts, mimetype=MEDIA_TYPE)
+    return done
+
+
+def flowing(texts: Iterator[str], mimetype: str, done: Callable[[], None]) -> Response:
+    """Return a response that is sent while it is made; ``done`` is called at its end."""
+    response = current_app.response_class(texts, mimetype=mimetype)
     response.call_on_close(done)
     response.headers["X-Accel-Buffering"] = "no"  # a proxy in front passes each line on at once
     return response

@@ -25,8 +25,8 @@ blueprint = Blueprint("cases", __name__)
 case_replies.register(blueprint)
 
 
-class CaseListQuery(QuerySchema):
-    """Which cases are listed, and how many on a page."""
+class CaseFilters(QuerySchema):
+    """Which cases are wanted."""
 
     state = choice("state", lists.STATES, "Only open or only closed cases.")
     fleet_number = TypedText("Only this machine; the whole number as it was written.", 40)
@@ -36,6 +36,11 @@ class CaseListQuery(QuerySchema):
         "reference, complaint, who has it, who opened it.",
         lists.TEXT,
     )
+
+
+class CaseListQuery(CaseFilters):
+    """Which cases are listed, and how many on a page."""
+
     cursor = TypedText("next_cursor of the page before, with the same filters.", 200)
     limit = Whole("Cases on one page.", 1, lists.MOST, lists.DEFAULT)
 

@@ -72,7 +72,7 @@ def test_every_address_of_cases_says_its_role(client: FlaskClient) -> None:
         if path.startswith(("/v1/cases", "/v1/learning"))
         for method, operation in item.items()
     ]
-    assert len(found) == 17
+    assert len(found) == 19
     for what, operation in found:
         assert operation["x-role"] == {"get": "read", "admin": "admin"}.get(what, "agent")
         assert {"401", "403", "429", "503"} <= set(operation["responses"])

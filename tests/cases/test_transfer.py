@@ -7,6 +7,7 @@ import pytest
 
 from api.cases import Book
 from api.cases.learning import report
+from api.cases.lists import Wanted
 from api.cases.transfer import bring_in, exported
 from api.strict_json import Json
 from engine import Diagnoser, Knowledge, RequestError
@@ -37,7 +38,7 @@ def test_an_export_has_all_of_a_case(book: Book, history: list[Json]) -> None:
     number = history[0]["case"]["number"]
     assert history[0]["case"] == book.get(number).to_dict()
     assert [one["kind"] for one in history[0]["steps"]] == ["opened", "finding-withdrawn", "closed"]
-    open_ones = list(exported(book.database, book.knowledge, "open"))
+    open_ones = list(exported(book.database, book.knowledge, Wanted("open")))
     assert [one.case.opened_by for one in open_ones] == ["Bo"]
 
 

@@ -8,7 +8,8 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.cases import Book
-from api.cases.work_order import COLUMNS, DEFERS, csv_text, html_text
+from api.cases.table import COLUMNS
+from api.cases.work_order import DEFERS, csv_text, html_text
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
 
 

@@ -6,21 +6,23 @@ from typing import TypeVar
 from sqlalchemy import func, select
 
 from api.cases.case import CLOSED, Case
+from api.cases.lists import Wanted, narrowed
 from api.cases.rows import case_of
 from api.store import Database
 from api.store.models import CaseRow
 
 PAGE = 200
+EVERY = Wanted()
 _Made = TypeVar("_Made")
 
 
 def closed_cases(database: Database) -> Iterator[Case]:
     """Yield each case that is closed, in the order in which they were opened."""
-    return each_case(database, case_of, CLOSED)
+    return each_case(database, case_of, Wanted(CLOSED))
 
 
 def each_case(
-    database: Database, make: Callable[[CaseRow], _Made], state: str | None = None
+    database: Database, make: Callable[[CaseRow], _Made], wanted: Wanted = EVERY
 ) -> Iterator[_Made]:
     """Yield what ``make`` makes of each case, in the order in which they were opened.
 
@@ -29,9 +31,7 @@ def each_case(
     """
     with database.reading() as session:
         last = session.scalar(select(func.max(CaseRow.order))) or 0
-    query = select(CaseRow).where(CaseRow.order <= last).order_by(CaseRow.order)
-    if state is not None:
-        query = query.where(CaseRow.state == state)
+    query = narrowed(select(CaseRow), wanted).where(CaseRow.order <= last).order_by(CaseRow.order)
     done = 0
     while True:
         with database.reading() as session:
