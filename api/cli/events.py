@@ -74,7 +74,7 @@ def disable(store: OpenStore, endpoint: str) -> None:
 @click.argument("endpoint")
 @on_store()
 def retry(store: OpenStore, endpoint: str) -> None:
-    """Take ENDPOINT back into use and send again what was given up."""
+    """Take ENDPOINT back into use and send now what was given up, or failed and waits."""
     now = datetime.now(UTC)
     with told(EndpointError):
         count = store.database.write(lambda session: endpoints.retry(session, endpoint, now))

@@ -78,6 +78,8 @@ class Server(BaseApplication):  # type: ignore[misc]  # gunicorn carries no type
         logging.getLogger(NAME).setLevel(service_of(self._app).settings.log_level)
         self.callable = None  # gunicorn's own; it asks load() again
         super().reload()
+        version = service_of(self._app).knowledge.version
+        _log.info(LogLine(event="reloaded", knowledge_version=version))
 
 
 def service_of(app: Flask) -> Service:

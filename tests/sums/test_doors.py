@@ -209,8 +209,9 @@ def _entries(name: str) -> st.SearchStrategy[dict[str, Any]]:
 
 
 def _value(one: dict[str, Any]) -> st.SearchStrategy[Any]:
-    if "enum" in one:
-        return st.sampled_from(one["enum"])
+    known = one.get("allOf", [one])[0].get("enum")
+    if known:
+        return st.sampled_from(known)
     number = one.get("oneOf", [one])[0]
     limits = st.floats(number["minimum"], number["maximum"])
     return limits | st.just("open") if "oneOf" in one else limits

@@ -130,8 +130,8 @@ def test_a_generator_makes_a_client_that_works(
     app: Flask, document: dict[str, Any], case: dict[str, Any], tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
-    """openapi-python-client writes every operation but those of lines and of recordings, sums with
-    their wire sizes too, and its diagnosis is the service's own."""
+    """openapi-python-client writes every operation that sends JSON or nothing, sums with their wire
+    sizes too, and its diagnosis is the service's own."""
     (tmp_path / "openapi.json").write_text(json.dumps(document), encoding="utf-8")
     command = "generate --path openapi.json --output-path made --meta none"
     subprocess.run(
@@ -145,7 +145,7 @@ def test_a_generator_makes_a_client_that_works(
         for method, operation in item.items()
         if method != "parameters"
     }
-    assert named - written == {"diagnose_batch", "export_cases", "import_cases", "read_trace"}
+    assert named - written == {"diagnose_batch", "import_cases", "read_trace"}
     monkeypatch.syspath_prepend(str(tmp_path))
     made = importlib.import_module("made")
     asked = importlib.import_module("made.api.diagnosis.diagnose")

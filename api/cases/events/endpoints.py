@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import uuid4
 
-from sqlalchemy import func, select, update
+from sqlalchemy import and_, func, select, update
 from sqlalchemy.orm import Session
 
 from api.cases.events import signing
@@ -87,12 +87,13 @@ def disable(session: Session, endpoint_id: str, now: datetime, why: str) -> int:
 
 
 def retry(session: Session, endpoint_id: str, now: datetime) -> int:
-    """Take an endpoint back into use and send anew what was given up; returns how many.
+    """Take an endpoint back into use and send now what was given up, or failed and waits.
 
-    Raises EndpointError when there is none.
+    Returns how many that are. Raises EndpointError when there is none.
     """
     _existing(session, endpoint_id).disabled_at = None
-    lost = update(Delivery).where(Delivery.endpoint_id == endpoint_id, Delivery.state == "given-up")
+    failed = and_(Delivery.state != "delivered", Delivery.last_result != "")
+    lost = update(Delivery).where(Delivery.endpoint_id == endpoint_id, failed)
     return _count(session, lost.values(state="waiting", attempts=0, next_at=now))
 
 

@@ -63,6 +63,22 @@ def test_failure_is_told_by_the_exit_status(
     assert "answered 500" in run("list").stdout
 
 
+def test_what_failed_is_sent_again_by_hand(
+    run: Callable[..., Result], database: Database, receiver: Receiver
+) -> None:
+    """A receiver that is mended need not wait for the next attempt: 'retry' makes it due."""
+    from datetime import UTC, datetime
+
+    name = run("add", receiver.url).stdout.split()[0]
+    with database.writing() as session:
+        events.enqueue(session, "finding.added", {}, datetime.now(UTC))
+    receiver.statuses.append(500)
+    run("deliver", "--once")
+    assert run("deliver", "--once").stdout == "nothing is due\n"
+    assert f"{name}: in use; 1 events to be sent again" in run("retry", name).stdout
+    assert run("deliver", "--once").stdout == "1 delivered\n"
+
+
 @pytest.mark.parametrize(
     ("arguments", "word"),
     [

@@ -59,6 +59,7 @@ def test_a_reload_that_cannot_be_is_logged_and_it_goes_on(
     while (told := _rate(server, key)) != 88 and time.monotonic() < deadline:
         time.sleep(0.5)  # the old worker may still answer
     assert told == 88
+    assert _wait_for_line(server, "reloaded")["knowledge_version"]
 
 
 def test_reload_takes_another_level_of_log_and_number_of_workers(
