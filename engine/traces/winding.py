@@ -17,14 +17,14 @@ import scipy  # its parts are loaded when first used
 from engine.traces.trace import Floats
 
 LEAST_TAU, MOST_TAU = 0.0003, 0.15  # s, L over R with the gap open
-# A notch that any plunger on its way to the stop cuts at least (judgement): share of the settled
-# current, and seconds that it lasts.
-NOTCH_SHARE, NOTCH_SECONDS = 0.1, 0.02
-# Gain in chi squared: above SURE it moved, below NOTHING not; such a notch must give SEEN.
-SURE, NOTHING, SEEN = 60.0, 25.0, 40.0
+# What any plunger on its way to the stop adds to the current at least: the square of what no rise
+# without it explains, over the settled current's, in seconds (judgement: half of the weakest of
+# 150 that ngspice moved, tests/traces).
+LEAST_NOTCH = 2e-4
+SIGMAS = 3.0  # by which a notch must be missing before a plunger is said to stay
+SURE = 60.0  # gain in chi squared above which it moved
 SLOWEST = 0.002  # s between samples; slower ones miss a notch or make one
 UNSURE_SEAT = 0.006  # s: a seat that is known no better may be none
-FLAT = 0.006  # share of the settled current: a notch that is none
 GAP_SHARPNESS = 4.0  # open gap over what the iron's own reluctance equals (judgement)
 LEAST_DEPTH = 0.012  # share of the settled current that a notch must have
 EARLIEST = 0.012  # s after the contact; before it a notch may be a bouncing contact
@@ -252,20 +252,24 @@ def _seat_uncertainty(goes: "scipy.optimize.OptimizeResult", noise: float) -> fl
 
 
 def _verdict(window: Window, goes: _Moving, alone: float) -> bool | None:
-    """Return whether it moved; None where the samples cannot tell."""
+    """Return whether it moved; None where the samples cannot tell.
+
+    What a notch gains is a noncentral chi squared: the root of the gain lies a standard deviation
+    of one about the root of the notch's energy over the noise. ``alone`` is the noise about the
+    plunger that stays.
+    """
     if window.step > SLOWEST:
         return None
     settled = float(np.median(window.amperes[-max(5, len(window.amperes) // 10) :]))
+    weakest = LEAST_NOTCH * settled**2 / (window.step * max(alone, 1e-18))
+    if np.sqrt(max(goes.gain, 0.0)) + SIGMAS < np.sqrt(weakest):
+        return False
     onset = 0.0 if window.timed else goes.values[0]
     beyond = goes.seats >= window.seconds[-1] - 3 * window.step  # no seat while the pull lasts
-    inside = goes.seats - onset > EARLIEST and not beyond
+    early = goes.seats - onset <= EARLIEST
     clear = goes.gain > SURE and goes.depth > LEAST_DEPTH * settled
-    if clear and inside and goes.seats_u < UNSURE_SEAT:
-        return True
-    notch = (NOTCH_SHARE * settled) ** 2 * NOTCH_SECONDS / window.step / 3
-    seen = 5 * window.step < NOTCH_SECONDS and notch > SEEN * alone
-    none = goes.gain < NOTHING or goes.depth < settled * FLAT or beyond
-    return False if seen and none else None
+    told = clear and not early and not beyond and goes.seats_u < UNSURE_SEAT
+    return True if told else None
 
 
 def _told(window: Window, values: Floats, goes: _Moving, moved: bool | None) -> Fit:

@@ -3,6 +3,7 @@
 Prints seconds of one process (by the clock and of the processor) and its largest memory.
 """
 
+import multiprocessing
 import resource
 import tempfile
 import time
@@ -33,7 +34,9 @@ def main() -> None:
     knowledge = shipped_knowledge()
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "pull.csv"
-        write(file)
+        writer = multiprocessing.get_context("spawn").Process(target=write, args=(file,))
+        writer.start()
+        writer.join()
         wall, cpu = time.perf_counter(), time.process_time()
         with file.open("rb") as stream:
             samples = document(knowledge, read_file(stream, file.name))["samples"]
