@@ -98,7 +98,10 @@ def _role(name: str) -> str:
 def _text(raw: bytes, row: int) -> str:
     if not raw:
         raise refused("", "the file is empty")
-    if raw.count(b"\0") or raw[:4] in (b"\x89PNG", b"\xff\xd8\xff\xe0", b"GIF8", b"PK\x03\x04"):
+    picture = raw[:4] in (b"\x89PNG", b"\xff\xd8\xff\xe0", b"GIF8", b"PK\x03\x04")
+    hole = 0 if picture else raw.find(b"\0")
+    if hole >= 0:
+        row += raw.count(b"\n", 0, hole)
         raise refused(f"row {row}", "this is no text; save the recording as CSV or WAV")
     return raw.decode("utf-8-sig", errors="replace")
 

@@ -9,7 +9,15 @@ import numpy as np
 from engine.knowledge import Knowledge
 from engine.traces import quality, winding
 from engine.traces.hold import Hold, hold_of
-from engine.traces.pull import Level, Pulled, end_of_current, first_sign, fitted, level_of
+from engine.traces.pull import (
+    Level,
+    Pulled,
+    end_of_current,
+    first_sign,
+    fitted,
+    level_of,
+    time_left,
+)
 from engine.traces.quality import TraceRefusal
 from engine.traces.trace import Trace
 
@@ -17,6 +25,7 @@ AFTER_SECONDS = 5.0  # after the command, as the checks of what is left have it
 # As the checks of recordings have it in words (kb/checks): judgement, with their sources there.
 LATE_SEAT, LATE_CONTACT = 0.25, 0.025  # s
 MOST_BOUNCES, BOUNCING = 5, 0.03  # within so many s; a break after them is chatter
+CLOSED = 1.35  # times the open gap's L: between no way at all and the stop (judgement)
 TIMED = 0.01  # s: a length that is known no better is not given
 KICKED = -25.0  # V below zero that no clamp lets a kick reach (judgement)
 KICK_STEP = 5e-5  # s between samples: a kick that slower ones do not see may have been
@@ -166,6 +175,21 @@ def _ohms(reading: _Reading, volts: Level, pulled: Pulled) -> None:
     reading.figure("open_henry", "Inductance before the plunger moves", fit.tau_open * ohms, "H")
     if fit.moved:
         reading.figure("seated_henry", "Inductance when seated", fit.tau_seated * ohms, "H")
+    _at_the_end(reading, volts, ohms)
+
+
+def _at_the_end(reading: _Reading, volts: Level, ohms: float) -> None:
+    """Tell by L where the plunger is as the pull ends: it may have seated and fallen back."""
+    assert reading.pulled
+    trace, fit, current = reading.trace, reading.pulled.fit, reading.levels["pull-current"]
+    after = trace.channels["pull-volts"][volts.last :]
+    if not volts.ended or not current.ended or float(after.min()) - volts.base < KICKED:
+        return  # a kick that leaves the recorder's range takes an unknown share of the flux
+    left, doubt = time_left(trace, current, volts)
+    reading.figure("end_henry", "Inductance as the pull ends", left * ohms, "H", doubt * ohms)
+    if abs(left / fit.tau_open - CLOSED) > 3 * doubt / fit.tau_open:
+        word = "seated" if left > CLOSED * fit.tau_open else "not-seated"
+        reading.figure("plunger_end", "Plunger as the pull ends", word)
 
 
 def _plunger(reading: _Reading, pulled: Pulled) -> None:

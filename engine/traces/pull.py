@@ -14,6 +14,8 @@ from engine.traces.winding import Fit, Window
 BLOCK_SECONDS = 0.001
 POINTS = 1000  # that are fitted
 LONGEST = 0.8  # s of the pull that are fitted
+FALLING = 0.3  # s after the contact opens in which a clamped current has fallen
+ZERO = 0.01  # of the level: what a clamp's zero wanders by (judgement)
 BRIDGED = 0.02  # s that a contact may bounce or a gap of current may last within one pull
 HUMS = (50.0, 60.0)
 STANDS_OUT = 0.12  # of the highest level: below it nothing is a pulse
@@ -66,7 +68,7 @@ def level_of(trace: Trace, role: str) -> Level | None:
         ahead = max(0, first - bridged // 3)
         made = np.flatnonzero(side * (blocks - base)[ahead:first] > top / 2)
         first = ahead + int(made[0]) if len(made) else first
-    early = values[: max(size * max(first - 2, 1), 4)]
+    early = values[: max(size * _calm(rise, first, max(0.02 * top, 2 * scatter), bridged), 4)]
     cycles = round(0.1 / trace.step)  # whole cycles of either hum
     quiet = early[len(early) % cycles :] if len(early) > cycles else early
     base, half = float(quiet.mean()) if first > 2 else base, base + side * top / 2
@@ -74,6 +76,13 @@ def level_of(trace: Trace, role: str) -> Level | None:
         base, half + side * top / 2, *_edges(side * (values - half) > 0, size, first, last),
         float(np.std(early)), first > 2, last < len(blocks) - 2,
     )  # fmt: skip
+
+
+def _calm(rise: Floats, first: int, limit: float, bridged: int) -> int:
+    """Return how many blocks are surely before the pulse, however slowly or roughly it begins."""
+    low = np.flatnonzero(rise[: first + 1] < limit)
+    until = int(low[-1]) if len(low) else 0
+    return max(until - bridged // 2, until // 2, 1)
 
 
 def _median_of_three(blocks: Floats) -> Floats:
@@ -144,7 +153,6 @@ class Pulled:
     fit: Fit
     window: Window
     origin: float  # seconds of the recording at which the window's time is zero
-    hum: float  # A
     side: float  # -1 where the clamp is on the other way round
     base: float  # A before the pull
 
@@ -168,11 +176,11 @@ def fitted(trace: Trace, current: Level, volts: Level | None) -> Pulled:
     drive = np.ones_like(amperes)
     if volts:
         drive = (means(trace.channels["pull-volts"][begin:end], size) - volts.base) / volts.height
-    hertz, hum = hum_of(trace, current, "pull-current")
+    hertz, _ = hum_of(trace, current, "pull-current")
     step = trace.step * size
     seconds = (np.arange(len(amperes), dtype=np.float64) + 0.5) * step - before * trace.step
     window = Window(seconds, side * amperes, drive, hertz, timed=volts is not None)
-    return Pulled(winding.fit(window), window, trace.seconds(start), hum, side, current.base)
+    return Pulled(winding.fit(window), window, trace.seconds(start), side, current.base)
 
 
 def first_sign(trace: Trace, current: Level, onset: float) -> float:
@@ -222,3 +230,22 @@ def end_of_current(trace: Trace, current: Level, tau: float) -> tuple[float, flo
     noise = 2 * best.cost / max(len(at) - 3, 1)
     spread = np.linalg.pinv(best.jac.T @ best.jac)[0, 0] * noise
     return trace.seconds(lo) + float(best.x[0]), float(np.hypot(np.sqrt(spread), trace.step / 2))
+
+
+def time_left(trace: Trace, current: Level, volts: Level) -> tuple[float, float]:
+    """Return (L / R, standard uncertainty) in seconds as the contact opens, whatever clamps it.
+
+    The flux linkage that a winding has then is burned by R i and taken back by the volts at its
+    pin (Faraday: d(L i)/dt = u - R i), so L i is the integral of R i - u; here over R i as it was.
+    """
+    start = volts.last + 1
+    end = start + int(FALLING / trace.step)
+    amperes = (trace.channels["pull-current"][start:end] - current.base) / current.height
+    back = (trace.channels["pull-volts"][start:end] - volts.base) / volts.height
+    block = max(1, round(BLOCK_SECONDS / trace.step))
+    over = np.flatnonzero(means(amperes, block) < 3 * current.noise / abs(current.height))
+    last = (int(over[0]) + 3) * block if len(over) else len(amperes)
+    found = float(np.sum((amperes - back)[:last], dtype=np.float64)) * trace.step
+    noise = np.hypot(current.noise / current.height, volts.noise / volts.height)
+    doubt = np.hypot(noise * np.sqrt(last) * trace.step, trace.step / 2)
+    return found - trace.lag("pull-current"), float(np.hypot(doubt, ZERO * last * trace.step))

@@ -9,6 +9,8 @@ from engine.traces.pull import Level, hum_of, means
 from engine.traces.trace import Samples, Trace
 
 MOST_HUM = 0.15  # of the pulse's height
+COARSE = 0.05  # of the height: a recorder's step that is no resolution (judgement)
+MOST_LEVELS = 2**16  # samples in which the step is looked for
 AC_SHARE = 0.1  # of the height that is passed below zero once the current has stopped
 
 
@@ -99,10 +101,19 @@ def _clipped(values: Samples, level: Level, step: float) -> bool:
     top = pulse.max() if level.height > 0 else pulse.min()
     if np.count_nonzero(pulse == top) < max(8, 0.2 * len(pulse)) or len(pulse) < 20:
         return False
-    rising = np.abs(values[max(0, level.first - round(0.05 / step)) : level.last] - level.base)
+    around = values[max(0, level.first - round(0.05 / step)) : level.last]
+    rising = np.abs(around - level.base)
     high = abs(float(top) - level.base)
+    if _coarsest(around) > COARSE * high:
+        return False  # so few levels that any current stands on its last one
     at = [int(np.argmax(rising >= share * high)) for share in (0.4, 0.8, 0.995)]
     return at[1] - at[0] >= 2 and at[2] - at[1] < 0.9 * (at[1] - at[0])
+
+
+def _coarsest(values: Samples) -> float:
+    """Return the least step between two values: the recorder's resolution."""
+    levels = np.unique(values[:MOST_LEVELS])
+    return float(np.diff(levels).min()) if len(levels) > 1 else 0.0
 
 
 def _alternating(trace: Trace, level: Level) -> bool:

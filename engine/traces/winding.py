@@ -62,10 +62,11 @@ class Window:
 
 @dataclass(frozen=True)
 class Fit:
-    """What came out: settled amperes, L / R open and seated, when it began and seated, in seconds.
+    """What came out: settled amperes, L / R open and seated, when the contact closed and the
+    plunger seated, in seconds.
 
     ``*_u`` are standard uncertainties of the fit, correlated residuals counted. ``moved`` None is
-    cannot tell; ``depth`` is the notch in amperes, ``gain`` what motion gained in chi squared.
+    cannot tell; ``depth`` is the notch in amperes.
     """
 
     amperes: float
@@ -73,11 +74,9 @@ class Fit:
     onset: float
     tau_open: float
     tau_seated: float
-    begins: float
     seats: float
     seats_u: float
     depth: float
-    gain: float
     moved: bool | None
     settled: bool
     at_seat: float
@@ -281,7 +280,7 @@ def _told(window: Window, values: Floats, goes: _Moving, moved: bool | None) -> 
         amperes=float(weights[0]), amperes_u=float(np.sqrt(max(spread, 0.0))),
         onset=0.0 if window.timed else float(values[0]), tau_open=tau,
         tau_seated=tau * float(np.exp(values[2])) if moved else tau,
-        begins=float(goes.values[3]), seats=goes.seats, seats_u=goes.seats_u, depth=goes.depth,
-        gain=goes.gain, moved=moved, settled=bool(columns[-1, 0] > 0.9),
+        seats=goes.seats, seats_u=goes.seats_u, depth=goes.depth,
+        moved=moved, settled=bool(columns[-1, 0] > 0.9),
         at_seat=float(np.interp(goes.seats, window.seconds, curve)), curve=curve,
     )  # fmt: skip

@@ -12,6 +12,7 @@ import numpy as np
 
 from engine.traces.findings import TraceReport, read_trace
 from engine.traces.trace import ChannelSetup, Trace
+from tests.proving.measures import wilson
 from tests.reference.ngspice import DeckError
 from tests.traces.machines import Recorder, Solenoid, Truth, draw, draw_recorder, record, solve
 
@@ -91,6 +92,32 @@ def within(found: Sequence[Score], kind: str) -> tuple[int, int]:
     return sum(abs(error) <= limits[kind](one) for one, error in errors), len(errors)
 
 
+def told(good: int, of: int) -> str:
+    """Return a count of some with its 95 % interval (Wilson)."""
+    low, high = wilson(good, of)
+    return f"{good} of {of} ({low:.3f} to {high:.3f})"
+
+
+@dataclass(frozen=True)
+class Said:
+    """What was said of the plungers of some machines, those left out that went part of the way."""
+
+    of: int
+    right: int
+    silent: int
+    false: int  # said to have seated, and did not
+
+
+def said(found: Sequence[Score]) -> Said:
+    """Count what was said of the plunger."""
+    words = [(one.truth.moved, one.moved) for one in found if one.truth.moved is not None]
+    return Said(
+        len(words), sum(word == ("seated" if true else "not-seated") for true, word in words),
+        sum(word == "cannot-tell" for _, word in words),
+        sum(word == "seated" and not true for true, word in words),
+    )  # fmt: skip
+
+
 def table(found: Sequence[Score]) -> str:
     """Return the table that the page of measured figures has."""
     rows = [
@@ -98,24 +125,23 @@ def table(found: Sequence[Score]) -> str:
         "---|---|---|---|---|---",
     ]
     for low, high in ((0, 20), (20, 30), (30, 40), (40, 99)):
-        some = [one for one in found if low <= one.decibels < high and one.truth.moved is not None]
-        said = [(one.truth.moved, one.moved) for one in some]
-        right = sum(word == ("seated" if true else "not-seated") for true, word in said)
-        silent = sum(word == "cannot-tell" for _, word in said)
-        false = sum(word == "seated" and not true for true, word in said)
-        wrong = len(said) - right - silent
-        rows.append(f"{low} to {high} dB | {len(said)} | {right} | {silent} | {wrong} | {false}")
+        one = said([one for one in found if low <= one.decibels < high])
+        wrong = one.of - one.right - one.silent
+        rows.append(f"{low} to {high} dB | {one.of} | {one.right} | {one.silent} | {wrong} "
+                    f"| {one.false}")  # fmt: skip
+    loud = [one for one in found if one.decibels >= LOUD]
+    low_ones = [one for one in found if one.decibels < LOUD]
+    rows.append(f"right, over 20 dB: {told(said(loud).right, said(loud).of)}")
+    rows.append(f"false 'moved', of all: {told(said(found).false, said(found).of)}")
     for kind, words in (
         ("seat", "seat within 5 % or 3 ms"),
         ("length", "length within 2 ms or two samples"),
         ("ohms", "ohms within 3 %"),
     ):
-        for name, some in (
-            ("over 20 dB", [o for o in found if o.decibels >= LOUD]),
-            ("below", [o for o in found if o.decibels < LOUD]),
-        ):
+        for name, some in (("over 20 dB", loud), ("below", low_ones)):
             good, all_ = within(some, kind)
-            rows.append(f"{words}, {name}: {good} of {all_} told, of {len(some)}")
+            if all_:
+                rows.append(f"{words}, {name}: {told(good, all_)}, of {len(some)}")
     return "\n".join(rows)
 
 

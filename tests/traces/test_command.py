@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import os
 import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
@@ -119,8 +120,9 @@ BAD: dict[str, tuple[str, bytes, str, str]] = {
     "a picture without zeros": ("x.csv", b"\xff\xd8\xff\xe0\n" * 900, TWO, "this is no text"),
     "a picture packed": ("x.csv.gz", b"\x89PNG\r\n", TWO, "gzip"),
     "cut off": ("x.csv.gz", gzip.compress(text().encode())[:-4000], COLUMNS, "broken or cut off"),
-    "zip bomb of zeros": ("x.csv.gz", gzip.compress(bytes(300_000_000)), TWO, "this is no text"),
-    "zip bomb of one row": ("x.csv.gz", gzip.compress(b"1;1\n" * 40_000_000), TWO, "stands still"),
+    "zip bomb of zeros": ("x.csv.gz", gzip.compress(bytes(300_000_000), 1), TWO, "this is no text"),
+    "zip bomb of one row": ("x.csv.gz", gzip.compress(b"1;1\n" * 40_000_000, 1), TWO,
+                            "stands still"),
     "zip bomb of empty rows": ("x.csv.gz", gzip.compress(
         _rows(60, "1").encode() + b"\n" * 30_000_000), TWO, "more than 12000000 rows"),
     "one endless row": ("x.csv.gz", gzip.compress(
@@ -154,6 +156,28 @@ def test_a_bomb_does_not_fill_memory(run: Run, tmp_path: Path, name: str) -> Non
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert most < 200e6
+
+
+@pytest.mark.parametrize(
+    ("name", "head", "words"),
+    [("x.csv", text().encode(), "row 8002: this is no text"),
+     ("x.wav", b"RIFF\xff\xff\xff\xffWAVEfmt ", "more than 192 MiB")],
+)  # fmt: skip
+def test_four_gigabytes_are_refused_within_bounds(
+    run: Run, tmp_path: Path, name: str, head: bytes, words: str
+) -> None:
+    """A file that is 4 GiB, most of it a hole, is refused where the hole begins or at the bound,
+    and no more than the bound of a sound file is ever held."""
+    (tmp_path / name).write_bytes(head)
+    os.truncate(tmp_path / name, 4 * 2**30)
+    run("trace", "--help")
+    tracemalloc.start()
+    done = run("trace", tmp_path / name, "--channels", COLUMNS)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert done.exit_code == 1
+    assert words in done.stderr
+    assert most < 250e6
 
 
 def test_a_file_that_is_not_there(run: Run, tmp_path: Path) -> None:

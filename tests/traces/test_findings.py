@@ -67,6 +67,24 @@ def test_a_whole_pull_is_read() -> None:
     assert (figure(found, "kick"), figure(found, "bounces")) == ("cannot-tell", 0.0)
 
 
+@pytest.mark.parametrize(
+    ("moves", "tau", "word"), [(True, 0.02, "seated"), (False, 0.008, "not-seated")]
+)
+def test_the_flux_that_is_left_tells_where_the_plunger_is(
+    moves: bool, tau: float, word: str
+) -> None:
+    """L as the pull ends, from what R i burns then: that of the stop, or of the open gap."""
+    found = report(pull_current=amperes(moves), pull_volts=volts())
+    assert figure(found, "end_henry") == pytest.approx(tau * 11 / 30, rel=0.06)
+    assert figure(found, "plunger_end") == word
+
+
+def test_a_kick_out_of_range_leaves_the_end_open() -> None:
+    """Who knows how far it went knows the flux; a recorder that ran out of range does not."""
+    found = report(pull_current=amperes(), pull_volts=volts(kick=-40))
+    assert "plunger_end" not in {one.id for one in found.figures}
+
+
 def test_current_alone_gives_the_length_too() -> None:
     """Without volts the pull ends where the current begins to fall."""
     found = report(pull_current=amperes())

@@ -2,17 +2,14 @@
 
 from collections.abc import Callable
 
-from tests.traces.score import HELD_OUT, LOUD, Score, scores, table, within
+from tests.traces.score import HELD_OUT, LOUD, Score, said, scores, table, within
 
 
 def _hold(found: list[Score]) -> None:
     """Hold scores to the limits of a recording that is loud enough."""
     loud = [one for one in found if one.decibels >= LOUD]
-    told = [one for one in loud if one.truth.moved is not None and one.moved != "cannot-tell"]
-    wrong = [one for one in told if (one.moved == "seated") != one.truth.moved]
-    false = [one for one in found if one.moved == "seated" and one.truth.moved is False]
-    assert len(wrong) <= 0.02 * len(told)
-    assert len(false) <= 0.005 * len(found)
+    assert said(loud).right >= 0.98 * said(loud).of - 1
+    assert said(found).false <= 0.005 * len(found)
     for kind, share in (("seat", 0.95), ("length", 0.95), ("ohms", 0.95)):
         good, count = within(loud, kind)
         assert good >= share * count - 1, kind
