@@ -14,7 +14,17 @@ from engine.traces.findings import TraceReport, read_trace
 from engine.traces.trace import ChannelSetup, Trace
 from tests.proving.measures import wilson
 from tests.reference.ngspice import DeckError
-from tests.traces.machines import Recorder, Solenoid, Truth, draw, draw_recorder, record, solve
+from tests.traces.machines import (
+    BEFORE,
+    STEP,
+    Recorder,
+    Solenoid,
+    Truth,
+    draw,
+    draw_recorder,
+    record,
+    solve,
+)
 
 HELD_OUT = 20261129  # the seed that nothing was tuned on
 LOUD = 20.0  # dB
@@ -118,6 +128,18 @@ def said(found: Sequence[Score]) -> Said:
     )  # fmt: skip
 
 
+def ends(found: Sequence[Score]) -> tuple[int, int]:
+    """Return how often the place as the pull ends was told right by the flux, of how often told."""
+    right = of = 0
+    for one in found:
+        word = one.figure("plunger_end")
+        place = float(one.truth.place[round((BEFORE + one.machine.pulse) / STEP)])
+        if word is not None and (place > 0.9 or place < 0.1):
+            of += 1
+            right += (word == "seated") == (place > 0.9)
+    return right, of
+
+
 def table(found: Sequence[Score]) -> str:
     """Return the table that the page of measured figures has."""
     rows = [
@@ -133,6 +155,9 @@ def table(found: Sequence[Score]) -> str:
     low_ones = [one for one in found if one.decibels < LOUD]
     rows.append(f"right, over 20 dB: {told(said(loud).right, said(loud).of)}")
     rows.append(f"false 'moved', of all: {told(said(found).false, said(found).of)}")
+    right, of = ends(found)
+    if of:
+        rows.append(f"seated or not as the pull ends, by the flux: {told(right, of)}")
     for kind, words in (
         ("seat", "seat within 5 % or 3 ms"),
         ("length", "length within 2 ms or two samples"),
