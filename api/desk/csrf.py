@@ -6,13 +6,16 @@ was open when the server went away is still good when it is back.
 """
 
 import hmac
+import logging
 import re
 import secrets
 from urllib.parse import urlsplit
 
 from flask import Response, g, request
 
+from api import strict_json
 from api.access import session as signed
+from api.logs import LogLine
 
 COOKIE = "threewire_desk"
 PATH = "/desk"
@@ -25,6 +28,7 @@ POLICY = (
 NOTHING = "desk.nothing"  # the view of what is not there: it changes nothing
 _SAFE = ("GET", "HEAD", "OPTIONS")
 _KEPT_SECONDS = 365 * 24 * 3600
+_log = logging.getLogger("threewire.access")
 _SHAPE = re.compile(r"[A-Za-z0-9_-]{43}", re.ASCII)
 
 
@@ -35,6 +39,7 @@ class ForeignForm(Exception):  # noqa: N818 - it is what came, not a fault of ou
 def begin() -> None:
     """Refuse a form that is not from a page of ours."""
     if request.method not in _SAFE and request.endpoint != NOTHING and not _ours():
+        g.refused = "foreign-form"
         raise ForeignForm
 
 
@@ -58,6 +63,9 @@ def _ours() -> bool:
         return False
     origin = request.headers.get("Origin")
     if origin is not None and urlsplit(origin).netloc != request.host:
+        # who set up the proxy finds here that it hands another name on than it is known by
+        said = {"origin": strict_json.shorten(origin), "host": strict_json.shorten(request.host)}
+        _log.warning(LogLine(event="foreign-form", **said))
         return False
     return hmac.compare_digest(token().encode(), request.form.get(FIELD, "").encode())
 

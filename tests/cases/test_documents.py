@@ -4,6 +4,7 @@ import json
 import os
 import re
 import shutil
+import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -46,7 +47,7 @@ def environment(database_url: str, tmp_path: Path) -> dict[str, str]:
     return {
         "PATH": f"{program.parent}:{Path(sys.executable).parent}:{os.environ['PATH']}",
         "PYTHONPATH": str(ROOT), "HOME": str(tmp_path), "THREEWIRE_DATABASE": database_url,
-        "NO_PROXY": "*",
+        "NO_PROXY": "*", "THREEWIRE_WEBHOOK_ALLOW": "127.0.0.0/8",
     }  # fmt: skip
 
 
@@ -108,6 +109,22 @@ def test_examples_run(server: Running, environment: dict[str, str], tmp_path: Pa
     out = run(environment, "bash", str(EXAMPLES / "case.sh"), cwd=tmp_path)
     assert "\nclosed\n" in out
     assert ",ground-resistive,ground eye,35," in out
+    if shutil.which("node"):
+        _till(environment)
+
+
+def _till(environment: dict[str, str]) -> None:
+    """JavaScript shows each question with its buttons, closes, and takes the event of it."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = str(free.getsockname()[1])
+    made = run(environment, "threewire", "events", "add", f"http://127.0.0.1:{port}/")
+    own = {"WEBHOOK_PORT": port, "WEBHOOK_SECRET": made.split()[-1]}
+    answers = ("cranks-no-start", "not-known", "not-known")
+    out = run(environment | own, "node", str(EXAMPLES / "till.mjs"), *answers)
+    assert out.count("  [I don't know]\n") == len(answers)
+    assert "  [It turns over but does not start]\n" in out
+    assert re.search(r"\nclosed as ground-resistive\ntold: case.closed \d{4} \d{4}\n$", out)
 
 
 def test_shop_system_opens_one_case(
@@ -152,6 +169,6 @@ def test_the_page_names_what_there_is(knowledge: Knowledge, engine: Diagnoser) -
     assert {path for path in named if "{" in path} <= served
     for name in re.findall(r"`(api/docs/[a-z/.-]+)`", PAGE):
         assert (ROOT / name).exists(), name
-    for name in re.findall(r"`([a-z_-]+\.(?:py|sh|json))`", PAGE):
+    for name in re.findall(r"`([a-z_-]+\.(?:py|sh|json|mjs))`", PAGE):
         if name != "openapi.json":
             assert (EXAMPLES / name).exists(), name

@@ -110,8 +110,11 @@ def test_forms_beside_cases_need_their_mark_too(desk: Browser, address: str) -> 
     assert desk.client.post(address, data={"duty": "1"}).status_code == 400
 
 
-def test_a_form_sent_by_another_site_is_refused(desk: Browser) -> None:
-    """A browser that says the form came from another site, or origin, is believed."""
+def test_a_form_sent_by_another_site_is_refused(
+    desk: Browser, caplog: pytest.LogCaptureFixture
+) -> None:
+    """A browser that says the form came from another site, or origin, is believed; the log names
+    the origin, which tells a proxy's slip from a forgery."""
     desk.get("/desk/call")
     data = {**desk.hidden("/desk/call"), **READ_OUT, "duty": "1"}
     for name, said in (
@@ -120,6 +123,7 @@ def test_a_form_sent_by_another_site_is_refused(desk: Browser) -> None:
     ):  # fmt: skip
         answer = desk.client.post("/desk/call", data=data, headers={name: said})
         assert answer.status_code == 400, said
+    assert '"origin":"https://elsewhere.example","host":"localhost"' in caplog.text
     own = {"Origin": "http://localhost"}
     assert desk.client.post("/desk/call", data=data, headers=own).status_code == 303
 
