@@ -28,6 +28,7 @@ from engine.knowledge.rule_language import StepTest
 from engine.rules.cautions import caution_text
 
 FEW_WORDS = 28  # of the cautions of a step in sight; one of the new is in full in any case
+REMEDY_WORDS = 26  # of a remedy in sight
 _SMALLER = {"V": ("V", "mV"), "A": ("A", "mA"), "s": ("s", "ms"),
             "ohm": ("ohm", "mohm", "kohm", "Mohm")}  # fmt: skip
 
@@ -43,16 +44,16 @@ class StepCautions:
 
     @property
     def whole(self) -> list[str]:
-        """Return the new ones that stand in full: raised ones, the gravest, and what is short."""
+        """Return the new ones that stand in full: the gravest of each kind, and what is short."""
         begun = {one: len(first_sentence(one).split()) for one in (*self.new, *self.known)}
         usual = [one for one in self.new if one not in (*self.own, *self.raised)]
         room, found = FEW_WORDS - sum(begun.values()), list[str]()
-        for one in (*self.own, *usual):
+        for one in (*self.raised, *self.own, *usual):
             more = len(one.split()) - begun[one]
-            if more <= room or one in self.own[:1]:
+            if more <= room or one in (*self.raised[:1], *self.own[:1]):
                 found.append(one)
                 room -= more
-        return [one for one in self.new if one in (*self.raised, *found)]
+        return [one for one in self.new if one in found]
 
     @property
     def begun(self) -> list[str]:
@@ -176,6 +177,7 @@ class Repair:
     """What to put right, or that somebody else goes on, when no check is worth its minutes."""
 
     entry: Json
+    begins: str  # of the remedy, what is in sight
     away: bool  # nobody leads: hand over
     because: str
     cautions: StepCautions
@@ -197,7 +199,8 @@ def repair(call: Call) -> Repair:
     before = checks_before(call.inquiry, desk, entry["id"])
     more = [one for one in entry["before_replacing"] if one not in before]
     return Repair(
-        entry=entry, away=away, because="" if sure else answer["advice"]["because"] or "",
+        entry=entry, begins=_begins(entry["remedy"]), away=away,
+        because="" if sure else answer["advice"]["because"] or "",
         cautions=cautions_of(call, () if away else entry["cautions"]),
         behind=behind(entry, desk.knowledge),
         before=[(one, desk.name(one)) for one in before],
@@ -205,6 +208,16 @@ def repair(call: Call) -> Repair:
         others=[one for one in answer["causes"] if one["id"] in order[1:4]],
         further=further_checks(call.inquiry, desk), still=answer["next_checks"],
     )  # fmt: skip
+
+
+def _begins(remedy: str) -> str:
+    """Return the first sentences of a remedy, as many as stand in sight; the first in any case."""
+    first, *rest = remedy.split(". ")
+    for more in rest:
+        if len(f"{first} {more}".split()) > REMEDY_WORDS:
+            return f"{first}."
+        first = f"{first}. {more}"
+    return first
 
 
 class AnswerMeaning(NamedTuple):

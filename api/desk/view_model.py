@@ -55,14 +55,10 @@ class CauseChance:
 
 @dataclass(frozen=True)
 class HeadLine:
-    """Where the call stands, in words; ``chance`` only where one cause leads at half or more.
-
-    Else ``third`` is the third of the leaders, for which a phone has no room.
-    """
+    """Where the call stands, in words; ``chance`` only where one cause leads at half or more."""
 
     words: str
     chance: str = ""
-    third: str = ""
 
 
 def chances(call: Call) -> list[CauseChance]:
@@ -89,10 +85,15 @@ def head_line(leading: Sequence[CauseChance]) -> HeadLine:
         moved = views.movement(first.probability, first.before)
         said = sureness(first.probability)
         return HeadLine(first.name, f"{said}, {moved}" if moved else said)
-    chances = [hundredths(one.probability).removesuffix(" in 100") for one in leading[:LEADERS]]
-    names = [f"{one.name} {chance}" for one, chance in zip(leading, chances, strict=False)]
-    words = f"Too early to say. Leading: {', '.join(names[:2])}"
-    return HeadLine(words, third=f", {', '.join(names[2:])}" if names[2:] else "")
+    named = [f"{_short(one.name)} {hundredths(one.probability).removesuffix(' in 100')}"
+             for one in leading[:LEADERS]]  # fmt: skip
+    return HeadLine(f"Too early to say. Leading: {', '.join(named)} in 100.")
+
+
+def _short(name: str) -> str:
+    """Return a cause's name up to its first comma: the list of chances has it in full."""
+    begins, comma, _ = name.partition(",")
+    return f"{begins}…" if comma else begins
 
 
 def undecided(call: Call) -> list[str]:

@@ -53,6 +53,7 @@ _FIRST_SCREEN = """() => {
   while (walk.nextNode()) {
     const node = walk.currentNode, parent = node.parentElement;
     if (parent.closest(".unseen, .skip, kbd") || !parent.checkVisibility()) continue;
+    if (getComputedStyle(parent).clipPath !== "none") continue;
     for (const match of node.data.matchAll(/\\p{L}\\S*/gu)) {
       range.setStart(node, match.index);
       range.setEnd(node, match.index + match[0].length);

@@ -152,9 +152,9 @@ def went(running: Running, chromium: Browser, call: Call, size: str) -> Went:
     case = f"{running.url}/desk/cases/{_opened(running, call)}"
     with b.screen(chromium, running.url, size, watched=False) as page:
         page.goto(f"{case}?as={call.audience}")
+        hand, steps, keys = b.Typist(page), list[Step](), _read_out(page)
         page.evaluate(_TICK)
         page.goto(case)
-        hand, steps, keys = b.Typist(page), list[Step](), _read_out(page)
         while (check := hand.asked) is not None and len(steps) < MOST_STEPS:
             page.wait_for_timeout(60)
             cut, words = b.first_screen(page)

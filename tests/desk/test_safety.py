@@ -49,7 +49,7 @@ def test_every_step_has_its_cautions_before_its_sentence(
     for name in checks:
         page = text_of(desk.get(f"{case}?as=technician&check={name}"))
         row = call.desk.step(call.inquiry, name)
-        place = page.index(plain(row["how"]))
+        place = page.index(plain(row["say"]))
         for caution in row["cautions"]:
             assert -1 < page.find(plain(caution)) < place, (name, caution)
 

@@ -8,6 +8,7 @@
   const DRAFT = "threewire-desk-draft ";
   const ALIVE = "threewire-desk-tab ";
   const THEME = "threewire-desk-theme";
+  const PICTURE = "threewire-desk-picture";
   const POLL_MS = 5000;
   const RETRY_MS = 2500;
   const GONE_MS = 150000;  // a tab that did not stir for so long is gone; a hidden one stirs each minute
@@ -366,7 +367,7 @@
     }
     if (event.repeat) return;
     if (/^[0-9.-]$/.test(event.key)) { digit(event); return; }
-    const open = { e: "#evidence", w: "#why", m: "#meant", c: "#mind", a: "#answers", s: "#learned", h: "#chances" }[event.key];
+    const open = { k: "#ways", g: "#drawing", e: "#evidence", w: "#why", m: "#meant", c: "#mind", a: "#answers", s: "#learned", h: "#chances" }[event.key];
     if (open) toggle(event, document.querySelector(open));
     else if (event.key === "?") { event.preventDefault(); byId("keys-help").showModal(); }
     else if (event.key === "/") focusOn(event, byId("find") || byId("q"));
@@ -501,8 +502,13 @@
     }
     for (const one of document.querySelectorAll("textarea[data-hear]")) listen(one);
     for (const one of document.querySelectorAll("details[data-load]")) {
+      const kept = "remember" in one.dataset;  // who wants the circuit beside a step has it at each
+      if (kept && store.get(PICTURE)) one.open = true;
       if (one.open) load(one);
-      one.addEventListener("toggle", () => { if (one.open) load(one); });
+      one.addEventListener("toggle", () => {
+        if (kept) store.set(PICTURE, one.open);
+        if (one.open) load(one);
+      });
     }
   }
 
