@@ -1,6 +1,5 @@
 """What a recording tells: findings for checks of the knowledge base, figures, and refusals."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -26,6 +25,7 @@ AFTER_SECONDS = 5.0  # after the command, as the checks of what is left have it
 LATE_SEAT, LATE_CONTACT = 0.25, 0.025  # s
 MOST_BOUNCES, BOUNCING = 5, 0.03  # within so many s; a break after them is chatter
 CLOSED = 1.35  # times the open gap's L: between no way at all and the stop (judgement)
+PERCENT = 2.0  # of a reading, that a cheap recorder with its clamp or divider is off by (judgement)
 TIMED = 0.01  # s: a length that is known no better is not given
 KICKED = -25.0  # V below zero that no clamp lets a kick reach (judgement)
 KICK_STEP = 5e-5  # s between samples: a kick that slower ones do not see may have been
@@ -46,24 +46,26 @@ class TraceFinding:
     outcome: str = ""
 
     def request(self, knowledge: Knowledge) -> dict[str, Any]:
-        """Return it as a diagnosis request takes it, the meter's own percent added."""
+        """Return it as a diagnosis request takes it, the recorder's percent and its zero added."""
         note = f"Read from a recording: {self.says}"
         if self.outcome:
             return {"check": self.check, "outcome": self.outcome, "note": note}
-        row = _instrument(knowledge, self.check)
-        percent = 0.0 if self.unit == "s" else float(row.get("percent", 2.0))
-        resolution = max(float(f"{np.sqrt(3) * self.uncertainty:.2g}"), 1e-6)
+        percent, zero = (0.0, 0.0) if self.unit == "s" else (PERCENT, _zero(knowledge, self.check))
+        resolution = max(float(f"{np.sqrt(3) * self.uncertainty:.2g}"), zero, 1e-6)
         return {
-            "check": self.check, "value": float(f"{self.value:.4g}"), "unit": self.unit,
+            "check": self.check, "unit": self.unit,
+            "value": float(f"{self.value:.4g}") if abs(self.value) > zero else 0.0,
             "meter": {"percent": percent, "counts": 1, "resolution": resolution},
             "note": note,
         }  # fmt: skip
 
 
-def _instrument(knowledge: Knowledge, check: str) -> Mapping[str, Any]:
-    wanted = knowledge.checks[check].instrument
+def _zero(knowledge: Knowledge, check: str) -> float:
+    """Return how far off zero a check's usual meter may be: a recorder is no better."""
+    reading = knowledge.checks[check].reading
     rows = knowledge.tables["instruments"].rows
-    return next((row for row in rows if row["id"] == wanted), {})
+    row = next((row for row in rows if reading and row["id"] == reading.instrument), {})
+    return float(row.get("counts", 0)) * float(row.get("resolution", 0.0))
 
 
 @dataclass(frozen=True)
@@ -321,7 +323,7 @@ def _hold(reading: _Reading, spoiled: set[str]) -> None:
     for role in ("hold-current", "hold-volts"):
         if role in spoiled or role not in reading.trace.channels:
             continue
-        found = hold_of(reading.trace, role, ended + 0.05)
+        found = hold_of(reading.trace, role, ended + 0.05, reading.levels.get(role))
         if found is None:
             reading.refusals.append(quality.NO_HOLD)
             continue
@@ -334,7 +336,7 @@ def _drive(reading: _Reading, role: str, found: Hold) -> None:
     name = role.replace("-", "_")
     reading.figure(f"{name}_drive", "Hold is fed", found.drive)
     told = {one.check for one in reading.findings}
-    if found.drive != "cannot-tell" and "hold-recorded" not in told:
+    if found.drive in ("steady", "chopped") and "hold-recorded" not in told:
         reading.tell("hold-recorded", found.drive, f"{role.replace('-', ' ')} after the pull")
     reading.figure(f"{name}_average", "Average of the hold", found.average, found.unit)
     if found.drive == "chopped":

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 import scipy  # its parts are loaded when first used: half a second each
 
-from engine.traces.pull import means
+from engine.traces.pull import Level, means
 from engine.traces.trace import ROLES, Samples, Trace
 
 LEAST_SECONDS = 0.2
+BEFORE = 0.2  # s before the hold is read, half of them within the pull
 MOST_LOOKED_AT = 2**18  # samples
 RIPPLE = 0.15  # of the average: below it nothing is chopped
 LINE_SHARE = 0.4  # of the ripple's power that chopping has in its line and harmonics
@@ -17,7 +18,7 @@ LEAST_HERTZ = 15.0
 
 @dataclass(frozen=True)
 class Hold:
-    """Average in its unit; ``drive`` is steady, chopped or cannot-tell; ``duty`` 0 to 1."""
+    """Average in its unit; ``drive`` is steady, chopped, none or cannot-tell; ``duty`` 0 to 1."""
 
     average: float
     uncertainty: float
@@ -29,12 +30,22 @@ class Hold:
     @property
     def says(self) -> str:
         """Return what the average is of."""
-        return f"average of a hold that is {self.drive}".replace("is cannot-tell", "may be chopped")
+        how = {"none": "does not stand out of the noise", "cannot-tell": "may be chopped"}
+        return f"average of a hold that {how.get(self.drive, f'is {self.drive}')}"
 
 
-def hold_of(trace: Trace, role: str, since: float) -> Hold | None:
-    """Return the hold after a moment in seconds; None where it does not last."""
-    values = _lasting(trace, trace.between(role, since, np.inf))
+def hold_of(trace: Trace, role: str, since: float, level: Level | None) -> Hold | None:
+    """Return the hold after a moment in seconds; None where it does not last.
+
+    ``level`` is its pulse: what it stood at before is the clamp's zero. Without one it was on
+    throughout or not at all, and is taken as it is.
+    """
+    values = trace.between(role, since, np.inf)
+    if level is not None:
+        known = level.begun and abs(level.top) > abs(level.base)
+        zero = np.float32(level.base if known else 0.0)
+        before = trace.between(role, since - BEFORE, since) - zero
+        values = _lasting(trace, values - zero, before)
     if len(values) * trace.step < LEAST_SECONDS:
         return None
     unit, average = ROLES[role], float(values.mean(dtype=np.float64))
@@ -43,19 +54,25 @@ def hold_of(trace: Trace, role: str, since: float) -> Hold | None:
     looked = values[:MOST_LOOKED_AT]
     ripple = float(np.std(looked))
     if abs(average) < 1e-9 or ripple < RIPPLE * abs(average):
-        return Hold(average, doubt, unit, "steady")
+        return Hold(average, doubt, unit, "steady" if abs(average) >= 1e-9 else "none")
     hertz, share = _line(trace, looked)
+    if share <= LINE_SHARE or hertz * trace.step >= 0.1:
+        return Hold(average, doubt, unit, "none" if abs(average) < ripple else "cannot-tell")
     middle = (np.percentile(looked, 1) + np.percentile(looked, 99)) / 2
-    duty = float(np.mean(looked > middle))
-    told = share > LINE_SHARE and hertz * trace.step < 0.1
-    return Hold(average, doubt, unit, "chopped" if told else "cannot-tell", hertz, duty)
+    return Hold(average, doubt, unit, "chopped", hertz, float(np.mean(looked > middle)))
 
 
-def _lasting(trace: Trace, values: Samples) -> Samples:
-    """Return the part until it falls to less than half of what it began with, in 50 ms means."""
+def _lasting(trace: Trace, values: Samples, before: Samples) -> Samples:
+    """Return the part until it falls to less than half of what it began with, in 50 ms means.
+
+    Nothing is left of a hold that ended as the pull did: the command may have been taken off.
+    """
     size = max(1, round(0.05 / trace.step))
     pieces = means(values, size)
     if len(pieces) < 3:
+        return values[:0]
+    held = float(before[: len(before) // 2].mean()) if len(before) > 1 else 0.0
+    if abs(float(np.median(pieces[:3]))) < 0.25 * abs(held):
         return values[:0]
     low = np.flatnonzero(np.abs(pieces) < 0.5 * abs(float(np.median(pieces[:3]))))
     return values[: (int(low[0]) - 1) * size if len(low) else len(values)]

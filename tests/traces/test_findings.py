@@ -156,6 +156,31 @@ def test_a_steady_hold_is_steady() -> None:
     assert figure(found, "hold_current_drive") == "steady"
 
 
+def test_what_the_clamp_showed_before_is_no_hold() -> None:
+    """A clamp that is three tenths of an amp off its zero reads the hold none the less."""
+    hold = np.where(np.arange(0, 3, 1 / RATE) > START, 0.92, 0.3)
+    found = report(pull_current=amperes(length=3), hold_current=hold)
+    assert value(found, "hold-current") == pytest.approx(0.62, abs=0.005)
+
+
+def test_no_hold_at_all_is_a_reading_of_zero() -> None:
+    """Noise alone is 0 A, as near as a fine clamp's zero; it is neither steady nor chopped."""
+    hold = np.random.default_rng(5).normal(0.0003, 0.03, 3 * int(RATE))
+    found = report(pull_current=amperes(length=3), hold_current=hold)
+    told = next(one for one in found.findings if one.check == "hold-current")
+    taken = told.request(load_knowledge())
+    assert (taken["value"], taken["meter"]["resolution"]) == (0.0, 0.05)
+    assert figure(found, "hold_current_drive") == "none"
+    assert "hold-recorded" not in {one.check for one in found.findings}
+
+
+def test_a_hold_that_ends_with_the_pull_is_refused() -> None:
+    """The command may have been taken off: nothing is said of the hold."""
+    on = np.abs(np.arange(0, 3, 1 / RATE) - START - PULL / 2) < PULL / 2
+    found = report(pull_current=amperes(length=3), hold_current=np.where(on, 0.62, 0.0))
+    assert "hold-current" in refused(found)
+
+
 def test_the_battery_counts_as_cranking_only_where_it_is_said() -> None:
     """The sag is a figure; the check's finding needs the starter to have turned."""
     at = np.arange(0, 1.6, 1 / RATE)
