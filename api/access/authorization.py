@@ -92,8 +92,8 @@ def _bearer() -> str | None:
 
     What a proxy in front asks for (Basic) is the proxy's, and says nothing about a key.
     """
-    scheme, _, key = request.headers.get("Authorization", "").strip().partition(" ")
-    return key.strip() if scheme.lower() == "bearer" else None
+    found = request.authorization
+    return (found.token or "") if found is not None and found.type == "bearer" else None
 
 
 def _of_key(rules: Access, known: KeyCache, offered: str) -> Caller:

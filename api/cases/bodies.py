@@ -52,15 +52,20 @@ class CallBack(TypedText):
         text = super()._deserialize(value, *args, **kwargs)
         if not text:
             return ""
-        try:
-            at = datetime.fromisoformat(text)
-            utc = at.astimezone(UTC) if at.tzinfo else None
-        except (ValueError, OverflowError):
-            utc = None
+        utc = moment_of(text)
         if utc is None or utc.year < 2000:
             message = "must be a moment with its zone, such as 2026-11-29T14:30:00Z"
             raise ValidationError(message)
         return utc.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def moment_of(text: str) -> datetime | None:
+    """Return what a text says, in UTC; None where it is no moment with its zone."""
+    try:
+        at = datetime.fromisoformat(text)
+        return at.astimezone(UTC) if at.tzinfo else None
+    except (ValueError, OverflowError):
+        return None
 
 
 class _Object(fields.Nested):
@@ -104,11 +109,6 @@ def _as_sent(name: str, description: str) -> fields.Field[Any]:
     return field
 
 
-_ON_HAND = "Kinds of check that can be done now; null is all."
-_EXCLUDED = "Ids of causes that were put right, the complaint unchanged; null is none."
-_DONE = "What was put right between findings; 'after' counts all findings of the case."
-_SKILL = "Who does the steps: lay or trained; null is trained."
-_LIMIT = "How many causes the diagnosis shows: 5 when nothing is said, 0 is all."
 _BY = "Name of the person who says it; the name of the caller's key is put behind it."
 
 
@@ -117,35 +117,39 @@ class _BySchema(StrictSchema):
     by = TypedText(_BY, texts.NAME)
 
 
-class OwnTexts(_BySchema):
-    """What a case says of itself in words."""
-
-    fleet_number = TypedText(
-        "The machine's number in the fleet.", *texts.LIMITS["fleet_number"], allow_none=True
-    )
-    machine_type = TypedText(
-        "Type of machine, as people call it.", *texts.LIMITS["machine_type"], allow_none=True
-    )
-    reference = TypedText(
-        "The shop's own number for the job, such as a work order.",
-        *texts.LIMITS["reference"], allow_none=True,
-    )  # fmt: skip
-    complaint = TypedText(
-        "What the caller complains of, in their words.", *texts.LIMITS["complaint"], allow_none=True
-    )
-    handed_to = TypedText("Who has the case now.", *texts.LIMITS["handed_to"], allow_none=True)
-    caller_name = TypedText("Who calls.", *texts.LIMITS["caller_name"], allow_none=True)
-    caller_phone = TypedText("Number to call back.", *texts.LIMITS["caller_phone"], allow_none=True)
-    caller_place = TypedText(
-        "Where the machine stands.", *texts.LIMITS["caller_place"], allow_none=True
-    )
-    call_back_at = CallBack(
-        "When to call back, with its zone (RFC 3339); answered in UTC.",
-        *texts.LIMITS["call_back_at"], allow_none=True,
-    )  # fmt: skip
+def _own(name: str, description: str, kind: type[TypedText] = TypedText) -> TypedText:
+    """Return the field of one of a case's own texts; null clears it."""
+    return kind(description, *texts.LIMITS[name], allow_none=True)
 
 
-class CaseOpeningSchema(OwnTexts):
+class _CaseSchema(_BySchema):
+    """What a case says of itself in words, and what limits its diagnosis."""
+
+    fleet_number = _own("fleet_number", "The machine's number in the fleet.")
+    machine_type = _own("machine_type", "Type of machine, as people call it.")
+    reference = _own("reference", "The shop's own number for the job, such as a work order.")
+    complaint = _own("complaint", "What the caller complains of, in their words.")
+    handed_to = _own("handed_to", "Who has the case now.")
+    caller_name = _own("caller_name", "Who calls.")
+    caller_phone = _own("caller_phone", "Number to call back.")
+    caller_place = _own("caller_place", "Where the machine stands.")
+    call_back_at = _own(
+        "call_back_at", "When to call back, with its zone (RFC 3339); answered in UTC.", CallBack
+    )
+    on_hand = _as_sent("on_hand", "Kinds of check that can be done now; null is all.")
+    excluded = _as_sent(
+        "excluded", "Ids of causes that were put right, the complaint unchanged; null is none."
+    )
+    done = _as_sent(
+        "done", "What was put right between findings; 'after' counts all findings of the case."
+    )
+    skill = _as_sent("skill", "Who does the steps: lay or trained; null is trained.")
+    limit = _as_sent(
+        "limit", "How many causes the diagnosis shows: 5 when nothing is said, 0 is all."
+    )
+
+
+class CaseOpeningSchema(_CaseSchema):
     """A case to be opened; only the machine is required."""
 
     what = "a case"
@@ -153,11 +157,17 @@ class CaseOpeningSchema(OwnTexts):
         MachineSchema, required=True, metadata=says("The machine that the findings are about.")
     )
     findings = _Findings(0, MAX_FINDINGS)
-    on_hand = _as_sent("on_hand", _ON_HAND)
-    excluded = _as_sent("excluded", _EXCLUDED)
-    done = _as_sent("done", _DONE)
-    skill = _as_sent("skill", _SKILL)
-    limit = _as_sent("limit", _LIMIT)
+
+
+class CaseChangesSchema(_CaseSchema):
+    """What is to be changed (RFC 7396): a field that is left out stays, null clears one."""
+
+    what = "what changes"
+    machine = fields.Dict(
+        keys=fields.String(),
+        error_messages={"invalid": "must be an object"},
+        metadata=says("Fields of the machine that change; null takes one out."),
+    )
 
 
 class FindingSentSchema(_BySchema, FindingSchema):
@@ -168,22 +178,6 @@ class FindingListSentSchema(_BySchema):
     """Several findings, added in one step."""
 
     findings = _Findings(1, MOST_FINDINGS, required=True)
-
-
-class CaseChangesSchema(OwnTexts):
-    """What is to be changed (RFC 7396): a field that is left out stays, null clears one."""
-
-    what = "what changes"
-    machine = fields.Dict(
-        keys=fields.String(),
-        error_messages={"invalid": "must be an object"},
-        metadata=says("Fields of the machine that change; null takes one out."),
-    )
-    on_hand = _as_sent("on_hand", _ON_HAND)
-    excluded = _as_sent("excluded", _EXCLUDED)
-    done = _as_sent("done", _DONE)
-    skill = _as_sent("skill", _SKILL)
-    limit = _as_sent("limit", _LIMIT)
 
 
 class WithBecauseSchema(_BySchema):

@@ -7,7 +7,7 @@ nothing until an administrator has reviewed it. Sent again it is not brought in 
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import partial
 from hashlib import sha256
 from typing import Any
@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 
 from api.answers.documents import Document
 from api.cases import Book, edits, numbers, texts
-from api.cases.bodies import CaseOpeningSchema
+from api.cases.bodies import CaseOpeningSchema, moment_of
 from api.cases.book import write_step
 from api.cases.case import Case, CaseFinding, CaseStep, Withdrawal
 from api.cases.diagnosis import diagnose_case
@@ -169,14 +169,11 @@ def _name(told: Json, key: str, path: str = "") -> str:
 
 
 def _moment(told: Json, key: str, path: str = "") -> datetime:
-    try:
-        at = datetime.fromisoformat(str(told.get(key)))
-    except ValueError:
-        at = None
-    if at is None or at.tzinfo is None:
+    at = moment_of(str(told.get(key)))
+    if at is None:
         message = "must be a time with its zone, as 2026-11-25T09:30:00Z"
         raise RequestError([Fault(path + key, message)])
-    return at.astimezone(UTC)
+    return at
 
 
 def _numbers(about: Json) -> Iterator[str]:

@@ -46,6 +46,12 @@ def send(answer: Reply, mimetype: str = JSON) -> Response:
     return response
 
 
+def tagged(text: str, mimetype: str = JSON, tag: str = "") -> Response:
+    """Return a text about cases under a tag, or its digest; 304 when the caller has it already."""
+    found = tag or idempotency.fingerprint("", mimetype, text.encode())[:32]
+    return send(Reply(200, {"ETag": etag(found)}, text), mimetype)
+
+
 def picture(jpeg: bytes, name: str) -> Response:
     """Return a photo of a case, which never changes, as a response."""
     response = current_app.response_class(jpeg, mimetype="image/jpeg")

@@ -4,18 +4,16 @@ from typing import Any
 
 from flask import Blueprint, Response
 
-from api import strict_json
 from api.access import role
 from api.answers.problems import ProblemError
-from api.cases import bodies, idempotency, lists
+from api.cases import bodies, lists
 from api.cases.bodies import TypedText
 from api.cases.case import Case, CasePage, CaseSteps, ShownDiagnosis
 from api.cases.errors import StaleCase
 from api.cases.learning import Learning, report
 from api.service import current
-from api.strict_json import Json
 from api.web import case_replies, replies, requests
-from api.web.case_replies import case_reply, once, send
+from api.web.case_replies import case_reply, once, send, tagged
 from api.web.case_requests import TAG, body, book, expected, pop_author, reading, writing
 from api.web.operations import JsonSchema, Operation, operation
 from api.web.requests import QuerySchema, Whole, choice
@@ -74,13 +72,7 @@ def list_cases(**asked: Any) -> Response:
     except RequestError as error:
         faults = {fault.path: fault.message for fault in error.faults}
         raise requests.bad_query(faults) from None
-    return _tagged(page.to_dict())
-
-
-def _tagged(value: Json, tag: str | None = None) -> Response:
-    text = strict_json.dumps(value)
-    found = tag or idempotency.fingerprint("", "", text.encode())[:32]
-    return send(idempotency.Reply(200, {"ETag": case_replies.etag(found)}, text))
+    return tagged(replies.written(page))
 
 
 @blueprint.get("/v1/cases/<id_>")
@@ -155,7 +147,8 @@ def _because(sent: object) -> str:
 def get_case_diagnosis(id_: str) -> Response:
     """Return the engine's whole answer on the case as it stands."""
     found = book().diagnosis(id_)
-    return _tagged(found, f"{found['version']}.{found.get('knowledge_version', '')}")
+    tag = f"{found['version']}.{found.get('knowledge_version', '')}"
+    return tagged(replies.written(found), tag=tag)
 
 
 @blueprint.get("/v1/cases/<id_>/photos/<photo>")
@@ -171,7 +164,7 @@ def get_case_photo(id_: str, photo: str) -> Response:
 @operation(reading(CaseSteps, query=StepsQuery))
 def get_case_steps(id_: str, since: int) -> Response:
     """Return what was done to the case, step by step."""
-    return _tagged(CaseSteps(tuple(book().steps(id_, since))).to_dict())
+    return tagged(replies.written(CaseSteps(tuple(book().steps(id_, since)))))
 
 
 @blueprint.post("/v1/cases/<id_>/close")

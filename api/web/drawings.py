@@ -1,8 +1,5 @@
 """``/v1/drawings`` and ``/v1/circuits/{id}.svg``: the circuit drawn."""
 
-import base64
-import hashlib
-
 from flask import Blueprint, Response, current_app
 
 from api.access import role
@@ -55,7 +52,7 @@ def draw(shape: str = "", side: str | None = None) -> Response:
         raise requests.bad_query({"side": message})
     picture = svg(current().knowledge, asked, document, shape=_shape(shape), side=side)
     response = current_app.response_class(picture, mimetype=SVG)
-    response.headers["Content-Security-Policy"] = _policy()
+    response.headers["Content-Security-Policy"] = replies.policy(stylesheet())
     return response
 
 
@@ -67,14 +64,8 @@ def draw_circuit(id_: str, shape: str = "", coil: str = "unknown") -> Response:
     if id_ not in knowledge.circuits:
         raise replies.missing("circuit", id_, knowledge.circuits)
     picture = circuit_svg(knowledge, id_, coil, shape=_shape(shape))
-    return replies.tagged(picture, SVG, _policy())
+    return replies.tagged(picture, SVG, replies.policy(stylesheet()))
 
 
 def _shape(asked: str) -> Shape:
     return "tall" if asked == "tall" else "wide"
-
-
-def _policy() -> str:
-    """Let a drawing use its own style sheet, known by its digest, and nothing else."""
-    digest = base64.b64encode(hashlib.sha256(stylesheet().encode()).digest()).decode()
-    return f"default-src 'none'; style-src 'sha256-{digest}'; frame-ancestors 'none'"

@@ -3,17 +3,13 @@
 The form is in the address (``.json``, ``.csv``, ``.html``), so that a link names it.
 """
 
-import base64
-import hashlib
 from collections.abc import Callable
 
 from flask import Blueprint, Response
 
-from api import strict_json
 from api.access import role
-from api.cases import idempotency
 from api.cases.work_order import WorkOrder, csv_text, html_text, stylesheet
-from api.web import case_replies
+from api.web import case_replies, replies
 from api.web.case_requests import book, reading
 from api.web.operations import operation
 from api.web.requests import JSON
@@ -28,7 +24,7 @@ CSV, HTML = "text/csv", "text/html"
 @operation(reading(WorkOrder))
 def get_work_order(id_: str) -> Response:
     """Return the work order as JSON."""
-    return _respond(id_, JSON, lambda order: strict_json.dumps(order.to_dict()))
+    return _respond(id_, JSON, replies.written)
 
 
 @blueprint.get("/v1/cases/<id_>/work-order.csv")
@@ -48,17 +44,9 @@ def get_work_order_row(id_: str) -> Response:
 def get_work_order_page(id_: str) -> Response:
     """Return the work order as a page that prints."""
     response = _respond(id_, HTML, html_text)
-    digest = base64.b64encode(hashlib.sha256(stylesheet().encode()).digest()).decode()
-    response.headers["Content-Security-Policy"] = (
-        f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'; "
-        "frame-ancestors 'none'"
-    )
+    response.headers["Content-Security-Policy"] = replies.policy(stylesheet())
     return response
 
 
 def _respond(id_: str, mimetype: str, write: Callable[[WorkOrder], str]) -> Response:
-    text = write(book().work_order(id_))
-    tag = idempotency.fingerprint("", mimetype, text.encode())[:32]
-    return case_replies.send(
-        idempotency.Reply(200, {"ETag": case_replies.etag(tag)}, text), mimetype
-    )
+    return case_replies.tagged(write(book().work_order(id_)), mimetype)

@@ -94,6 +94,7 @@ def test_a_number_that_is_taken_is_drawn_anew(book: Book, history: list[Json]) -
 @pytest.mark.parametrize(
     ("change", "path"),
     [({"opened_at": "yesterday"}, "opened_at"), ({"opened_by": 7}, "opened_by"),
+     ({"opened_at": "0001-01-01T00:00:00+05:00"}, "opened_at"),
      ({"machine": {}}, "machine.duty"), ({"imported_as": "x" * 121}, "imported_as"),
      ({"number": None}, "imported_as"), ({"outcome": "fuse-open"}, "outcome"),
      ({"findings": None}, "findings"), ({"findings": 5}, "findings"),
