@@ -3,7 +3,7 @@
 import hashlib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from engine.knowledge.shapes import flatten, loader_of
 from engine.knowledge.text import load_yaml
 
 RELEASE = "2026.11"
+_FILES_KEPT = 2048  # a base has some 600
 Content = dict[str, Any]  # a file as read, not yet checked
 Raw = dict[str, dict[str, tuple[Source, Content]]]
 Shelf = dict[str, Any]  # id -> item of one kind
@@ -123,7 +124,7 @@ def _ids_off(off: Mapping[str, Any], kind: str | None = None) -> set[str]:
 
 def _text_layer(source: Source, faults: list[Fault]) -> Content | None:
     try:
-        content = load_yaml(source.text, source.name)
+        content = _parsed(source.text, source.name)
     except KnowledgeError as error:
         faults += error.faults
         return None
@@ -133,6 +134,19 @@ def _text_layer(source: Source, faults: list[Fault]) -> Content | None:
         )
         return None
     return content
+
+
+# A base is read again with each overlay that is tried, and at each reload of a service: what is the
+# same text is the same item. Nobody changes one.
+@lru_cache(maxsize=_FILES_KEPT)
+def _parsed(text: str, name: str) -> Any:
+    return load_yaml(text, name)
+
+
+@lru_cache(maxsize=_FILES_KEPT)
+def _shaped(kind: str, text: str, name: str) -> Any:
+    form: Any = items.KINDS_OF_FILE[kind]
+    return loader_of(form).load(_parsed(text, name))
 
 
 def _switch_off(raw: Raw, off: Mapping[str, Any]) -> list[Fault]:
@@ -163,7 +177,7 @@ def _shape_layer(
     schema = loader_of(form)
     for stem, (source, content) in raw.items():
         try:
-            item: Any = schema.load(content)
+            item: Any = _shaped(kind, source.text, source.name)
         except ValidationError as error:
             faults += [
                 in_file(source.name, one.path, one.message, one.code)

@@ -9,7 +9,7 @@ salience in a different order in each process.
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 from engine.knowledge import Knowledge
@@ -140,7 +140,11 @@ class Firing:
 
 
 class RuleSet:
-    """The rules of one stage. Engines are built once a thread and reset for each case."""
+    """The rules of one stage. Its engine is built once, at the first case, and reset for each.
+
+    Threads take turns with it: its work is plain Python, so that one more engine for each thread
+    would cost a second at its first case and save nothing.
+    """
 
     def __init__(self, rules: Mapping[str, Rule], programs: Mapping[str, Program]) -> None:
         order = layers(rules, programs)
@@ -153,7 +157,7 @@ class RuleSet:
         tests = (test for name in rules for test in programs[name].walk())
         self._machine_tests = [one for one in dict.fromkeys(tests) if isinstance(one, MachineTest)]
         self._width = max((len(programs[name].conditions) for name in rules), default=1)
-        self._local = threading.local()
+        self._turn = threading.Lock()
 
     @property
     def names(self) -> Sequence[str]:
@@ -171,19 +175,24 @@ class RuleSet:
 
         ``given`` are conclusions of an earlier stage.
         """
-        engine = getattr(self._local, "engine", None)
-        if engine is None:
-            engine = self._local.engine = self._make_engine()
-        engine.fired = set()
-        engine.reset()
-        early = [Concluded(fact=fact) for fact in sorted(given)]
-        engine.declare(*early, CaseFact(**self._values(view)))
-        engine.run(MAX_FIRINGS)
-        concluded = {f for name in engine.fired for f in self._concludes[name]} | given
+        fired = self._fired(view, given)
+        concluded = {f for name in fired for f in self._concludes[name]} | given
         return [
             self._firing(name, view, frozenset(concluded))
-            for name in sorted(engine.fired, key=self._rank.__getitem__)
+            for name in sorted(fired, key=self._rank.__getitem__)
         ]
+
+    def _fired(self, view: CaseView, given: frozenset[str]) -> set[str]:
+        facts = [Concluded(fact=fact) for fact in sorted(given)]
+        facts.append(CaseFact(**self._values(view)))
+        with self._turn:
+            engine = self._engine
+            engine.fired = set()
+            engine.reset()
+            engine.declare(*facts)
+            engine.run(MAX_FIRINGS)
+            fired: set[str] = engine.fired
+        return fired
 
     def concluded(self, firings: Sequence[Firing]) -> frozenset[str]:
         """Return what the rules that fired conclude."""
@@ -214,7 +223,8 @@ class RuleSet:
                     values[_name(kind, name)] = view.beliefs.get(name, 0.0)
         return values
 
-    def _make_engine(self) -> Any:
+    @cached_property
+    def _engine(self) -> Any:
         body: dict[str, Any] = {"fired": None}
         for name in self._ranked:
             body[_name("rule", name)] = self._make_rule(name)

@@ -82,7 +82,7 @@ def test_quick_matcher_fires_what_the_stock_matcher_fires(
         assert run_all(stock, odd_case(seed)) == quick, seed
         fired += len(quick["qualify"])
     assert fired > 40
-    engine = stock["qualify"]._local.engine
+    engine = stock["qualify"]._engine
     assert type(engine.matcher) is experta_engine.ReteMatcher
 
 
