@@ -67,6 +67,13 @@ class Server:
             connection.execute(f'CREATE DATABASE "{name}"')
         return self.url(name)
 
+    def new_schema(self) -> str:
+        """Make an empty schema, which costs far less, and return a URL that sees it alone."""
+        name = f"test_{uuid4().hex[:12]}"
+        with psycopg.connect(self.url(), autocommit=True) as connection:
+            connection.execute(f'CREATE SCHEMA "{name}"')
+        return f"{self.url()}&options=-csearch_path%3D{name}"
+
 
 @contextmanager
 def server() -> Iterator[Server | None]:

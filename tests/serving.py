@@ -15,33 +15,45 @@ from typing import Any
 
 import requests
 
-ROOT = Path(__file__).parents[1]
+from tests.forking import ROOT, Forked
+
 _ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+")
 
 
 class Running:
-    """A server process in a group of its own, its address, and the lines it has printed."""
+    """A server process in a group of its own, its address, and the lines it has printed.
+
+    It is forked (tests/forking.py), or with ``anew`` started as a user starts it.
+    """
 
     def __init__(
-        self, home: Path, *options: str, port: int = 0, environment: Mapping[str, str] | None = None
-    ) -> None:
+        self, home: Path, *options: str, port: int = 0,
+        environment: Mapping[str, str] | None = None, anew: bool = False,
+    ) -> None:  # fmt: skip
         self.lines: list[str] = []
         home.mkdir(parents=True, exist_ok=True)
-        command = [sys.executable, "-m", "api", "serve", "--port", str(port), *options]
+        words = ("serve", "--port", str(port), *options)
         own = {"HOME": str(home), "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "default"}
         inherited = {k: v for k, v in os.environ.items() if k != "XDG_RUNTIME_DIR"}
-        self.process = subprocess.Popen(
-            command, cwd=home, env={**inherited, **own, **(environment or {})}, text=True,
-            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True,
-        )  # fmt: skip
-        threading.Thread(target=self._collect, daemon=True).start()
+        whole = {**inherited, **own, **(environment or {})}
+        ours, theirs = os.pipe()
+        self.process: subprocess.Popen[bytes] | Forked
+        if anew:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "api", *words], cwd=home, env=whole, stdout=theirs,
+                stderr=subprocess.STDOUT, start_new_session=True,
+            )  # fmt: skip
+        else:
+            with open(os.devnull, "rb") as nothing:
+                self.process = Forked(words, whole, home, (nothing, theirs, theirs))
+        os.close(theirs)
+        threading.Thread(target=self._collect, args=(ours,), daemon=True).start()
         self.session = requests.Session()
         self.session.trust_env = False
         self.url = self._address()
 
-    def _collect(self) -> None:
-        assert self.process.stdout is not None
-        with self.process.stdout as stream:
+    def _collect(self, pipe: int) -> None:
+        with open(pipe, encoding="utf-8") as stream:
             for line in stream:
                 self.lines.append(line)
 

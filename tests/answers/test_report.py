@@ -5,10 +5,7 @@ import copy
 import os
 import pty
 import re
-import subprocess
-import sys
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,8 +17,8 @@ from api.answers.report import sections
 from api.answers.screen import as_box
 from api.answers.text import as_text, strength, sureness
 from engine import Diagnoser, Knowledge, diagnose
+from tests.forking import ROOT, Forked
 
-ROOT = Path(__file__).parents[2]
 TWO_FAULTS = {
     "machine": {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"},
     "findings": [
@@ -243,9 +240,8 @@ def test_causes_that_nothing_separates_are_told_as_such(
 def test_on_a_terminal_the_first_screen_is_boxed_without_colour() -> None:
     """On a terminal the report has boxes, and needs no colour to be understood."""
     leader, follower = pty.openpty()
-    command = [sys.executable, "-m", "api", "demo"]
     environment = os.environ | {"TERM": "xterm-256color", "COLUMNS": "100"}
-    process = subprocess.Popen(command, stdout=follower, cwd=ROOT, env=environment)
+    process = Forked(("demo",), environment, ROOT, (follower, follower, 2))
     os.close(follower)
     shown = b""
     with contextlib.suppress(OSError):  # a terminal that is closed ends so on Linux

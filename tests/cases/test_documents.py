@@ -18,6 +18,7 @@ from api.store import Database
 from api.store.models import CaseRow
 from api.web import BLUEPRINTS
 from engine import Diagnoser, Knowledge
+from tests import forking
 from tests.databases import set_up
 from tests.serving import ROOT, Running
 from tests.web.conftest import labels
@@ -40,12 +41,11 @@ def blocks(text: str, language: str) -> list[str]:
 @pytest.fixture
 def environment(database_url: str, tmp_path: Path) -> dict[str, str]:
     """A shell in which ``threewire`` is this checkout, with a store of its own."""
-    program = tmp_path / "bin" / "threewire"
-    program.parent.mkdir()
-    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m api "$@"\n', encoding="utf-8")
-    program.chmod(0o755)
+    folder = tmp_path / "bin"
+    folder.mkdir()
+    forking.program(folder / "threewire")
     return {
-        "PATH": f"{program.parent}:{Path(sys.executable).parent}:{os.environ['PATH']}",
+        "PATH": f"{folder}:{Path(sys.executable).parent}:{os.environ['PATH']}",
         "PYTHONPATH": str(ROOT), "HOME": str(tmp_path), "THREEWIRE_DATABASE": database_url,
         "NO_PROXY": "*", "THREEWIRE_WEBHOOK_ALLOW": "127.0.0.0/8",
     }  # fmt: skip

@@ -3,17 +3,19 @@
 import os
 import re
 import subprocess
-import sys
+import termios
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import pexpect
 import pytest
 import yaml
+from pexpect import EOF, fdpexpect
 
 from api.interview import Interview, InterviewState, Turn
 from engine import Diagnoser
+from tests import forking
+from tests.forking import Forked
 
 ROOT = Path(__file__).parents[2]
 LOADER = ("1", "4012 compact track loader", "1", "2", "2", "1", "1", "7")
@@ -68,12 +70,13 @@ def piped(tmp_path: Path) -> Callable[..., "subprocess.CompletedProcess[str]"]:
     def run(
         lines: Sequence[str], *options: str, **environment: str
     ) -> "subprocess.CompletedProcess[str]":
-        return subprocess.run(
-            [sys.executable, "-m", "api", "ask", *options],
-            input="".join(f"{line}\n" for line in lines),
-            capture_output=True, encoding="utf-8", cwd=tmp_path, check=False,
-            env=_environment(tmp_path) | environment,
+        done = forking.run(
+            "ask", *options, given="".join(f"{line}\n" for line in lines).encode(),
+            folder=tmp_path, environment=_environment(tmp_path) | environment,
         )  # fmt: skip
+        return subprocess.CompletedProcess(
+            done.args, done.returncode, done.stdout.decode(), done.stderr.decode()
+        )
 
     return run
 
@@ -90,10 +93,14 @@ class Console:
     """``threewire ask`` in a pseudo-terminal, read from prompt to prompt."""
 
     def __init__(self, folder: Path, rows: int, columns: int, options: Sequence[str]) -> None:
-        self.child = pexpect.spawn(
-            sys.executable, ["-m", "api", "ask", *options], dimensions=(rows, columns),
-            env=_environment(folder), cwd=str(folder), encoding="utf-8", timeout=60,
-        )  # fmt: skip
+        master, slave = os.openpty()
+        termios.tcsetwinsize(slave, (rows, columns))
+        command = ("ask", *options)
+        self.process = Forked(
+            command, _environment(folder), folder, (slave, slave, slave), terminal=True
+        )
+        os.close(slave)
+        self.child = fdpexpect.fdspawn(master, encoding="utf-8", timeout=60)
         self.columns = columns
         self.steps: list[tuple[str, str]] = []
         """The id of each step shown, and all that was shown between the last answer and it."""
@@ -109,7 +116,7 @@ class Console:
         """Return what is shown up to the next prompt, going on at each full page."""
         text = ""
         while True:
-            found = self.child.expect([r"\r\n> $", rf"{MORE}$", pexpect.EOF])
+            found = self.child.expect([r"\r\n> $", rf"{MORE}$", EOF])
             text += self.child.before.replace("\r\n", "\n")
             if found != 1:
                 break
@@ -128,9 +135,13 @@ class Console:
 
     def finish(self) -> int:
         """Wait for the end and return the exit status."""
-        self.child.expect(pexpect.EOF)
+        self.child.expect(EOF)
+        return self.process.wait(30)
+
+    def close(self) -> int:
+        """Close the terminal, as a window is closed, and return the exit status."""
         self.child.close()
-        return int(self.child.exitstatus if self.child.exitstatus is not None else -1)
+        return self.process.wait(30)
 
 
 @pytest.fixture
@@ -144,7 +155,8 @@ def console(tmp_path: Path) -> Iterator[Callable[..., Console]]:
 
     yield start
     for one in started:
-        one.child.close(force=True)
+        one.process.kill()
+        one.close()
 
 
 @pytest.fixture(scope="session")

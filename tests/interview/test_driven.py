@@ -1,7 +1,6 @@
 """Whole interviews in a real pseudo-terminal, answered from machines described by hand."""
 
 import json
-import os
 import signal
 import sqlite3
 from collections.abc import Callable, Mapping
@@ -9,9 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
-# forkpty in a process with numpy's idle threads: the child executes another program at once
-pytestmark = pytest.mark.filterwarnings("ignore:This process:DeprecationWarning")
 
 Start = Callable[..., Any]
 Dangers = Callable[[str, str], list[tuple[str, ...]]]
@@ -148,7 +144,7 @@ def test_interrupted_and_resumed(console: Start, tmp_path: Path) -> None:
     """Ctrl-C, then a killed process, lose nothing: the case that is named holds every answer."""
     run = console()
     start(run, "1", "4012 compact track loader", "1", "2", "2", "1", "1", "7", "2")
-    run.child.sendintr()
+    run.child.send("\x03")  # Ctrl-C
     message = run.to_prompt()
     assert run.finish() == 130
     number = message.partition("--resume ")[2].split()[0]
@@ -156,9 +152,8 @@ def test_interrupted_and_resumed(console: Start, tmp_path: Path) -> None:
     run = console("--resume", number)
     assert "What the engine does: It turns over but does not start" in run.text
     run.say("add pull-current 0.1 A")
-    os.kill(run.child.pid, signal.SIGKILL)
-    run.child.expect(["$"])
-    run.child.close()
+    run.process.kill()
+    assert run.close() == -signal.SIGKILL
     with sqlite3.connect(book_of(tmp_path)) as book:
         checks = [json.loads(body)["check"] for (body,) in book.execute(FINDINGS)]
     assert checks == ["engine-response", "pull-current"]
@@ -179,7 +174,7 @@ def test_closed_window(console: Start, tmp_path: Path) -> None:
     """A terminal that goes away leaves the answers in the book."""
     run = console()
     start(run, "2", "77 sweeper", "1")
-    run.child.close(force=False)
+    run.close()
     with sqlite3.connect(book_of(tmp_path)) as book:
         assert book.execute("SELECT machine_type FROM cases").fetchall() == [("77 sweeper",)]
 

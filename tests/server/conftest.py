@@ -1,14 +1,13 @@
 """Servers for the tests of operation: started as an administrator starts them."""
 
 import os
-import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from api.access import keys
+from tests import forking
 from tests.databases import set_up
 from tests.serving import ROOT, Running
 
@@ -34,12 +33,9 @@ def refused(tmp_path: Path) -> Callable[..., tuple[int, str]]:
 
     def run(*arguments: str, **environment: str) -> tuple[int, str]:
         own = {"HOME": str(tmp_path / "home"), "PYTHONPATH": str(ROOT), "XDG_DATA_HOME": ""}
-        done = subprocess.run(
-            [sys.executable, "-m", "api", *arguments], env={**os.environ, **own, **environment},
-            capture_output=True, text=True, timeout=60, check=False,
-        )  # fmt: skip
-        assert "Traceback" not in done.stdout + done.stderr
-        return done.returncode, done.stderr
+        done = forking.run(*arguments, environment={**os.environ, **own, **environment})
+        assert b"Traceback" not in done.stdout + done.stderr
+        return done.returncode, done.stderr.decode()
 
     return run
 

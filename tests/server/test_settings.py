@@ -1,8 +1,12 @@
 """Settings: which source wins, and what is said of a slip."""
 
+import json
+import tomllib
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from click.testing import Result
 
 from api import settings
 from api.settings import SETTINGS, SettingsError, load
@@ -36,8 +40,6 @@ VALUES = {
 
 def toml(name: str, value: object) -> str:
     """Return one line of TOML."""
-    import json
-
     return f"{name} = {json.dumps(value)}\n"
 
 
@@ -126,17 +128,13 @@ def test_what_is_no_setting_of_ours_is_left_alone() -> None:
     assert load({}, others).port == 8000
 
 
-def test_show_settings_tells_value_and_origin_and_no_password() -> None:
+def test_show_settings_tells_value_and_origin_and_no_password(
+    run: Callable[..., Result], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Each setting is printed once, as TOML that reads back, and the password is left out."""
-    import subprocess
-    import sys
-    import tomllib
-
-    from tests.serving import ROOT
-
-    command = [sys.executable, "-m", "api", "serve", "--port", "81", "--show-settings"]
-    own = {"THREEWIRE_DATABASE": "postgresql://shop:tool-shed-9@db/cases", "PATH": "/usr/bin"}
-    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, env=own)
+    monkeypatch.setenv("THREEWIRE_DATABASE", "postgresql://shop:tool-shed-9@db/cases")
+    done = run("serve", "--port", "81", "--show-settings")
+    assert done.exit_code == 0, done.output
     assert "tool-shed-9" not in done.stdout
     shown = tomllib.loads(done.stdout)
     assert list(shown) == list(SETTINGS)

@@ -7,6 +7,7 @@ import pytest
 from sqlalchemy import text
 
 from api.store import Database
+from tests import forking
 from tests.databases import set_up
 from tests.serving import Running
 
@@ -54,20 +55,16 @@ def test_with_a_key_it_listens_beyond_loopback(
     assert running.ask("GET", "/healthz").status_code == 200
 
 
+@pytest.mark.both_databases
 def test_the_commands_make_list_and_revoke(refused: Refused, database_url: str) -> None:
     """A key is shown once; the list shows who, role and end, and never a secret."""
-    import subprocess
-    import sys
-
-    from tests.serving import ROOT
-
     database = set_up(database_url)
     database.close()
 
     def keys(*arguments: str) -> str:
-        command = [sys.executable, "-m", "api", "keys", *arguments, "--database", database_url]
-        done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT)
-        return done.stdout
+        done = forking.run("keys", *arguments, "--database", database_url)
+        assert done.returncode == 0, done.stderr
+        return done.stdout.decode()
 
     made = keys("make", "--role", "read", "--name", "Büro (north)").strip()
     identity, secret = made.split("_")[1:]
@@ -82,6 +79,7 @@ def test_the_commands_make_list_and_revoke(refused: Refused, database_url: str) 
     assert f"did you mean '{identity}'?" in said
 
 
+@pytest.mark.both_databases
 def test_an_empty_store_that_was_named_asks_for_the_upgrade(
     refused: Refused, database_url: str
 ) -> None:
@@ -91,6 +89,7 @@ def test_an_empty_store_that_was_named_asks_for_the_upgrade(
     assert "the store is empty: run 'threewire db upgrade'" in said
 
 
+@pytest.mark.both_databases
 @pytest.mark.parametrize(("revision", "says"), [("9999", "newer threewire"), (None, "of its own")])
 def test_another_schema_is_refused(
     refused: Refused, database_url: str, revision: str | None, says: str

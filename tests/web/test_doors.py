@@ -1,6 +1,7 @@
 """Three doors, one engine: the service, the command line and the function say the same."""
 
 import json
+import os
 import subprocess
 import sys
 import tracemalloc
@@ -19,8 +20,8 @@ from api.answers import demos
 from api.cli import diagnose as diagnose_cli
 from api.strict_json import dumps
 from engine import Diagnoser, Knowledge, diagnose
+from tests.forking import ROOT, Forked
 
-ROOT = Path(__file__).parents[2]
 WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
 
 
@@ -135,29 +136,25 @@ def test_all_good_lines_exit_with_0(run: Callable[..., Result], case: dict[str, 
 
 def test_lines_are_answered_as_they_come(case: dict[str, Any]) -> None:
     """The answer to a line is out before the next line is in: a program may converse."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "api", "diagnose", "--ndjson", "-"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        cwd=ROOT,
-    )
-    assert process.stdin is not None
-    assert process.stdout is not None
-    with process:
-        for _ in range(3):
-            process.stdin.write(json.dumps(case).encode() + b"\n")
-            process.stdin.flush()
-            assert json.loads(process.stdout.readline())["causes"]
-        process.stdin.close()
-    assert process.returncode == 0
+    sent, answered = os.pipe(), os.pipe()
+    words = ("diagnose", "--ndjson", "-")
+    process = Forked(words, os.environ, ROOT, (sent[0], answered[1], answered[1]))
+    for end in (sent[0], answered[1]):
+        os.close(end)
+    with open(answered[0], "rb") as answers:
+        with open(sent[1], "wb", buffering=0) as lines:
+            for _ in range(3):
+                lines.write(json.dumps(case).encode() + b"\n")
+                assert json.loads(answers.readline())["causes"]
+        assert process.wait(30) == 0
 
 
 def test_memory_stays_flat_over_many_lines(
     knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Twenty thousand refused lines, 2 MB of them, need no more memory than two thousand do."""
+    """Ten thousand refused lines, 1 MB of them, need no more memory than one thousand do."""
     diagnose = partial(_peak, knowledge, tmp_path, monkeypatch)
-    assert diagnose(20_000) < diagnose(2_000) + 500_000
+    assert diagnose(10_000) < diagnose(1_000) + 250_000
 
 
 def _peak(knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lines: int) -> int:

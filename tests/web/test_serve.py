@@ -13,7 +13,7 @@ from tests.serving import Running
 @pytest.fixture(scope="module")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     """One server with an empty home directory."""
-    running = Running(tmp_path_factory.mktemp("home"))
+    running = Running(tmp_path_factory.mktemp("home"), anew=True)
     yield running
     running.kill()
 
@@ -48,7 +48,8 @@ def test_leaves_nothing_but_the_store(tmp_path: Path) -> None:
     no control socket, and no numbers in the temporary folder once it has stopped."""
     home, temporary = tmp_path / "home", tmp_path / "temporary"
     temporary.mkdir()
-    running = Running(home, environment={"TMPDIR": str(temporary), "XDG_DATA_HOME": ""})
+    environment = {"TMPDIR": str(temporary), "XDG_DATA_HOME": ""}
+    running = Running(home, environment=environment, anew=True)
     try:
         assert running.ask("GET", "/healthz").json() == {"status": "alive"}
     finally:

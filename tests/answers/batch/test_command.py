@@ -5,36 +5,59 @@ import os
 import pty
 import signal
 import subprocess
-import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from threading import Thread
-from typing import Any
+from typing import BinaryIO
 
 import psutil
 import pytest
 
 from api.answers.answering import MAX_BYTES
-from tests.serving import ROOT
+from tests import forking
+from tests.forking import ROOT, Forked
 
 pytestmark = pytest.mark.live  # each test starts the command, some of them its workers
-BASE = [sys.executable, "-m", "api", "diagnose", "--ndjson"]
+BASE = ("diagnose", "--ndjson")
 
 
 @pytest.fixture
 def file(tmp_path: Path, mixed: list[bytes]) -> Path:
     """A file of good and bad lines, more than are read ahead."""
     found = tmp_path / "requests.ndjson"
-    found.write_bytes(b"\r\n".join(mixed * 6))
+    found.write_bytes(b"\r\n".join(mixed * 5))
     return found
 
 
-def run(*arguments: str | Path, **options: Any) -> "subprocess.CompletedProcess[bytes]":
+@pytest.fixture
+def few(tmp_path: Path, mixed: list[bytes]) -> Path:
+    """A file of some good and bad lines."""
+    found = tmp_path / "few.ndjson"
+    found.write_bytes(b"\n".join(mixed))
+    return found
+
+
+def run(*arguments: str | Path, given: bytes = b"") -> "subprocess.CompletedProcess[bytes]":
     """Run the command to its end."""
-    return subprocess.run(
-        [*BASE, *map(str, arguments)], cwd=ROOT, capture_output=True, timeout=120, check=False,
-        **options,
-    )  # fmt: skip
+    return forking.run(*BASE, *arguments, given=given)
+
+
+@contextlib.contextmanager
+def started(*arguments: str | Path) -> Iterator[tuple[Forked, BinaryIO, BinaryIO]]:
+    """Start the command; give it, its output and its errors, and kill it at the end."""
+    output, errors = os.pipe(), os.pipe()
+    words = (*BASE, *map(str, arguments))
+    with open(os.devnull, "rb") as nothing:
+        process = Forked(words, os.environ, ROOT, (nothing, output[1], errors[1]))
+    for pipe in (output, errors):
+        os.close(pipe[1])
+    try:
+        with open(output[0], "rb") as told, open(errors[0], "rb") as wrong:
+            yield process, told, wrong
+    finally:
+        process.kill()
+        process.wait(20)
 
 
 def test_one_and_two_jobs_give_the_same_bytes(file: Path) -> None:
@@ -42,9 +65,9 @@ def test_one_and_two_jobs_give_the_same_bytes(file: Path) -> None:
     one, two = run(file), run("--jobs", "2", file)
     assert one.stdout == two.stdout
     assert (one.returncode, two.returncode) == (1, 1)
-    assert one.stderr == two.stderr == b"threewire: 42 of the lines could not be answered\n"
-    assert len(one.stdout.splitlines()) == 126
-    assert run("--jobs", "2", "-", input=file.read_bytes()).stdout == one.stdout
+    assert one.stderr == two.stderr == b"threewire: 35 of the lines could not be answered\n"
+    assert len(one.stdout.splitlines()) == 105
+    assert run("-", given=file.read_bytes()).stdout == one.stdout
 
 
 @pytest.mark.parametrize("jobs", ["1", "2"])
@@ -70,64 +93,57 @@ def test_nothing_in_nothing_out(tmp_path: Path, jobs: str) -> None:
 @pytest.mark.parametrize("jobs", ["1", "2"])
 def test_a_reader_that_goes_ends_it(file: Path, jobs: str) -> None:
     """When the pipe is closed after a line, the command ends soon, without a traceback."""
-    command = [*BASE, "--jobs", jobs, str(file)]
-    with subprocess.Popen(
-        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    ) as process:
-        assert process.stdout is not None
-        assert process.stderr is not None
-        process.stdout.readline()
-        process.stdout.close()
+    with started("--jobs", jobs, file) as (process, told, errors):
+        told.readline()
+        told.close()
         assert process.wait(60) == 1
-        assert b"Traceback" not in process.stderr.read()
+        assert b"Traceback" not in errors.read()
 
 
-def _busy(tmp_path: Path, good: list[bytes]) -> "subprocess.Popen[bytes]":
-    """Start two jobs on more lines than anybody waits for, and wait for the first answer."""
+@pytest.fixture
+def busy(tmp_path: Path, good: list[bytes]) -> Iterator[tuple[Forked, BinaryIO, BinaryIO]]:
+    """Two jobs on more lines than anybody waits for, the first answer given."""
     file = tmp_path / "many.ndjson"
     file.write_bytes((good[0] + b"\n") * 20_000)
-    process = subprocess.Popen(
-        [*BASE, "--jobs", "2", str(file)], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )
-    assert process.stdout is not None
-    process.stdout.readline()
-    return process
+    with started("--jobs", "2", file) as (process, told, errors):
+        told.readline()
+        yield process, told, errors
 
 
-def _workers(process: "subprocess.Popen[bytes]") -> list[psutil.Process]:
+def _workers(process: Forked) -> list[psutil.Process]:
     found = psutil.Process(process.pid).children(recursive=True)
     return [one for one in found if "spawn_main" in " ".join(one.cmdline())]
 
 
-def test_a_process_that_is_killed_is_told(tmp_path: Path, good: list[bytes]) -> None:
+def test_a_process_that_is_killed_is_told(busy: tuple[Forked, BinaryIO, BinaryIO]) -> None:
     """A worker that the system ends gives an error in words and exit status 70, not a hang."""
-    with _busy(tmp_path, good) as process:
-        os.kill(_workers(process)[0].pid, signal.SIGKILL)
-        _, errors = process.communicate(timeout=60)
-    assert process.returncode == 70
-    assert b"killed, or out of memory" in errors
-    assert b"Traceback" not in errors
+    process, told, errors = busy
+    os.kill(_workers(process)[0].pid, signal.SIGKILL)
+    told.read()
+    said = errors.read()
+    assert process.wait(60) == 70
+    assert b"killed, or out of memory" in said
+    assert b"Traceback" not in said
 
 
-def test_workers_end_with_their_parent(tmp_path: Path, good: list[bytes]) -> None:
+def test_workers_end_with_their_parent(busy: tuple[Forked, BinaryIO, BinaryIO]) -> None:
     """When the command itself is killed, no worker is left behind."""
-    with _busy(tmp_path, good) as process:
-        workers = _workers(process)
-        process.kill()
-        process.communicate(timeout=60)
+    process, *_ = busy
+    workers = _workers(process)
+    process.kill()
     assert len(workers) == 2
     _, alive = psutil.wait_procs(workers, timeout=20)
     assert not alive
 
 
-def test_interrupt_ends_it_quietly(tmp_path: Path, good: list[bytes]) -> None:
+def test_interrupt_ends_it_quietly(busy: tuple[Forked, BinaryIO, BinaryIO]) -> None:
     """Ctrl-C ends command and workers without a traceback."""
-    with _busy(tmp_path, good) as process:
-        workers = _workers(process)
-        process.send_signal(signal.SIGINT)
-        _, errors = process.communicate(timeout=60)
-    assert process.returncode != 0
-    assert b"Traceback" not in errors
+    process, told, errors = busy
+    workers = _workers(process)
+    process.send_signal(signal.SIGINT)
+    told.read()
+    assert b"Traceback" not in errors.read()
+    assert process.wait(60) != 0
     assert not psutil.wait_procs(workers, timeout=20)[1]
 
 
@@ -138,32 +154,32 @@ def read_all(terminal: int) -> Iterator[bytes]:
             yield piece
 
 
-def test_bar_is_on_a_terminal_only(file: Path) -> None:
+def test_bar_is_on_a_terminal_only(few: Path) -> None:
     """With a terminal for errors there is a bar there, and the answers are the same bytes."""
-    plain = run(file)
+    plain = run(few)
     master, slave = pty.openpty()
     environment = {**os.environ, "TERM": "xterm", "COLUMNS": "80"}
     pieces: list[bytes] = []
     # read as it comes: a terminal that nobody reads holds a few thousand bytes, then the bar waits
     reader = Thread(target=lambda: pieces.extend(read_all(master)))
     reader.start()
-    done = subprocess.run(
-        [*BASE, str(file)], cwd=ROOT, stdout=subprocess.PIPE, stderr=slave, timeout=120,
-        check=False, env=environment,
-    )  # fmt: skip
+    with tempfile.TemporaryFile() as output, open(os.devnull, "rb") as nothing:
+        process = Forked((*BASE, str(few)), environment, ROOT, (nothing, output, slave))
+        assert process.wait(120) == 1
+        output.seek(0)
+        told = output.read()
     os.close(slave)
     reader.join(timeout=20)
     os.close(master)
     shown = b"".join(pieces)
-    assert done.stdout == plain.stdout
+    assert told == plain.stdout
     assert b"lines" in shown
     assert b"\x1b[" in shown
     assert b"\x1b[" not in plain.stderr
 
 
-def test_jobs_need_lines(file: Path) -> None:
+def test_jobs_need_lines(few: Path) -> None:
     """One request is one job: asking for more is a slip and is told."""
-    command = [sys.executable, "-m", "api", "diagnose", "--jobs", "2", str(file)]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, check=False)
+    done = forking.run("diagnose", "--jobs", "2", few)
     assert done.returncode == 2
     assert b"--ndjson" in done.stderr

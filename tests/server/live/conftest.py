@@ -2,13 +2,13 @@
 
 import os
 import subprocess
-import sys
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tests import forking
 from tests.databases import set_up
 from tests.serving import ROOT, Running
 
@@ -44,10 +44,12 @@ def threewire(tmp_path: Path) -> Command:
         home.mkdir(exist_ok=True)
         inherited = {k: v for k, v in os.environ.items() if not k.startswith("THREEWIRE_")}
         own = {"HOME": str(home), "PYTHONPATH": str(ROOT), "COLUMNS": "200"}
-        return subprocess.run(
-            [sys.executable, "-m", "api", *arguments], cwd=home, text=True, capture_output=True,
-            env={**inherited, **own, **(environment or {})}, check=False, timeout=90,
-        )  # fmt: skip
+        done = forking.run(
+            *arguments, folder=home, environment={**inherited, **own, **(environment or {})}
+        )
+        return subprocess.CompletedProcess(
+            done.args, done.returncode, done.stdout.decode(), done.stderr.decode()
+        )
 
     return run
 

@@ -4,6 +4,7 @@ import json
 import socket
 from collections.abc import Callable
 
+import pytest
 from sqlalchemy import make_url
 
 from tests.server.live.conftest import MACHINE, Starter, bearer
@@ -34,6 +35,7 @@ def _send_secrets(server: Running, key: str) -> None:
         connection.recv(4096)
 
 
+@pytest.mark.both_databases
 def test_nothing_secret_is_logged(
     start: Starter, store: str, make_key: Callable[[str, str], str]
 ) -> None:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import pytest
 import requests
 
 from tests.server.live.conftest import QUESTION, Command, Starter, bearer
@@ -18,6 +19,7 @@ from tests.serving import Running
 MakeKey = Callable[[str, str], str]
 
 
+@pytest.mark.both_databases
 def test_reload_refuses_no_request(start: Starter, store: str, tmp_path: Path) -> None:
     """HUP among 40 requests, each on a connection of its own: all are answered, by new workers."""
     file = tmp_path / "threewire.toml"
