@@ -3,6 +3,7 @@
 import inspect
 import signal
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 from types import CodeType
 
@@ -15,7 +16,9 @@ from api import create_app
 from api.cli.main import threewire
 from api.store import Database
 from engine import Diagnoser, Knowledge
+from engine.answer.answer import Answer
 from engine.diagnosis import shipped
+from engine.reasoning.request import Request
 from tests.databases import KINDS, Server, server, set_up
 from tests.reference.conftest import enlarged, pytest_terminal_summary
 
@@ -23,8 +26,18 @@ __all__ = ["enlarged", "pytest_terminal_summary"]
 
 
 SLOW = Path(__file__).parent / "reference"  # comparisons with other programs, whole circuits long
+ANSWERS_KEPT = 500  # of the engine that remembers them
 # what starts a process
-STARTERS = {"subprocess", "Running", "serving", "pexpect", "sync_playwright", "opened"}
+STARTERS = {
+    "subprocess",
+    "Running",
+    "forking",
+    "Forked",
+    "serving",
+    "pexpect",
+    "sync_playwright",
+    "opened",
+}
 
 
 def pytest_configure() -> None:
@@ -53,6 +66,7 @@ def _starts(item: pytest.Function) -> bool:
     return any(_names(function) & STARTERS for function in [*used, item.function])
 
 
+@cache
 def _names(function: Callable[..., object]) -> set[str]:
     """Return the names that a function uses, those of functions inside it too."""
     code = getattr(inspect.unwrap(function), "__code__", None)
@@ -74,6 +88,32 @@ def diagnoser() -> Diagnoser:
 def engine(diagnoser: Diagnoser) -> Diagnoser:
     """The same, under the name that the service's tests use."""
     return diagnoser
+
+
+class RememberingDiagnoser(Diagnoser):
+    """The engine of another, which gives an answer that it has given before without working it out.
+
+    A diagnosis is pure (tests/reference), so that rooms above the engine see no difference.
+    """
+
+    def __init__(self, other: Diagnoser) -> None:
+        self.__dict__.update(other.__dict__)
+        self._given: dict[str, Answer] = {}
+
+    def answer(self, request: Request) -> Answer:
+        """Return the diagnosis of a request."""
+        asked = repr(request)
+        if asked not in self._given:
+            if len(self._given) == ANSWERS_KEPT:
+                self._given.clear()
+            self._given[asked] = super().answer(request)
+        return self._given[asked]
+
+
+@pytest.fixture(scope="session")
+def remembering(diagnoser: Diagnoser) -> Diagnoser:
+    """The engine for rooms in whose tests the same cases come again and again."""
+    return RememberingDiagnoser(diagnoser)
 
 
 @pytest.fixture(scope="session")
@@ -121,20 +161,27 @@ def new_url(request: pytest.FixtureRequest, tmp_path: Path) -> Callable[[str], s
         if kind == "sqlite":
             return f"sqlite:///{tmp_path}/store/cases.sqlite3"
         server: Server = request.getfixturevalue("postgresql")
-        return server.new_database()
+        return server.new_schema()
 
     return make
 
 
-@pytest.fixture(params=KINDS)
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run what needs a store on SQLite, and what is marked ``both_databases`` on both."""
+    if "database_url" in metafunc.fixturenames:
+        both = metafunc.definition.get_closest_marker("both_databases")
+        metafunc.parametrize("database_url", KINDS if both else KINDS[:1], indirect=True)
+
+
+@pytest.fixture
 def database_url(request: pytest.FixtureRequest, new_url: Callable[[str], str]) -> str:
-    """The URL of an empty database; the test runs on SQLite and on PostgreSQL."""
+    """The URL of an empty database."""
     return new_url(request.param)
 
 
 @pytest.fixture
 def database(database_url: str) -> Iterator[Database]:
-    """A store that is set up; the test runs on SQLite and on PostgreSQL."""
+    """A store that is set up."""
     found = set_up(database_url)
     yield found
     found.close()

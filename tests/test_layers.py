@@ -3,18 +3,19 @@
 import ast
 import sys
 from collections.abc import Iterator
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[1]
-MODULES = {
-    path.relative_to(ROOT).as_posix(): ast.parse(path.read_text(encoding="utf-8"))
+FILES = {
+    path.relative_to(ROOT).as_posix(): path
     for package in ("api", "engine", "kb")
     for path in sorted((ROOT / package).rglob("*.py"))
 }
-ENGINE = [name for name in MODULES if name.startswith("engine/")]
+ENGINE = [name for name in FILES if name.startswith("engine/")]
 # Standard modules with which an answer could depend on more than the request and the base.
 IMPURE = {
     "asyncio", "datetime", "email", "ftplib", "http", "io", "logging", "multiprocessing", "os",
@@ -30,6 +31,12 @@ ALLOWED = {
 OUTSIDE = {"experta", "marshmallow", "numpy", "scipy", "snowballstemmer", "yaml"}
 READS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "iterdir", "glob", "rglob"}
 READER = "engine/knowledge/files.py"
+
+
+@cache
+def modules() -> dict[str, ast.Module]:
+    """Return every module of the program, parsed."""
+    return {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in FILES.items()}
 
 
 def imported(tree: ast.Module) -> Iterator[str]:
@@ -62,13 +69,13 @@ def called(tree: ast.Module) -> set[str]:
 def test_there_is_code_to_look_at() -> None:
     """Engine and service are some dozens of modules; the walk finds them."""
     assert len(ENGINE) > 25
-    assert sum(name.startswith("api/") for name in MODULES) > 15
+    assert sum(name.startswith("api/") for name in modules()) > 15
 
 
 def test_dependencies_point_one_way() -> None:
     """The service rests on the engine, the engine on the knowledge, nothing the other way."""
     forbidden = {"api": set(), "engine": {"api"}, "kb": {"api", "engine"}}
-    for name, tree in MODULES.items():
+    for name, tree in modules().items():
         backward = forbidden[name.split("/", maxsplit=1)[0]] | {"tests"}
         assert not packages(tree) & backward, name
 
@@ -76,20 +83,20 @@ def test_dependencies_point_one_way() -> None:
 def test_the_engine_knows_no_web() -> None:
     """The engine imports its own parts, the standard library and six libraries, and no Flask."""
     for name in ENGINE:
-        others = packages(MODULES[name]) - {"engine"} - set(sys.stdlib_module_names)
+        others = packages(modules()[name]) - {"engine"} - set(sys.stdlib_module_names)
         assert others <= OUTSIDE, name
 
 
 def test_the_engine_has_no_clock_chance_or_network() -> None:
     """No module of the engine imports time, random, os or anything else beside request and base."""
     for name in ENGINE:
-        assert packages(MODULES[name]) & IMPURE <= ALLOWED.get(name, set()), name
+        assert packages(modules()[name]) & IMPURE <= ALLOWED.get(name, set()), name
 
 
 def test_only_one_module_reads_files() -> None:
     """Files are read in one place, and nothing is written or printed anywhere."""
     for name in ENGINE:
-        reads = called(MODULES[name]) & (READS | {"print", "input", "exec", "eval", "system"})
+        reads = called(modules()[name]) & (READS | {"print", "input", "exec", "eval", "system"})
         allowed = {"read_text", "iterdir"} if name == READER else set()
         assert reads <= allowed, name
 
@@ -98,13 +105,13 @@ def test_the_engine_has_no_random_numbers() -> None:
     """NumPy's random numbers are not used either."""
     chance = {"random", "default_rng", "RandomState", "now", "today"}
     for name in ENGINE:
-        nodes = ast.walk(MODULES[name])
+        nodes = ast.walk(modules()[name])
         assert not {one.attr for one in nodes if isinstance(one, ast.Attribute)} & chance, name
 
 
 def test_experta_comes_through_one_door() -> None:
     """Only the gate imports experta, whose import needs help on newer Pythons."""
-    named = [name for name in ENGINE if "experta" in packages(MODULES[name])]
+    named = [name for name in ENGINE if "experta" in packages(modules()[name])]
     assert named == ["engine/rules/experta_engine.py"]
 
 
@@ -135,7 +142,7 @@ def room_of(name: str) -> str:
 def rooms() -> dict[str, set[str]]:
     """Return the rooms that each room imports from, imports inside functions counted."""
     found: dict[str, set[str]] = {}
-    for path, tree in MODULES.items():
+    for path, tree in modules().items():
         here = room_of(path.removesuffix(".py").removesuffix("/__init__").replace("/", "."))
         if "." not in here or here.endswith(("__main__", ".docs")):
             continue  # a package gathers what its rooms offer; docs hold examples of callers
@@ -160,5 +167,5 @@ def test_a_circle_is_refused() -> None:
 def test_a_room_says_its_law(room: str) -> None:
     """The docstring of a room's ``__init__`` says in a sentence what it is for."""
     name = room.replace(".", "/")
-    tree = MODULES.get(f"{name}/__init__.py") or MODULES[f"{name}.py"]
+    tree = modules().get(f"{name}/__init__.py") or modules()[f"{name}.py"]
     assert len(ast.get_docstring(tree) or "") > 30

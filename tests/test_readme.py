@@ -2,12 +2,14 @@
 
 import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click import Context, Group
 from click.testing import CliRunner
+from flask.testing import FlaskClient
 
 from api import create_app
 from api.cli.main import threewire
@@ -101,22 +103,31 @@ def body_for(path: str) -> dict[str, Any]:
     return {"json": json.loads(request[1])}
 
 
-@pytest.mark.parametrize("path", addresses())
-def test_addresses_answer(path: str, diagnoser: Diagnoser, tmp_path: Path) -> None:
-    """Each address that README names is served, with the method that it shows."""
-    knowledge, database = diagnoser.knowledge, set_up(f"sqlite:///{tmp_path}/cases.sqlite3")
-    own = {"KNOWLEDGE": knowledge, "DIAGNOSER": diagnoser, "DATABASE": database}
+@pytest.fixture(scope="module")
+def served(
+    diagnoser: Diagnoser, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[FlaskClient, str]]:
+    """A client of the service, and the number of a case there."""
+    database = set_up(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
+    own = {"KNOWLEDGE": diagnoser.knowledge, "DIAGNOSER": diagnoser, "DATABASE": database}
     client = create_app(own).test_client()
     machine = {"duty": "fuel-shutoff", "control": "unknown", "coil": "unknown"}
     case = client.post("/v1/cases", json={"machine": machine}).headers["Location"]
+    yield client, case.split("/")[-1]
+    database.close()
+
+
+@pytest.mark.parametrize("path", addresses())
+def test_addresses_answer(path: str, knowledge: Knowledge, served: tuple[FlaskClient, str]) -> None:
+    """Each address that README names is served, with the method that it shows."""
+    client, number = served
     kind = path.split("/")[2] if "{id}" in path else ""
-    some = {"cases": case.split("/")[-1], "sums": "winding-current"}.get(kind)
+    some = {"cases": number, "sums": "winding-current"}.get(kind)
     filled = path.replace("{id}", some or next(iter(getattr(knowledge, kind, [""]))))
     if re.search(rf"POST {re.escape(path)}[` ]", TEXT):
         assert client.post(filled, **body_for(path)).status_code == 200
     else:
         assert client.get(filled).status_code == 200
-    database.close()
 
 
 def test_curl_shows_an_address_of_the_table() -> None:

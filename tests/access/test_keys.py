@@ -24,6 +24,7 @@ def test_a_secret_has_160_random_bits(make_key: Callable[[str], str]) -> None:
     assert math.log2(32) * 32 == 160
 
 
+@pytest.mark.both_databases
 def test_the_secret_is_nowhere_in_the_store(
     database: Database, make_key: Callable[[str], str]
 ) -> None:
@@ -99,6 +100,7 @@ def test_a_revoked_key_is_refused_within_five_seconds(
     assert client.get("/v1/rules", headers=bearer(key)).status_code == 401
 
 
+@pytest.mark.both_databases
 def test_keys_cost_no_query_a_request(
     app: Flask, database: Database, make_key: Callable[[str], str]
 ) -> None:
@@ -152,6 +154,7 @@ def test_plain_names_are_taken(name: str) -> None:
     assert keys.good_name(name)
 
 
+@pytest.mark.both_databases
 def test_a_new_key_is_good_at_once_and_guesses_cost_few_queries(
     app: Flask, database: Database, make_key: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -178,6 +181,7 @@ LETTERS = "abcdefghijklmnopqrstuvwxyz234567"
 GIVEN = f"tw_{LETTERS[:8]}_{LETTERS}"
 
 
+@pytest.mark.both_databases
 def test_keys_come_from_a_file_for_unattended_set_up(app: Flask, database: Database) -> None:
     """A key of the file opens what its role may; put again it is there once, revoked it stays."""
     lines = f"# keys\n\nagent {GIVEN} till 3\n"

@@ -49,6 +49,7 @@ def test_a_key_signs_in_to_the_desk_alone(app: Flask, make_key: Callable[[str], 
     assert client.get("/desk/trial").status_code == 401
 
 
+@pytest.mark.both_databases
 def test_a_copied_cookie_ends_with_the_session(
     app: Flask, make_key: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -133,6 +134,7 @@ def test_the_cookie_holds_no_secret_and_no_other_installation_takes_it(
     assert client.get("/desk/trial").status_code == 401
 
 
+@pytest.mark.both_databases
 def test_all_servers_of_a_store_sign_with_one_secret(
     make_app: Callable[..., Flask], database: Database
 ) -> None:

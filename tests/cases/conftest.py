@@ -32,6 +32,12 @@ class Clock:
         return self.at
 
 
+@pytest.fixture(scope="session")
+def engine(remembering: Diagnoser) -> Diagnoser:
+    """The engine, which remembers its answers."""
+    return remembering
+
+
 @pytest.fixture
 def clock() -> Clock:
     """The clock of ``book``."""

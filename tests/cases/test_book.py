@@ -10,6 +10,8 @@ from api.cases import Book, ClosedCase, NoSuchFinding, OpenCase, StaleCase
 from engine import Diagnoser, Knowledge, RequestError
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS, Clock
 
+pytestmark = pytest.mark.both_databases
+
 
 def paths(error: pytest.ExceptionInfo[RequestError]) -> list[str]:
     """Return where the faults stand."""

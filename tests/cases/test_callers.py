@@ -36,6 +36,7 @@ def test_a_time_without_its_zone_is_refused(book: Book, sent: str) -> None:
     assert [one.path for one in refused.value.faults] == ["call_back_at"]
 
 
+@pytest.mark.both_databases
 def test_callers_are_due_in_their_order(book: Book, clock: Clock) -> None:
     """Who waits longest comes first; who is not due, was called or is closed does not come."""
     early = waits(book, (NOON - timedelta(hours=2)).isoformat())

@@ -15,6 +15,8 @@ from api.store import Database
 from api.store.models import ApiKey, Base, Delivery, Endpoint, KeptAnswer
 from tests.cases.conftest import MACHINE, NOON, VOLTS
 
+pytestmark = pytest.mark.both_databases
+
 NAME, PHONE, KEY = "Gr\u00fcnhild Quexlei\u00df", "0170 5551234", "callback-7"
 
 

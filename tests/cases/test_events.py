@@ -64,6 +64,7 @@ def test_a_step_that_fails_is_not_told(book: Book, database: Database, endpoint:
     assert len(book.steps(number)) == 1
 
 
+@pytest.mark.both_databases
 def test_the_feed_tells_everything_once(book: Book, client: FlaskClient) -> None:
     """Pages of two, each begun where the last one ended, have every step of every case in order."""
     first, second = (book.open({"machine": MACHINE}, "Dana") for _ in range(2))
@@ -82,6 +83,7 @@ def test_the_feed_tells_everything_once(book: Book, client: FlaskClient) -> None
     ]  # fmt: skip
 
 
+@pytest.mark.both_databases
 def test_no_step_is_overtaken(book: Book) -> None:
     """While one case is not committed yet the next one is not told: who asks misses neither."""
     inside, go_on = threading.Event(), threading.Event()

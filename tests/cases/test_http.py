@@ -23,6 +23,7 @@ def faults(response: Any) -> dict[str, str]:
     return {one["path"]: one["message"] for one in response.get_json(force=True)["errors"]}
 
 
+@pytest.mark.both_databases
 def test_the_life_of_a_case(client: FlaskClient) -> None:
     """A shop's program takes a case from the call to the confirmed cause."""
     response = client.post("/v1/cases", json={"machine": MACHINE, "by": "Dana"})
@@ -162,6 +163,7 @@ def test_faults_of_one_finding_have_short_paths(client: FlaskClient, opened: Ope
     assert client.post(f"{address}/findings", json={"findings": []}).status_code == 422
 
 
+@pytest.mark.both_databases
 def test_same_key_same_answer(client: FlaskClient, opened: Opened) -> None:
     """A repeated request gets the kept answer, even when the case has moved on."""
     address, headers = opened(), {"Idempotency-Key": "till 3, job 7"}
@@ -217,6 +219,7 @@ def test_a_strange_key_is_refused(client: FlaskClient, key: str) -> None:
     assert list(faults(response)) == ["header.Idempotency-Key"]
 
 
+@pytest.mark.both_databases
 def test_keys_are_forgotten_after_a_day(
     client: FlaskClient, database: Database, opened: Opened
 ) -> None:

@@ -50,6 +50,7 @@ class Seconds:
         return self.now
 
 
+@pytest.mark.both_databases
 def test_confirmed_causes_become_likelier(
     book: Book, database: Database, engine: Diagnoser, knowledge: Knowledge
 ) -> None:

@@ -1,5 +1,6 @@
 """Whatever people do to cases in whatever order, the book agrees with a model of ten lines."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -140,13 +141,13 @@ class Life(RuleBasedStateMachine):
 
 
 @pytest.mark.slow
-def test_the_book_agrees_with_the_model(book: Book) -> None:
+def test_the_book_agrees_with_the_model(book: Book, enlarged: Callable[[int], int]) -> None:
     """No order of opening, adding, withdrawing, changing, closing and reopening surprises."""
     machine = type("BookLife", (Life,), {"book": book})
     run_state_machine_as_test(
         machine,
         settings=settings(
-            max_examples=12, stateful_step_count=25, deadline=None, derandomize=True,
+            max_examples=enlarged(6), stateful_step_count=25, deadline=None, derandomize=True,
             suppress_health_check=list(HealthCheck),
         ),
     )  # fmt: skip

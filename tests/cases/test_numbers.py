@@ -47,6 +47,7 @@ def test_other_texts_are_no_numbers(typed: str) -> None:
     assert not caught.value.slip
 
 
+@pytest.mark.both_databases
 def test_a_slip_names_the_case_it_may_have_been(book: Book) -> None:
     """A number with two digits swapped brings up the case that was meant."""
     taken = book.open({"machine": MACHINE}, "Dana").number
@@ -65,6 +66,7 @@ def test_a_good_number_without_a_case_is_told_so(book: Book) -> None:
     assert not caught.value.slip
 
 
+@pytest.mark.both_databases
 def test_a_taken_number_is_drawn_again(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
     """Two cases never share a number: a draw that is taken is repeated."""
     draws = iter([numbers.with_check(one) for one in ("1111111", "1111111", "2222222")])

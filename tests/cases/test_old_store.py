@@ -14,6 +14,8 @@ from api.store.copying import copy
 from api.store.models import CaseRow
 from engine import Diagnoser, Knowledge
 
+pytestmark = pytest.mark.both_databases
+
 FOLDER = Path(__file__).parents[1] / "store"
 THEN: dict[str, Any] = json.loads((FOLDER / "made_by_6e9e5a7.json").read_text(encoding="utf-8"))
 

@@ -111,6 +111,7 @@ def test_the_last_two_answers_are_kept(
         assert list(kept) == [4, 5]
 
 
+@pytest.mark.both_databases
 def test_two_equal_start_forms_at_once_open_one_case(
     app: Flask, counting: Counting, database: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -142,6 +143,7 @@ def test_two_equal_start_forms_at_once_open_one_case(
         assert session.scalar(select(KeptAnswer.status)) == 303
 
 
+@pytest.mark.both_databases
 def test_a_claim_whose_caller_died_is_taken_over(
     client: FlaskClient, database: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -51,6 +51,7 @@ def test_a_photo_that_would_fill_the_memory_is_refused(monkeypatch: pytest.Monke
         read_photo(taken(8, 8, "PNG"))
 
 
+@pytest.mark.both_databases
 def test_a_photo_has_an_address(client: FlaskClient, book: Book) -> None:
     """The case tells where a finding's photo is, to whoever may read it, and a bounded number."""
     number = book.open({"machine": MACHINE}, "Bo").number

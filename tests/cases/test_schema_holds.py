@@ -1,5 +1,6 @@
-"""An independent tester sends what it makes up to cases that exist, on both databases."""
+"""An independent tester sends what it makes up to cases that exist."""
 
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -10,8 +11,11 @@ from hypothesis import HealthCheck, given, settings
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks
 
+from api import create_app
 from api.web import cases, work_orders
+from engine import Diagnoser, Knowledge
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
+from tests.databases import set_up
 from tests.web.conftest import labels
 
 pytestmark = pytest.mark.slow
@@ -29,18 +33,35 @@ MODES = [(one, GenerationMode.POSITIVE) for one in OPERATIONS] + [
 ]
 
 
+@pytest.fixture(scope="module")
+def app(
+    tmp_path_factory: pytest.TempPathFactory, knowledge: Knowledge, engine: Diagnoser
+) -> Iterator[Flask]:
+    """The service on one store, to which all requests go."""
+    database = set_up(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
+    yield create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
+    database.close()
+
+
+@pytest.fixture(scope="module")
+def operations(app: Flask) -> dict[str, Any]:
+    """The operations of the served document."""
+    schema = schemathesis.openapi.from_wsgi("/openapi.json", app)
+    return {one.ok().label: one.ok() for one in schema.get_all_operations()}
+
+
 @pytest.mark.parametrize(("label", "mode"), MODES)
 def test_cases_keep_their_word(
-    app: Flask, client: FlaskClient, label: str, mode: GenerationMode
-) -> None:
+    operations: dict[str, Any], client: FlaskClient, label: str, mode: GenerationMode,
+    enlarged: Callable[[int], int],
+) -> None:  # fmt: skip
     """No made-up request to a case gets a 500, or an answer that the document does not describe."""
-    schema = schemathesis.openapi.from_wsgi("/openapi.json", app)
-    found = {one.ok().label: one.ok() for one in schema.get_all_operations()}
 
     @settings(
-        max_examples=15, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck)
-    )
-    @given(case=found[label].as_strategy(generation_mode=mode))
+        max_examples=enlarged(6), derandomize=True, deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )  # fmt: skip
+    @given(case=operations[label].as_strategy(generation_mode=mode))
     def send(case: schemathesis.Case) -> None:
         if "id" in (case.path_parameters or {}):
             opening: dict[str, Any] = {"machine": MACHINE, "findings": [CRANKS, VOLTS, AMPS]}

@@ -1,6 +1,8 @@
 """Several people and programs on the same cases at once: nothing is lost, nothing done twice."""
 
+import time
 from concurrent.futures import ThreadPoolExecutor
+from copy import deepcopy
 from threading import Barrier
 from typing import Any
 
@@ -12,9 +14,30 @@ from api.cases import Book, StaleCase
 from api.cases.diagnosis import diagnose_case
 from api.store import Database
 from api.store.models import CaseRow, FindingRow, KeptAnswer, StepRow
+from engine import Diagnoser
 from tests.cases.conftest import CRANKS, MACHINE, VOLTS
 
+pytestmark = pytest.mark.both_databases
+
 PEOPLE = 8
+
+
+class SlowEcho:
+    """An engine that says the same of every request, after a while in which others get ahead."""
+
+    def __init__(self, answer: dict[str, Any]) -> None:
+        self._answer = answer
+
+    def diagnose(self, _: dict[str, Any]) -> dict[str, Any]:
+        """Return the answer."""
+        time.sleep(0.005)
+        return deepcopy(self._answer)
+
+
+@pytest.fixture(scope="module")
+def engine(diagnoser: Diagnoser) -> SlowEcho:
+    """What the engine says is not what these tests are about; that it takes its time is."""
+    return SlowEcho(diagnoser.diagnose({"machine": MACHINE, "findings": [CRANKS]}))
 
 
 def together(work: Any) -> list[Any]:

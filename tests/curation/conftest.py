@@ -17,10 +17,17 @@ def survey(diagnoser: Diagnoser) -> Survey:
 
 @pytest.fixture(autouse=True)
 def _surveyed_once(survey: Survey, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let the commands on the shipped base use what was worked out already."""
+    """Let the commands on the shipped base, or in one test on the same folder, use what was worked
+    out already."""
+    last = survey
 
     def surveyed(diagnoser: Diagnoser) -> Survey:
-        return survey if diagnoser is survey.diagnoser else Survey(diagnoser)
+        nonlocal last
+        for one in (survey, last):
+            if one.diagnoser.knowledge.version == diagnoser.knowledge.version:
+                return one
+        last = Survey(diagnoser)
+        return last
 
     monkeypatch.setattr("api.cli.kb_options.Survey", surveyed)
     monkeypatch.setattr("api.cli.kb.Survey", surveyed)

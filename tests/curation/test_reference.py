@@ -1,16 +1,15 @@
 """The generated reference: whole, linked, and safe to serve."""
 
-from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from click.testing import Result
+from click.testing import CliRunner
 from flask.testing import FlaskClient
 
+from api.cli.main import threewire
 from api.curation.facts import KINDS, shelf, title_of
-from api.curation.reference import write_site
 from engine import Knowledge
 from engine.audit import Survey
 
@@ -60,10 +59,14 @@ class Reader(HTMLParser):
 
 @pytest.fixture(scope="module")
 def site(survey: Survey, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The reference written out as files."""
-    folder = tmp_path_factory.mktemp("reference")
-    count = write_site(survey, folder)
-    assert count == len(list(folder.rglob("*.html")))
+    """The reference, written out as files by the command, which says how many."""
+    folder = tmp_path_factory.mktemp("reference") / "site"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("api.cli.kb.Survey", lambda _: survey)
+        done = CliRunner().invoke(threewire, ["kb", "reference", "--out", str(folder)])
+    assert done.exit_code == 0, done.output
+    assert (folder / "style.css").is_file()
+    assert done.stdout.startswith(f"{len(list(folder.rglob('*.html')))} pages in")
     return folder
 
 
@@ -198,11 +201,3 @@ def test_page_that_is_not_there(client: FlaskClient) -> None:
         assert program.status_code == 404
         assert program.mimetype == "application/problem+json"
         assert "did you mean" in program.get_json(force=True)["detail"]
-
-
-def test_command_writes_the_site(run: Callable[..., Result], tmp_path: Path) -> None:
-    """``kb reference`` writes the pages and their style sheet and says how many."""
-    done = run("kb", "reference", "--out", tmp_path / "site")
-    assert done.exit_code == 0, done.output
-    assert (tmp_path / "site" / "style.css").is_file()
-    assert done.stdout.startswith(f"{len(list((tmp_path / 'site').rglob('*.html')))} pages in")

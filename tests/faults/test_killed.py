@@ -7,9 +7,13 @@ import time
 from collections.abc import Callable
 from threading import active_count
 
+import pytest
+
 from api.store import Database
 from tests.faults.conftest import Starter
 from tests.faults.writers import Acknowledged, Writer, hold_to
+
+pytestmark = pytest.mark.both_databases
 
 ROUNDS = 10  # a hundred when slow
 WHOLE = 5  # every fifth round kills the master and all workers, the others one worker

@@ -11,6 +11,8 @@ from tests.faults.conftest import Starter
 from tests.faults.writers import MACHINE, Acknowledged, hold_to
 from tests.serving import Running
 
+pytestmark = pytest.mark.both_databases
+
 OPEN = {"machine": MACHINE, "complaint": "does not start"}
 
 

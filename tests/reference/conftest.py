@@ -14,6 +14,8 @@ from engine import Diagnoser
 from engine.physics.model import ModelStore
 
 SLOW_FACTOR = 10
+SLOW = os.environ.get("TESTS_SLOW", "") not in ("", "0")
+ONLY_SLOW = pytest.mark.skipif(not SLOW, reason="long; run with TESTS_SLOW=1")
 FIGURE = "reference figure"
 _WRITTEN = pytest.StashKey[bool]()
 
@@ -27,8 +29,7 @@ def models(diagnoser: Diagnoser) -> ModelStore:
 @pytest.fixture(scope="session")
 def enlarged() -> Callable[[int], int]:
     """Give a function that returns how many cases to draw: ten times as many when slow."""
-    slow = os.environ.get("TESTS_SLOW", "") not in ("", "0")
-    return lambda count: count * SLOW_FACTOR if slow else count
+    return lambda count: count * SLOW_FACTOR if SLOW else count
 
 
 @pytest.fixture

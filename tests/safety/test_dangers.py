@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Collection, Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -35,8 +36,13 @@ PULL_MEASURED = (
 )  # fmt: skip
 
 
-def requests() -> Iterator[tuple[str, dict[str, Any]]]:
-    """Yield the request of every worked case, open call and rule case, with its name."""
+@cache
+def requests() -> tuple[tuple[str, dict[str, Any]], ...]:
+    """Return the request of every worked case, open call and rule case, with its name."""
+    return tuple(_requests())
+
+
+def _requests() -> Iterator[tuple[str, dict[str, Any]]]:
     for folder in ("worked", "calls/open"):
         for path in sorted((CASES / folder).glob("*.yaml")):
             yield path.stem, load_yaml(path.read_text(encoding="utf-8"), path.name)["request"]

@@ -14,6 +14,8 @@ from api.store.copying import CopyError, backup, copy
 from api.store.models import Base, CaseRow, StepRow
 from tests.databases import set_up
 
+pytestmark = pytest.mark.both_databases
+
 
 def fill(database: Database) -> None:
     """Put a case with a step, and a key, into the store."""

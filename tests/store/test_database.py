@@ -14,6 +14,8 @@ from api.settings import SettingsError
 from api.store import Database, StoreUnavailableError, upgrade
 from api.store.models import ApiKey
 
+pytestmark = pytest.mark.both_databases
+
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
 
 

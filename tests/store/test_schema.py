@@ -11,6 +11,8 @@ from api.store import Database, SchemaError, SchemaState, schema_state, upgrade
 from api.store.models import Base
 from api.store.schema import require_current
 
+pytestmark = pytest.mark.both_databases
+
 
 def test_upgrade_makes_what_the_models_say(database: Database) -> None:
     """After the migrations alembic finds no difference to the models."""

@@ -1,6 +1,6 @@
 """An independent tester reads /openapi.json and tries to catch the service breaking its word."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -79,13 +79,14 @@ def modes() -> list[Any]:
 
 @pytest.mark.parametrize(("label", "mode"), modes())
 def test_service_keeps_its_word(
-    operations: dict[str, Any], label: str, mode: GenerationMode
+    operations: dict[str, Any], label: str, mode: GenerationMode, enlarged: Callable[[int], int]
 ) -> None:
     """No generated request gets a 500, or an answer that the document does not describe."""
 
     @settings(
-        max_examples=40, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck)
-    )
+        max_examples=enlarged(10), derandomize=True, deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )  # fmt: skip
     @given(case=operations[label].as_strategy(generation_mode=mode))
     def send(case: schemathesis.Case) -> None:
         case.call_and_validate(excluded_checks=NOT_PROMISED)

@@ -11,6 +11,7 @@ from api.cases.replay.rescore import Row, rescore
 from api.service import Engine
 from engine import Diagnoser, Knowledge
 
+CONNECT_SECONDS = 10  # that a scheduler has to answer
 _engines: dict[str, Engine] = {}  # of a worker process, by version of the knowledge base
 
 
@@ -41,7 +42,7 @@ def on_dask(knowledge: Knowledge, cases: Iterable[Case], address: str) -> Iterat
     except ImportError:
         raise ClusterError("Dask is not installed: pip install '.[dask]' in its checkout") from None
     try:
-        client: Any = Client(address, timeout=10, set_as_default=False)  # type: ignore[no-untyped-call]
+        client: Any = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
         raise ClusterError(
             f"{address}: no Dask scheduler answers ({type(error).__name__})"

@@ -12,6 +12,8 @@ from api.cases.events import endpoints, enqueue, queue
 from api.store import Database
 from api.store.models import Delivery, Endpoint
 
+pytestmark = pytest.mark.both_databases
+
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
 URL = "http://127.0.0.1:9/hook"
 

@@ -112,6 +112,7 @@ def test_an_address_that_is_no_longer_allowed_is_not_called(
     assert "webhook_allow" in queue.rows()[0].last_result
 
 
+@pytest.mark.both_databases
 def test_a_crash_between_sending_and_marking(
     queue: Queue, receiver: Receiver, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -138,6 +139,7 @@ def test_a_lease_is_longer_than_an_attempt() -> None:
     assert LEASE.total_seconds() > 2 * (posting.WHOLE_SECONDS + posting.CONNECT_SECONDS)
 
 
+@pytest.mark.both_databases
 def test_one_who_lost_its_lease_changes_nothing(queue: Queue, receiver: Receiver) -> None:
     """A failure that is told late does not undo what another sender has done meanwhile."""
     from api.cases.events import queue as queues
@@ -151,6 +153,7 @@ def test_one_who_lost_its_lease_changes_nothing(queue: Queue, receiver: Receiver
     assert [(row.state, row.last_result) for row in queue.rows()] == [("delivered", "answered 200")]
 
 
+@pytest.mark.both_databases
 def test_several_senders_share_the_work(queue: Queue, receiver: Receiver) -> None:
     """Four senders at once deliver each of sixty events exactly once."""
     queue.put(*(str(number) for number in range(60)))
@@ -201,6 +204,7 @@ def _wait_until(true: Callable[[], bool], seconds: float = 20) -> None:
         time.sleep(0.02)
 
 
+@pytest.mark.both_databases
 def test_ended_long_ago_is_deleted(queue: Queue, receiver: Receiver) -> None:
     """Delivered events go after 30 days, those given up after 90, and none that waits."""
     queue.put("delivered")

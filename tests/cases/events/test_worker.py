@@ -13,6 +13,8 @@ from engine import Diagnoser
 from tests.cases.events.conftest import Queue
 from tests.cases.events.receiver import Receiver
 
+pytestmark = pytest.mark.both_databases
+
 
 def _wait_until(true: Callable[[], bool], seconds: float = 20) -> None:
     deadline = time.monotonic() + seconds

@@ -14,8 +14,6 @@ CRANKS = {"check": "engine-response", "outcome": "cranks-no-start"}
 AMPS = {"check": "pull-current", "value": 3.1, "unit": "A"}
 VOLTS = {"check": "pull-pin-voltage", "value": 11.4, "unit": "V"}
 FUSE = {"check": "fuse-look", "outcome": "blown"}
-# For tests of the rows: what is read is the same on both databases (test_history).
-SQLITE_ALONE = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 # what was found, and what it was
 HISTORY = (
     ([CRANKS, VOLTS, AMPS], "ground-resistive"),

@@ -11,10 +11,8 @@ from click.testing import CliRunner, Result
 from api.cases import Book
 from api.cases.replay.writing import COLUMNS
 from api.cli.main import threewire
-from tests.cases.replay.conftest import HISTORY, SQLITE_ALONE
+from tests.cases.replay.conftest import HISTORY
 from tests.curation.shop import Shop
-
-pytestmark = SQLITE_ALONE
 
 
 @pytest.fixture
@@ -65,6 +63,7 @@ def test_json_and_csv_say_the_same(run: Callable[..., Result], tmp_path: Path) -
     assert found["totals"]["cases"] == len(HISTORY)
 
 
+@pytest.mark.live  # starts processes
 def test_jobs_change_nothing(run: Callable[..., Result]) -> None:
     """The report is the same bytes with one process and with two."""
     assert run("--json").stdout == run("--json", "--jobs", "2").stdout

@@ -8,6 +8,8 @@ from api.cases.replay import history
 from api.store.models import CaseRow
 from tests.cases.replay.conftest import HISTORY
 
+pytestmark = pytest.mark.both_databases
+
 
 @pytest.mark.parametrize("page", [1, 2, len(HISTORY), 100])
 def test_every_closed_case_once(book: Book, monkeypatch: pytest.MonkeyPatch, page: int) -> None:

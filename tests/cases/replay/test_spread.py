@@ -17,10 +17,7 @@ from api.cases.case import Case
 from api.cases.replay import spread
 from api.cases.replay.history import closed_cases
 from engine import Knowledge, load_knowledge
-from tests.cases.replay.conftest import SQLITE_ALONE
 from tests.curation.shop import Shop
-
-pytestmark = SQLITE_ALONE
 
 
 @pytest.fixture
@@ -46,12 +43,18 @@ def test_a_change_of_the_base_is_seen(book: Book, newer: Knowledge) -> None:
     assert {row.before.knowledge_version for row in rows} == {book.knowledge.version}
 
 
-def test_two_processes_give_the_same_rows(book: Book, newer: Knowledge) -> None:
+@pytest.mark.live  # starts processes
+def test_two_processes_give_the_same_rows(
+    book: Book, newer: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The same rows in the same order."""
-    cases = _many(book, 17)
+    monkeypatch.setattr(groups, "GROUP", 2)
+    cases = _many(book, 3)
+    assert len(cases) > 2 * groups.GROUP * groups.AHEAD
     assert list(spread.in_processes(newer, cases, 2)) == list(spread.here(newer, cases))
 
 
+@pytest.mark.live  # starts processes
 def test_a_process_that_is_killed_is_told(book: Book, newer: Knowledge) -> None:
     """A worker that the system ends gives an error in words, not a wait without end."""
     rows = spread.in_processes(newer, _many(book, 2000), 2)
@@ -74,6 +77,7 @@ def cluster() -> Iterator[Any]:
         yield running
 
 
+@pytest.mark.live  # starts processes
 @pytest.mark.filterwarnings("default")  # the library's own, on its way out
 def test_dask_gives_the_same_rows(
     book: Book, newer: Knowledge, cluster: Any, monkeypatch: pytest.MonkeyPatch
@@ -94,8 +98,9 @@ def test_dask_gives_the_same_rows(
 
 
 @pytest.mark.filterwarnings("default")
-def test_a_cluster_that_is_away_is_told(book: Book) -> None:
+def test_a_cluster_that_is_away_is_told(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
     """An address where nothing answers is an error in words."""
+    monkeypatch.setattr(spread, "CONNECT_SECONDS", 1)
     pytest.importorskip("distributed")
     with socket.create_server(("127.0.0.1", 0)) as closed:
         port = closed.getsockname()[1]
