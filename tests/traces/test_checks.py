@@ -99,7 +99,7 @@ def test_hold_and_kick_are_told() -> None:
     """Chopped or steady; clamped or not, and nothing where the recording is too slow to say."""
     at = np.arange(0, 3, 1 / RATE)
     hold = np.where((at > START) & ((at * 100) % 1 < 0.4), 1.5, 0.0)
-    found = report(pull_current=amperes(length=3), hold_current=hold)
+    found = report(pull_volts=volts(length=3), hold_current=hold)
     assert outcome(found, "hold-recorded") == "chopped"
     assert outcome(report(pull_volts=volts(kick=-60)), "kick-recorded") == "not-clamped"
     assert outcome(report(50000, pull_volts=volts(50000)), "kick-recorded") == "clamped"

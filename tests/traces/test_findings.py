@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from engine.knowledge import load_knowledge
+from engine import Diagnoser
 from engine.traces.findings import TraceReport, read_trace
 from engine.traces.trace import Floats, Trace
 from engine.traces.winding import Motion, rise
@@ -96,15 +96,12 @@ def test_a_clamp_put_on_the_other_way_reads_the_same() -> None:
     assert value(report(pull_current=-amperes()), "pull-current") == pytest.approx(30, rel=0.01)
 
 
-def test_a_finding_is_what_a_diagnosis_takes() -> None:
+def test_a_finding_is_what_a_diagnosis_takes(diagnoser: Diagnoser) -> None:
     """Every finding passes the gate of the request, its uncertainty as a meter's."""
-    from engine import diagnose
-
     found = report(pull_current=amperes(), pull_volts=volts())
-    knowledge = load_knowledge()
-    findings = [one.request(knowledge) for one in found.findings]
+    findings = [one.request(diagnoser.knowledge) for one in found.findings]
     machine = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"}
-    answer = diagnose({"machine": machine, "findings": findings})
+    answer = diagnoser.diagnose({"machine": machine, "findings": findings})
     assert answer["causes"]
     assert {one["check"] for one in findings} == {
         "pull-current", "pull-pulse-seconds", "pull-pin-voltage", "plunger-recorded",
@@ -141,7 +138,7 @@ def test_a_chopped_hold_is_told_with_frequency_and_duty(hertz: float, duty: floa
     """The finding is the average, what a meter would show."""
     at = np.arange(0, 3, 1 / RATE)
     hold = np.where((at > START) & ((at * hertz) % 1 < duty), 1.5, 0.0)
-    found = report(pull_current=amperes(length=3), hold_current=hold)
+    found = report(pull_volts=volts(length=3), hold_current=hold)
     assert value(found, "hold-current") == pytest.approx(1.5 * duty, rel=0.03)
     assert figure(found, "hold_current_drive") == "chopped"
     assert figure(found, "hold_current_hertz") == pytest.approx(hertz, rel=0.02)
@@ -151,7 +148,7 @@ def test_a_chopped_hold_is_told_with_frequency_and_duty(hertz: float, duty: floa
 def test_a_steady_hold_is_steady() -> None:
     """0.62 A, no chopping."""
     hold = np.where(np.arange(0, 3, 1 / RATE) > START, 0.62, 0.0)
-    found = report(pull_current=amperes(length=3), hold_current=hold)
+    found = report(pull_volts=volts(length=3), hold_current=hold)
     assert value(found, "hold-current") == pytest.approx(0.62, abs=0.005)
     assert figure(found, "hold_current_drive") == "steady"
 
@@ -159,16 +156,16 @@ def test_a_steady_hold_is_steady() -> None:
 def test_what_the_clamp_showed_before_is_no_hold() -> None:
     """A clamp that is three tenths of an amp off its zero reads the hold none the less."""
     hold = np.where(np.arange(0, 3, 1 / RATE) > START, 0.92, 0.3)
-    found = report(pull_current=amperes(length=3), hold_current=hold)
+    found = report(pull_volts=volts(length=3), hold_current=hold)
     assert value(found, "hold-current") == pytest.approx(0.62, abs=0.005)
 
 
-def test_no_hold_at_all_is_a_reading_of_zero() -> None:
+def test_no_hold_at_all_is_a_reading_of_zero(diagnoser: Diagnoser) -> None:
     """Noise alone is 0 A, as near as a fine clamp's zero; it is neither steady nor chopped."""
     hold = np.random.default_rng(5).normal(0.0003, 0.03, 3 * int(RATE))
-    found = report(pull_current=amperes(length=3), hold_current=hold)
+    found = report(pull_volts=volts(length=3), hold_current=hold)
     told = next(one for one in found.findings if one.check == "hold-current")
-    taken = told.request(load_knowledge())
+    taken = told.request(diagnoser.knowledge)
     assert (taken["value"], taken["meter"]["resolution"]) == (0.0, 0.05)
     assert figure(found, "hold_current_drive") == "none"
     assert "hold-recorded" not in {one.check for one in found.findings}
@@ -177,7 +174,7 @@ def test_no_hold_at_all_is_a_reading_of_zero() -> None:
 def test_a_hold_that_ends_with_the_pull_is_refused() -> None:
     """The command may have been taken off: nothing is said of the hold."""
     on = np.abs(np.arange(0, 3, 1 / RATE) - START - PULL / 2) < PULL / 2
-    found = report(pull_current=amperes(length=3), hold_current=np.where(on, 0.62, 0.0))
+    found = report(pull_volts=volts(length=3), hold_current=np.where(on, 0.62, 0.0))
     assert "hold-current" in refused(found)
 
 
