@@ -4,6 +4,7 @@ import json
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -110,7 +111,15 @@ class Running:
         return self.process.wait(30)
 
     def kill(self) -> None:
-        """Kill master and workers at once, as a power cut would end them."""
+        """Kill master and workers at once, as a power cut would end them; the port is free then."""
         with suppress(ProcessLookupError):
             os.killpg(self.process.pid, signal.SIGKILL)
         self.process.wait(30)
+        deadline = time.monotonic() + 10  # the master's end is waited for, not the workers'
+        while _listened(self.port) and time.monotonic() < deadline:
+            time.sleep(0.01)
+
+
+def _listened(port: int) -> bool:
+    with socket.socket() as client:
+        return client.connect_ex(("127.0.0.1", port)) == 0
