@@ -163,9 +163,10 @@ def test_a_circle_is_refused() -> None:
         TopologicalSorter({"api.desk": {"api.web"}, "api.web": {"api.desk"}}).prepare()
 
 
-@pytest.mark.parametrize("room", sorted(rooms()))
-def test_a_room_says_its_law(room: str) -> None:
+def test_a_room_says_its_law() -> None:
     """The docstring of a room's ``__init__`` says in a sentence what it is for."""
-    name = room.replace(".", "/")
-    tree = modules().get(f"{name}/__init__.py") or modules()[f"{name}.py"]
-    assert len(ast.get_docstring(tree) or "") > 30
+    assert len(rooms()) > 20
+    for room in rooms():
+        name = room.replace(".", "/")
+        tree = modules().get(f"{name}/__init__.py") or modules()[f"{name}.py"]
+        assert len(ast.get_docstring(tree) or "") > 30, room

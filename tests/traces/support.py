@@ -1,6 +1,7 @@
 """A made pull as a file, for the doors that take recordings."""
 
 import gzip
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from tests.traces.test_findings import RATE, amperes, volts
 HEADER = ("Time (s)", "Pull current (A)", "Pull volts (V)")
 
 
+@cache
 def text(separator: str = ";", decimal: str = ".", header: bool = True, moves: bool = True) -> str:
     """Return a pull of 30 A and 0.7 s as a text of time, current and volts."""
     rows = [

@@ -33,20 +33,20 @@ def read(run: Run, *arguments: str | Path) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("name", "written", "more"),
     [
-        ("comma.csv", text(";", ","), ()),
-        ("tab.csv", text("\t"), ()),
-        ("bare.csv", text(",", header=False), ("--channels", COLUMNS)),
-        ("packed.csv.gz", text(), ()),
-        ("named.csv", text().replace("Pull", "Probe"), ("--channels", COLUMNS)),
-        ("untimed.csv", text(header=False), ("--rate", "5000", "--channels",
-                                             COLUMNS.replace("time", "-"))),
+        ("comma.csv", lambda: text(";", ","), ()),
+        ("tab.csv", lambda: text("\t"), ()),
+        ("bare.csv", lambda: text(",", header=False), ("--channels", COLUMNS)),
+        ("packed.csv.gz", text, ()),
+        ("named.csv", lambda: text().replace("Pull", "Probe"), ("--channels", COLUMNS)),
+        ("untimed.csv", lambda: text(header=False), ("--rate", "5000", "--channels",
+                                                     COLUMNS.replace("time", "-"))),
     ],
 )  # fmt: skip
 def test_every_usual_text_is_read_alike(
-    run: Run, tmp_path: Path, name: str, written: str, more: tuple[str, ...]
+    run: Run, tmp_path: Path, name: str, written: Callable[[], str], more: tuple[str, ...]
 ) -> None:
     """Separator, decimal comma, header or none, packed or not: the same pull comes out."""
-    found = read(run, write_csv(tmp_path / name, written), *more)
+    found = read(run, write_csv(tmp_path / name, written()), *more)
     values = {one["check"]: one.get("value") for one in found["findings"]}
     assert values["pull-current"] == pytest.approx(30, rel=0.01)
     assert values["pull-pulse-seconds"] == pytest.approx(0.7, abs=0.001)
