@@ -1,4 +1,4 @@
-"""Applications that need keys, on both databases, around one engine."""
+"""Applications that need keys, around one engine."""
 
 from collections.abc import Callable
 from typing import Any
@@ -32,7 +32,7 @@ def make_app(knowledge: Knowledge, engine: Diagnoser) -> Callable[..., Flask]:
 
 @pytest.fixture
 def app(make_app: Callable[..., Flask], database: Database) -> Flask:
-    """An application that needs keys; on SQLite and on PostgreSQL."""
+    """An application that needs keys."""
     return make_app(database, require_keys="yes")
 
 

@@ -65,7 +65,7 @@ def command(file: Path, jobs: int, number: int) -> None:
 
 def over_http(number: int, easy: bool, home: Path) -> None:
     """Measure the HTTP batch, sent while its answers are read."""
-    server = Running(home)
+    server = Running(home, anew=True)
     try:
         server.wait_ready()
         _, answers = exchange(server.port, requests(number, easy))

@@ -102,7 +102,7 @@ def serving(
     command = [sys.executable, "-m", "api", "db", "upgrade"]
     subprocess.run(command, cwd=tree, env=os.environ | environment, check=True, capture_output=True)
     running = Running(folder, "--workers", str(workers), "--threads", str(threads),
-                      environment=environment)  # fmt: skip
+                      environment=environment, anew=True)  # fmt: skip
     try:
         running.wait_ready()
         for _ in range(10 * workers):

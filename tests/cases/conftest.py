@@ -1,4 +1,4 @@
-"""A case book and a client on each of the two databases, with the real engine."""
+"""A case book and a client, with the real engine."""
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
@@ -46,7 +46,7 @@ def clock() -> Clock:
 
 @pytest.fixture
 def book(database: Database, engine: Diagnoser, knowledge: Knowledge, clock: Clock) -> Book:
-    """A case book on SQLite and on PostgreSQL."""
+    """A case book."""
     return Book(database, engine, knowledge, now=clock)
 
 
@@ -58,7 +58,7 @@ def number(book: Book) -> str:
 
 @pytest.fixture
 def app(database: Database, engine: Diagnoser, knowledge: Knowledge) -> Flask:
-    """The service on SQLite and on PostgreSQL."""
+    """The service."""
     return create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
 
 

@@ -42,7 +42,7 @@ def counting(engine: Diagnoser) -> Counting:
 
 @pytest.fixture
 def app(database: Database, counting: Counting, knowledge: Knowledge) -> Flask:
-    """The service on SQLite and on PostgreSQL, with an engine that counts."""
+    """The service, with an engine that counts."""
     return create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": counting, "DATABASE": database})
 
 

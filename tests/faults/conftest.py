@@ -30,6 +30,6 @@ def start(tmp_path: Path) -> Iterator[Starter]:
 
 @pytest.fixture
 def store_url(database_url: str) -> str:
-    """The URL of a store that is set up; the test runs on SQLite and on PostgreSQL."""
+    """The URL of a store that is set up."""
     set_up(database_url).close()
     return database_url

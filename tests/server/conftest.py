@@ -42,7 +42,7 @@ def refused(tmp_path: Path) -> Callable[..., tuple[int, str]]:
 
 @pytest.fixture
 def store_with_key(database_url: str) -> tuple[str, str]:
-    """The URL of a store that is set up, on SQLite and on PostgreSQL, and a key of it."""
+    """The URL of a store that is set up, and a key of it."""
     database = set_up(database_url)
     key = database.write(lambda session: keys.make(session, "shop", "agent")[1])
     database.close()

@@ -1,4 +1,4 @@
-"""A receiver, a clock that a test moves, and a queue on both databases."""
+"""A receiver, a clock that a test moves, and a queue."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -86,5 +86,5 @@ def add(database: Database, clock: Clock) -> Callable[..., Endpoint]:
 def queue(
     database: Database, clock: Clock, receiver: Receiver, add: Callable[..., Endpoint]
 ) -> Queue:
-    """A queue whose endpoint is the receiver; on both databases."""
+    """A queue whose endpoint is the receiver."""
     return Queue(database, clock, add(receiver.url))

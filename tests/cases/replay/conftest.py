@@ -33,7 +33,7 @@ def shop(tmp_path: Path, knowledge: Knowledge) -> Shop:
 
 @pytest.fixture
 def book(database: Database, engine: Diagnoser, knowledge: Knowledge) -> Book:
-    """A case book with HISTORY in it, and one case that is still open; on both databases."""
+    """A case book with HISTORY in it, and one case that is still open."""
     made = Book(database, engine, knowledge)
     for findings, cause in HISTORY:
         case = made.open({"machine": MACHINE, "findings": findings}, by="yard")

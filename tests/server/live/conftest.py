@@ -20,7 +20,7 @@ QUESTION: dict[str, Any] = {"machine": MACHINE, "findings": []}
 
 @pytest.fixture
 def store(database_url: str) -> str:
-    """The URL of a store that is set up; the test runs on SQLite and on PostgreSQL."""
+    """The URL of a store that is set up."""
     set_up(database_url).close()
     return database_url
 
