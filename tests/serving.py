@@ -112,11 +112,12 @@ class Running:
 
     def kill(self) -> None:
         """Kill master and workers at once, as a power cut would end them; the port is free then."""
+        ended = self.process.poll() is not None  # another may listen at its port by now
         with suppress(ProcessLookupError):
             os.killpg(self.process.pid, signal.SIGKILL)
         self.process.wait(30)
         deadline = time.monotonic() + 10  # the master's end is waited for, not the workers'
-        while _listened(self.port) and time.monotonic() < deadline:
+        while not ended and _listened(self.port) and time.monotonic() < deadline:
             time.sleep(0.01)
 
 
