@@ -229,31 +229,41 @@ def _reopen() -> None:
 
 def _load() -> None:
     """Read and solve what every start would, and keep it for those that ask for just that."""
-    for name in _MODULES:
-        importlib.import_module(name)
-    from api import service
     from api.cli.main import COMMANDS
     from engine.diagnosis import shipped, shipped_knowledge
-    from engine.physics.model import MOST_BYTES, ModelStore
 
-    whole = service.load_knowledge
-
-    def load(overlays: Any = (), *others: Any, **options: Any) -> Any:
-        return whole(overlays, *others, **options) if overlays else shipped_knowledge()
-
-    def solved(knowledge: Any, most: int = MOST_BYTES) -> ModelStore:
-        known = knowledge is shipped_knowledge() and most == MOST_BYTES
-        return shipped().models if known else ModelStore(knowledge, most)
-
-    for place in COMMANDS.values():
-        importlib.import_module(place.partition(":")[0])
+    for name in (*_MODULES, *(place.partition(":")[0] for place in COMMANDS.values())):
+        importlib.import_module(name)
     # The client library of the metrics looks once, as it is imported, for where workers count.
     assert "prometheus_client" not in sys.modules
-    service.load_knowledge = load
-    service.ModelStore = solved  # type: ignore[misc, assignment]
     for circuit in shipped_knowledge().circuits.values():
         machine = {"duty": circuit.duty, "control": circuit.control, "coil": "unknown"}
         shipped().diagnose({"machine": machine})
+    _keep(shipped(), shipped_knowledge())
+
+
+def _keep(shipped: Any, own: Any) -> None:
+    """Give a service that wants the shipped base this process's: read, its rules compiled, its
+    circuits solved."""
+    from api import service
+    from engine import diagnosis
+    from engine.physics.model import MOST_BYTES, ModelStore
+
+    read, compiled = service.load_knowledge, diagnosis.rule_sets
+
+    def load(overlays: Any = (), *others: Any, **options: Any) -> Any:
+        return read(overlays, *others, **options) if overlays else own
+
+    def solved(knowledge: Any, most: int = MOST_BYTES) -> ModelStore:
+        known: bool = knowledge is own and most == MOST_BYTES
+        return shipped.models if known else ModelStore(knowledge, most)  # type: ignore[no-any-return]
+
+    def rules(knowledge: Any, left_out: frozenset[str]) -> Any:
+        return shipped.rule_sets if knowledge is own else compiled(knowledge, left_out)
+
+    service.load_knowledge = load
+    service.ModelStore = solved  # type: ignore[misc, assignment]
+    diagnosis.rule_sets = rules
 
 
 def _main() -> None:
