@@ -22,8 +22,10 @@ class _Desk(Blueprint):
 
     @role("public")
     def send_static_file(self, filename: str) -> Response:
-        """Return the style sheet, the script or the sign of the desk."""
-        return super().send_static_file(filename)
+        """Return the style sheet, the sign or a script of the desk."""
+        response = super().send_static_file(filename)
+        response.headers["Service-Worker-Allowed"] = f"{csrf.PATH}/"  # not of its folder alone
+        return response
 
 
 blueprint = _Desk(

@@ -3,13 +3,16 @@
 import io
 import os
 from collections.abc import Iterator
+from contextlib import closing
 from itertools import count
 from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Error, Page
 
+from api.access import keys
+from api.store import Database
 from tests.desk import browser as b
 from tests.desk.calls import BRAKE_WITH_LAMP, CALLS, FULL_KIT_TWO_FAULTS, Whole
 from tests.reference.conftest import ONLY_SLOW
@@ -270,6 +273,55 @@ def test_server_killed_in_mid_call_and_back(tmp_path: Path, chromium: Browser) -
             told = kept(running, case)["findings"]
             assert isinstance(told, list)
             assert [one["check"] for one in told[1:]] == [asked]
+    finally:
+        running.kill()
+
+
+_KEPT_PAGES = """async () => (await Promise.all((await caches.keys()).map(async (name) =>
+  (await (await caches.open(name)).keys()).map((one) => one.url)))).flat()"""
+
+
+def test_a_reload_without_the_server_shows_the_step(tmp_path: Path, chromium: Browser) -> None:
+    """The step in hand is there again, an answer to it waits through a reload and is sent once.
+
+    After sign-out neither a page nor anything that was typed is left in the browser.
+    """
+    store = b.new_store(tmp_path)
+    with closing(Database(store)) as kept_in:
+        key = kept_in.write(lambda session: keys.make(session, "the van", "agent")[1])
+    needed = {"THREEWIRE_REQUIRE_KEYS": "yes"}
+    running = Running(tmp_path, "--database", store, environment=needed)
+    try:
+        with b.screen(chromium, running.url) as page:
+            page.goto("/desk/sign-in")
+            page.fill("#key", key)
+            page.keyboard.press("Enter")
+            page.wait_for_selector("nav .out")
+            hand = begin(page, CALLS[0])
+            hand.answer(b.NOT_KNOWN)
+            asked, case = hand.asked, case_of(page)
+            running.kill()
+            page.reload()
+            page.wait_for_selector("#news >> text=this step is as it was at")
+            assert hand.asked == asked
+            page.keyboard.press("0")
+            page.wait_for_selector("#unsent >> text=Waiting")
+            page.reload()
+            page.wait_for_selector("#unsent >> text=Waiting")
+            page.keyboard.press("0")
+            page.wait_for_selector("#news >> text=sent already")
+            running = Running(tmp_path, "--database", store, port=running.port, environment=needed)
+            page.wait_for_selector("body[data-version='3']", timeout=20_000)
+            page.goto(f"{case}?check=pull-pin-voltage")
+            page.fill("#value", "11.4")
+            page.click("nav .out button")
+            page.wait_for_selector("#key")
+            left = page.evaluate(_KEPT_PAGES)
+            assert not [one for one in left if "/cases/" in one], left
+            assert "11.4" not in page.evaluate("JSON.stringify(localStorage)")
+            running.kill()
+            with pytest.raises(Error, match=r"ERR_(CONNECTION_REFUSED|FAILED)"):
+                page.goto(case)
     finally:
         running.kill()
 

@@ -267,6 +267,7 @@
 
   async function onSubmit(event) {
     const form = event.target;
+    if (form.matches("form.out")) signOut(event);
     if (!form.matches("form[data-desk]")) return;
     event.preventDefault();
     const button = event.submitter;
@@ -306,6 +307,7 @@
     }
     if (reply.redirected || reply.url !== location.href) history.pushState({}, "", reply.ok ? reply.url : location.href);
     say("");
+    keepStep(text, reply);
     ready();
     deafen();
     window.scrollTo(0, 0);
@@ -320,6 +322,41 @@
   function announce(words) {
     const live = byId("live");
     if (live) live.textContent = words.replace(/\s+/g, " ").trim();
+  }
+
+  // ---- the step in hand without the server, and nothing of it after sign-out --------------------
+  const KEPT = "threewire-desk-kept";
+
+  function keepStep(text, reply) {
+    const worker = navigator.serviceWorker && navigator.serviceWorker.controller;
+    if (worker && reply.ok) worker.postMessage({ path: new URL(reply.url).pathname, text, headers: [...reply.headers] });
+  }
+
+  function tellKept() {
+    const at = Number(document.documentElement.dataset.kept);
+    if (!at) return;
+    const time = new Date(at).toLocaleTimeString([], { timeStyle: "short" });
+    say(`The server does not answer: this step is as it was at ${time}. What you answer is kept and sent when it is back.`);
+  }
+
+  // an answer that waits already is not given once more by the page that was loaded anew
+  function markWaiting(form) {
+    const mark = form.elements.nonce && form.elements.nonce.value;
+    if (!mark || !waiting().some((job) => job.entries.some(([name, value]) => name === "nonce" && value === mark))) return;
+    for (const one of form.querySelectorAll("button")) one.setAttribute("aria-disabled", "true");
+  }
+
+  function signOut(event) {
+    const form = event.target, left = store.keys(UNSENT).length;
+    if (left && !form.dataset.sure) {
+      event.preventDefault();
+      form.dataset.sure = "yes";
+      say("Answers still wait to be sent. Signing out now throws them away: press it again if that is meant.");
+      return;
+    }
+    for (const start of [UNSENT, DRAFT, ALIVE]) store.keys(start).forEach(store.drop);
+    memory.clear();
+    if (window.caches) caches.delete(KEPT);
   }
 
   // ---- somebody else at the same case ---------------------------------------------------------
@@ -500,6 +537,7 @@
       restoreDraft(form);
       form.addEventListener("input", () => keepDraft(form));
     }
+    for (const form of document.querySelectorAll("form[data-desk]")) markWaiting(form);
     for (const one of document.querySelectorAll("textarea[data-hear]")) listen(one);
     for (const one of document.querySelectorAll("details[data-load]")) {
       const kept = "remember" in one.dataset;  // who wants the circuit beside a step has it at each
@@ -542,6 +580,10 @@
   away = waiting().some((one) => one.away);
   showUnsent();
   if (!byId("key")) takeOver();
+  tellKept();
+  if (navigator.serviceWorker && !byId("key")) {
+    navigator.serviceWorker.register("/desk/static/worker.js", { scope: "/desk/" }).catch(() => { /* needs https */ });
+  }
   addEventListener("storage", (event) => { if (event.key === null || event.key.startsWith(UNSENT)) showUnsent(); });
   addEventListener("online", sendAll);
   addEventListener("pagehide", leave);
