@@ -64,8 +64,7 @@ _FIRST_SCREEN = """() => {
   return { cut, words };
 }"""
 MOST_WORDS = {"office": 160, "phone": 120}
-LONG = 50  # words of a sentence to read out or to do
-USUAL = 25
+USUAL = 30  # words of warning in sight
 
 
 def new_store(folder: Path) -> str:
@@ -135,27 +134,15 @@ def first_screen(page: Page) -> tuple[list[str], int]:
 
 
 def assert_first_screen(page: Page, check: str) -> None:
-    """Hold that a step needs no scrolling.
-
-    A sentence of over LONG words, which only a few steps for trained hands have, may push the last
-    answers down, and nothing else.
-    """
-    cut, _ = first_screen(page)
-    long = len(page.inner_text(".say").split()) > LONG
-    left = [one for one in cut if not (long and one.endswith("answers"))]
-    assert left == [], (check, left)
-
-
-def assert_few_words(page: Page, check: str) -> None:
     """Hold that a step needs no scrolling, and that the page does not talk too much.
 
-    Of a sentence of over USUAL words the rest is the knowledge's, not the page's.
+    Of the warnings of a step with many dangers what is over USUAL words is the knowledge's.
     """
-    assert_first_screen(page, check)
+    cut, words = first_screen(page)
+    assert cut == [], check
     size = "phone" if page.evaluate("innerWidth") < 600 else "office"
-    words = first_screen(page)[1]
-    said = len(page.inner_text(".say").split())
-    assert words <= MOST_WORDS[size] + max(said - USUAL, 0), (check, words, said)
+    warned = sum(len(one.split()) for one in page.locator(".caution > p").all_inner_texts())
+    assert words <= MOST_WORDS[size] + max(warned - USUAL, 0), (check, words, warned)
 
 
 class Typist:

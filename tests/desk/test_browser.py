@@ -78,15 +78,14 @@ def test_a_whole_call_by_keyboard_alone(
 ) -> None:
     """From the first key to the closed case no mouse is needed, and the cause comes out.
 
-    On each step what is said, who leads, the warning and six answers are in sight at once.
+    On each step, the last too, what is said, who leads, the warning and six answers are in sight at
+    once, and few words beside them.
     """
     with b.screen(chromium, server.url, size) as page:
         hand = begin(page, call)
         case = case_of(page)
-        by_phone = call is CALLS[0]
-        asked = hand.go_through(
-            call.truth, b.assert_few_words if by_phone else b.assert_first_screen
-        )
+        asked = hand.go_through(call.truth, b.assert_first_screen)
+        b.assert_first_screen(page, "the end")
         assert len(asked) >= 2
         leading = page.inner_text(".beliefs li:first-child .belief-name")
         close_as(page, hand, call.cause)
@@ -159,6 +158,7 @@ def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser,
         hand = begin(page, FULL_KIT_TWO_FAULTS)
         page.goto(f"{case_of(page)}/drawing")
         hand.go_through(FULL_KIT_TWO_FAULTS.truth, b.assert_first_screen, most=6)
+        assert page.evaluate(_CLIPPED) == 0, "no legend or answer is cut off at the right"
 
 
 def test_a_stop_card_stands_alone_until_it_was_read_out(server: Running, chromium: Browser) -> None:
@@ -455,6 +455,17 @@ _PRINTED = """() => [...document.querySelectorAll(".picture svg")].flatMap((svg)
   svg.getBoundingClientRect().width / svg.viewBox.baseVal.width * 72 / 96))"""
 
 
+_BLANKS = """() => [...document.querySelectorAll(".sign-off > span")].map((one) =>
+  one.getClientRects().length)"""
+_COLUMNS = """() => [...document.querySelectorAll(".two > section")].map((one) =>
+  one.getBoundingClientRect().toJSON())"""
+_CLIPPED = """() => {
+  document.querySelectorAll("details.card").forEach((one) => { one.open = true; });
+  return [...document.querySelectorAll(".facts :is(.legend li, .beliefs li, .answers li, .bands)")]
+    .filter((one) => one.getBoundingClientRect().right > innerWidth).length;
+}"""
+
+
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_the_sheet_prints_on_one_page(
     server: Running, chromium: Browser, paper: str, tmp_path: Path
@@ -472,6 +483,9 @@ def test_the_sheet_prints_on_one_page(
         sizes = page.evaluate(_PRINTED)
         assert sizes, "the circuit around the leads is on the sheet"
         assert min(sizes) >= 6, sizes
+        assert page.evaluate(_BLANKS) == [1, 1, 1], "a blank to fill in stands beside its name"
+        left, right = page.evaluate(_COLUMNS)
+        assert left["right"] <= right["left"]
         widths = {"a4": b"594.95996 841.91998", "letter": b"612 792"}
         assert widths[paper] in raw, raw[raw.find(b"/MediaBox") :][:60]
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.sums import SUMS, compute
-from api.sums.plot import HEIGHT, WIDTH, describe, svg
+from api.sums.plot import HEIGHT, LETTER, WIDTH, describe, svg
 from engine import Knowledge
 
 DRAWN = ["winding-current", "feed-drop", "fuse-opening", "pull-on-time", "pull-in-margin"]
@@ -83,6 +83,21 @@ def test_mark_lies_on_its_line(knowledge: Knowledge) -> None:
     x, y = float(circle.attrib["cx"]), float(circle.attrib["cy"])
     (x1, y1), (x2, y2) = next(pair for pair in pairwise(points) if pair[0][0] <= x <= pair[1][0])
     assert y == pytest.approx(y1 + (y2 - y1) * (x - x1) / (x2 - x1), abs=1)
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_words_at_a_mark_are_not_struck_through(knowledge: Knowledge, name: str) -> None:
+    """No line of a curve runs through the words that stand beside its mark."""
+    root = read(svg(curve_of(knowledge, name), "x"))
+    marks = [one for one in root.iter(f"{NS}text") if ": " in (one.text or "")]
+    for one in marks:
+        wide = len(one.text or "") * LETTER
+        right = float(one.attrib["x"]) + (wide if one.attrib["text-anchor"] == "start" else 0.0)
+        top, bottom = float(one.attrib["y"]) - 10, float(one.attrib["y"]) + 2
+        for path in root.iter(f"{NS}path"):
+            steps = re.findall(r"([\d.]+) ([\d.]+)", path.attrib["d"])
+            for px, py in ((float(x), float(y)) for x, y in steps):
+                assert not (right - wide < px < right and top < py < bottom), (one.text, px, py)
 
 
 NUMBER = st.floats(-1e6, 1e6)

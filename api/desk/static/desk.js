@@ -404,7 +404,7 @@
     }
     if (event.repeat) return;
     if (/^[0-9.-]$/.test(event.key)) { digit(event); return; }
-    const open = { k: "#ways", g: "#drawing", e: "#evidence", w: "#why", m: "#meant", c: "#mind", a: "#answers", s: "#learned", h: "#chances" }[event.key];
+    const open = { k: "#ways", g: "#drawing", e: "#evidence", w: "#why", m: "#meant", c: "#mind", a: "#answers", s: "#learned", x: "#doubted", h: "#chances" }[event.key];
     if (open) toggle(event, document.querySelector(open));
     else if (event.key === "?") { event.preventDefault(); byId("keys-help").showModal(); }
     else if (event.key === "/") focusOn(event, byId("find") || byId("q"));
