@@ -64,7 +64,7 @@ _FIRST_SCREEN = """() => {
   return { cut, words };
 }"""
 MOST_WORDS = {"office": 160, "phone": 120}
-USUAL = 30  # words of warning in sight
+USUAL = 20  # words of warning in sight: two lines and a half of a phone
 
 
 def new_store(folder: Path) -> str:

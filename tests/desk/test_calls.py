@@ -488,6 +488,17 @@ def test_a_lay_caller_is_asked_as_one(desk: Browser, diagnoser: Diagnoser) -> No
     assert "for trained hands" in text_of(desk.get(f"{case}?check=plunger-timing"))
 
 
+def test_whoever_did_not_say_what_is_at_hand_is_led_there(desk: Browser) -> None:
+    """A step that takes tools leads a caller to the question which tools there are."""
+    case = desk.start()
+    page = desk.get(f"{case}?check=pull-current").text
+    assert f'{case}/machine#hands">' in page
+    assert 'id="hands"' in desk.get(f"{case}/machine").text
+    assert "#hands" not in desk.get(f"{case}?check=recent-work").text
+    desk.start({**FUEL, "hands": "7"}, fleet_number="kit")
+    assert "#hands" not in desk.page.text
+
+
 def test_only_moments_of_the_machine_are_offered(desk: Browser) -> None:
     """No fuel caller is asked whether the solenoid moves as brake release is asked for."""
     page = desk.get(f"{desk.start()}?check=plunger-timing").text
