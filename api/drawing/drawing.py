@@ -131,7 +131,11 @@ def _cut_out(
     spots += [sheet.row_middle[part.row] for part in sheet.parts if part.id == probe.part]
     if not spots:
         return None
-    middle = (min(spots) + max(spots)) / 2 if max(spots) - min(spots) < tall - ROOM else spots[0]
+    if max(spots) - min(spots) >= tall - ROOM:
+        spots = spots[:1]
+    spread = max(spots) - min(spots)
+    below = min(tall - ROOM - spread, ROOM) / 2  # what is said of a point hangs below it
+    middle = (min(spots) + max(spots)) / 2 + below
     top = max(0.0, min(middle - tall / 2, height - tall))
     return top, top + min(tall, height)
 

@@ -13,12 +13,12 @@ from pathlib import Path
 from playwright.sync_api import Browser, FloatRect
 
 from tests.desk import browser as b
-from tests.desk.calls import CALLS, FULL_KIT_TWO_FAULTS
+from tests.desk.calls import CALLS, FULL_KIT_TWO_FAULTS, Whole
 from tests.desk.test_browser import begin, case_of, screens
 from tests.serving import Running
 
 SMALL = 120_000  # bytes of a picture for README
-_TOP = FloatRect(x=0, y=0, width=1280, height=520)
+_TOP = FloatRect(x=0, y=0, width=1280, height=620)
 
 
 def axe(chromium: Browser, url: str, out: Path | None) -> None:
@@ -74,17 +74,23 @@ def steps(chromium: Browser, url: str, out: Path) -> None:
 
 
 def readme(chromium: Browser, url: str, out: Path) -> None:
-    """Make README's two pictures: the office screen in a call, the phone with the circuit."""
+    """Make README's three pictures: the office in a call, a phone at the machine, a STOP card."""
     with b.screen(chromium, url) as page:
         begin(page, FULL_KIT_TWO_FAULTS).go_through(FULL_KIT_TWO_FAULTS.truth, most=3)
         case = case_of(page)
-        page.wait_for_timeout(300)
+        page.goto(f"{case}?check=pull-pin-voltage")
+        page.wait_for_selector("html[data-ready]", state="attached")
+        page.keyboard.press("g")
+        page.wait_for_selector("#drawn")
+        page.evaluate("scrollTo(0, 0)")
         page.screenshot(path=out / "desk-office.png", clip=_TOP)
     with b.screen(chromium, url, "phone", "dark") as page:
-        page.goto(f"{case}?as=technician")
-        page.wait_for_selector("#drawn")
+        page.goto(f"{case}?as=technician&check=pull-pin-voltage")
         page.screenshot(path=out / "desk-phone.png")
-    for name in ("desk-office.png", "desk-phone.png"):
+    with b.screen(chromium, url, "phone") as page:
+        begin(page, Whole("stop", "3", "site dumper", "It rolls.", "24" + "2" + "1"))
+        page.screenshot(path=out / "desk-stop.png")
+    for name in ("desk-office.png", "desk-phone.png", "desk-stop.png"):
         size = (out / name).stat().st_size
         print(f"{name}: {size / 1000:.0f} kB{'' if size < SMALL else ', too large for README'}")
 
