@@ -16,6 +16,7 @@ import numpy as np
 from engine.answer import explain
 from engine.answer.answer import Answer, MeaningEntry
 from engine.knowledge import Knowledge, load_knowledge
+from engine.knowledge.items import BUILDS
 from engine.physics.model import ModelStore
 from engine.reasoning.advice import Advisers
 from engine.reasoning.belief import Belief, believe, fit_of
@@ -29,7 +30,7 @@ from engine.rules.cautions import Cautions
 from engine.rules.compile import Firing, rule_sets
 from engine.rules.views import CaseView
 
-DRIVE_SURE = 0.85  # judgement: from here on the readings are taken to tell how the hold is driven
+BUILD_SURE = 0.85  # judgement: from here on the readings are taken to tell how it is built
 
 
 class Diagnoser:
@@ -84,17 +85,18 @@ class Diagnoser:
         return explain.meanings(self.advisers.of(belief.model).meanings(belief, check))
 
     def settled(self, request: Request) -> Request:
-        """Return the request with the hold's drive as the readings tell it, where they do."""
-        if request.machine.hold_drive != "unknown":
+        """Return the request with how the machine is built as the readings tell it, if they do."""
+        asked = [one for one in BUILDS if getattr(request.machine, one) == "unknown"]
+        if not asked:
             return request
+        told: dict[str, Any] = {}
         belief = self._believed(request)[-1]
-        model = belief.model
-        chopped = np.array([one.chopped for one in model.variants])[model.variant_of]
-        share = float(belief.hypotheses[chopped].sum())
-        if 1 - DRIVE_SURE < share < DRIVE_SURE:
-            return request
-        drive = "chopped" if share > 0.5 else "steady"
-        return replace(request, machine=replace(request.machine, hold_drive=drive))
+        for name in asked:
+            other = np.array([name in one.otherwise for one in belief.model.variants])
+            share = float(belief.hypotheses[other[belief.model.variant_of]].sum())
+            if not 1 - BUILD_SURE < share < BUILD_SURE:
+                told[name] = BUILDS[name][share > 0.5]
+        return replace(request, machine=replace(request.machine, **told))
 
     def _believed(
         self, request: Request

@@ -35,7 +35,7 @@ def cross_faults(knowledge: "Knowledge") -> list[Fault]:
     """Return every fault of the whole base, unsorted."""
     faults: list[Fault] = []
     for circuit in knowledge.circuits.values():
-        faults += _circuit_faults(circuit) + _chopping_faults(circuit, knowledge.checks)
+        faults += _circuit_faults(circuit) + _build_faults(circuit, knowledge.checks)
     if not knowledge.circuits:
         return [in_file("kb/circuits", "", "there is no circuit", Code.MISSING_ITEM)]
     table_faults = _table_faults(knowledge)
@@ -109,16 +109,20 @@ def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
     return faults
 
 
-def _chopping_faults(circuit: items.Circuit, checks: Iterable[str]) -> list[Fault]:
-    """Return faults for an output that is not there to be chopped, and checks that show nothing."""
-    chopping = circuit.chopping
-    if chopping is None:
-        return []
-    outputs = [part.id for part in circuit.parts.values() if part.switched]
-    return [
-        *_ids(circuit.file, "chopping.part", "switched part", [chopping.part], outputs),
-        *_ids(circuit.file, "chopping.shown_by", "check", chopping.shown_by, checks),
-    ]
+def _build_faults(circuit: items.Circuit, checks: Iterable[str]) -> list[Fault]:
+    """Return faults of what is built otherwise on some machines: no such part, node or check."""
+    chopping, low = circuit.chopping, circuit.switched_low
+    faults = []
+    if chopping:
+        outputs = [part.id for part in circuit.parts.values() if part.switched]
+        faults += _ids(circuit.file, "chopping.part", "switched part", [chopping.part], outputs)
+        faults += _ids(circuit.file, "chopping.shown_by", "check", chopping.shown_by, checks)
+    if low:
+        faults += _ids(circuit.file, "switched_low.parts", "part", low.parts, circuit.parts)
+        faults += _ids(circuit.file, "switched_low.shown_by", "check", low.shown_by, checks)
+        nodes = [node for part in low.parts.values() for node in part.between]
+        faults += _ids(circuit.file, "switched_low.parts", "node", nodes, circuit.nodes)
+    return faults
 
 
 def _cause_faults(cause: items.Cause, knowledge: "Knowledge") -> list[Fault]:

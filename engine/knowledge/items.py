@@ -40,8 +40,10 @@ MOMENTS = ("key-off", "key-on", "crank", "running", "release-request")
 PHASES = ("off", "on-command", "after-command", "cranking", "running")
 PROVOKED = ("shaken", "heated", "wetted")
 FIGURE_SOURCES = ("plate", "manual", "twin", "new-part")
-RELAY_SIDES = ("high", "low", "unknown")
-HOLD_DRIVES = ("steady", "chopped", "unknown")
+# how machines with one circuit may be built: the usual way and the other one
+BUILDS = {"hold_drive": ("steady", "chopped"), "relay_switched": ("high", "low")}
+HOLD_DRIVES = (*BUILDS["hold_drive"], "unknown")
+RELAY_SIDES = (*BUILDS["relay_switched"], "unknown")
 SECTIONS = ("supply", "control", "wiring", "solenoid", "mechanism", "outside")
 USUAL_KINDS = ("ask", "look", "try", "lamp", "meter", "clamp")
 KINDS = (
@@ -246,6 +248,18 @@ class Chopping:
     source: Prose = said(SOURCE)
 
 
+@dataclass(frozen=True, kw_only=True)
+class SwitchedLow:
+    """How the relay is wired where a controller pulls the ground side of its coil down."""
+
+    parts: Annotated[Mapping[str, Part], _inside(Part, by_id=True)] = said(
+        "The parts that lie otherwise then."
+    )
+    share: Share = said("Share of machines that are wired so, where nobody said.")
+    shown_by: Ids = said("The checks that read otherwise then.")
+    source: Prose = said(SOURCE)
+
+
 @dataclass(frozen=True)
 class Coil:
     """What a coil style adds to the circuit, what its ground point is called, where leads go."""
@@ -334,6 +348,9 @@ class Circuit(Item):
     )
     plunger: Plunger = said("Force margins of the plunger.", default=None)
     chopping: Chopping | None = said("How it shows where its hold is chopped.", default=None)
+    switched_low: SwitchedLow | None = said(
+        "How its relay is wired where the controller switches the ground side.", default=None
+    )
 
     @staticmethod
     def whole(data: Loaded) -> None:
@@ -364,6 +381,18 @@ class Circuit(Item):
         """
         mildest, worst = self.ohms_factor(system_volts, kind), self.ohms_factor(system_volts)
         return float(mildest ** (1.0 - place) * worst**place)
+
+    def otherwise(self, build: str) -> Chopping | SwitchedLow | None:
+        """Return what is other where it is built the other way (of ``BUILDS``), if it may be."""
+        return self.chopping if build == "hold_drive" else self.switched_low
+
+    def with_relay_low(self) -> Self:
+        """Return the circuit as it is where the controller switches the ground side of the relay.
+
+        A circuit that is never wired so stays as it is.
+        """
+        parts = self.switched_low.parts if self.switched_low else {}
+        return replace(self, parts={**self.parts, **parts})
 
     def with_coil(self, *styles: str) -> Self:
         """Return the circuit with the parts of coil styles laid in."""

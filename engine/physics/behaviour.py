@@ -80,7 +80,9 @@ class Behaviour:
         """Return every event of items.EVENTS as probabilities, one a hypothesis."""
         found = {**self._mechanics(), **self._circuit(), **self._bench(), **self._lamps()}
         found["comes-out"] = self._comes_out(OFF)
-        found["hold-is-chopped"] = np.full_like(found["comes-out"], self._variant.chopped)
+        found["hold-is-chopped"] = np.full_like(
+            found["comes-out"], self._variant.chopping is not None
+        )
         for name, command, after, off in (
             ("works-now", COMMAND, AFTER, OFF),
             ("works-with-jumper", JUMPER_COMMAND, JUMPER_AFTER, OFF),

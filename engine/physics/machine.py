@@ -1,5 +1,7 @@
 """The machine that a request is about, and the electrical values that follow from it."""
 
+import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,7 +22,9 @@ class Machine:
     pull_ohms: float | None = None
     hold_ohms: float | None = None
     ambient_celsius: float | None = None
-    hold_drive: str = "steady"  # as long as nothing was read that a chopped hold changes
+    # how it is built, as usual as long as nothing was read that depends on it
+    hold_drive: str = "steady"
+    relay_switched: str = "high"
 
 
 @dataclass(frozen=True)
@@ -36,7 +40,7 @@ class Variant:
     hold_ohms: float
     ambient_celsius: float
     stated: frozenset[str] = frozenset()  # windings whose good ohms the request gave
-    chopped: bool = False  # whether a controller chops the hold
+    otherwise: frozenset[str] = frozenset()  # what is built the other way, of items.BUILDS
 
     @property
     def facts(self) -> dict[str, Any]:
@@ -57,9 +61,18 @@ class Variant:
         return part.unstated_tolerance
 
     @property
+    def share(self) -> float:
+        """Return the share of the machines with its circuit that are built so."""
+        shares = {name: self.circuit.otherwise(name) for name in items.BUILDS}
+        return math.prod(
+            one.share if name in self.otherwise else 1.0 - one.share
+            for name, one in shares.items() if one
+        )  # fmt: skip
+
+    @property
     def chopping(self) -> items.Chopping | None:
         """Return how the hold is chopped; None where it is steady."""
-        return self.circuit.chopping if self.chopped else None
+        return self.circuit.chopping if "hold_drive" in self.otherwise else None
 
     def volts_off(self, phase: str) -> float:
         """Return the volts that chopping takes off the average of the hold in a phase."""
@@ -95,7 +108,7 @@ class Variant:
 
 
 def make_variant(
-    machine: Machine, circuit: items.Circuit, coil: str, chopped: bool = False
+    machine: Machine, circuit: items.Circuit, coil: str, otherwise: Collection[str] = ()
 ) -> Variant:
     """Fill in what the machine does not say from the circuit's typical values."""
     parts = circuit.parts
@@ -105,7 +118,7 @@ def make_variant(
         return (ohms or 1.0) * circuit.ohms_factor(machine.system_volts)
 
     return Variant(
-        circuit=circuit,
+        circuit=circuit.with_relay_low() if "relay_switched" in otherwise else circuit,
         coil=coil,
         system_volts=machine.system_volts,
         fuel_actuation=machine.fuel_actuation,
@@ -121,5 +134,5 @@ def make_variant(
             )
             if ohms is not None
         ),
-        chopped=chopped,
+        otherwise=frozenset(otherwise),
     )

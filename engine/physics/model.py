@@ -4,7 +4,7 @@ Built once for each different machine and kept; a diagnosis only reads it. When 
 the control type is not known, the hypotheses of every variant stand side by side.
 """
 
-from collections import Counter, OrderedDict
+from collections import OrderedDict, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
@@ -325,30 +325,30 @@ def variants_of(knowledge: Knowledge, machine: Machine) -> list[Variant]:
     ]
     coils = items.COILS if machine.coil == "unknown" else (machine.coil,)
     return [
-        make_variant(machine, circuit, coil, chopped)
-        for circuit in circuits for coil in coils for chopped in _drives(machine, circuit)
+        make_variant(machine, circuit, coil, otherwise)
+        for circuit in circuits for coil in coils for otherwise in _builds(machine, circuit)
     ]  # fmt: skip
 
 
-def _drives(machine: Machine, circuit: items.Circuit) -> tuple[bool, ...]:
-    """Return whether the hold is chopped, as far as that is known."""
-    if circuit.chopping is None or machine.hold_drive == "steady":
-        return (False,)
-    return (True,) if machine.hold_drive == "chopped" else (False, True)
+def _builds(machine: Machine, circuit: items.Circuit) -> list[tuple[str, ...]]:
+    """Return what may be built otherwise: all that goes with what is known."""
+    found: list[tuple[str, ...]] = [()]
+    for name, (usual, other) in items.BUILDS.items():
+        said = getattr(machine, name)
+        if circuit.otherwise(name) is None or said == usual:
+            continue
+        so = [(*one, name) for one in found]
+        found = so if said == other else [*found, *so]
+    return found
 
 
 def _weights(variants: Sequence[Variant]) -> list[float]:
-    """Return how likely each variant is beforehand: as any other circuit and coil, of which some
-    stand twice, steady and chopped."""
-    drives = Counter((one.circuit.id, one.coil) for one in variants)
-
-    def of(one: Variant) -> float:
-        if drives[one.circuit.id, one.coil] == 1 or one.circuit.chopping is None:
-            return 1.0
-        share = one.circuit.chopping.share
-        return share if one.chopped else 1.0 - share
-
-    return [of(one) / len(drives) for one in variants]
+    """Return how likely each variant is beforehand: each circuit and coil as any other, and what
+    may be built in several ways by their shares."""
+    kinds: defaultdict[tuple[str, str], float] = defaultdict(float)
+    for one in variants:
+        kinds[one.circuit.id, one.coil] += one.share
+    return [one.share / kinds[one.circuit.id, one.coil] / len(kinds) for one in variants]
 
 
 class ModelStore:

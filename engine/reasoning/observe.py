@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from engine.calculations import copper, meter
+from engine.knowledge import items
 from engine.physics.band import Band
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, Model
@@ -137,8 +138,9 @@ def case_view(request: Request, observations: Sequence[Observation]) -> CaseView
         "solenoids": request.solenoids or (2 if sides else None),
         **{name: request.told.get(name) for name in TOLD},
     }  # fmt: skip
-    if machine.hold_drive != "steady":  # what readings tell of it nobody has said
-        fields["hold_drive"] = request.told.get("hold_drive", "unknown")
+    for name, (usual, _) in items.BUILDS.items():
+        if getattr(machine, name) != usual:  # what readings tell of it nobody has said
+            fields[name] = request.told.get(name, "unknown")
     return CaseView(fields, tuple(_finding_view(observation) for observation in observations))
 
 

@@ -320,8 +320,7 @@ class _Gate:
         machine, data = dict(self.machine), self.data
         solenoids = machine.pop("solenoids")
         told = {name: machine.pop(name) for name in TOLD if name in machine}
-        told_drive = told.get("hold_drive", "unknown")
-        machine["hold_drive"] = told_drive if told_drive != "unknown" else self._drive(findings)
+        machine |= self._build(told, findings)
         on_hand = data["on_hand"]
         return Request(
             Machine(**machine), solenoids, tuple(findings),
@@ -329,16 +328,21 @@ class _Gate:
             tuple(done), data["skill"], told,
         )  # fmt: skip
 
-    def _drive(self, findings: Sequence[Finding]) -> str:
-        """Return how a hold is taken to be driven: as usual where nothing read depends on it."""
-        shown = {
-            check for circuit in self.knowledge.circuits.values()
-            if circuit.chopping and circuit.duty == self.machine["duty"]
-            and self.machine["control"] in (circuit.control, "unknown")
-            for check in circuit.chopping.shown_by
-        }  # fmt: skip
+    def _build(self, told: Mapping[str, str], findings: Sequence[Finding]) -> dict[str, str]:
+        """Return how it is taken to be built: as usual where nothing read depends on it."""
+        circuits = [
+            one for one in self.knowledge.circuits.values()
+            if one.duty == self.machine["duty"]
+            and self.machine["control"] in (one.control, "unknown")
+        ]  # fmt: skip
         read = {one.check for one in findings if one.outcome != NOT_KNOWN}
-        return "steady" if shown.isdisjoint(read) else "unknown"
+        found = {}
+        for name, (usual, _) in items.BUILDS.items():
+            ways = [one.otherwise(name) for one in circuits]
+            shown = {check for way in ways if way for check in way.shown_by}
+            said = told.get(name, "unknown")
+            found[name] = usual if said == "unknown" and shown.isdisjoint(read) else said
+        return found
 
     def _done(self, findings: int) -> list[Done]:
         """Read what was put right; without ``after`` it was done after every finding."""
