@@ -26,7 +26,10 @@ READ_TABLES: Mapping[str, tuple[str, ...]] = {
     "trained-hands": (),
     "killers": (),
 }
-NEEDED_ROWS = {"advice": [one.name.replace("_", "-") for one in fields(items.Thresholds)]}
+NEEDED_ROWS = {
+    "advice": [one.name.replace("_", "-") for one in fields(items.Thresholds)],
+    "come-and-go": ["found", "provoked"],
+}
 NEEDED_CAUSES = ("healthy", "outside")
 PLACEHOLDERS = ("when", "ground_point", "volts", "moment", "listen", "hold_when")
 

@@ -291,6 +291,7 @@ ACTIONS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "drop_checks": (("scope",), ()),
     "out_of_scope": (("scope",), ()),
     "shift": (("context",), ()),
+    "at_times": (("context",), ()),
     "conclude": (items.FAMILIES, ()),
     "note": (_BUT_CAUTIONS, ()),
     "ask_first": (_BUT_CAUTIONS, ()),
@@ -329,6 +330,7 @@ class Action:
     about: tuple[str, ...] = ()
     keep: Annotated[float, Share] = said("The share that a weakened finding counts.", default=0.0)
     factors: tuple[tuple[str, float], ...] = ()
+    factor: float = 1.0
     roots: Names = said("What may have made the cause.", default=())
     before: tuple[str, ...] = ()
     set_aside: Names | None = written("The check whose findings count for nothing.")
@@ -337,6 +339,9 @@ class Action:
     drop_checks: Names | None = written("Checks that this machine cannot have.")
     out_of_scope: items.Flag | None = written("The machine has no such circuit.")
     shift: Annotated[Mapping[str, float] | None, _Factors] = written("Prior odds times this.")
+    at_times: Annotated[float | None, Factor] = written(
+        "Odds that the fault comes and goes, of causes that can, times this."
+    )
     conclude: Names | None = written("A fact for other rules.")
     note: items.Flag | None = written("The three sentences are shown.")
     ask_first: Names | None = written("The check that is offered first.")
@@ -361,6 +366,8 @@ class Action:
         about = data.pop(kind)
         if kind == "shift":
             data["factors"] = tuple(about.items())
+        if kind == "at_times":
+            data["factor"] = about
         data["before"] = data.pop("before_replacing", None) or data.pop("except_", ())
         data.update(kind=kind, about=about if isinstance(about, tuple) else ())
 

@@ -96,6 +96,32 @@ class Model:
         return np.array([one.cause == NOT_LISTED for one in self.hypotheses])
 
     @cached_property
+    def good(self) -> NDArray[np.intp]:
+        """Return the place of the good circuit of each hypothesis' own variant."""
+        first = np.flatnonzero(np.diff(self.variant_of, prepend=-1))
+        places: NDArray[np.intp] = first[self.variant_of]
+        return places
+
+    @cached_property
+    def comes_and_goes(self) -> Floats:
+        """Return how often each hypothesis is one of a fault that is there at times only.
+
+        A fuse that it has opened stays open.
+        """
+        causes = self.knowledge.causes
+        return np.array([
+            causes[one.cause].comes_and_goes if one.cause in causes and not one.fuse_opened else 0.0
+            for one in self.hypotheses
+        ])  # fmt: skip
+
+    def stays_seen(self, check: str) -> NDArray[np.bool_]:
+        """Return the hypotheses that a check shows while the fault is away too: a row of its own
+        in the check's table tells of what can be seen or heard of it at any time."""
+        outcomes = self.knowledge.checks[check].outcomes
+        given = {name.split("/")[0] for name in outcomes.given} if outcomes else set()
+        return np.array([name in given for name in self.causes])[self.cause_of]
+
+    @cached_property
     def _place_of_name(self) -> NDArray[np.intp]:
         return np.argsort(np.argsort(np.array(self.causes))).astype(np.intp)
 

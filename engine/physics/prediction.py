@@ -105,7 +105,7 @@ SCALES = {
 }  # fmt: skip
 
 
-Rows = NDArray[np.bool_] | slice  # of hypotheses
+Rows = NDArray[np.bool_] | NDArray[np.intp] | slice  # of hypotheses
 ALL = slice(None)
 SEVERITY = "severity"  # the shared quantity that places a fault within its neighbourhood
 KEPT_LOADING = 0.02  # share of a reading's uncertainty below which a quantity is not kept apart

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.physics.circuit import Floats
 from engine.physics.model import Model
@@ -47,13 +48,22 @@ class Weighed:
     meter: Instrument | None = None
     prediction: ReadingPrediction | None = None
     alone: Mask | None = None  # hypotheses under which a number is not weighed with the others
+    rows: NDArray[np.intp] | None = None  # those that predict it, where other than each its own
+    extra: Floats | float = 0.0  # on top of a number's density among the others
 
     @property
     def counted(self) -> Mask:
         """Return the hypotheses under which a number is weighed together with the others."""
         assert self.prediction is not None
         counted = ~self.prediction.open & ~self.prediction.flat
+        counted = counted if self.rows is None else counted[self.rows]
         return counted if self.alone is None else counted & ~self.alone
+
+    @property
+    def beside(self) -> Floats | float:
+        """Return what a number says beside its density among the others, as a log."""
+        ohms = self.prediction is not None and self.prediction.unit == "ohm"
+        return self.extra + (math.log1p(-FALSE_OPEN) if ohms else 0.0)
 
     @property
     def place(self) -> tuple[str, float, str]:
@@ -117,15 +127,76 @@ def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: i
     joint = weigh_together(_readings([weighed[n] for n in rows], quantities, hypotheses))
     terms = alone.copy()
     for column, row in enumerate(rows):
-        prediction = weighed[row].prediction
-        assert prediction is not None
-        counted = weighed[row].counted
-        sure = math.log1p(-FALSE_OPEN) if prediction.unit == "ohm" else 0.0
-        alone[row] = np.where(counted, sure, alone[row])
-        terms[row] = np.where(counted, sure + joint.left_out[:, column], terms[row])
+        counted, beside = weighed[row].counted, weighed[row].beside
+        alone[row] = np.where(counted, beside, alone[row])
+        terms[row] = np.where(counted, beside + joint.left_out[:, column], terms[row])
         surprise = joint.left_out[:, column] - joint.peak[:, column]
         surprises[row] = np.where(counted, surprise, surprises[row])
     return Together(alone[order].sum(axis=0) + joint.log_likelihood, terms, surprises)
+
+
+def share_at_times(model: Model, odds: float = 1.0) -> Floats:
+    """Return how often each hypothesis is of a fault that is there at times only.
+
+    ``odds`` is what the case says of it: the odds of each cause are multiplied by it.
+    """
+    share = model.comes_and_goes
+    found: Floats = share * odds / (1.0 - share + share * odds)
+    return found
+
+
+def away_chance(model: Model, check: str, provoked: bool = False) -> Floats:
+    """Return how often a fault that comes and goes is away as a check is done, by hypothesis.
+
+    Who is asked tells of the failing; who measures finds it as it happens to be.
+    """
+    kind = "provoked" if provoked else model.knowledge.checks[check].kind
+    rows = model.knowledge.rows("come-and-go")
+    away = 1.0 - float((rows.get(kind) or rows["found"])["share"])
+    return np.where(model.stays_seen(check), 0.0, away)
+
+
+def while_away(model: Model, one: Weighed) -> Weighed:
+    """Return a finding weighed where the fault may have been away, as on the good circuit.
+
+    A number is read of whichever of the two fits better, so that it still shares with others what
+    it shares; what the other would add is added.
+    """
+    if one.finding.outcome == NOT_KNOWN:
+        return one
+    away = away_chance(model, one.finding.check, one.finding.provoked is not None)
+    here, good = one.log_likelihood, one.log_likelihood[model.good]
+    with np.errstate(divide="ignore"):
+        logs = np.logaddexp(np.log1p(-away) + here, np.log(away) + good)
+    better = good > here
+    rows = np.where(better & (away > 0), model.good, np.arange(len(here)))
+    surprise = np.where(better, one.surprise[model.good], one.surprise)
+    return replace(
+        one, log_likelihood=logs, surprise=surprise, rows=rows,
+        extra=logs - one.log_likelihood[rows],
+    )  # fmt: skip
+
+
+def chance_at_times(always: Together, sometimes: Together, share: Floats | float) -> Floats:
+    """Return the chance of each hypothesis that its fault is there at times only."""
+    with np.errstate(divide="ignore", over="ignore"):
+        odds = np.log(share) - np.log1p(-share) + sometimes.total - always.total
+        chance: Floats = 1.0 / (1.0 + np.exp(-odds))
+    return chance
+
+
+def mixed(always: Together, sometimes: Together, share: Floats | float) -> Together:
+    """Return findings weighed together where a fault is there at times in a share of the cases."""
+    with np.errstate(divide="ignore"):
+        yes, no = np.log(share), np.log1p(-share)
+    total = np.logaddexp(no + always.total, yes + sometimes.total)
+    without = np.logaddexp(
+        no + always.total - always.terms, yes + sometimes.total - sometimes.terms
+    )
+    # that it comes and goes takes away a finding's surprise only where the case says so
+    told = (yes > no) & (yes + sometimes.total > no + always.total)
+    surprises = np.where(told, sometimes.surprises, always.surprises)
+    return Together(total, total - without, surprises)
 
 
 def _quantities(readings: Sequence[Weighed], least: int = 2) -> tuple[str, ...]:
@@ -155,8 +226,9 @@ def _readings(
         prediction = one.prediction
         assert prediction is not None
         active[:, column] = one.counted[rows]
-        residual[:, column] = prediction.scale.of(one.value) - prediction.middle[rows]
-        own[:, column], loadings[:, column] = prediction.own_and_shared(quantities, one.meter, rows)
+        by = rows if one.rows is None else one.rows[rows]
+        residual[:, column] = prediction.scale.of(one.value) - prediction.middle[by]
+        own[:, column], loadings[:, column] = prediction.own_and_shared(quantities, one.meter, by)
         level[:, column] = 1.0 / prediction.width
     return Readings(residual, loadings, own, level, active, FLAT_SHARE)
 
@@ -173,6 +245,8 @@ class Known:
     weights: Floats
     quantities: tuple[str, ...]
     joint: Joint
+    good: NDArray[np.intp]  # the place of the good circuit of each one's variant, among those kept
+    at_times: Floats  # the chance of each that its fault is there at times only
     _forecasts: dict[str, Forecast] = field(default_factory=dict, repr=False)
 
     def forecasts(self, checks: Sequence[str]) -> list[Forecast]:
@@ -183,11 +257,20 @@ class Known:
         results = [found.get(name) or self._as_before(name) for name in new]
         ends = np.cumsum([one.bins.shape[1] for one in results])
         if new:
-            bins = self.model.blended(np.concatenate([one.bins for one in results], 1), self.keep)
+            bins = np.concatenate(
+                [self._or_good(*one) for one in zip(new, results, strict=True)], axis=1
+            )
+            bins = self.model.blended(bins, self.keep)
             parts = np.split(bins, ends[:-1], axis=1)
             made = [Forecast(part, one.edges) for part, one in zip(parts, results, strict=True)]
             self._forecasts.update(zip(new, made, strict=True))
         return [self._forecasts[name] for name in checks]
+
+    def _or_good(self, check: str, forecast: Forecast) -> Floats:
+        """Return the chances of a check's results, those while the fault is away among them."""
+        away = self.at_times * away_chance(self.model, check)[self.keep]
+        mixed: Floats = forecast.bins + away[:, None] * (forecast.bins[self.good] - forecast.bins)
+        return mixed
 
     def _shares_with_what_was_read(self, check: str) -> bool:
         one = self.model.predictions[check]
@@ -220,11 +303,25 @@ class Belief:
     log_prior: Floats
     weighed: tuple[Weighed, ...]
     shares: tuple[float, ...]  # 1 counts in full, 0 not at all
+    passing: tuple[Weighed, ...] = ()  # the findings, each where the fault may have been away
+    at_times: Floats | float = 0.0  # how often a hypothesis is of a fault there at times only
 
     @cached_property
     def together(self) -> Together:
-        """Return the findings weighed together."""
+        """Return the findings weighed together, of a fault that is there always or at times."""
+        return mixed(self.always, self.sometimes, self.at_times)
+
+    @cached_property
+    def always(self) -> Together:
+        """Return the findings weighed together where the fault is always there."""
         return weigh_all(self.weighed, self.shares, len(self.log_prior))
+
+    @cached_property
+    def sometimes(self) -> Together:
+        """Return the findings weighed together where the fault is there at times only."""
+        if not self.passing:
+            return self.always
+        return weigh_all(self.passing, self.shares, len(self.log_prior))
 
     @cached_property
     def best(self) -> int:
@@ -235,6 +332,7 @@ class Belief:
     def known(self) -> Known:
         """Return what was read, for predicting the next check."""
         keep = self.hypotheses > LEAST_WEIGHT * self.hypotheses.max()
+        keep[self.model.good[keep]] = True  # what is read while a fault is away
         counted = (
             one for one, share in zip(self.weighed, self.shares, strict=True)
             if one.prediction is not None and share == 1.0
@@ -243,7 +341,9 @@ class Belief:
         quantities = _quantities(numbers, least=1)
         joint = weigh_together(_readings(numbers, quantities, int(keep.sum()), keep))
         weights = self.hypotheses[keep]
-        return Known(self.model, keep, weights / weights.sum(), quantities, joint)
+        good = (np.cumsum(keep) - 1)[self.model.good[keep]]
+        times = chance_at_times(self.always, self.sometimes, self.at_times)[keep]
+        return Known(self.model, keep, weights / weights.sum(), quantities, joint, good, times)
 
     @property
     def _terms(self) -> Floats:
@@ -332,10 +432,13 @@ class Belief:
 
 def believe(model: Model, observations: Sequence[Observation], effects: Effects) -> Belief:
     """Return the belief: shifted priors times what each observation says, as far as it counts."""
+    weighed = [weigh(observation) for observation in observations]
     return Belief(
         model, log_prior(model, effects.shifts, effects.dropped_causes),
-        tuple(blend(model, weigh(observation)) for observation in observations),
+        tuple(blend(model, one) for one in weighed),
         shares_of(effects, [observation.finding for observation in observations]),
+        tuple(blend(model, while_away(model, one)) for one in weighed),
+        share_at_times(model, effects.at_times),
     )  # fmt: skip
 
 

@@ -1,8 +1,8 @@
 """The posterior against exact inference by pyAgrum on the same single-fault network.
 
 The network's tables are the model's prior and predictions; what is compared is everything that
-follows: multiplying, weighing down, shifting, normalising, summing to causes, and the weight of
-each finding in decibans from the odds with it and without it.
+follows: multiplying, weighing down, shifting, faults that come and go, normalising, summing to
+causes, and the weight of each finding in decibans from the odds with it and without it.
 """
 
 import random
@@ -17,12 +17,28 @@ from engine import Diagnoser, Knowledge
 from engine.physics.circuit import Floats
 from engine.physics.model import Model
 from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.belief import MAX_DECIBANS, Belief, Weighed, blend, log_prior, weigh
+from engine.reasoning.belief import (
+    MAX_DECIBANS,
+    Belief,
+    away_chance,
+    blend,
+    log_prior,
+    share_at_times,
+    weigh,
+    while_away,
+)
 from engine.reasoning.effects import effects_of
 from engine.reasoning.observe import Observation, case_view, observe
 from engine.reasoning.request import NOT_KNOWN, OPEN, read_request
 from tests.reference import draws
-from tests.reference.bayes_net import Child, Network, decibans, factors_of, of_likelihood
+from tests.reference.bayes_net import (
+    Child,
+    Network,
+    Times,
+    decibans,
+    factors_of,
+    of_likelihood,
+)
 
 PROBABILITY = 1e-9
 DECIBANS = 1e-6
@@ -45,22 +61,23 @@ def apart() -> Iterator[None]:
 def child_of(model: Model, corrected: Observation, share: float) -> Child:
     """Return a finding's node: all outcomes of a check, or a reading's likelihood.
 
-    A finding that counts a share enters with its likelihood to that power.
+    A finding that counts a share enters with its likelihood to that power; one of a fault that
+    comes and goes may have been made while it was away.
     """
     finding, prediction = corrected.finding, model.prediction(corrected.conditions)
+    away = away_chance(model, finding.check, finding.provoked is not None)
     if finding.outcome == NOT_KNOWN:
-        return of_likelihood(np.ones(len(model.hypotheses)))
+        return Child(of_likelihood(np.ones(len(model.hypotheses))), 0, away)
     if isinstance(prediction, OutcomePrediction):
         seen = prediction.names.index(str(finding.outcome))
         shares = with_unlisted(model, prediction.shares)
-        if share == 1.0:
-            return Child(np.ascontiguousarray(shares), seen)
-        return of_likelihood(shares[:, seen] ** share)
+        return Child(np.ascontiguousarray(shares), seen, away, share)
     if finding.outcome == OPEN:
-        return of_likelihood(with_unlisted(model, prediction.open_share()) ** share)
-    assert corrected.value is not None
-    density = prediction.density(corrected.value, corrected.meter)
-    return of_likelihood(with_unlisted(model, density) ** share)
+        likelihood = prediction.open_share()
+    else:
+        assert corrected.value is not None
+        likelihood = prediction.density(corrected.value, corrected.meter)
+    return Child(of_likelihood(with_unlisted(model, likelihood)), 0, away, share)
 
 
 def with_unlisted(model: Model, likelihood: Floats) -> Floats:
@@ -81,18 +98,26 @@ class Drawn:
     corrected: tuple[Observation, ...]
     shares: tuple[float, ...]
     shifts: dict[str, float]
+    at_times: float
     dropped: tuple[str, ...]
 
     def belief(self) -> Belief:
         """Return the engine's belief."""
-        weighed: list[Weighed] = [blend(self.model, weigh(one)) for one in self.corrected]
+        weighed = [weigh(one) for one in self.corrected]
         prior = log_prior(self.model, self.shifts, self.dropped)
-        return Belief(self.model, prior, tuple(weighed), self.shares)
+        return Belief(
+            self.model, prior, tuple(blend(self.model, one) for one in weighed), self.shares,
+            tuple(blend(self.model, while_away(self.model, one)) for one in weighed),
+            share_at_times(self.model, self.at_times),
+        )  # fmt: skip
 
     def network(self) -> Network:
         """Return the same for exact inference."""
         pairs = zip(self.corrected, self.shares, strict=True)
-        return Network(self.model, [child_of(self.model, one, share) for one, share in pairs])
+        children = [child_of(self.model, one, share) for one, share in pairs]
+        share = self.model.comes_and_goes
+        odds = share / (1.0 - share) * self.at_times
+        return Network(self.model, children, Times(odds / (1.0 + odds), self.model.good))
 
     def factors(self) -> Floats:
         """Return the soft evidence on the causes."""
@@ -108,7 +133,8 @@ def draw(rng: random.Random, knowledge: Knowledge, model: Model) -> Drawn:
     causes = rng.sample(model.causes, 5) if rng.random() < 0.5 else []
     return Drawn(
         raw, model, tuple(observe(model, one) for one in found), shares,
-        {name: round(rng.uniform(0.05, 20), 2) for name in causes[:3]}, tuple(causes[3:]),
+        {name: round(rng.uniform(0.05, 20), 2) for name in causes[:3]},
+        rng.choice([0.0, 0.2, 1.0, 5.0]), tuple(causes[3:]),
     )  # fmt: skip
 
 
@@ -181,8 +207,9 @@ def answers_apart(diagnoser: Diagnoser, cases: list[Drawn]) -> tuple[float, int]
         effects = effects_of(diagnoser.knowledge, view, firings)
         shares = [effects.shares.get(one.finding.index, 1.0) for one in case.corrected]
         asked = replace(
-            case, shares=tuple(shares), shifts=effects.shifts, dropped=tuple(effects.dropped_causes)
-        )
+            case, shares=tuple(shares), shifts=effects.shifts, at_times=effects.at_times,
+            dropped=tuple(effects.dropped_causes),
+        )  # fmt: skip
         exact = asked.network().causes(asked.factors())
         told = {one["id"]: one["probability"] for one in answer["causes"]}
         apart = [abs(told[name] - exact[n]) for n, name in enumerate(case.model.causes)]
