@@ -257,19 +257,19 @@ class Known:
         results = [found.get(name) or self._as_before(name) for name in new]
         ends = np.cumsum([one.bins.shape[1] for one in results])
         if new:
-            bins = np.concatenate(
-                [self._or_good(*one) for one in zip(new, results, strict=True)], axis=1
-            )
-            bins = self.model.blended(bins, self.keep)
+            bins = self.model.blended(np.concatenate([one.bins for one in results], 1), self.keep)
             parts = np.split(bins, ends[:-1], axis=1)
-            made = [Forecast(part, one.edges) for part, one in zip(parts, results, strict=True)]
+            made = [
+                Forecast(self._or_good(name, part), one.edges)
+                for name, part, one in zip(new, parts, results, strict=True)
+            ]
             self._forecasts.update(zip(new, made, strict=True))
         return [self._forecasts[name] for name in checks]
 
-    def _or_good(self, check: str, forecast: Forecast) -> Floats:
+    def _or_good(self, check: str, bins: Floats) -> Floats:
         """Return the chances of a check's results, those while the fault is away among them."""
         away = self.at_times * away_chance(self.model, check)[self.keep]
-        mixed: Floats = forecast.bins + away[:, None] * (forecast.bins[self.good] - forecast.bins)
+        mixed: Floats = bins + away[:, None] * (bins[self.good] - bins)
         return mixed
 
     def _shares_with_what_was_read(self, check: str) -> bool:
