@@ -785,6 +785,7 @@ class Thresholds:
     least_change: float
     least_saving: float
     near_tie: float
+    idle: float
     free: float
     told_apart: float
     least_split: float

@@ -17,6 +17,7 @@ from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, effects_of
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.planning import (
+    Option,
     Problem,
     clock_and_mistakes,
     rank,
@@ -281,7 +282,8 @@ class Adviser:
         """Return the checks that can be done, best plan first. Some may save less than nothing.
 
         Of checks that are nearly as good as the best, what is free and what is done at a place that
-        is open already come first.
+        is open already come first. What hardly helps by itself waits: two steps ahead a free
+        question seems as good as the check behind it.
         """
         names = [name for name in self._names if self._open(name, limits)]
         weights = belief.known.weights
@@ -292,12 +294,16 @@ class Adviser:
                   for one in names]  # fmt: skip
         ranking = rank(problem, weights, range(len(names)), groups=groups)
         near = ranking.best + self._at.near_tie * ranking.stop
-        options = sorted(
-            ranking.options,
-            key=lambda one: not (one.two_ahead <= near and self._easy(names[one.check], limits)),
-        )
         (splits, changes), found = self._split(problem, weights), []
-        for one in options:
+        worth = {one.check: ranking.worth(one) for one in ranking.options}
+        least = self._at.idle * max(worth.values())
+
+        def place(one: Option) -> tuple[bool, bool]:
+            idle = worth[one.check] < least or changes[one.check] < self._at.least_change
+            easy = one.two_ahead <= near and self._easy(names[one.check], limits)
+            return idle, not easy
+
+        for one in sorted(ranking.options, key=place):
             name = names[one.check]
             reason = Reason(
                 int(splits[one.check]),
@@ -306,7 +312,7 @@ class Adviser:
                 reached=self._checks[name].setup in limits.reached - {"none"},
             )
             changed = float(changes[one.check])
-            found.append(Proposal(name, 0.0, ranking.worth(one), changed, reason))
+            found.append(Proposal(name, 0.0, worth[one.check], changed, reason))
         return Ranked(tuple(found), ranking.best)
 
     def _timed(

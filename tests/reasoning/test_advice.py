@@ -234,6 +234,21 @@ def test_more_at_hand_is_never_a_worse_plan(
             assert advised[large] == "check"
 
 
+def test_what_hardly_helps_by_itself_waits(diagnoser: Diagnoser) -> None:
+    """A check whose own worth is under the table's share of the best stands behind all others,
+    however free: two steps ahead it only seems as good as the check behind it."""
+    request = {"machine": CRANK, "findings": [NO_START, *SO_FAR[1]]}
+    belief = diagnoser.answer(read_request(request, diagnoser.knowledge)).belief
+    assert belief is not None
+    limits = Limits(frozenset(one["check"] for one in request["findings"]))
+    ranked = diagnoser.advisers.of(belief.model).proposals(belief, limits).proposals
+    at = diagnoser.knowledge.thresholds
+    least = at.idle * max(one.worth for one in ranked)
+    idle = [one.worth < least or one.changes < at.least_change for one in ranked]
+    assert idle == sorted(idle)
+    assert 0 < sum(idle) < len(idle)
+
+
 def test_what_was_answered_is_not_asked_again(ask: Ask) -> None:
     """A check that has an answer, be it 'not known', is not proposed again."""
     first = checks(ask())[0]
