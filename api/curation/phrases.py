@@ -31,6 +31,7 @@ _ACTIONS = {
     "note": "say the three sentences",
     "caution": "say the caution",
     "out_of_scope": "say that this machine is out of scope",
+    "at_times": "odds that it comes and goes times {}",
     "conclude": "conclude '{}'",
     "set_aside": "set aside {}",
     "weaken": "weaken {} to {percent:g} % of its weight",
