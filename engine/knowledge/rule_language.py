@@ -339,7 +339,7 @@ class Action:
     drop_checks: Names | None = written("Checks that this machine cannot have.")
     out_of_scope: items.Flag | None = written("The machine has no such circuit.")
     shift: Annotated[Mapping[str, float] | None, _Factors] = written("Prior odds times this.")
-    at_times: Annotated[float | None, Factor] = written(
+    at_times: items.Positive | None = written(
         "Odds that the fault comes and goes, of causes that can, times this."
     )
     conclude: Names | None = written("A fact for other rules.")

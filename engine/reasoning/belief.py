@@ -30,6 +30,7 @@ from engine.reasoning.request import NOT_KNOWN, OPEN, Finding
 MAX_DECIBANS = 200.0
 GROUP_DECIBANS = 1.5  # findings that weigh two causes less apart than this do not separate them
 TINY = 1e-300
+TOLD = 0.1  # share of cases from which on somebody must have said that it comes and goes
 LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
 
 
@@ -194,7 +195,7 @@ def mixed(always: Together, sometimes: Together, share: Floats | float) -> Toget
         no + always.total - always.terms, yes + sometimes.total - sometimes.terms
     )
     # that it comes and goes takes away a finding's surprise only where the case says so
-    told = (yes > no) & (yes + sometimes.total > no + always.total)
+    told = (share > TOLD) & (yes + sometimes.total > no + always.total)
     surprises = np.where(told, sometimes.surprises, always.surprises)
     return Together(total, total - without, surprises)
 
