@@ -6,6 +6,7 @@ half way. PostgreSQL runs its transactions at READ COMMITTED with row locks wher
 """
 
 import secrets
+import sqlite3
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -168,8 +169,8 @@ def _sqlite(url: URL) -> Engine:
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _: object) -> None:
         connection.isolation_level = None  # BEGIN is ours, see below
-        pragmas = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "secure_delete=ON")
-        for pragma in pragmas:
+        _write_ahead(connection)
+        for pragma in ("synchronous=FULL", "foreign_keys=ON", "secure_delete=ON"):
             connection.execute(f"PRAGMA {pragma}").close()
 
     @event.listens_for(engine, "begin")
@@ -179,6 +180,21 @@ def _sqlite(url: URL) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _write_ahead(connection: Any) -> None:
+    """Let the store have a write-ahead log. For this alone SQLite does not wait until others, who
+    open a new store at the same moment, have let go of it."""
+    end = time.monotonic() + BUSY_SECONDS
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode=WAL").close()
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > end:
+                raise
+        else:
+            return
+        time.sleep(0.02)
 
 
 def _keep_private(file: Path) -> None:
