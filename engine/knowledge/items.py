@@ -486,8 +486,7 @@ class Cause(Item):
     hazards: tuple[Hazard, ...] = said("Dangers of the remedy; the cautions hang on them.")
     own_figure: OwnFigure | None = said("The figure that condemns it.", default=None)
     comes_and_goes: Share = said(
-        "Share of its cases in which it is there at times only, where nobody said so.",
-        default=0.0,
+        "Share of its cases in which it is there at times only.", default=0.0
     )
     brought_by_new_part: Flag | None = said(
         "True for what only a wrong replacement part brings.", default=None

@@ -340,7 +340,7 @@ class Action:
     out_of_scope: items.Flag | None = written("The machine has no such circuit.")
     shift: Annotated[Mapping[str, float] | None, _Factors] = written("Prior odds times this.")
     at_times: items.Positive | None = written(
-        "Odds that the fault comes and goes, of causes that can, times this."
+        "The fault comes and goes: the odds of causes that can, times this."
     )
     conclude: Names | None = written("A fact for other rules.")
     note: items.Flag | None = written("The three sentences are shown.")

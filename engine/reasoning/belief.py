@@ -30,7 +30,6 @@ from engine.reasoning.request import NOT_KNOWN, OPEN, Finding
 MAX_DECIBANS = 200.0
 GROUP_DECIBANS = 1.5  # findings that weigh two causes less apart than this do not separate them
 TINY = 1e-300
-TOLD = 0.1  # share of cases from which on somebody must have said that it comes and goes
 LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
 
 
@@ -136,7 +135,7 @@ def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: i
     return Together(alone[order].sum(axis=0) + joint.log_likelihood, terms, surprises)
 
 
-def share_at_times(model: Model, odds: float = 1.0) -> Floats:
+def share_at_times(model: Model, odds: float) -> Floats:
     """Return how often each hypothesis is of a fault that is there at times only.
 
     ``odds`` is what the case says of it: the odds of each cause are multiplied by it.
@@ -194,9 +193,8 @@ def mixed(always: Together, sometimes: Together, share: Floats | float) -> Toget
     without = np.logaddexp(
         no + always.total - always.terms, yes + sometimes.total - sometimes.terms
     )
-    # that it comes and goes takes away a finding's surprise only where the case says so
-    told = (share > TOLD) & (yes + sometimes.total > no + always.total)
-    surprises = np.where(told, sometimes.surprises, always.surprises)
+    likelier = yes + sometimes.total > no + always.total
+    surprises = np.where(likelier, sometimes.surprises, always.surprises)
     return Together(total, total - without, surprises)
 
 
@@ -235,6 +233,14 @@ def _readings(
 
 
 @dataclass(frozen=True)
+class Away:
+    """Where each hypothesis kept has its good circuit, and its chance to be there at times only."""
+
+    good: NDArray[np.intp]
+    at_times: Floats
+
+
+@dataclass(frozen=True)
 class Known:
     """What was read so far, for predicting the next check.
 
@@ -246,8 +252,7 @@ class Known:
     weights: Floats
     quantities: tuple[str, ...]
     joint: Joint
-    good: NDArray[np.intp]  # the place of the good circuit of each one's variant, among those kept
-    at_times: Floats  # the chance of each that its fault is there at times only
+    away: Away | None = None  # where somebody said that the fault comes and goes
     _forecasts: dict[str, Forecast] = field(default_factory=dict, repr=False)
 
     def forecasts(self, checks: Sequence[str]) -> list[Forecast]:
@@ -269,8 +274,10 @@ class Known:
 
     def _or_good(self, check: str, bins: Floats) -> Floats:
         """Return the chances of a check's results, those while the fault is away among them."""
-        away = self.at_times * away_chance(self.model, check)[self.keep]
-        mixed: Floats = bins + away[:, None] * (bins[self.good] - bins)
+        if self.away is None:
+            return bins
+        away = self.away.at_times * away_chance(self.model, check)[self.keep]
+        mixed: Floats = bins + away[:, None] * (bins[self.away.good] - bins)
         return mixed
 
     def _shares_with_what_was_read(self, check: str) -> bool:
@@ -310,6 +317,8 @@ class Belief:
     @cached_property
     def together(self) -> Together:
         """Return the findings weighed together, of a fault that is there always or at times."""
+        if not self.passing:
+            return self.always
         return mixed(self.always, self.sometimes, self.at_times)
 
     @cached_property
@@ -320,8 +329,6 @@ class Belief:
     @cached_property
     def sometimes(self) -> Together:
         """Return the findings weighed together where the fault is there at times only."""
-        if not self.passing:
-            return self.always
         return weigh_all(self.passing, self.shares, len(self.log_prior))
 
     @cached_property
@@ -333,7 +340,8 @@ class Belief:
     def known(self) -> Known:
         """Return what was read, for predicting the next check."""
         keep = self.hypotheses > LEAST_WEIGHT * self.hypotheses.max()
-        keep[self.model.good[keep]] = True  # what is read while a fault is away
+        if self.passing:
+            keep[self.model.good[keep]] = True  # what is read while a fault is away
         counted = (
             one for one, share in zip(self.weighed, self.shares, strict=True)
             if one.prediction is not None and share == 1.0
@@ -342,9 +350,12 @@ class Belief:
         quantities = _quantities(numbers, least=1)
         joint = weigh_together(_readings(numbers, quantities, int(keep.sum()), keep))
         weights = self.hypotheses[keep]
+        known = Known(self.model, keep, weights / weights.sum(), quantities, joint)
+        if not self.passing:
+            return known
         good = (np.cumsum(keep) - 1)[self.model.good[keep]]
         times = chance_at_times(self.always, self.sometimes, self.at_times)[keep]
-        return Known(self.model, keep, weights / weights.sum(), quantities, joint, good, times)
+        return replace(known, away=Away(good, times))
 
     @property
     def _terms(self) -> Floats:
@@ -434,13 +445,16 @@ class Belief:
 def believe(model: Model, observations: Sequence[Observation], effects: Effects) -> Belief:
     """Return the belief: shifted priors times what each observation says, as far as it counts."""
     weighed = [weigh(observation) for observation in observations]
-    return Belief(
+    belief = Belief(
         model, log_prior(model, effects.shifts, effects.dropped_causes),
         tuple(blend(model, one) for one in weighed),
         shares_of(effects, [observation.finding for observation in observations]),
-        tuple(blend(model, while_away(model, one)) for one in weighed),
-        share_at_times(model, effects.at_times),
     )  # fmt: skip
+    if not effects.at_times:
+        return belief
+    passing = tuple(blend(model, while_away(model, one)) for one in weighed)
+    share = share_at_times(model, effects.at_times)
+    return replace(belief, passing=passing, at_times=share)
 
 
 def normalised(logs: Floats) -> Floats:

@@ -30,7 +30,7 @@ class Effects:
     discounts: tuple[Discount, ...] = ()
     shifts: Mapping[str, float] = field(default_factory=dict)  # cause -> factor on its prior
     shifted_by: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # cause -> rules
-    at_times: float = 1.0  # factor on the odds that the fault comes and goes
+    at_times: float = 0.0  # odds that it comes and goes, times this; 0 where nobody said so
     dropped_causes: tuple[str, ...] = ()
     dropped_checks: tuple[str, ...] = ()
     out_of_scope: str | None = None
@@ -75,7 +75,7 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
     shifts: dict[str, float] = {}
     shifted_by: dict[str, tuple[str, ...]] = {}
     dropped: dict[str, list[str]] = {"drop_causes": [], "drop_checks": []}
-    out_of_scope, at_times = None, 1.0
+    out_of_scope, at_times = None, 0.0
     for firing in firings:
         rule, program = knowledge.rules[firing.rule], knowledge.programs[firing.rule]
         because = f"{rule.because.found} {rule.because.points}"
@@ -93,7 +93,7 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
                         shifts[cause] = shifts.get(cause, 1.0) * factor
                         shifted_by[cause] = (*shifted_by.get(cause, ()), rule.id)
             elif action.kind == "at_times":
-                at_times *= action.factor
+                at_times = (at_times or 1.0) * action.factor
             elif action.kind in dropped:
                 dropped[action.kind] += action.about
             elif action.kind == "out_of_scope":

@@ -44,7 +44,8 @@ def test_nothing_changes_where_the_fault_would_read_the_same_as_a_good_circuit(
 ) -> None:
     """Winding ohms say the same of a broken wire whether it is broken just then or not."""
     findings = [{"check": "pull-winding-ohms", "value": 0.36, "unit": "ohm",
-                 "measured_to": "ground-pin"}]  # fmt: skip
+                 "measured_to": "ground-pin"},
+                {"check": "failure-pattern", "outcome": "random"}]  # fmt: skip
     request = {"machine": MACHINE | {"pull_ohms": 0.36}, "findings": findings}
     belief = diagnoser.belief(read_request(request, diagnoser.knowledge))
     wire = [one.cause == "pull-wire-open" for one in belief.model.hypotheses]
