@@ -26,6 +26,14 @@ def own_server() -> Iterator[Server]:
         yield running
 
 
+def _wait_for(cases: int, seen: Acknowledged) -> None:
+    """Return half a second on, or later, when so many cases are written."""
+    end = time.monotonic() + 60
+    time.sleep(0.5)
+    while len(seen.cases) < cases and time.monotonic() < end:
+        time.sleep(0.05)
+
+
 def test_postgresql_gone_and_back(start: Starter, own_server: Server) -> None:
     """503 as a problem while it is away, /readyz red, then green; the writers lose nothing."""
     url = own_server.new_database()
@@ -35,8 +43,8 @@ def test_postgresql_gone_and_back(start: Starter, own_server: Server) -> None:
     writers = [Writer(running.url, seen) for _ in range(3)]
     for writer in writers:
         writer.start()
-    for _ in range(3):
-        time.sleep(0.5)
+    for written in range(1, 4):
+        _wait_for(written, seen)
         own_server.stop("immediate")
         running.wait_ready(status=503)
         problem = running.ask("POST", "/v1/cases", OPEN)
