@@ -51,10 +51,10 @@ def _of_step(
     rules = own("safety")
     cautions = " ".join(item["cautions"])
     wanted = {hazard: rules["steps"][hazard] for hazard in sorted(hazards)}
-    if hazards and told["duty"] == "brake-release":
+    brake = told["duty"] == "brake-release"
+    wanted.pop("opens-fuel" if brake else "releases-brake", None)  # it has no such thing
+    if hazards and brake:
         wanted["brake machine"] = rules["brake_machine"]
-    if told["duty"] != "brake-release":
-        wanted.pop("releases-brake", None)
     found = [
         f"{name}: nothing said about {hazard}"
         for hazard, pattern in wanted.items()
