@@ -116,6 +116,16 @@ def remembering(diagnoser: Diagnoser) -> Diagnoser:
     return RememberingDiagnoser(diagnoser)
 
 
+@pytest.fixture(scope="module")
+def app_of_module(
+    tmp_path_factory: pytest.TempPathFactory, knowledge: Knowledge, engine: Diagnoser
+) -> Iterator[Flask]:
+    """The service on one SQLite store, to which all requests of a module go."""
+    database = set_up(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
+    yield create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
+    database.close()
+
+
 @pytest.fixture(scope="session")
 def knowledge(diagnoser: Diagnoser) -> Knowledge:
     """The shipped knowledge base."""

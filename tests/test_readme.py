@@ -2,22 +2,20 @@
 
 import json
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click import Context, Group
 from click.testing import CliRunner
+from flask import Flask
 from flask.testing import FlaskClient
 
-from api import create_app
 from api.cli.main import threewire
-from engine import Diagnoser, Knowledge
+from engine import Knowledge
 from engine.knowledge import items
 from engine.knowledge.text import load_yaml
 from tests import readme
-from tests.databases import set_up
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -104,17 +102,12 @@ def body_for(path: str) -> dict[str, Any]:
 
 
 @pytest.fixture(scope="module")
-def served(
-    diagnoser: Diagnoser, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[tuple[FlaskClient, str]]:
+def served(app_of_module: Flask) -> tuple[FlaskClient, str]:
     """A client of the service, and the number of a case there."""
-    database = set_up(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
-    own = {"KNOWLEDGE": diagnoser.knowledge, "DIAGNOSER": diagnoser, "DATABASE": database}
-    client = create_app(own).test_client()
+    client = app_of_module.test_client()
     machine = {"duty": "fuel-shutoff", "control": "unknown", "coil": "unknown"}
     case = client.post("/v1/cases", json={"machine": machine}).headers["Location"]
-    yield client, case.split("/")[-1]
-    database.close()
+    return client, case.split("/")[-1]
 
 
 @pytest.mark.parametrize("path", addresses())

@@ -4,6 +4,7 @@ What needs the solved circuits (a check that separates nothing, causes that noth
 in engine.audit; here stands what can be seen from the files alone.
 """
 
+import math
 import string
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields
@@ -23,6 +24,7 @@ READ_TABLES: Mapping[str, tuple[str, ...]] = {
     "instruments": ("percent", "counts", "resolution"),
     "effort": ("minutes",),
     "advice": ("value",),
+    "come-and-go": ("share",),
     "trained-hands": (),
     "killers": (),
 }
@@ -77,9 +79,11 @@ def _table_faults(knowledge: "Knowledge") -> list[Fault]:
             if not isinstance(row.get("id"), str):
                 faults.append(in_file(table.file, f"{path}.id", "must be text", Code.WRONG_TYPE))
             for key in numbers:
-                value = row.get(key)
-                if isinstance(value, bool) or not isinstance(value, (int, float)) or value < 0:
+                value, most = row.get(key), 1.0 if key == "share" else math.inf
+                is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+                if not is_number or not 0 <= float(value or 0) <= most:
                     message = "must be a number, not negative"
+                    message += ", not above 1" if key == "share" else ""
                     faults.append(in_file(table.file, f"{path}.{key}", message, Code.WRONG_TYPE))
         there = [row.get("id") for row in table.rows]
         faults += [
@@ -93,9 +97,7 @@ def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
     faults: list[Fault] = []
     full = circuit.with_coil(*items.COILS)
     for part in full.parts.values():
-        nodes = [*part.between, *(part.operated_by or ())]
-        nodes += [node for need in part.needs for node in (need.node, need.across)]
-        faults += _ids(circuit.file, f"parts.{part.id}", "node", nodes, circuit.nodes)
+        faults += _part_faults(circuit, part, "parts")
         coils = [one.between for one in full.parts.values()]
         if part.operated_by is not None and part.operated_by not in coils:
             message = "no part lies between these nodes: the contact has no coil"
@@ -112,6 +114,13 @@ def _circuit_faults(circuit: items.Circuit) -> list[Fault]:
     return faults
 
 
+def _part_faults(circuit: items.Circuit, part: items.Part, place: str) -> list[Fault]:
+    """Return faults for nodes of a part that the circuit does not have."""
+    nodes = [*part.between, *(part.operated_by or ())]
+    nodes += [node for need in part.needs for node in (need.node, need.across)]
+    return _ids(circuit.file, f"{place}.{part.id}", "node", nodes, circuit.nodes)
+
+
 def _build_faults(circuit: items.Circuit, checks: Iterable[str]) -> list[Fault]:
     """Return faults of what is built otherwise on some machines: no such part, node or check."""
     chopping, low = circuit.chopping, circuit.switched_low
@@ -123,8 +132,8 @@ def _build_faults(circuit: items.Circuit, checks: Iterable[str]) -> list[Fault]:
     if low:
         faults += _ids(circuit.file, "switched_low.parts", "part", low.parts, circuit.parts)
         faults += _ids(circuit.file, "switched_low.shown_by", "check", low.shown_by, checks)
-        nodes = [node for part in low.parts.values() for node in part.between]
-        faults += _ids(circuit.file, "switched_low.parts", "node", nodes, circuit.nodes)
+        for part in low.parts.values():
+            faults += _part_faults(circuit, part, "switched_low.parts")
     return faults
 
 

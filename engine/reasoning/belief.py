@@ -168,11 +168,9 @@ def while_away(model: Model, one: Weighed) -> Weighed:
     here, good = one.log_likelihood, one.log_likelihood[model.good]
     with np.errstate(divide="ignore"):
         logs = np.logaddexp(np.log1p(-away) + here, np.log(away) + good)
-    better = good > here
-    rows = np.where(better & (away > 0), model.good, np.arange(len(here)))
-    surprise = np.where(better, one.surprise[model.good], one.surprise)
+    rows = np.where((good > here) & (away > 0), model.good, np.arange(len(here)))
     return replace(
-        one, log_likelihood=logs, surprise=surprise, rows=rows,
+        one, log_likelihood=logs, surprise=one.surprise[rows], rows=rows,
         extra=logs - one.log_likelihood[rows],
     )  # fmt: skip
 

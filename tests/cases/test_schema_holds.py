@@ -1,6 +1,6 @@
 """An independent tester sends what it makes up to cases that exist."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -11,11 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks
 
-from api import create_app
 from api.web import cases, work_orders
-from engine import Diagnoser, Knowledge
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
-from tests.databases import set_up
 from tests.web.conftest import labels
 
 pytestmark = pytest.mark.slow
@@ -34,13 +31,9 @@ MODES = [(one, GenerationMode.POSITIVE) for one in OPERATIONS] + [
 
 
 @pytest.fixture(scope="module")
-def app(
-    tmp_path_factory: pytest.TempPathFactory, knowledge: Knowledge, engine: Diagnoser
-) -> Iterator[Flask]:
+def app(app_of_module: Flask) -> Flask:
     """The service on one store, to which all requests go."""
-    database = set_up(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
-    yield create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
-    database.close()
+    return app_of_module
 
 
 @pytest.fixture(scope="module")

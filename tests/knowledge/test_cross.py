@@ -136,7 +136,9 @@ def files(text_of: Callable[[str], str]) -> dict[str, str]:
                   "made: [ignition-switch, timr, machine-loads]"),
         "circuits/fuel-shutoff-controller-on-crank.yaml": chops.replace(
             "part: hold-driver\n", "part: hold-drivr\n"
-        ).replace("shown_by: [hold-pin-voltage,", "shown_by: [hold-pin-volts,"),
+        ).replace("shown_by: [hold-pin-voltage,", "shown_by: [hold-pin-volts,")
+        .replace("between: [relay-85, pull-output]", "between: [relay-85, pull-outputs]")
+        .replace("shown_by: [pull-output-voltage,", "shown_by: [pull-output-volts,"),
     }  # fmt: skip
 
 
@@ -169,6 +171,10 @@ OTHERS = [
      "unknown switched part 'hold-drivr' (did you mean 'hold-driver'?)"),
     ("circuits/fuel-shutoff-controller-on-crank.yaml: chopping.shown_by",
      "unknown check 'hold-pin-volts' (did you mean 'hold-pin-voltage'?)"),
+    ("circuits/fuel-shutoff-controller-on-crank.yaml: switched_low.parts.relay-command-wire",
+     "unknown node 'pull-outputs' (did you mean 'pull-output'?)"),
+    ("circuits/fuel-shutoff-controller-on-crank.yaml: switched_low.shown_by",
+     "unknown check 'pull-output-volts' (did you mean 'pull-output-voltage'?)"),
 ]  # fmt: skip
 EXPECTED = [
     (f"rules/{family}/bad-{stem}.yaml: {path}", message)
@@ -204,6 +210,11 @@ TABLE_SLIPS = [
      "must be a number, not negative"),
     ("effort", "minutes: 3", "minutes: -3", "rows[0].minutes",
      "must be a number, not negative"),
+    ("come-and-go", "share: 0.97", "share: 1.2", "rows[0].share",
+     "must be a number, not negative, not above 1"),
+    ("come-and-go", "share: 0.97", "share: .nan", "rows[0].share",
+     "must be a number, not negative, not above 1"),
+    ("come-and-go", "id: found", "id: find", "rows", "lacks 'found': the engine reads it"),
 ]  # fmt: skip
 
 

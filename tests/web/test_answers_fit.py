@@ -9,14 +9,12 @@ from flask import Flask
 from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator
 
-from api import create_app
 from api.answers import demos
 from api.sums import SUMS
 from api.web import BLUEPRINTS, case_examples, operations
 from api.web.openapi import HEARD
 from api.web.requests import JSON
 from engine import Diagnoser, Knowledge
-from tests.databases import set_up
 from tests.web.conftest import closed, labels
 
 ONE_CIRCUIT = "duty=fuel-shutoff&control=controller-on-crank&coil=body-ground"
@@ -31,13 +29,9 @@ OF_A_CASE = ["", "/steps", "/diagnosis", "/work-order.json"]
 
 
 @pytest.fixture(scope="module")
-def service(
-    tmp_path_factory: pytest.TempPathFactory, knowledge: Knowledge, engine: Diagnoser
-) -> Iterator[Flask]:
+def service(app_of_module: Flask) -> Flask:
     """The application with a store."""
-    database = set_up(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
-    yield create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
-    database.close()
+    return app_of_module
 
 
 def sent(client: FlaskClient, knowledge: Knowledge, engine: Diagnoser) -> Iterator[Any]:

@@ -1,6 +1,6 @@
 """An independent tester reads /openapi.json and tries to catch the service breaking its word."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -10,10 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks
 
-from api import create_app
 from api.web import BLUEPRINTS
-from engine import Diagnoser, Knowledge
-from tests.databases import set_up
 from tests.web.conftest import labels
 
 pytestmark = pytest.mark.slow
@@ -34,13 +31,9 @@ def lines(_: object, value: Any) -> bytes:
 
 
 @pytest.fixture(scope="module")
-def app(
-    tmp_path_factory: pytest.TempPathFactory, knowledge: Knowledge, engine: Diagnoser
-) -> Iterator[Flask]:
+def app(app_of_module: Flask) -> Flask:
     """The application with a store; tests/cases sends to cases that exist."""
-    database = set_up(f"sqlite:///{tmp_path_factory.mktemp('store')}/cases.sqlite3")
-    yield create_app({"KNOWLEDGE": knowledge, "DIAGNOSER": engine, "DATABASE": database})
-    database.close()
+    return app_of_module
 
 
 @pytest.fixture(scope="module")
