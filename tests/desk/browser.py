@@ -102,7 +102,7 @@ def screen(
         base_url=url, viewport=SIZES[size], color_scheme=scheme, reduced_motion="reduce"
     )  # type: ignore[call-overload, arg-type, unused-ignore]
     page = context.new_page()
-    page.set_default_timeout(15_000)
+    page.set_default_timeout(30_000)
     said: list[str] = []
     page.on("console", lambda one: said.append(one.text) if one.type == "error" else None)
     page.on("pageerror", lambda one: said.append(str(one)))
@@ -145,6 +145,12 @@ def assert_first_screen(page: Page, check: str) -> None:
     assert words <= MOST_WORDS[size] + max(warned - USUAL, 0), (check, words, warned)
 
 
+def press(page: Page, key: str) -> None:
+    """Press a key once the page hears keys: one that is just put in place is deaf for a moment."""
+    page.wait_for_selector("html[data-ready]", state="attached")
+    page.keyboard.press(key)
+
+
 class Typist:
     """Somebody who has a keyboard and no mouse. ``took`` are the seconds from answer to page."""
 
@@ -156,7 +162,7 @@ class Typist:
     def tab_to(self, name: str, most: int = 120) -> None:
         """Press Tab until the field with this id, or a control with this text, has the focus."""
         for _ in range(most):
-            self.keys.press("Tab")
+            press(self.page, "Tab")
             if self.page.evaluate(
                 "name => { const at = document.activeElement;"
                 " return at.id === name || at.textContent.trim().startsWith(name); }", name,
@@ -170,7 +176,7 @@ class Typist:
         ``digits`` are duty, symptom, and after the complaint the questions as they come.
         """
         self.page.goto("/desk")
-        self.keys.press("n")
+        press(self.page, "n")
         self.page.wait_for_selector("#fleet_number:focus")
         self.keys.type(words["fleet_number"])
         self.keys.press("Tab")

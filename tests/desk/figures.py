@@ -80,7 +80,7 @@ def readme(chromium: Browser, url: str, out: Path) -> None:
         case = case_of(page)
         page.goto(f"{case}?check=pull-pin-voltage")
         page.wait_for_selector("html[data-ready]", state="attached")
-        page.keyboard.press("g")
+        b.press(page, "g")
         page.wait_for_selector("#drawn")
         page.evaluate("scrollTo(0, 0)")
         page.screenshot(path=out / "desk-office.png", clip=_TOP)

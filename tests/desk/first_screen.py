@@ -134,7 +134,7 @@ def _read_out(page: Page) -> int:
     while page.query_selector(".stop button"):
         page.wait_for_selector("html[data-ready]", state="attached")
         mark = page.get_attribute(".stop [name=caution]", "value")
-        page.keyboard.press("Enter")
+        b.press(page, "Enter")
         page.wait_for_selector(f'.stop [name=caution][value="{mark}"]', state="detached")
         keys += 1
     return keys

@@ -61,7 +61,7 @@ def close_as(page: Page, hand: b.Typist, cause: str) -> None:
     page.goto(f"{case_of(page)}/close?cause={cause}")
     hand.tab_to("minutes")
     page.keyboard.type("45")
-    page.keyboard.press("Enter")
+    b.press(page, "Enter")
     page.wait_for_selector("text=This case is closed")
 
 
@@ -110,7 +110,7 @@ def test_the_brake_call_belongs_to_its_side(server: Running, chromium: Browser) 
         assert {one.get("side") for one in told} <= {"right", None}
         assert told[0]["side"] == "right"
         hand.tab_to("Look at the left side")
-        page.keyboard.press("Enter")
+        b.press(page, "Enter")
         page.wait_for_selector(".side strong:has-text('left')")
         assert hand.asked == "brake-response"
 
@@ -126,13 +126,12 @@ def test_two_faults_are_told_as_two(server: Running, chromium: Browser, size: st
             told = kept(server, case)["findings"]
             assert isinstance(told, list)
             if check not in {one["check"] for one in told}:
-                page.wait_for_selector("html[data-ready]", state="attached")
-                page.keyboard.press("/")
+                b.press(page, "/")
                 page.keyboard.type(check.replace("-", " "))
-                page.keyboard.press("Enter")
+                b.press(page, "Enter")
                 page.wait_for_url("**find=*")
                 hand.tab_to(page.inner_text(f'a.button.small[href*="check={check}"]'))
-                page.keyboard.press("Enter")
+                b.press(page, "Enter")
                 page.wait_for_selector(f'[name=check][value="{check}"]', state="attached")
                 hand.answer(FULL_KIT_TWO_FAULTS.truth[check])
         assert "Two faults at once fit better" in page.inner_text("main")
@@ -146,7 +145,7 @@ def test_keys_open_evidence_reasons_and_meaning(server: Running, chromium: Brows
     with b.screen(chromium, server.url) as page:
         begin(page, CALLS[0])
         for key, place in (("e", "#evidence"), ("w", "#why"), ("m", "#meant")):
-            page.keyboard.press(key)
+            b.press(page, key)
             assert page.eval_on_selector(place, "one => one.open"), key
         page.wait_for_selector("#meaning >> text=would lead")
 
@@ -168,8 +167,8 @@ def test_a_stop_card_stands_alone_until_it_was_read_out(server: Running, chromiu
         assert "Nothing is holding this machine" in page.inner_text(".stop li:first-child")
         assert not page.query_selector("form.answer, .now, .columns")
         assert b.first_screen(page)[0] == []
-        page.keyboard.press("1")
-        page.keyboard.press("Enter")
+        b.press(page, "1")
+        b.press(page, "Enter")
         page.wait_for_selector(".now-stop")
         assert not page.query_selector(".stop")
         page.reload()
@@ -208,7 +207,7 @@ def test_light_and_dark_are_remembered(server: Running, chromium: Browser) -> No
         page.reload()
         page.wait_for_selector("html[data-ready]", state="attached")
         assert page.evaluate(paper) != light
-        page.keyboard.press("?")
+        b.press(page, "?")
         assert page.is_visible("#keys-help >> text=find another check")
 
 
@@ -228,9 +227,9 @@ def test_what_was_searched_has_the_focus(server: Running, chromium: Browser) -> 
     """What a search found stands at the top of the page, in sight, and has the focus."""
     with b.screen(chromium, server.url, "phone") as page:
         begin(page, CALLS[0])
-        page.keyboard.press("/")
+        b.press(page, "/")
         page.keyboard.type("relay")
-        page.keyboard.press("Enter")
+        b.press(page, "Enter")
         page.wait_for_url("**find=*")
         page.wait_for_selector("#more summary:focus")
         box = page.locator("#more h3").first.bounding_box()
@@ -243,11 +242,10 @@ def test_keys_can_be_turned_off(server: Running, chromium: Browser) -> None:
     with b.screen(chromium, server.url) as page:
         hand = begin(page, CALLS[0])
         page.focus("#keys-switch")
-        page.keyboard.press("Enter")
+        b.press(page, "Enter")
         page.reload()
-        page.wait_for_selector("html[data-ready]", state="attached")
-        page.keyboard.press("1")
-        page.keyboard.press("e")
+        b.press(page, "1")
+        b.press(page, "e")
         assert hand.version == "1"
         assert not page.eval_on_selector("#evidence", "one => one.open")
 
@@ -263,7 +261,7 @@ def test_server_killed_in_mid_call_and_back(tmp_path: Path, chromium: Browser) -
             running.kill()
             given = CALLS[0].truth.get(str(asked), b.NOT_KNOWN)
             digit = page.get_attribute(f'[name=outcome][value="{given}"]', "data-digit")
-            page.keyboard.press(str(digit))
+            b.press(page, str(digit))
             page.wait_for_selector("#unsent:not([hidden])")
             assert "Not sent yet" in page.inner_text("#unsent")
             assert "kept on this machine" in page.inner_text("#unsent")
@@ -295,7 +293,7 @@ def test_a_reload_without_the_server_shows_the_step(tmp_path: Path, chromium: Br
         with b.screen(chromium, running.url) as page:
             page.goto("/desk/sign-in")
             page.fill("#key", key)
-            page.keyboard.press("Enter")
+            b.press(page, "Enter")
             page.wait_for_selector("nav .out")
             hand = begin(page, CALLS[0])
             hand.answer(b.NOT_KNOWN)
@@ -304,11 +302,11 @@ def test_a_reload_without_the_server_shows_the_step(tmp_path: Path, chromium: Br
             page.reload()
             page.wait_for_selector("#news >> text=this step is as it was at")
             assert hand.asked == asked
-            page.keyboard.press("0")
+            b.press(page, "0")
             page.wait_for_selector("#unsent >> text=Waiting")
             page.reload()
             page.wait_for_selector("#unsent >> text=Waiting")
-            page.keyboard.press("0")
+            b.press(page, "0")
             page.wait_for_selector("#news >> text=sent already")
             running = Running(tmp_path, "--database", store, port=running.port, environment=needed)
             page.wait_for_selector("body[data-version='3']", timeout=20_000)
@@ -411,7 +409,7 @@ def test_what_is_typed_survives_a_reload(server: Running, chromium: Browser) -> 
         assert page.input_value("#note") == "at the back of the plug"
         assert "is filled in again" in page.inner_text("#news")
         page.focus("#value")
-        page.keyboard.press("Enter")
+        b.press(page, "Enter")
         page.wait_for_selector("body[data-version='2']")
         page.goto(f"{case_of(page)}?check=pull-pin-voltage")
         assert page.input_value("#value") == ""
@@ -426,11 +424,10 @@ def test_two_agents_see_each_other(server: Running, chromium: Browser) -> None:
         b.Typist(other).answer("heard")
         page.wait_for_selector("#news >> text=local added", timeout=12_000)
         asked = b.Typist(page).asked
-        page.keyboard.press("0")
+        b.press(page, "0")
         page.wait_for_selector("#faults >> text=somebody else was quicker")
         assert b.Typist(page).asked == asked
-        page.wait_for_selector("html[data-ready]", state="attached")
-        page.keyboard.press("0")
+        b.press(page, "0")
         page.wait_for_selector("body[data-version='3']")
 
 
@@ -546,7 +543,7 @@ def screens(page: Page) -> Iterator[str]:
     page.keyboard.type("zebra crossing")
     page.focus("#value")
     page.keyboard.type("x")
-    page.keyboard.press("Enter")
+    b.press(page, "Enter")
     page.wait_for_selector("#faults")
     yield "refused"
     page.goto("/desk")
@@ -566,17 +563,17 @@ def test_words_are_confirmed_with_a_key(server: Running, chromium: Browser, size
         page.focus("#complaint")
         page.keyboard.insert_text("Clicks but nothing, and it smells burnt.")
         page.wait_for_selector("#heard .heard-stop")
-        page.keyboard.press("Tab")
-        page.keyboard.press("2")
+        b.press(page, "Tab")
+        b.press(page, "2")
         assert page.eval_on_selector_all("#heard :checked", "all => all.map(one => one.value)") == [
             "plunger-action=no-movement"
         ]
         assert b.violations(page) == []
         page.check("#read_out", force=True)
-        page.keyboard.press("Enter")
+        b.press(page, "Enter")
         page.wait_for_selector("html[data-ready] [data-focus]", state="attached")
         assert page.url.endswith("/heard")
         assert b.violations(page) == []
-        page.keyboard.press("0")
+        b.press(page, "0")
         page.wait_for_selector("[data-case] #step")
         assert "plunger-action" in str(kept(server, case_of(page))["findings"])
