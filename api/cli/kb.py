@@ -15,19 +15,18 @@ from api.curation import calls as call_marks
 from api.curation import cases as running
 from api.curation import facts, starters
 from api.curation import matrix as tables
-from api.curation.checking import check_base
 from api.curation.reference import (
     formats_as_markdown,
     group_sections,
     page_sections,
-    write_site,
 )
 from engine import Diagnoser
-from engine.audit import Survey
+from engine.audit import audit
 from engine.audit.groups import Level
 from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
+from engine.knowledge.inspection import inspect
 from engine.knowledge.shapes import KEBAB
 
 
@@ -51,20 +50,18 @@ def formats() -> None:
 
 @kb.command()
 @overlay_option
-@click.option("--verbose", "-v", is_flag=True, help="Also tell what is worth knowing.")
-def check(overlay: tuple[str, ...], verbose: bool) -> None:
+def check(overlay: tuple[str, ...]) -> None:
     """Check the whole base; say nothing and exit with 0 when it is good.
 
     Every fault is told with its file and field: text, shape, ids that do not exist, causes that
-    nothing confirms or tells apart, checks that separate nothing, rules that can never fire, steps
-    without a caution.
+    nothing confirms or tells apart, checks that separate nothing, steps without a caution.
     """
-    found = check_base([Path(folder) for folder in overlay])
-    if verbose:
-        for line in found.notes:
-            click.echo(line)
-    if found.faults:
-        raise BadInput(str(fault) for fault in found.faults)
+    found = inspect(overlay)
+    faults = set(found.faults)
+    if found.knowledge is not None:  # of what the loader does not refuse
+        faults |= {*audit(Diagnoser(found.knowledge)), *starters.unfilled(found.knowledge)}
+    if faults:
+        raise BadInput(str(fault) for fault in sorted(faults))
 
 
 @kb.command()
@@ -90,15 +87,12 @@ def show(chosen: Chosen, name: str, whole: bool) -> None:
     "--against", default="healthy", show_default=True, metavar="CAUSE|nearest",
     help="What each cause is held against: one cause, or its own nearest rival.",
 )  # fmt: skip
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE.png|.svg")
 @on_machines(one_coil=True)
-def matrix(chosen: Chosen, against: str, out: Path | None) -> None:
+def matrix(chosen: Chosen, against: str) -> None:
     """Show causes by checks: how much each check is expected to say, in decibans.
 
-    A table for each circuit asked for; with --out an image as well.
+    A table for each circuit asked for.
     """
-    if out is not None and out.suffix not in (".png", ".svg"):
-        raise click.BadParameter("the name ends in .png or .svg", param_hint="--out")
     if against != tables.NEAREST:
         known("cause", against, chosen.knowledge.causes)
     found = [
@@ -109,8 +103,6 @@ def matrix(chosen: Chosen, against: str, out: Path | None) -> None:
     if not found:
         raise BadInput([f"'{against}' cannot occur on the circuit asked for"])
     click.echo("\n\n".join("\n".join(tables.as_text(one)) for one in found))
-    if out is not None:
-        tables.draw(found, out)
 
 
 @kb.command()
@@ -211,13 +203,3 @@ def _calls(diagnoser: Diagnoser, found: running.CaseFiles, as_json: bool) -> lis
     tallied = call_marks.run(diagnoser, found.of(call_marks.CallCase).items())
     click.echo(strict_json.dumps(tallied.as_dict()) if as_json else "\n".join(tallied.table()))
     return [*found.faults, *tallied.faults]
-
-
-@kb.command()
-@click.option("--out", "folder", required=True, metavar="DIR", type=_FOLDER,
-              help="Folder to write the pages into.")  # fmt: skip
-@overlay_option
-def reference(folder: Path, overlay: tuple[str, ...]) -> None:
-    """Write the reference as HTML files: a page for each cause, check, rule, circuit and table."""
-    count = write_site(Survey(diagnoser_of(knowledge_from(overlay))), folder)
-    click.echo(f"{count} pages in {folder}")

@@ -10,7 +10,7 @@ import click
 from api.cli.inputs import BadInput, knowledge_from, overlay_option
 from api.curation.facts import shown_machines
 from engine import Knowledge
-from engine.audit import Survey
+from engine.audit.separation import Survey
 from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
 from engine.knowledge.faults import unknown

@@ -1,18 +1,16 @@
 """``threewire replay``: closed cases under today's knowledge base."""
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import ExitStack
-from pathlib import Path
-from typing import Any
+from collections.abc import Iterable
 
 import click
 
 from api.answers.batch.spread import WorkerLostError
 from api.cases.replay import spread
 from api.cases.replay.history import closed_cases
+from api.cases.replay.rescore import Row
 from api.cases.replay.totals import Totals
-from api.cases.replay.writing import CsvReport, JsonReport, ReportTable
+from api.cases.replay.writing import JsonReport, ReportTable
 from api.cli.db import OpenStore, on_store
 from api.cli.inputs import knowledge_from, overlay_option, told
 from engine import Knowledge
@@ -22,7 +20,6 @@ from engine import Knowledge
 @click.option(
     "--json", "as_json", is_flag=True, help="Write the whole report as one JSON document."
 )
-@click.option("--csv", "csv_file", metavar="FILE", help="Also write one row a case to FILE.")
 @click.option("--all", "everything", is_flag=True, help="Show the cases that are the same, too.")
 @click.option("--jobs", default=1, show_default=True, type=click.IntRange(1, 64),
               help="Processes that share the cases; one a core is right.")  # fmt: skip
@@ -30,8 +27,8 @@ from engine import Knowledge
 @overlay_option
 @on_store()
 def replay(  # noqa: PLR0913, PLR0917 - one parameter an option
-    store: OpenStore, as_json: bool, csv_file: str | None, everything: bool, jobs: int,
-    dask: str | None, overlay: tuple[str, ...],
+    store: OpenStore, as_json: bool, everything: bool, jobs: int, dask: str | None,
+    overlay: tuple[str, ...],
 ) -> None:  # fmt: skip
     """What today's knowledge base says of each closed case, beside what was said at its closing.
 
@@ -43,27 +40,15 @@ def replay(  # noqa: PLR0913, PLR0917 - one parameter an option
         raise click.UsageError("--jobs and --dask exclude each other: choose one")
     knowledge = knowledge_from(overlay)
     totals = Totals()
-    with ExitStack() as stack, told(WorkerLostError, spread.ClusterError):
-        reports = list(_reports(stack, as_json, csv_file, everything))
+    report = JsonReport(sys.stdout.write) if as_json else ReportTable(click.echo, everything)
+    with told(WorkerLostError, spread.ClusterError):
         for row in _rows(store, knowledge, jobs, dask):
             totals.add(row)
-            for report in reports:
-                report.row(row)
-        for report in reports:
-            report.end(totals.document(), knowledge.version)
+            report.row(row)
+        report.end(totals.document(), knowledge.version)
 
 
-def _reports(
-    stack: ExitStack, as_json: bool, csv_file: str | None, everything: bool
-) -> Iterator[Any]:
-    write: Callable[[str], Any] = sys.stdout.write
-    yield JsonReport(write) if as_json else ReportTable(click.echo, everything)
-    if csv_file is not None:
-        file = Path(csv_file).open("w", encoding="utf-8", newline="")  # noqa: SIM115
-        yield CsvReport(stack.enter_context(file))
-
-
-def _rows(store: OpenStore, knowledge: Knowledge, jobs: int, dask: str | None) -> Iterable[Any]:
+def _rows(store: OpenStore, knowledge: Knowledge, jobs: int, dask: str | None) -> Iterable[Row]:
     drafts = closed_cases(store.database)
     if dask:
         return spread.on_dask(knowledge, drafts, dask)

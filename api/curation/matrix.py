@@ -1,11 +1,8 @@
-"""Causes by checks: how many decibans each check is expected to give, as text and as an image."""
+"""Causes by checks: how many decibans each check is expected to give."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
 
-import click
 import numpy as np
 
 from engine.audit.separation import Separation, Survey, machine_words
@@ -100,38 +97,3 @@ def _legend(causes: Sequence[str]) -> list[str]:
     across = max(1, 88 // wide)
     rows = [entries[n : n + across] for n in range(0, len(entries), across)]
     return ["".join(f"{one:{wide}}" for one in row).rstrip() for row in rows]
-
-
-def draw(matrices: Sequence[Matrix], file: Path) -> None:
-    """Write the matrices as one image, PNG or SVG by the name of the file.
-
-    Raises click.ClickException when the drawing library is not installed.
-    """
-    figure = _figure(matrices)
-    metadata = {"Date": None} if file.suffix == ".svg" else {"Software": None}
-    figure.savefig(file, dpi=150, metadata=metadata)
-
-
-def _figure(matrices: Sequence[Matrix]) -> Any:
-    """Return the figure, a panel a matrix."""
-    try:
-        import matplotlib as mpl
-        from matplotlib.figure import Figure
-    except ImportError:
-        raise click.ClickException(
-            "an image needs matplotlib: pip install '.[plots]' in its checkout; without --out the "
-            "table is printed"
-        ) from None
-    with mpl.rc_context({"svg.hashsalt": "threewire", "font.size": 8}):
-        wide = 0.17 * max(len(one.checks) for one in matrices) + 3.5
-        high = sum(0.17 * len(one.causes) + 2.8 for one in matrices)
-        figure = Figure(figsize=(wide, high), layout="constrained")
-        heights = [len(one.causes) for one in matrices]
-        panels = figure.subplots(len(matrices), 1, squeeze=False, height_ratios=heights)[:, 0]
-        for panel, one in zip(panels, matrices, strict=True):
-            shades = panel.imshow(one.decibans.T, vmin=0, vmax=30, cmap="YlGnBu", aspect="auto")
-            panel.set_title(f"{one.where}: each cause against {_against(one)}")
-            panel.set_yticks(range(len(one.causes)), one.causes)
-            panel.set_xticks(range(len(one.checks)), one.checks, rotation=90)
-        figure.colorbar(shades, ax=list(panels), label="decibans expected", shrink=0.4)
-    return figure

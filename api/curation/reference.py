@@ -1,7 +1,6 @@
-"""The generated reference: an HTML page for each item, from templates, served or written out.
+"""The generated reference: an HTML page for each item, from templates, with relative links.
 
-The same relative links work under the service's ``/reference/`` and in a folder of files. Items and
-the causes that nothing tells apart are shown as text, too.
+Items and the causes that nothing tells apart are shown as text, too.
 """
 
 import re
@@ -10,7 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from pathlib import Path
 from typing import Any, get_args
 
 import yaml
@@ -43,10 +41,13 @@ class Site:
 
     knowledge: Knowledge
     root: str = ""
-    home: str = "index.html"
-    searchable: bool = False
 
     kinds = KINDS
+
+    @property
+    def home(self) -> str:
+        """Return the relative address of the index."""
+        return self.root or "./"
 
     def has(self, kind: str, name: str) -> bool:
         """Return whether there is such an item."""
@@ -169,26 +170,6 @@ def _groups_shown(
 def render_missing(site: Site, message: str) -> str:
     """Return the page that says there is none."""
     return templates().get_template("reference/missing.html").render(site=site, message=message)
-
-
-def write_site(survey: Survey, folder: Path) -> int:
-    """Write the reference into a folder; return the number of pages."""
-    top = Site(survey.knowledge)
-    below = Site(survey.knowledge, root="../", home="../index.html")
-    written = {
-        "index.html": render_index(top),
-        "groups.html": render_groups(survey, top),
-        **{
-            f"{kind}/{name}.html": render_page(survey, below, kind, name)
-            for kind in KINDS
-            for name in shelf(survey.knowledge, kind)
-        },
-    }
-    for name, page_text in {**written, "style.css": stylesheet()}.items():
-        file = folder / name
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_text(page_text, encoding="utf-8")
-    return len(written)
 
 
 def formats_as_markdown() -> str:

@@ -20,8 +20,8 @@ from api.web import replies
 from api.web.operations import Operation, operation
 from api.web.requests import QuerySchema, choice
 from engine import Diagnoser
-from engine.audit import Survey
 from engine.audit.groups import AlikeGroup, Level, groups
+from engine.audit.separation import Survey
 from engine.knowledge import items
 from engine.knowledge.shapes import schema_of
 from engine.physics.machine import Machine

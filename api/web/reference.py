@@ -56,7 +56,7 @@ def _page(mimetype: str = HTML, query: type[QuerySchema] = QuerySchema) -> Opera
 def reference(q: str = "", kind: str = "") -> Response:
     """List all pages of the reference, or those that have some words."""
     root = "" if request.path.endswith("/") else "reference/"
-    site = Site(current().knowledge, root=root, home=root or "./", searchable=True)
+    site = Site(current().knowledge, root=root)
     return _respond(pages.render_index(site, q, kind), HTML)
 
 
@@ -71,7 +71,7 @@ def reference_style() -> Response:
 @operation(_page())
 def reference_groups() -> Response:
     """Show which causes cannot be told apart, as a page."""
-    site = Site(current().knowledge, home="./")
+    site = Site(current().knowledge)
     return _kept("groups", lambda: pages.render_groups(survey_of(current()), site))
 
 
@@ -79,7 +79,7 @@ def reference_groups() -> Response:
 @operation(_page())
 def reference_page(kind: str, name: str) -> Response:
     """Show one item of the knowledge base as a page."""
-    site = Site(current().knowledge, root="../", home="../")
+    site = Site(current().knowledge, root="../")
     if not site.has(kind, name):
         return _missing(site, kind, name)
     survey = survey_of(current())

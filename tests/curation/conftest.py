@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from engine import Diagnoser, Knowledge
-from engine.audit import Survey
+from engine.audit.separation import Survey
 from tests.curation.shop import Shop
 
 

@@ -16,7 +16,7 @@ def plant(shop: Shop) -> list[str]:
     """Plant one fault of each kind; return how the line that tells of each must begin."""
     return [
         _text(shop), _shape(shop), _stem(shop), _order(shop), _dangling(shop), _language(shop),
-        _dead(shop), _no_caution(shop), _look_alike(shop), _unconfirmed(shop), _idle(shop),
+        _no_caution(shop), _look_alike(shop), _unconfirmed(shop), _idle(shop),
         _switched_off(shop), _stray(shop), _unfilled(shop),
     ]  # fmt: skip
 
@@ -71,16 +71,6 @@ def _language(shop: Shop) -> str:
     return "shop/rules/proofs/wrong-action.yaml: then[0].set_aside: is for traps"
 
 
-def _dead(shop: Shop) -> str:
-    shop.rule(
-        "dead-rule",
-        "traps",
-        [{"check": "battery-voltage-rest", "above": 500}],
-        [{"set_aside": "battery-voltage-rest"}],
-    )
-    return "shop/rules/traps/dead-rule.yaml: when[0]: the rule can never fire"
-
-
 def _no_caution(shop: Shop) -> str:
     check = shop.like("checks", "plunger-by-hand") | {"id": "no-caution", "hazards": []}
     shop.put("checks/no-caution.yaml", check)
@@ -131,7 +121,7 @@ def test_shipped_base_is_clean_and_silent(run: Run) -> None:
 
 
 def test_planted_faults_are_all_told(run: Run, shop: Shop) -> None:
-    """Of fourteen faults of as many kinds each is told once, with file and field, and no other."""
+    """Of thirteen faults of as many kinds each is told once, with file and field, and no other."""
     wanted = plant(shop)
     done = run("kb", "check", "--kb", shop.folder)
     lines = [line.removeprefix("threewire: ") for line in done.stderr.splitlines()]
@@ -143,8 +133,8 @@ def test_planted_faults_are_all_told(run: Run, shop: Shop) -> None:
 
 
 def test_good_folder_is_without_fault(run: Run, shop: Shop) -> None:
-    """A shop's own cause that checks confirm and tell apart is no fault; a conclusion without a
-    reader is news, not a fault, and only told to who asks for more words."""
+    """A shop's own cause that checks confirm and tell apart is no fault; nor is a conclusion that
+    nobody reads."""
     both_ends_corroded(shop, ["ground-side-voltage", "fuse-drop-voltage"])
     shop.rule(
         "talks-to-nobody",
@@ -152,11 +142,8 @@ def test_good_folder_is_without_fault(run: Run, shop: Shop) -> None:
         [{"check": "relay-click", "outcome": "heard"}],
         [{"conclude": "heard-by-nobody"}],
     )
-    done = run("kb", "check", "--verbose", "--kb", shop.folder)
-    assert (done.exit_code, done.stderr) == (0, "")
-    assert "talks-to-nobody: 'heard-by-nobody' is concluded" in done.stdout
-    quiet = run("kb", "check", "--kb", shop.folder)
-    assert (quiet.exit_code, quiet.output) == (0, "")
+    done = run("kb", "check", "--kb", shop.folder)
+    assert (done.exit_code, done.output) == (0, "")
 
 
 def test_declared_look_alikes_are_no_fault(run: Run, shop: Shop) -> None:

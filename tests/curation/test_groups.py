@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 from scipy.integrate import trapezoid
 from scipy.special import rel_entr
 
-from engine.audit import Survey, groups, machines
-from engine.audit.groups import cliques, look_alikes
-from engine.audit.separation import TOLD_APART_DB, cells
+from engine.audit.groups import cliques, groups, look_alikes
+from engine.audit.separation import TOLD_APART_DB, Survey, cells, machines
 from engine.physics.prediction import ReadingPrediction
 
 Run = Callable[..., Result]

@@ -1,16 +1,12 @@
-"""``kb matrix``: the table on the terminal and the image."""
+"""``kb matrix``: the table on the terminal."""
 
-import builtins
-import xml.etree.ElementTree as ET
 from collections.abc import Callable
-from pathlib import Path
-from typing import Any
 
 import pytest
 from click.testing import Result
 
 from api.curation.matrix import matrix, sign
-from engine.audit import Survey, machines
+from engine.audit.separation import Survey, machines
 from engine.physics.model import HEALTHY
 
 Run = Callable[..., Result]
@@ -55,46 +51,16 @@ def test_signs(decibans: float, wanted: str) -> None:
     assert sign(decibans) == wanted
 
 
-def test_image_is_drawn(run: Run, tmp_path: Path) -> None:
-    """PNG and SVG are written by the name of the file, and the SVG names every cause."""
-    pytest.importorskip("matplotlib", reason="the optional extra 'plots' is not installed")
-    png, svg = tmp_path / "m.png", tmp_path / "m.svg"
-    assert run("kb", "matrix", *CIRCUIT, "--out", png).exit_code == 0
-    assert png.read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
-    assert run("kb", "matrix", *CIRCUIT, "--out", svg).exit_code == 0
-    root = ET.fromstring(svg.read_text(encoding="utf-8"))  # noqa: S314 - our own file
-    assert root.tag.endswith("svg")
-    assert "ground-resistive" in svg.read_text(encoding="utf-8")
-
-
-def test_image_without_the_drawing_library(
-    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Where matplotlib is missing the message says what to install, and no traceback."""
-    real = builtins.__import__
-
-    def refuse(name: str, *rest: Any, **more: Any) -> Any:
-        if name.startswith("matplotlib"):
-            raise ImportError(name)
-        return real(name, *rest, **more)
-
-    monkeypatch.setattr(builtins, "__import__", refuse)
-    done = run("kb", "matrix", *CIRCUIT, "--out", tmp_path / "m.png")
-    assert done.exit_code == 1
-    assert "'.[plots]'" in done.stderr
-
-
 @pytest.mark.parametrize(
     ("options", "status", "says"),
     [
-        (("--out", "m.gif"), 2, ".png or .svg"),
         (("--against", "ground-opn"), 1, "did you mean 'ground-open'?"),
         (("--against", "brake-lock-missing"), 1, "cannot occur"),
         (("--circuit", "nowhere"), 1, "unknown circuit"),
     ],
 )
 def test_bad_options(run: Run, options: tuple[str, ...], status: int, says: str) -> None:
-    """A wrong file type, cause or circuit is told before anything is drawn."""
+    """A wrong cause or circuit is told before anything is drawn."""
     done = run("kb", "matrix", *CIRCUIT, *options)
     assert done.exit_code == status
     assert says in done.stderr

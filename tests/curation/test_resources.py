@@ -3,8 +3,8 @@
 import pytest
 from flask.testing import FlaskClient
 
-from engine.audit import Survey
 from engine.audit.groups import look_alikes
+from engine.audit.separation import Survey
 
 
 def test_groups_by_level_circuit_and_voltage(client: FlaskClient, survey: Survey) -> None:

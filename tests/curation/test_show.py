@@ -8,7 +8,7 @@ from click.testing import Result
 from api.curation import facts, phrases
 from api.curation.reference import page_sections
 from engine import Knowledge
-from engine.audit import Survey
+from engine.audit.separation import Survey
 from engine.knowledge import rule_language
 
 Run = Callable[..., Result]

@@ -1,21 +1,14 @@
-"""The report of a replay, written row by row: a table to read, JSON, or CSV."""
+"""The report of a replay, written row by row: a table to read, or JSON."""
 
-import csv
 from collections.abc import Callable
-from typing import IO
 
 from api import strict_json
 from api.cases.numbers import show
 from api.cases.replay.rescore import Row, View
 from api.strict_json import Json
 
-_PARTS = ("rank", "probability", "leading", "next_check", "knowledge_version")
-COLUMNS = (
-    "case", "confirmed", "change",
-    *(f"{name}_before" for name in _PARTS), *(f"{name}_after" for name in _PARTS), "left_out",
-)  # fmt: skip
 _WIDTHS = "{:<9} {:<8} {:<30} {:>9} {:>15}  {}"
-Print = Callable[[str], None]
+Print = Callable[[str], object]
 
 
 class ReportTable:
@@ -99,19 +92,3 @@ class JsonReport:
         start = "\n" if self._before == ",\n" else self._before
         about = strict_json.dumps({**totals, "knowledge_version": version}).rstrip("\n")
         self._write(f'{start}],"totals":{about}}}\n')
-
-
-class CsvReport:
-    """One row a case, with a head."""
-
-    def __init__(self, file: IO[str]) -> None:
-        self._writer = csv.writer(file)
-        self._writer.writerow(COLUMNS)
-
-    def row(self, row: Row) -> None:
-        """Write one case."""
-        sides = [getattr(view, name) for view in (row.before, row.after) for name in _PARTS]
-        self._writer.writerow([row.case, row.confirmed, row.change, *sides, len(row.left_out)])
-
-    def end(self, totals: Json, version: str) -> None:
-        """Write nothing: totals have no place in a table of cases."""

@@ -1,6 +1,5 @@
-"""``threewire replay``: a table, JSON and CSV of the same run."""
+"""``threewire replay``: a table and JSON of the same run."""
 
-import csv
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -9,7 +8,6 @@ import pytest
 from click.testing import CliRunner, Result
 
 from api.cases import Book
-from api.cases.replay.writing import COLUMNS
 from api.cli.main import threewire
 from tests.cases.replay.conftest import HISTORY
 from tests.curation.shop import Shop
@@ -46,18 +44,10 @@ def test_table_shows_what_changed_and_the_totals(run: Callable[..., Result]) -> 
     assert len(run("--all").stdout.splitlines()) > len(lines)
 
 
-def test_json_and_csv_say_the_same(run: Callable[..., Result], tmp_path: Path) -> None:
-    """The document has every case and the totals; the file has the same cases in the same order."""
-    file = tmp_path / "report.csv"
-    done = run("--json", "--csv", file)
-    found = json.loads(done.stdout)
-    with file.open(newline="", encoding="utf-8") as stream:
-        rows = list(csv.DictReader(stream))
-    assert tuple(rows[0]) == COLUMNS
-    assert [row["case"] for row in rows] == [case["case"] for case in found["cases"]]
-    assert [row["rank_after"] for row in rows] == [
-        str(case["after"]["rank"] or "") for case in found["cases"]
-    ]
+def test_the_document_has_every_case(run: Callable[..., Result]) -> None:
+    """The document has every case and the totals."""
+    found = json.loads(run("--json").stdout)
+    assert len(found["cases"]) == len(HISTORY)
     counted = [case["change"] for case in found["cases"]].count("better")
     assert found["totals"]["better"] == counted > 0
     assert found["totals"]["cases"] == len(HISTORY)
@@ -79,13 +69,7 @@ def test_an_empty_history_is_a_report(database_url: str) -> None:
     assert found["totals"]["cases"] == 0
 
 
-@pytest.mark.parametrize(
-    ("arguments", "status"), [(("--csv", "/nowhere/x.csv"), 1), (("--jobs", "2", "--dask", "x"), 2)]
-)
-def test_what_cannot_be_done_is_told(
-    run: Callable[..., Result], arguments: tuple[str, ...], status: int
-) -> None:
-    """A file that cannot be written and two ways at once are refused before anything is done."""
-    done = run(*arguments)
-    assert done.exit_code == status
-    assert not done.stdout
+def test_two_ways_at_once_are_refused(run: Callable[..., Result]) -> None:
+    """``--jobs`` and ``--dask`` exclude each other: nothing is done."""
+    done = run("--jobs", "2", "--dask", "x")
+    assert (done.exit_code, done.stdout) == (2, "")
