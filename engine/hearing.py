@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 from engine.knowledge import Knowledge
-from engine.knowledge.items import DUTIES, Applies, HeardFinding, Meaning
+from engine.knowledge.items import DUTIES, Applies, HeardFinding, PhraseMeaning
 from engine.knowledge.speech import NOT, Spoken, Word, stem, words_of
 
 MOST_BETWEEN = 2  # so many other words may stand between two words of a phrase
@@ -27,7 +27,7 @@ class Heard:
 
 
 @dataclass(frozen=True)
-class Proposal:
+class HeardProposal:
     """What the words may mean: a finding, a cause, a check to do or a caution.
 
     ``duties`` are those on which it can be so; ``heard`` are the words it came from.
@@ -43,7 +43,7 @@ class Proposal:
         """Return the id; of a finding its name: ``relay-click=heard``."""
         return self.finding.of_check if self.finding else self.id
 
-    def also(self, duties: Iterable[str], heard: Heard) -> "Proposal":
+    def also(self, duties: Iterable[str], heard: Heard) -> "HeardProposal":
         """Return the proposal with more words that it came from."""
         every = tuple(dict.fromkeys((*self.heard, heard)))
         possible = tuple(one for one in DUTIES if one in {*self.duties, *duties})
@@ -54,17 +54,17 @@ class Proposal:
 class Hearing:
     """What a text may mean, each kind in the order in which it was said."""
 
-    cautions: tuple[Proposal, ...] = ()
-    findings: tuple[Proposal, ...] = ()
-    causes: tuple[Proposal, ...] = ()
-    checks: tuple[Proposal, ...] = ()
+    cautions: tuple[HeardProposal, ...] = ()
+    findings: tuple[HeardProposal, ...] = ()
+    causes: tuple[HeardProposal, ...] = ()
+    checks: tuple[HeardProposal, ...] = ()
 
 
 @dataclass(frozen=True)
 class _Match:
     """A phrase met in a text: its meaning and the places of its words."""
 
-    meaning: Meaning
+    meaning: PhraseMeaning
     places: tuple[int, ...]
 
 
@@ -73,7 +73,7 @@ class Listener:
 
     def __init__(self, knowledge: Knowledge) -> None:
         self.knowledge = knowledge
-        self._by_first: dict[str, list[tuple[Spoken, Meaning]]] = {}
+        self._by_first: dict[str, list[tuple[Spoken, PhraseMeaning]]] = {}
         for words in knowledge.words.values():
             for meaning in words.meanings:
                 for phrase in meaning.phrases:
@@ -87,7 +87,7 @@ class Listener:
     def hear(self, text: str, duty: str | None = None) -> Hearing:
         """Return what a text may mean, of one duty only where it is given."""
         words = words_of(text)
-        found: dict[str, dict[str, Proposal]] = {one.name: {} for one in fields(Hearing)}
+        found: dict[str, dict[str, HeardProposal]] = {one.name: {} for one in fields(Hearing)}
         for match in sorted(_longest(self._matches(words)), key=lambda one: one.places):
             heard = _heard(text, words, match.places)
             for kind, new, where in _points(match.meaning, self.knowledge):
@@ -174,17 +174,19 @@ def _possible(where: Where, *asked: str | None) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _points(meaning: Meaning, knowledge: Knowledge) -> Iterator[tuple[str, Proposal, Where]]:
+def _points(
+    meaning: PhraseMeaning, knowledge: Knowledge
+) -> Iterator[tuple[str, HeardProposal, Where]]:
     """Yield kind, proposal and machines of all that a meaning points to and is known here."""
     checks, causes = knowledge.checks, knowledge.causes
     if meaning.caution in knowledge.rules:
-        yield "cautions", Proposal(str(meaning.caution), (), ()), (Applies(),)
+        yield "cautions", HeardProposal(str(meaning.caution), (), ()), (Applies(),)
     for one in meaning.findings:
         if one.check in checks:
-            yield "findings", Proposal(one.check, (), (), one), checks[one.check].applies
+            yield "findings", HeardProposal(one.check, (), (), one), checks[one.check].applies
     for name in meaning.causes:
         if name in causes:
-            yield "causes", Proposal(name, (), ()), causes[name].applies
+            yield "causes", HeardProposal(name, (), ()), causes[name].applies
     for name in meaning.checks:
         if name in checks:
-            yield "checks", Proposal(name, (), ()), checks[name].applies
+            yield "checks", HeardProposal(name, (), ()), checks[name].applies

@@ -4,14 +4,14 @@ import click
 
 from api import strict_json
 from api.answers.text import Line, Section, as_text
-from api.cli.inputs import Word, knowledge_from, overlay_option
+from api.cli.inputs import Listed, knowledge_from, overlay_option
 from api.interview.hearing import HearingAnswer, hear, quoted
 from engine.knowledge.items import DUTIES
 
 
 @click.command("hear")
 @click.argument("text")
-@click.option("--duty", type=Word("duty", DUTIES), help="What the solenoid does, where known.")
+@click.option("--duty", type=Listed("duty", DUTIES), help="What the solenoid does, where known.")
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 @overlay_option
 def hear_text(text: str, duty: str | None, as_json: bool, overlay: tuple[str, ...]) -> None:

@@ -52,7 +52,7 @@ def overlay_option(command: _Command) -> _Command:
     return option(command)
 
 
-class Word(click.Choice[str]):
+class Listed(click.Choice[str]):
     """A closed set of words; for one that is not in it the nearest is named."""
 
     def __init__(self, kind: str, words: Sequence[str]) -> None:

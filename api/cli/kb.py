@@ -9,7 +9,7 @@ from marshmallow import ValidationError
 
 from api import strict_json
 from api.answers.text import Section, as_text
-from api.cli.inputs import BadInput, Word, knowledge_from, overlay_option, told
+from api.cli.inputs import BadInput, Listed, knowledge_from, overlay_option, told
 from api.cli.kb_options import Chosen, known, on_machines
 from api.curation import calls as call_marks
 from api.curation import cases as running
@@ -138,11 +138,11 @@ _FOLDER = click.Path(file_okay=False, path_type=Path)
 
 
 @kb.command()
-@click.argument("kind", metavar="cause|check|rule", type=Word("kind", ("cause", "check", "rule")))
+@click.argument("kind", metavar="cause|check|rule", type=Listed("kind", ("cause", "check", "rule")))
 @click.argument("name", metavar="ID", callback=_kebab)
 @click.option("--dir", "folder", type=_FOLDER, default=Path(),
               help="Your folder of knowledge; the current one when left out.")  # fmt: skip
-@click.option("--family", default="traps", show_default=True, type=Word("family", items.FAMILIES),
+@click.option("--family", default="traps", show_default=True, type=Listed("family", items.FAMILIES),
               metavar="TEXT", help="Family of a rule.")  # fmt: skip
 @click.option("--reading", is_flag=True, help="A check that is measured, not asked or tried.")
 @click.option("--cases", type=_FOLDER, help="Folder for a starter of the rule's cases.")

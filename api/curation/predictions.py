@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar, TypeVar
 
 import numpy as np
 
+from api.answers.documents import Document, same
 from engine.answer import words
 from engine.audit.groups import PHONE, look_alikes
 from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
@@ -18,8 +20,12 @@ MOST_RIVALS = 6
 
 
 @dataclass(frozen=True)
-class Shown:
-    """What a check shows under causes, beside what another gives, and the most that this says."""
+class Shows(Document):
+    """A check that shows causes: what it reads under them and on a good machine, and its weight."""
+
+    DOCUMENT: ClassVar = {
+        "check": "check", "decibans": "rounded", "reads": "mine", "healthy_reads": "other",
+    }  # fmt: skip
 
     check: str
     causes: tuple[str, ...]
@@ -27,15 +33,31 @@ class Shown:
     other: str
     decibans: float
 
+    @property
+    def rounded(self) -> float:
+        """Return the decibans to a tenth."""
+        return round(self.decibans, 1)
+
 
 @dataclass(frozen=True)
-class Rival:
-    """A cause easily taken for another: the checks that tell most, or the reason why none does."""
+class Tells(Shows):
+    """A check that tells a cause from a rival, which ``other`` is of."""
+
+    DOCUMENT: ClassVar = {
+        "check": "check", "decibans": "rounded", "reads": "mine", "rival_reads": "other",
+    }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class TakenFor(Document):
+    """A cause that another is taken for: the checks that tell most, or why none does."""
+
+    DOCUMENT: ClassVar = same("cause", "told_apart", "reason", "by")
 
     cause: str
     decibans: float
-    by: tuple[Shown, ...]
-    reason: str = ""
+    by: tuple[Tells, ...]
+    reason: str | None = None
 
     @property
     def told_apart(self) -> bool:
@@ -44,15 +66,17 @@ class Rival:
 
 
 @dataclass(frozen=True)
-class OnCircuit:
+class OnCircuit(Document):
     """Tables for one circuit; ``coils`` are the coil styles for which they hold as they stand."""
+
+    DOCUMENT: ClassVar = same("circuit", "coils") | {"shows": "rows", "taken_for": "rivals"}
 
     circuit: str
     name: str
     coils: tuple[str, ...]
     healthy: str
-    rows: tuple[Shown, ...]
-    rivals: tuple[Rival, ...]
+    rows: tuple[Shows, ...]
+    rivals: tuple[TakenFor, ...]
 
 
 def expected(separation: Separation, check: str, cause: str) -> str:
@@ -67,10 +91,13 @@ def expected(separation: Separation, check: str, cause: str) -> str:
     return words.outcome_words(prediction, mine / max(mine.sum(), 1e-300), outcomes)
 
 
-def shown(separation: Separation, check: str, cause: str, other: str) -> Shown:
+Row = TypeVar("Row", Shows, Tells)
+
+
+def shown(kind: type[Row], separation: Separation, check: str, cause: str, other: str) -> Row:
     """Return what a check shows under a cause beside another."""
     mine, its = (expected(separation, check, one) for one in (cause, other))
-    return Shown(check, (cause,), mine, its, separation.at(check, cause, other))
+    return kind(check, (cause,), mine, its, separation.at(check, cause, other))
 
 
 def of_cause(survey: Survey, cause: str, machines: Sequence[Machine]) -> list[OnCircuit]:
@@ -79,7 +106,7 @@ def of_cause(survey: Survey, cause: str, machines: Sequence[Machine]) -> list[On
     for machine, separation in _separated(survey, machines):
         if cause in separation.causes:
             rows = [
-                shown(separation, check, cause, HEALTHY)
+                shown(Shows, separation, check, cause, HEALTHY)
                 for check, value in separation.ranked(cause, HEALTHY)
                 if value >= LEAST_DB
             ]
@@ -106,18 +133,18 @@ def taken_for(separation: Separation, cause: str) -> list[str]:
     return list(dict.fromkeys([*never, *phone]))[:MOST_RIVALS]
 
 
-def rival(survey: Survey, machine: Machine, cause: str, other: str, most: int = 3) -> Rival:
+def rival(survey: Survey, machine: Machine, cause: str, other: str, most: int = 3) -> TakenFor:
     """Return a rival with the few checks that say most about the two."""
     separation = survey.of(machine)
     best = separation.ranked(cause, other)
-    by = [shown(separation, check, cause, other) for check, _ in best[:most]]
+    by = [shown(Tells, separation, check, cause, other) for check, _ in best[:most]]
     circuit = circuit_of(survey.knowledge, machine).id
     reasons = [
         row.reason
         for row in look_alikes(survey.knowledge)
         if best[0][1] < TOLD_APART_DB and row.covers((cause, other), circuit)
     ]
-    return Rival(other, best[0][1], tuple(by), " ".join(reasons))
+    return TakenFor(other, best[0][1], tuple(by), " ".join(reasons) or None)
 
 
 def of_check(survey: Survey, check: str, machines: Sequence[Machine]) -> list[OnCircuit]:
@@ -126,7 +153,7 @@ def of_check(survey: Survey, check: str, machines: Sequence[Machine]) -> list[On
     for machine, separation in _separated(survey, machines):
         if check in separation.checks:
             rows = [
-                shown(separation, check, cause, HEALTHY)
+                shown(Shows, separation, check, cause, HEALTHY)
                 for cause in separation.causes
                 if separation.at(check, cause, HEALTHY) >= LEAST_DB
             ]
@@ -135,9 +162,9 @@ def of_check(survey: Survey, check: str, machines: Sequence[Machine]) -> list[On
     return _merged(found)
 
 
-def _gathered(rows: Sequence[Shown]) -> list[Shown]:
+def _gathered(rows: Sequence[Shows]) -> list[Shows]:
     """Return the rows with causes that show the same put together, the most telling first."""
-    together: dict[str, list[Shown]] = {}
+    together: dict[str, list[Shows]] = {}
     for row in rows:
         together.setdefault(row.mine, []).append(row)
     gathered = [
@@ -152,7 +179,11 @@ def _gathered(rows: Sequence[Shown]) -> list[Shown]:
 
 
 def _on_circuit(
-    survey: Survey, machine: Machine, healthy: str, rows: Sequence[Shown], rivals: Sequence[Rival]
+    survey: Survey,
+    machine: Machine,
+    healthy: str,
+    rows: Sequence[Shows],
+    rivals: Sequence[TakenFor],
 ) -> OnCircuit:
     one = circuit_of(survey.knowledge, machine)
     return OnCircuit(one.id, one.name, (machine.coil,), healthy, tuple(rows), tuple(rivals))

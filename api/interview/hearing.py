@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from api.answers.documents import Document
 from api.interview.next_step import COMPLAINTS
 from engine import Knowledge
-from engine.hearing import Heard, Listener, Proposal
+from engine.hearing import Heard, HeardProposal, Listener
 from engine.knowledge.items import HeardFinding
 from engine.rules.cautions import caution_text
 
@@ -85,7 +85,7 @@ def hear(knowledge: Knowledge, text: str, duty: str | None = None) -> HearingAns
     )  # fmt: skip
 
 
-def _outcome(knowledge: Knowledge, one: Proposal, finding: HeardFinding) -> HeardOutcome:
+def _outcome(knowledge: Knowledge, one: HeardProposal, finding: HeardFinding) -> HeardOutcome:
     check, outcome = knowledge.checks[finding.check], finding.outcome
     words = check.outcomes.words.get(outcome, outcome) if check.outcomes else outcome
     when = f" ({finding.moment.replace('-', ' ')})" if finding.moment else ""
@@ -94,7 +94,7 @@ def _outcome(knowledge: Knowledge, one: Proposal, finding: HeardFinding) -> Hear
     )
 
 
-def _item(name: str, one: Proposal) -> HeardItem:
+def _item(name: str, one: HeardProposal) -> HeardItem:
     return HeardItem(one.id, name, one.duties, one.heard)
 
 

@@ -203,7 +203,7 @@ class Channel(HTTPChannel):  # type: ignore[misc]
         return bool(under_way) or self._began is None
 
 
-class Listener(TcpWSGIServer):  # type: ignore[misc]
+class PatientListener(TcpWSGIServer):  # type: ignore[misc]
     """Accepts connections on a socket that gunicorn has opened."""
 
     channel_class = Channel
@@ -232,7 +232,7 @@ class PatientWorker(Worker):  # type: ignore[misc]  # gunicorn carries no types
         self._map: dict[int, Any] = {}
         common = {"map": self._map, "dispatcher": threads, "adj": _adjustments()}
         self._listeners = [
-            Listener(one.sock, application=self.wsgi, **common) for one in self.sockets
+            PatientListener(one.sock, application=self.wsgi, **common) for one in self.sockets
         ]
         while self.alive and self.ppid == os.getppid():
             self._turn()

@@ -24,8 +24,8 @@ from api.answers.documents import SPREAD, Key, keys
 from api.cases.case import CaseEntry, CaseOutcome, CasePage, ShownDiagnosis
 from api.sums.model import Figure
 from api.web.diagnoses import SlimAnswer
-from api.web.knowledge import CircuitTables
 from engine.answer import answer
+from engine.audit.groups import AlikeGroup, LookAlike
 from engine.knowledge import items
 from engine.physics.band import Band
 
@@ -36,7 +36,7 @@ _NAMES: Mapping[Any, str] = {
     answer.Expectation: "Expect", answer.MeaningEntry: "Meaning", answer.TraceRow: "Fired",
     CaseOutcome: "Outcome", CasePage: "CaseList", ShownDiagnosis: "CaseDiagnosis",
     problems.ProblemDocument: "Problem", problems.ProblemPart: "Error", CaseEntry: "CaseEntry",
-    Figure: "SumResult", CircuitTables: "OnCircuit",
+    Figure: "SumResult", AlikeGroup: "Group", LookAlike: "Declared",
 }  # fmt: skip
 _PARTIAL = (Band, SlimAnswer)  # an open one has no limits
 _CLOSED = {"NextCheck.kind": items.KINDS, "Evidence.verdict": items.VERDICTS}

@@ -13,7 +13,7 @@ from marshmallow import Schema, fields
 
 from api.answers.documents import Document
 from api.curation.facts import shown_machines
-from api.curation.predictions import OnCircuit, Shown, of_cause
+from api.curation.predictions import OnCircuit, of_cause
 from api.service import Service, current
 from api.strict_json import Json
 from api.web import replies
@@ -101,98 +101,12 @@ RulesList = _listing("rules", RuleSchema)
 
 
 @dataclass(frozen=True)
-class Declared:
-    """A declared reason why some causes cannot be told apart."""
-
-    id: str
-    reason: str
-
-
-@dataclass(frozen=True)
-class GroupEntry:
-    """Causes of which no two are told apart."""
-
-    level: Level
-    circuit: str
-    coils: tuple[str, ...]
-    causes: tuple[str, ...]
-    told_apart_by: tuple[str, ...]
-    never: tuple[tuple[str, ...], ...]
-    declared: tuple[Declared, ...]
-
-    @classmethod
-    def of(cls, found: AlikeGroup) -> "GroupEntry":
-        """Return what is shown of a group."""
-        declared = tuple(Declared(one.id, one.reason) for one in found.declared)
-        return cls(
-            found.level, found.circuit, found.coils, found.causes, found.told_apart_by,
-            found.never, declared,
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
 class GroupsList(Document):
     """Groups of causes that are not told apart, by level and circuit, the largest first."""
 
     knowledge_version: str
     count: int
-    groups: tuple[GroupEntry, ...]
-
-
-@dataclass(frozen=True)
-class Shows:
-    """A check that shows a cause."""
-
-    check: str
-    decibans: float
-    reads: str
-    healthy_reads: str
-
-
-@dataclass(frozen=True)
-class Tells:
-    """A check that tells a cause from a rival."""
-
-    check: str
-    decibans: float
-    reads: str
-    rival_reads: str
-
-
-@dataclass(frozen=True)
-class TakenFor:
-    """A cause that another is taken for."""
-
-    cause: str
-    told_apart: bool
-    reason: str | None
-    by: tuple[Tells, ...]
-
-
-@dataclass(frozen=True)
-class CircuitTables:
-    """What shows a cause on one circuit."""
-
-    circuit: str
-    coils: tuple[str, ...]
-    shows: tuple[Shows, ...]
-    taken_for: tuple[TakenFor, ...]
-
-    @classmethod
-    def of(cls, found: OnCircuit) -> "CircuitTables":
-        """Return what is shown of the tables of a circuit."""
-        rivals = tuple(
-            TakenFor(one.cause, one.told_apart, one.reason or None,
-                     tuple(Tells(*_said(row)) for row in one.by))
-            for one in found.rivals
-        )  # fmt: skip
-        return cls(
-            found.circuit, found.coils, tuple(Shows(*_said(row)) for row in found.rows), rivals
-        )
-
-
-def _said(row: Shown) -> tuple[str, float, str, str]:
-    return row.check, round(float(row.decibans), 1), row.mine, row.other
+    groups: tuple[AlikeGroup, ...]
 
 
 @dataclass(frozen=True)
@@ -201,7 +115,7 @@ class Separators(Document):
 
     knowledge_version: str
     cause: str
-    circuits: tuple[CircuitTables, ...]
+    circuits: tuple[OnCircuit, ...]
 
 
 class _Item(Protocol):
@@ -303,7 +217,7 @@ def list_groups(**asked: str) -> Response:
     """
     survey, machines = survey_of(current()), _machines(asked)
     found = [
-        GroupEntry.of(one)
+        one
         for level in LEVELS
         if asked.get("level", level) == level
         for one in groups(survey, level, machines)
@@ -329,5 +243,5 @@ def get_separators(id_: str, **asked: str) -> Response:
     survey = survey_of(current())
     if id_ not in survey.knowledge.causes:
         raise replies.missing("cause", id_, survey.knowledge.causes)
-    circuits = tuple(CircuitTables.of(one) for one in of_cause(survey, id_, _machines(asked)))
-    return replies.kept(Separators(survey.knowledge.version, id_, circuits))
+    circuits = of_cause(survey, id_, _machines(asked))
+    return replies.kept(Separators(survey.knowledge.version, id_, tuple(circuits)))

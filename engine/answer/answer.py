@@ -1,6 +1,7 @@
 """The answer as values: numbers as numbers, words beside them; ``to_dict`` is the contract's JSON.
 
-A field marked ``known`` is left out of the JSON where it is None; ``key`` is its name there.
+A field marked ``known`` is left out of the JSON where it is None, a ``hidden`` one always; ``key``
+is its name there.
 """
 
 from collections.abc import Mapping
@@ -14,7 +15,7 @@ from engine.reasoning.effects import Discount
 from engine.reasoning.pairs import Pair
 from engine.reasoning.repairs import Superseded
 
-KNOWN = {"known": True}
+KNOWN, HIDDEN = {"known": True}, {"hidden": True}
 
 
 @dataclass(frozen=True)
@@ -212,7 +213,7 @@ class Answer:
     side: str | None = field(default=None, metadata=KNOWN)
     sides: Mapping[str, "Answer"] | None = field(default=None, metadata=KNOWN)
     further_checks: tuple[NextCheck, ...] | None = field(default=None, metadata=KNOWN)
-    belief: Belief | None = field(default=None, repr=False, metadata={"hidden": True})
+    belief: Belief | None = field(default=None, repr=False, metadata=HIDDEN)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the contract's JSON as plain data, keys in their fixed order."""

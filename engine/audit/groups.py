@@ -2,9 +2,10 @@
 
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from engine.answer.answer import HIDDEN
 from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
 from engine.knowledge import Knowledge
 from engine.physics.machine import Machine
@@ -20,10 +21,10 @@ class LookAlike:
     """A declared reason why some causes cannot be told apart; ``circuits`` empty is all."""
 
     id: str
-    causes: tuple[str, ...]
-    circuits: tuple[str, ...]
+    causes: tuple[str, ...] = field(metadata=HIDDEN)
+    circuits: tuple[str, ...] = field(metadata=HIDDEN)
     reason: str
-    told_apart_by: tuple[str, ...]
+    told_apart_by: tuple[str, ...] = field(metadata=HIDDEN)
 
     def covers(self, pair: Iterable[str], circuit: str) -> bool:
         """Return whether two causes on a circuit are declared here."""
@@ -40,16 +41,12 @@ class AlikeGroup:
 
     level: Level
     circuit: str
-    machines: tuple[Machine, ...]
+    coils: tuple[str, ...]
     causes: tuple[str, ...]
     told_apart_by: tuple[str, ...]
     never: tuple[Pair, ...]
     declared: tuple[LookAlike, ...]
-
-    @property
-    def coils(self) -> tuple[str, ...]:
-        """Return the coil styles for which it holds."""
-        return tuple(dict.fromkeys(one.coil for one in self.machines))
+    machines: tuple[Machine, ...] = field(metadata=HIDDEN)
 
 
 def look_alikes(knowledge: Knowledge) -> list[LookAlike]:
@@ -96,7 +93,8 @@ def _group(
         if any(row.covers(pair, circuit) for pair in never)
     ]
     machines = tuple(one.machine for one in same)
-    return AlikeGroup(level, circuit, machines, causes, chosen, never, tuple(declared))
+    coils = tuple(dict.fromkeys(one.coil for one in machines))
+    return AlikeGroup(level, circuit, coils, causes, chosen, never, tuple(declared), machines)
 
 
 def separators(

@@ -742,7 +742,7 @@ class HeardFinding:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Meaning:
+class PhraseMeaning:
     """What some phrases may mean, and the phrases."""
 
     duty: Duty | None = said("The only duty on which they mean it.", default=None)
@@ -765,7 +765,7 @@ class Words(Item):
 
     title: Prose = said("What they are about.")
     source: Prose = said(SOURCE)
-    meanings: tuple[Meaning, ...] = said("What they may mean.", least=1)
+    meanings: tuple[PhraseMeaning, ...] = said("What they may mean.", least=1)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from engine.traces import winding
 from engine.traces.trace import Floats, Samples, Trace
-from engine.traces.winding import Fit, Window
+from engine.traces.winding import PullWindow, WindingFit
 
 BLOCK_SECONDS = 0.001
 POINTS = 1000  # that are fitted
@@ -150,8 +150,8 @@ def _amplitude(at: Floats, values: Samples, hertz: float) -> float:
 class Pulled:
     """The fit of the pull and where its window lies in the recording."""
 
-    fit: Fit
-    window: Window
+    fit: WindingFit
+    window: PullWindow
     origin: float  # seconds of the recording at which the window's time is zero
     side: float  # -1 where the clamp is on the other way round
     base: float  # A before the pull
@@ -179,7 +179,7 @@ def fitted(trace: Trace, current: Level, volts: Level | None) -> Pulled:
     hertz, _ = hum_of(trace, current, "pull-current")
     step = trace.step * size
     seconds = (np.arange(len(amperes), dtype=np.float64) + 0.5) * step - before * trace.step
-    window = Window(seconds, side * amperes, drive, hertz, timed=volts is not None)
+    window = PullWindow(seconds, side * amperes, drive, hertz, timed=volts is not None)
     return Pulled(winding.fit(window), window, trace.seconds(start), side, current.base)
 
 

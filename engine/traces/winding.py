@@ -31,7 +31,7 @@ EARLIEST = 0.012  # s after the contact; before it a notch may be a bouncing con
 
 
 @dataclass(frozen=True)
-class Window:
+class PullWindow:
     """The samples that are fitted: seconds from the contact, amperes, and what drives them.
 
     ``drive`` is the pull voltage over its settled value where it was recorded (``timed``: it says
@@ -49,7 +49,7 @@ class Window:
         """Return the seconds between samples."""
         return float(self.seconds[1] - self.seconds[0])
 
-    def coarse(self) -> "Window":
+    def coarse(self) -> "PullWindow":
         """Return the window with some 250 samples, means of the others: where a fit begins."""
         size = max(1, len(self.seconds) // 250)
         whole = len(self.seconds) // size * size
@@ -61,7 +61,7 @@ class Window:
 
 
 @dataclass(frozen=True)
-class Fit:
+class WindingFit:
     """What came out: settled amperes, L / R open and seated, when the contact closed and the
     plunger seated, in seconds.
 
@@ -117,7 +117,7 @@ class Motion:
         return grown
 
 
-def _shape(window: Window, values: Floats) -> Floats:
+def _shape(window: PullWindow, values: Floats) -> Floats:
     """Return the current over its settled value for the parameters of a fit, in their logs."""
     onset = -1.0 if window.timed else values[0]
     since = np.clip((window.seconds - onset) / window.step, 0.0, 1.0)
@@ -129,7 +129,7 @@ def _shape(window: Window, values: Floats) -> Floats:
     return rise(window.seconds, window.drive * since, tau)
 
 
-def _columns(window: Window, values: Floats) -> Floats:
+def _columns(window: PullWindow, values: Floats) -> Floats:
     """Return what the amperes are a weighted sum of: the shape, and the hum where there is any."""
     columns = [_shape(window, values)]
     if window.hum:
@@ -138,13 +138,13 @@ def _columns(window: Window, values: Floats) -> Floats:
     return np.stack(columns, axis=1)
 
 
-def _weighted(window: Window, values: Floats) -> tuple[Floats, Floats]:
+def _weighted(window: PullWindow, values: Floats) -> tuple[Floats, Floats]:
     columns = _columns(window, values)
     square = columns.T @ columns + 1e-12 * np.eye(columns.shape[1])
     return columns, np.asarray(np.linalg.solve(square, columns.T @ window.amperes), np.float64)
 
 
-def _residual(window: Window) -> Callable[[Floats], Floats]:
+def _residual(window: PullWindow) -> Callable[[Floats], Floats]:
     def residual(values: Floats) -> Floats:
         columns, weights = _weighted(window, values)
         left: Floats = columns @ weights - window.amperes
@@ -169,7 +169,7 @@ class _Moving:
         return float(self.values[3] + np.exp(self.values[4]))
 
 
-def fit(window: Window) -> Fit:
+def fit(window: PullWindow) -> WindingFit:
     """Fit the plunger that stays and the plunger that goes, and say which the samples tell."""
     stays = _fit_still(window)
     goes = _fit_moving(window, stays)
@@ -183,7 +183,7 @@ def fit(window: Window) -> Fit:
     return _told(window, found.values if moved else stays.x, found, moved)
 
 
-def _fit_still(window: Window) -> "scipy.optimize.OptimizeResult":
+def _fit_still(window: PullWindow) -> "scipy.optimize.OptimizeResult":
     end = window.seconds[-1]
     low, high = [-0.028, np.log(LEAST_TAU)], [min(0.03, end / 2), np.log(MOST_TAU)]
     starts = [np.array([0.0, np.log(tau)]) for tau in (0.001, 0.004, 0.012, 0.03)]
@@ -193,7 +193,7 @@ def _fit_still(window: Window) -> "scipy.optimize.OptimizeResult":
 
 
 def _fit_moving(
-    window: Window, stays: "scipy.optimize.OptimizeResult"
+    window: PullWindow, stays: "scipy.optimize.OptimizeResult"
 ) -> "scipy.optimize.OptimizeResult":
     """Fit motion from the best of a grid of starts."""
     end, residual = float(window.seconds[-1]), _residual(window)
@@ -227,7 +227,7 @@ def _inflation(residuals: Floats) -> float:
     return (1 + r) / (1 - r)
 
 
-def _depth(window: Window, values: Floats) -> float:
+def _depth(window: PullWindow, values: Floats) -> float:
     """Return how far the fitted current falls from its peak before the seat, in amperes."""
     steady = replace(window, drive=(window.seconds > 0).astype(np.float64))
     shape = _shape(steady, values)
@@ -250,7 +250,7 @@ def _seat_uncertainty(goes: "scipy.optimize.OptimizeResult", noise: float) -> fl
     return float(np.sqrt(max(slope @ covariance @ slope, 0.0)))
 
 
-def _verdict(window: Window, goes: _Moving, alone: float) -> bool | None:
+def _verdict(window: PullWindow, goes: _Moving, alone: float) -> bool | None:
     """Return whether it moved; None where the samples cannot tell.
 
     What a notch gains is a noncentral chi squared: the root of the gain lies a standard deviation
@@ -271,12 +271,12 @@ def _verdict(window: Window, goes: _Moving, alone: float) -> bool | None:
     return True if told else None
 
 
-def _told(window: Window, values: Floats, goes: _Moving, moved: bool | None) -> Fit:
+def _told(window: PullWindow, values: Floats, goes: _Moving, moved: bool | None) -> WindingFit:
     columns, weights = _weighted(window, values)
     curve = columns @ weights
     spread = float(np.linalg.pinv(columns.T @ columns)[0, 0]) * goes.noise
     tau = float(np.exp(values[1]))
-    return Fit(
+    return WindingFit(
         amperes=float(weights[0]), amperes_u=float(np.sqrt(max(spread, 0.0))),
         onset=0.0 if window.timed else float(values[0]), tau_open=tau,
         tau_seated=tau * float(np.exp(values[2])) if moved else tau,

@@ -11,7 +11,7 @@ import pytest
 from api.curation.cases import CaseFiles, WordsFile, read
 from engine.hearing import Hearing, Listener
 from engine.knowledge import Knowledge
-from engine.knowledge.items import Meaning
+from engine.knowledge.items import PhraseMeaning
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +49,7 @@ def test_every_file_of_words_has_cases(found: CaseFiles, knowledge: Knowledge) -
     assert all(Path(name).stem == file.words for name, file in files.items())
 
 
-def _means(meaning: Meaning) -> set[str]:
+def _means(meaning: PhraseMeaning) -> set[str]:
     caution = {meaning.caution} if meaning.caution else set()
     return {one.of_check for one in meaning.findings} | {*meaning.causes, *meaning.checks} | caution
 

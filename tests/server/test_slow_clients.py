@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from api.server.slow_clients import Listener
+from api.server.slow_clients import PatientListener
 
 
 @pytest.mark.parametrize(("path", "at_once"), [("/healthz", True), ("/readyz", False)])
@@ -14,7 +14,7 @@ def test_liveness_does_not_wait_for_a_thread(path: str, at_once: bool) -> None:
     handed: list[object] = []
     threads = SimpleNamespace(add_task=handed.append)
     with socket.create_server(("127.0.0.1", 0)) as sock:
-        listener = Listener(sock, application=None, map={}, dispatcher=threads)
+        listener = PatientListener(sock, application=None, map={}, dispatcher=threads)
         try:
             task = SimpleNamespace(requests=[SimpleNamespace(path=path)])
             listener.add_task(task)

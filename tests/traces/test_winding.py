@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp, trapezoid
 
-from engine.traces.winding import Motion, Window, fit, rise
+from engine.traces.winding import Motion, PullWindow, fit, rise
 
 SECONDS = np.linspace(0, 0.3, 1001)
 ONES = np.ones_like(SECONDS)
@@ -43,7 +43,7 @@ def noise() -> np.ndarray:
 def test_a_motion_that_was_put_in_comes_out(noise: np.ndarray) -> None:
     """Amperes, both time constants and the seat come back, within four standard uncertainties."""
     amperes = 30 * rise(SECONDS, ONES, 0.008 * MOTION.grown(SECONDS)) + noise
-    found = fit(Window(SECONDS, amperes, ONES))
+    found = fit(PullWindow(SECONDS, amperes, ONES))
     assert found.moved is True
     assert found.seats == pytest.approx(0.09, abs=4 * found.seats_u)
     assert found.amperes == pytest.approx(30, abs=4 * found.amperes_u)
@@ -53,18 +53,18 @@ def test_a_motion_that_was_put_in_comes_out(noise: np.ndarray) -> None:
 
 def test_a_still_plunger_is_told_apart(noise: np.ndarray) -> None:
     """The same noise on a plain rise: it did not move."""
-    found = fit(Window(SECONDS, 30 * rise(SECONDS, ONES, 0.01) + noise, ONES))
+    found = fit(PullWindow(SECONDS, 30 * rise(SECONDS, ONES, 0.01) + noise, ONES))
     assert found.moved is False
     assert found.tau_open == pytest.approx(0.01, rel=0.03)
 
 
 def test_thirty_times_the_noise_tells_nothing(noise: np.ndarray) -> None:
     """Where a notch would drown nothing is said of the plunger."""
-    assert fit(Window(SECONDS, 30 * rise(SECONDS, ONES, 0.01) + 60 * noise, ONES)).moved is None
+    assert fit(PullWindow(SECONDS, 30 * rise(SECONDS, ONES, 0.01) + 60 * noise, ONES)).moved is None
 
 
 def test_hum_is_not_taken_for_a_notch() -> None:
     """Two amperes of 50 Hz on a still plunger are fitted as what they are."""
     amperes = 30 * rise(SECONDS, ONES, 0.01) + 2 * np.sin(2 * np.pi * 50 * SECONDS + 1)
     noise = np.random.default_rng(4).normal(0, 0.1, len(SECONDS))
-    assert fit(Window(SECONDS, amperes + noise, ONES, hum=50.0)).moved is False
+    assert fit(PullWindow(SECONDS, amperes + noise, ONES, hum=50.0)).moved is False
