@@ -10,7 +10,7 @@ from flask import Flask, current_app
 
 from api.settings import Settings, load
 from api.store import Database
-from api.store.probe import Probe
+from api.store.database import Probe
 from api.store.schema import require_current
 from engine import Diagnoser, Knowledge, load_knowledge
 from engine.physics.model import ModelStore

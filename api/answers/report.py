@@ -1,8 +1,8 @@
-"""The readable report of an answer: pure text, in the order in which a technician wants it.
+"""The readable report of an answer, in the order in which a technician wants it.
 
 First what is wrong, how sure that is, and what to do next with its cautions; then the reasons. A
 caution is printed in full where it is first needed and by its number after that, so that the
-important ones are not drowned in repetition.
+important ones are not drowned in repetition. On a terminal it stands in boxes.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -10,9 +10,26 @@ from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
+import click
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
 from api.answers.conclusions import behind, cause_of
 from api.answers.finding_words import named
-from api.answers.text import Section, sections_of, strength, sureness, templates
+from api.answers.text import (
+    WIDTH,
+    Line,
+    Section,
+    as_text,
+    sections_of,
+    strength,
+    sureness,
+    templates,
+)
 from api.strict_json import Json
 from engine import Knowledge
 from engine.answer.words import listed
@@ -167,3 +184,48 @@ def _about_findings(condition: object) -> bool:
         keys = {"check", "checks", "cause", "concluded"}
         return bool(keys & set(condition)) or any(map(_about_findings, condition.values()))
     return isinstance(condition, (list, tuple)) and any(map(_about_findings, condition))
+
+
+def print_report(answer: Json, knowledge: Knowledge) -> None:
+    """Print the report of an answer on standard output."""
+    parts = sections(answer, knowledge)
+    console = _console()
+    if console.is_terminal:
+        console.print(*(as_box(part) for part in parts), sep="\n")
+    else:
+        click.echo("\n".join(as_text(parts)))
+
+
+def print_text(paragraphs: Sequence[str]) -> None:
+    """Print paragraphs, broken as the report is."""
+    console = _console()
+    width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    for paragraph in paragraphs:
+        click.echo(Line(paragraph).wrapped(width))
+
+
+def _console() -> Console:
+    """Return a console that lays out and does not colour."""
+    return Console(no_color=True, highlight=False, markup=False, emoji=False, soft_wrap=False)
+
+
+def as_box(part: Section) -> RenderableType:
+    """Return a section for a terminal: what has to be seen at once is boxed."""
+    body = Group(*(_row(line) for line in part.lines))
+    if part.first_screen:
+        heavy = box.HEAVY if part.title.endswith("Stop first") else box.ROUNDED
+        return Panel(body, title=Text(part.title, style="bold"), title_align="left", box=heavy)
+    return Padding(Group(Text(part.title, style="bold underline"), body), (0, 1, 1, 1))
+
+
+def _row(line: Line) -> RenderableType:
+    """Return one line with its lead hanging before it."""
+    grid = Table.grid(padding=(0, 1))
+    if line.lead:
+        grid.add_column(no_wrap=True)
+        grid.add_column(ratio=1)
+        grid.add_row(Text(line.lead, style="bold"), Text(line.text))
+    else:
+        grid.add_column(ratio=1)
+        grid.add_row(Text(line.text))
+    return Padding(grid, (0, 0, 0, 3 * line.indent))

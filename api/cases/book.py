@@ -25,10 +25,9 @@ from api.cases.errors import NoSuchCase, NoSuchPhoto, StaleCase
 from api.cases.events import EVENTS, EventData, enqueue
 from api.cases.events.feed import EventPage, page, wait_in_line
 from api.cases.idempotency import Also
-from api.cases.kept_diagnoses import keep, kept, made_with
 from api.cases.learning import LearningDiagnoser
 from api.cases.photos import Photo, keeping, photo_of
-from api.cases.rows import case_of, new_row, step_of, update_row
+from api.cases.rows import case_of, keep, kept, made_with, new_row, step_of, update_row
 from api.cases.work_order import WorkOrder, work_order
 from api.service import Engine
 from api.store import Database, StoreUnavailableError

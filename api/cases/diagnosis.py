@@ -9,14 +9,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from api.cases.case import Case, CaseDiagnosis, CaseFinding, cut
-from api.cases.leading import (
+from api.cases.case import (
+    Case,
+    CaseDiagnosis,
+    CaseFinding,
     Leading,
     LeadingCause,
     LeadingCheck,
     LeftOut,
     OfferedAnswer,
     OneSide,
+    cut,
 )
 from api.service import Engine
 from api.strict_json import Json

@@ -4,12 +4,12 @@ import click
 
 from api import strict_json
 from api.answers import demos
-from api.answers.screen import print_report, print_text
+from api.answers.report import print_report, print_text
 from api.cli.inputs import knowledge_from, overlay_option, write
 from api.cli.trace import show
 from api.recordings import invented
 from api.recordings.document import document
-from api.recordings.sketch import sketch
+from api.recordings.picture import sketch
 from api.version import version as installed_version
 from engine import Knowledge
 from engine.diagnosis import diagnoser_of

@@ -26,7 +26,7 @@ from engine.audit.groups import Level
 from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
-from engine.knowledge.inspection import inspect
+from engine.knowledge.load import inspect
 from engine.knowledge.shapes import KEBAB
 
 
@@ -56,12 +56,11 @@ def check(overlay: tuple[str, ...]) -> None:
     Every fault is told with its file and field: text, shape, ids that do not exist, causes that
     nothing confirms or tells apart, checks that separate nothing, steps without a caution.
     """
-    found = inspect(overlay)
-    faults = set(found.faults)
-    if found.knowledge is not None:  # of what the loader does not refuse
-        faults |= {*audit(Diagnoser(found.knowledge)), *starters.unfilled(found.knowledge)}
+    faults, knowledge = inspect(overlay)
+    if knowledge is not None:  # of what the loader does not refuse
+        faults += [*audit(Diagnoser(knowledge)), *starters.unfilled(knowledge)]
     if faults:
-        raise BadInput(str(fault) for fault in sorted(faults))
+        raise BadInput(str(fault) for fault in sorted(set(faults)))
 
 
 @kb.command()

@@ -5,10 +5,13 @@ takes its write lock when the transaction begins: two writers wait for each othe
 half way. PostgreSQL runs its transactions at READ COMMITTED with row locks where they matter.
 """
 
+import logging
 import secrets
 import sqlite3
+import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, TypeVar
@@ -18,6 +21,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, InterfaceError, Operationa
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlalchemy.orm import Session
 
+from api.logs import LogLine, fault
 from api.settings import SettingsError
 from api.store.models import Installation
 from engine.knowledge.faults import Fault
@@ -216,3 +220,41 @@ def _postgresql(url: URL) -> Engine:
         url, pool_size=8, max_overflow=24, pool_timeout=BUSY_SECONDS, pool_pre_ping=True,
         connect_args={"connect_timeout": 5, "application_name": "threewire"},
     )  # fmt: skip
+
+
+_log = logging.getLogger("threewire.api")
+
+
+class Probe:
+    """Asks ``ping`` in a thread; whoever asks meanwhile waits for the same answer."""
+
+    def __init__(self, ping: Callable[[], None]) -> None:
+        self._ping = ping
+        self._lock = threading.Lock()
+        self._under_way: Future[str | None] | None = None
+
+    def ask(self, seconds: float) -> str | None:
+        """Return None when the database answers, else what is wrong, within ``seconds``."""
+        with self._lock:
+            answer = self._under_way
+            if answer is None or answer.done():
+                answer = self._under_way = Future()
+                # not an executor's thread: the end of the process waits for those
+                threading.Thread(target=self._fetch, args=(answer,), daemon=True).start()
+        try:
+            return answer.result(seconds)
+        except TimeoutError:
+            return "the database does not answer"
+
+    def _fetch(self, answer: "Future[str | None]") -> None:
+        answer.set_result(self._said())
+
+    def _said(self) -> str | None:
+        try:
+            self._ping()
+        except StoreUnavailableError as error:
+            return str(error)
+        except Exception as error:  # whatever it is, nobody is to be sent here
+            _log.error(LogLine({"event": "fault"} | fault(error)))
+            return "the question to the database failed"
+        return None

@@ -7,7 +7,7 @@ from api.strict_json import Json
 from api.sums.entries import celsius, choice, need_one_of, needed, quantity, refuse
 from api.sums.model import Axis, Curve, CurveLine, CurveMark, Figure, Sum, Worked, limit, shown
 from engine import Knowledge
-from engine.calculations.conductor import (
+from engine.calculations.copper import (
     feed_drop,
     feed_ohms,
     highest_ohms_per_metre,

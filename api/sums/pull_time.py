@@ -17,11 +17,13 @@ from api.sums.model import (
     shown,
 )
 from engine import Knowledge
-from engine.calculations.copper import DENSITY, VOLUMETRIC_HEAT, resistance_at
-from engine.calculations.heating import (
+from engine.calculations.copper import (
+    DENSITY,
+    VOLUMETRIC_HEAT,
     constant_voltage_celsius,
     constant_voltage_seconds,
     heat_of_coil,
+    resistance_at,
 )
 
 CLASSES = ("A", "E", "B", "F", "H")

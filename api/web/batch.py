@@ -12,7 +12,7 @@ from api.access import caller, role
 from api.access.authorization import wait_for_turn
 from api.access.roles import LOCAL
 from api.answers import problems
-from api.answers.batch.lines import MEDIA_TYPE, answer_line, at, split
+from api.answers.batch import MEDIA_TYPE, answer_line, at, split
 from api.answers.problems import ProblemError
 from api.service import current
 from api.web.diagnoses import TAG

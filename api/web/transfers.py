@@ -10,7 +10,7 @@ from api import strict_json
 from api.access import role
 from api.answers import problems
 from api.answers.answering import MAX_BYTES
-from api.answers.batch.lines import MEDIA_TYPE, at
+from api.answers.batch import MEDIA_TYPE, at
 from api.cases import Book
 from api.cases.lists import Wanted
 from api.cases.transfer import bring_in, exported, exported_rows

@@ -1,7 +1,7 @@
 """Text to shape to whole: the loader that reports every fault at once and starts on none."""
 
 import hashlib
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -232,3 +232,46 @@ def _version(sources: Sequence[Source], off: Mapping[str, Any], overlaid: bool) 
         digest.update(f"{source.folder}/{source.stem}\0{source.text}\0".encode())
     digest.update(repr(sorted(off.items())).encode())
     return f"{RELEASE}{'+shop' if overlaid else ''}-{digest.hexdigest()[:12]}"
+
+
+def inspect(overlays: Sequence[Path | str] = ()) -> tuple[list[Fault], Knowledge | None]:
+    """Load the shipped base with ``overlays`` over it; return every fault instead of raising.
+
+    The loader stops at the first layer of checking that finds anything. Here the files at fault are
+    left out, where they are a shop's own, and the rest is loaded again until it loads.
+
+    What only follows from a fault reported already (an id that is unknown because its file cannot
+    be read) is not reported again. There is no knowledge where a shipped file is at fault.
+    """
+    faults: list[Fault] = []
+    left_out: set[str] = set()
+    while True:
+        try:
+            knowledge = load_knowledge(overlays, left_out)
+        except KnowledgeError as error:
+            faults += [one for one in error.faults if not _follows(one, left_out)]
+            files = {one.file for one in error.faults}
+            if not all(_is_own(one, overlays) for one in files) or not files - left_out:
+                return sorted(set(faults)), None
+            left_out |= files
+        else:
+            return sorted(set(faults)), knowledge
+
+
+def _is_own(file: str, overlays: Iterable[Path | str]) -> bool:
+    """Return whether a file, named as faults name it, stands in one of a shop's own folders."""
+    label, _, rest = file.partition("/")
+    return any(
+        Path(folder).name == label and rest and (Path(folder) / rest).exists()
+        for folder in overlays
+    )
+
+
+def _follows(fault: Fault, left_out: Iterable[str]) -> bool:
+    """Return whether a fault only says that what stands in a file left out is not there."""
+    if fault.code is not Code.UNKNOWN_IDENTIFIER:
+        return False
+    kind, name = fault.about
+    if kind == "conclusion":
+        return any("/rules/" in file for file in left_out)
+    return any(Path(file).stem in (name, name.split("/")[0]) for file in left_out)

@@ -13,8 +13,7 @@ from click.testing import Result
 from rich.console import Console
 
 from api.answers import demos
-from api.answers.report import sections
-from api.answers.screen import as_box
+from api.answers.report import as_box, sections
 from api.answers.text import as_text, strength, sureness
 from engine import Diagnoser, Knowledge, diagnose
 from tests.forking import ROOT, Forked

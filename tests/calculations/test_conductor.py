@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pint import UnitRegistry
 
-from engine.calculations import conductor
+from engine.calculations import copper
 
 Table = Callable[[str], list[dict[str, Any]]]
 
@@ -70,26 +70,26 @@ def test_metric_table(
     row = next(row for row in table("conductors-metric") if row["mm2"] == mm2)
     found = (row["class_5_ohm_per_km"], row["class_2_ohm_per_km"], row["vehicle_ohm_per_km"])
     assert found == (class_5, class_2, vehicle)
-    assert min(found) > conductor.ohms_per_metre(mm2 * 1e-6) * 1e3
+    assert min(found) > copper.ohms_per_metre(mm2 * 1e-6) * 1e3
 
 
 @pytest.mark.parametrize(("celsius", "volts"), FEED_DROPS)
 def test_feed_drop(celsius: float, volts: float) -> None:
     """A pull feed loses the calculated volts, more when the wire is hot."""
-    found = conductor.feed_drop(40.0, 5.0, 7.60e-3, celsius)
+    found = copper.feed_drop(40.0, 5.0, 7.60e-3, celsius)
     assert found == pytest.approx(volts, abs=6e-4)
 
 
 def test_highest_ohms() -> None:
     """40 A over 5 m within 1 V at 20 C asks for at most 5 ohm/km."""
-    assert conductor.highest_ohms_per_metre(40.0, 5.0, 1.0) == pytest.approx(5e-3)
+    assert copper.highest_ohms_per_metre(40.0, 5.0, 1.0) == pytest.approx(5e-3)
 
 
 @given(amperes, lengths, drops, temperatures)
 def test_drop_and_its_inverse(current: float, metres: float, volts: float, celsius: float) -> None:
     """A wire of just the allowed ohms per metre loses just the allowed volts."""
-    allowed = conductor.highest_ohms_per_metre(current, metres, volts, celsius)
-    drop = conductor.feed_drop(current, metres, allowed, celsius)
+    allowed = copper.highest_ohms_per_metre(current, metres, volts, celsius)
+    drop = copper.feed_drop(current, metres, allowed, celsius)
     assert drop == pytest.approx(volts, rel=1e-9)
 
 
@@ -99,19 +99,19 @@ def test_hotter_feed_loses_more(
 ) -> None:
     """A hotter feed never loses fewer volts."""
     cold, hot = sorted((one, other))
-    lost = conductor.feed_drop(current, metres, per_metre, cold)
-    assert lost <= conductor.feed_drop(current, metres, per_metre, hot)
+    lost = copper.feed_drop(current, metres, per_metre, cold)
+    assert lost <= copper.feed_drop(current, metres, per_metre, hot)
 
 
 NONSENSE: list[tuple[str, Callable[[float], object]]] = [
-    ("area", conductor.ohms_per_metre),
-    ("celsius", lambda bad: conductor.ohms_per_metre(1e-6, bad)),
-    ("metres", lambda bad: conductor.feed_ohms(bad, 0.01)),
-    ("ohms_per_metre_at_20", lambda bad: conductor.feed_ohms(1.0, bad)),
-    ("amperes", lambda bad: conductor.feed_drop(bad, 1.0, 0.01)),
-    ("amperes", lambda bad: conductor.highest_ohms_per_metre(bad, 1.0, 1.0)),
-    ("metres", lambda bad: conductor.highest_ohms_per_metre(1.0, bad, 1.0)),
-    ("drop_volts", lambda bad: conductor.highest_ohms_per_metre(1.0, 1.0, bad)),
+    ("area", copper.ohms_per_metre),
+    ("celsius", lambda bad: copper.ohms_per_metre(1e-6, bad)),
+    ("metres", lambda bad: copper.feed_ohms(bad, 0.01)),
+    ("ohms_per_metre_at_20", lambda bad: copper.feed_ohms(1.0, bad)),
+    ("amperes", lambda bad: copper.feed_drop(bad, 1.0, 0.01)),
+    ("amperes", lambda bad: copper.highest_ohms_per_metre(bad, 1.0, 1.0)),
+    ("metres", lambda bad: copper.highest_ohms_per_metre(1.0, bad, 1.0)),
+    ("drop_volts", lambda bad: copper.highest_ohms_per_metre(1.0, 1.0, bad)),
 ]
 
 

@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.calculations import copper, heating
+from engine.calculations import copper
 
 Table = Callable[[str], list[dict[str, Any]]]
 
 
-COIL_HEAT = heating.heat_of_coil(0.300, 1.2e-3)
+COIL_HEAT = copper.heat_of_coil(0.300, 1.2e-3)
 
 STEADY_VOLTAGE = [
     # volts, to C, seconds from 20 C; calculated, and step integration agrees
@@ -39,7 +39,7 @@ def test_coil_of_wire() -> None:
 @pytest.mark.parametrize(("volts", "end", "seconds"), STEADY_VOLTAGE)
 def test_steady_voltage(volts: float, end: float, seconds: float) -> None:
     """A pull winding at a steady voltage reaches each temperature in the calculated seconds."""
-    found = heating.constant_voltage_seconds(volts, 0.300, COIL_HEAT, 20.0, end)
+    found = copper.constant_voltage_seconds(volts, 0.300, COIL_HEAT, 20.0, end)
     assert found == pytest.approx(seconds, rel=2e-4, abs=6e-4)
 
 
@@ -60,7 +60,7 @@ def _stepped(volts: float, ohms: float, capacity: float, start: float, seconds: 
 @pytest.mark.parametrize(("volts", "end", "seconds"), STEADY_VOLTAGE)
 def test_step_integration_agrees(volts: float, end: float, seconds: float) -> None:
     """Warming the winding step by step ends at the same temperature as the closed formula."""
-    exact = heating.constant_voltage_seconds(volts, 0.300, COIL_HEAT, 20.0, end)
+    exact = copper.constant_voltage_seconds(volts, 0.300, COIL_HEAT, 20.0, end)
     assert _stepped(volts, 0.300, COIL_HEAT, 20.0, exact) == pytest.approx(end, abs=1e-3)
     assert exact == pytest.approx(seconds, rel=1e-3)
 
@@ -76,8 +76,8 @@ def test_voltage_time_and_temperature_are_inverse(
     volts: float, ohms: float, start: float, rise: float
 ) -> None:
     """The temperature after the time to a temperature is that temperature."""
-    seconds = heating.constant_voltage_seconds(volts, ohms, 77.0, start, start + rise)
-    found = heating.constant_voltage_celsius(seconds, volts, ohms, 77.0, start)
+    seconds = copper.constant_voltage_seconds(volts, ohms, 77.0, start, start + rise)
+    found = copper.constant_voltage_celsius(seconds, volts, ohms, 77.0, start)
     assert found == pytest.approx(start + rise, abs=1e-6)
 
 
@@ -85,28 +85,28 @@ def test_voltage_time_and_temperature_are_inverse(
 def test_hotter_takes_longer(volts: float, one: float, other: float) -> None:
     """A higher end temperature never takes less time."""
     near, far = sorted((one, other))
-    soon = heating.constant_voltage_seconds(volts, 0.3, 77.0, 20.0, 20.0 + near)
-    assert soon <= heating.constant_voltage_seconds(volts, 0.3, 77.0, 20.0, 20.0 + far)
+    soon = copper.constant_voltage_seconds(volts, 0.3, 77.0, 20.0, 20.0 + near)
+    assert soon <= copper.constant_voltage_seconds(volts, 0.3, 77.0, 20.0, 20.0 + far)
 
 
 @given(st.floats(0.05, 50.0), st.floats(1e-4, 3e-3), starts)
 def test_coil_has_the_ohms_it_was_made_for(ohms: float, diameter: float, celsius: float) -> None:
     """A wire with the heat of a coil has the ohms, at the temperature that it was made for."""
     area = math.pi * diameter**2 / 4
-    length = heating.heat_of_coil(ohms, diameter, celsius) / copper.VOLUMETRIC_HEAT / area
+    length = copper.heat_of_coil(ohms, diameter, celsius) / copper.VOLUMETRIC_HEAT / area
     at_20 = copper.RESISTIVITY_20 * length / area
     assert copper.resistance_at(at_20, 20.0, celsius) == pytest.approx(ohms, rel=1e-9)
 
 
 NONSENSE: list[tuple[str, Callable[[float], object]]] = [
-    ("ohms", lambda bad: heating.heat_of_coil(bad, 1e-3)),
-    ("wire_diameter", lambda bad: heating.heat_of_coil(0.3, bad)),
-    ("volts", lambda bad: heating.constant_voltage_seconds(bad, 0.3, 77.0, 20.0, 100.0)),
-    ("ohms", lambda bad: heating.constant_voltage_seconds(12.0, bad, 77.0, 20.0, 100.0)),
-    ("heat_capacity", lambda bad: heating.constant_voltage_seconds(12.0, 0.3, bad, 20.0, 100.0)),
-    ("to_celsius", lambda bad: heating.constant_voltage_seconds(12.0, 0.3, 77.0, 20.0, bad)),
-    ("seconds", lambda bad: heating.constant_voltage_celsius(bad, 12.0, 0.3, 77.0, 20.0)),
-    ("volts", lambda bad: heating.constant_voltage_celsius(1.0, bad, 0.3, 77.0, 20.0)),
+    ("ohms", lambda bad: copper.heat_of_coil(bad, 1e-3)),
+    ("wire_diameter", lambda bad: copper.heat_of_coil(0.3, bad)),
+    ("volts", lambda bad: copper.constant_voltage_seconds(bad, 0.3, 77.0, 20.0, 100.0)),
+    ("ohms", lambda bad: copper.constant_voltage_seconds(12.0, bad, 77.0, 20.0, 100.0)),
+    ("heat_capacity", lambda bad: copper.constant_voltage_seconds(12.0, 0.3, bad, 20.0, 100.0)),
+    ("to_celsius", lambda bad: copper.constant_voltage_seconds(12.0, 0.3, 77.0, 20.0, bad)),
+    ("seconds", lambda bad: copper.constant_voltage_celsius(bad, 12.0, 0.3, 77.0, 20.0)),
+    ("volts", lambda bad: copper.constant_voltage_celsius(1.0, bad, 0.3, 77.0, 20.0)),
 ]
 
 

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from engine.calculations import conductor, copper, fuse, heating, meter
+from engine.calculations import copper, fuse, meter
 from engine.calculations.pins import Expected, PinReading, identify
 
 PAIR = PinReading(1.0, 0.1)
@@ -14,18 +14,18 @@ IMPOSSIBLE: list[tuple[str, Callable[[], object]]] = [
     ("ohms", lambda: copper.resistance_at(0.0, 20.0, 30.0)),
     ("rating_amperes", lambda: fuse.percent_of_rating(1.0, 0.0)),
     ("uncertainty", lambda: meter.conformance_probability(1.0, 0.0, upper=2.0)),
-    ("area", lambda: conductor.ohms_per_metre(0.0)),
-    ("ohms_per_metre_at_20", lambda: conductor.feed_ohms(1.0, 0.0)),
-    ("amperes", lambda: conductor.highest_ohms_per_metre(0.0, 1.0, 1.0)),
-    ("metres", lambda: conductor.highest_ohms_per_metre(1.0, 0.0, 1.0)),
-    ("drop_volts", lambda: conductor.highest_ohms_per_metre(1.0, 1.0, 0.0)),
-    ("wire_diameter", lambda: heating.heat_of_coil(0.3, 0.0)),
-    ("volts", lambda: heating.constant_voltage_seconds(0.0, 0.3, 77.0, 20.0, 100.0)),
-    ("ohms", lambda: heating.constant_voltage_seconds(12.0, 0.0, 77.0, 20.0, 100.0)),
-    ("heat_capacity", lambda: heating.constant_voltage_seconds(12.0, 0.3, 0.0, 20.0, 100.0)),
-    ("volts", lambda: heating.constant_voltage_celsius(1.0, 0.0, 0.3, 77.0, 20.0)),
-    ("ohms", lambda: heating.constant_voltage_celsius(1.0, 12.0, 0.0, 77.0, 20.0)),
-    ("heat_capacity", lambda: heating.constant_voltage_celsius(1.0, 12.0, 0.3, 0.0, 20.0)),
+    ("area", lambda: copper.ohms_per_metre(0.0)),
+    ("ohms_per_metre_at_20", lambda: copper.feed_ohms(1.0, 0.0)),
+    ("amperes", lambda: copper.highest_ohms_per_metre(0.0, 1.0, 1.0)),
+    ("metres", lambda: copper.highest_ohms_per_metre(1.0, 0.0, 1.0)),
+    ("drop_volts", lambda: copper.highest_ohms_per_metre(1.0, 1.0, 0.0)),
+    ("wire_diameter", lambda: copper.heat_of_coil(0.3, 0.0)),
+    ("volts", lambda: copper.constant_voltage_seconds(0.0, 0.3, 77.0, 20.0, 100.0)),
+    ("ohms", lambda: copper.constant_voltage_seconds(12.0, 0.0, 77.0, 20.0, 100.0)),
+    ("heat_capacity", lambda: copper.constant_voltage_seconds(12.0, 0.3, 0.0, 20.0, 100.0)),
+    ("volts", lambda: copper.constant_voltage_celsius(1.0, 0.0, 0.3, 77.0, 20.0)),
+    ("ohms", lambda: copper.constant_voltage_celsius(1.0, 12.0, 0.0, 77.0, 20.0)),
+    ("heat_capacity", lambda: copper.constant_voltage_celsius(1.0, 12.0, 0.3, 0.0, 20.0)),
     (r"ab\.uncertainty", lambda: identify(PinReading(1.0), PAIR, PAIR, Expected(0.3, 18.0))),
     (r"expected\.pull_ohms", lambda: identify(PAIR, PAIR, PAIR, Expected(0.0, 18.0))),
     (r"expected\.hold_ohms", lambda: identify(PAIR, PAIR, PAIR, Expected(0.3, 0.0))),
@@ -38,9 +38,9 @@ HARMLESS: list[tuple[Callable[[], object], float]] = [
     (lambda: fuse.opening_probability(np.array([5.0]), 0.0)[0], 0.0),
     (lambda: meter.half_width(0.0, 1.0, 2, 0.1), 0.2),
     (lambda: meter.standard_uncertainty(0.0), 0.0),
-    (lambda: conductor.feed_ohms(0.0, 0.01), 0.0),
-    (lambda: conductor.feed_drop(0.0, 1.0, 0.01), 0.0),
-    (lambda: heating.constant_voltage_celsius(0.0, 12.0, 0.3, 77.0, 20.0), 20.0),
+    (lambda: copper.feed_ohms(0.0, 0.01), 0.0),
+    (lambda: copper.feed_drop(0.0, 1.0, 0.01), 0.0),
+    (lambda: copper.constant_voltage_celsius(0.0, 12.0, 0.3, 77.0, 20.0), 20.0),
 ]
 
 

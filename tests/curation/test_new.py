@@ -8,8 +8,8 @@ import pytest
 from click.testing import Result
 
 from api.curation.starters import unfilled
-from engine.knowledge.inspection import inspect
 from engine.knowledge.items import FAMILIES
+from engine.knowledge.load import inspect
 
 Run = Callable[..., Result]
 CAUSE = [
@@ -90,9 +90,9 @@ def test_unfilled_rule_is_not_taken(run: Run, tmp_path: Path) -> None:
     for family in FAMILIES:
         made = run("kb", "new", "rule", f"later-{family}", "--family", family, "--dir", tmp_path)
         assert made.exit_code == 0
-    found = inspect([tmp_path])
-    marked = unfilled(found.knowledge) if found.knowledge is not None else []
-    paths = {fault.path.split(":")[0] for fault in [*found.faults, *marked]}
+    faults, knowledge = inspect([tmp_path])
+    marked = unfilled(knowledge) if knowledge is not None else []
+    paths = {fault.path.split(":")[0] for fault in [*faults, *marked]}
     assert paths == {f"{tmp_path.name}/rules/{one}/later-{one}.yaml" for one in FAMILIES}
 
 
@@ -105,9 +105,9 @@ def test_prose_left_unfilled_is_told(run: Run, tmp_path: Path) -> None:
     for old, new in RULE[1:]:
         text = text.replace(old, new)
     file.write_text(text, encoding="utf-8")
-    found = inspect([folder])
-    assert found.knowledge is not None
-    told = [str(fault) for fault in [*found.faults, *unfilled(found.knowledge)]]
+    faults, knowledge = inspect([folder])
+    assert knowledge is not None
+    told = [str(fault) for fault in [*faults, *unfilled(knowledge)]]
     assert sorted(told) == [
         "shop/rules/traps/later.yaml: because: still says FILL IN",
         "shop/rules/traps/later.yaml: title: still says FILL IN",

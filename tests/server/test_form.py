@@ -10,7 +10,7 @@ import pytest
 from api.access.keys import digest
 from api.logs import JsonFormatter, LogLine, scrub
 from api.store import StoreUnavailableError
-from api.store.probe import Probe
+from api.store.database import Probe
 
 KEY = "tw_abcdefgh_" + "abcd2345" * 4
 

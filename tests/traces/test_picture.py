@@ -12,8 +12,7 @@ from click.testing import Result
 
 from api.recordings import invented
 from api.recordings.document import document
-from api.recordings.picture import LEFT, RIGHT, WIDTH, picture
-from api.recordings.sketch import COLUMNS, sketch
+from api.recordings.picture import COLUMNS, LEFT, RIGHT, WIDTH, picture, sketch
 from api.strict_json import Json
 from engine import Diagnoser
 

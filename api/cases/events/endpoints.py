@@ -8,7 +8,7 @@ from uuid import uuid4
 from sqlalchemy import and_, func, select, update
 from sqlalchemy.orm import Session
 
-from api.cases.events import signing
+from api.cases.events import posting
 from api.cases.events.addresses import target
 from api.cases.events.outbox import KINDS
 from api.store.models import Delivery, Endpoint
@@ -35,7 +35,7 @@ def add(
         id=f"ep_{uuid4().hex[:12]}",
         url=url,
         events=sorted(set(kinds)),
-        secret=signing.new_secret(),
+        secret=posting.new_secret(),
         made_at=now,
     )
     session.add(endpoint)
@@ -104,7 +104,7 @@ def rotate(session: Session, endpoint_id: str, now: datetime) -> str:
     """
     endpoint = _existing(session, endpoint_id)
     endpoint.old_secret, endpoint.old_until = endpoint.secret, now + OVERLAP
-    endpoint.secret = signing.new_secret()
+    endpoint.secret = posting.new_secret()
     return endpoint.secret
 
 

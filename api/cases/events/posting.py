@@ -1,12 +1,19 @@
-"""One attempt: a POST to a checked address, in bounded time, following nothing."""
+"""One attempt: a POST to a checked address, in bounded time, following nothing, and its signature.
 
+Signatures are those of the Standard Webhooks specification 1.0, symmetric (``v1``).
+"""
+
+import base64
+import secrets
 import socket
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from http.client import HTTPException
 
+from standardwebhooks.webhooks import Webhook
 from urllib3.connection import HTTPConnection, HTTPSConnection
 from urllib3.exceptions import HTTPError
 
@@ -105,3 +112,25 @@ def _host(target: PostTarget) -> str:
 def _seconds(text: str) -> int:
     """Return what a Retry-After asks for, up to a day; a date in it is not followed."""
     return min(int(text), 24 * 3600) if text.isdecimal() and len(text) < 9 else 0
+
+
+PREFIX = "whsec_"
+_SECRET_BYTES = 32  # the specification asks for 24 to 64
+
+
+def new_secret() -> str:
+    """Return a new secret, in the form that receivers' libraries take."""
+    return PREFIX + base64.b64encode(secrets.token_bytes(_SECRET_BYTES)).decode("ascii")
+
+
+def headers(secrets_: Iterable[str], message: str, payload: str, at: datetime) -> dict[str, str]:
+    """Return the headers of one attempt, with a signature by each secret.
+
+    What is signed is id, time of the attempt and payload.
+    """
+    at = at.astimezone(UTC)  # the library takes the clock's figures for UTC
+    return {
+        "webhook-id": message,
+        "webhook-timestamp": str(int(at.timestamp())),
+        "webhook-signature": " ".join(Webhook(one).sign(message, at, payload) for one in secrets_),
+    }

@@ -15,7 +15,7 @@ from datetime import UTC, datetime, timedelta
 from flask import Flask
 
 from api.cases import erasure
-from api.cases.events import endpoints, queue, signing
+from api.cases.events import endpoints, posting, queue
 from api.cases.events.addresses import AddressRefusedError, target
 from api.cases.events.posting import PostResult, post
 from api.cases.events.queue import Taken
@@ -143,7 +143,7 @@ class Sender:
             leads_to = target(taken.url, self._allowed)
         except AddressRefusedError as error:
             return PostResult(0, f"refused: {error}")
-        signed = signing.headers(taken.secrets, taken.message, taken.payload, self._now())
+        signed = posting.headers(taken.secrets, taken.message, taken.payload, self._now())
         return post(leads_to, signed, taken.payload)
 
     def _disable(self, taken: Taken, result: PostResult) -> None:

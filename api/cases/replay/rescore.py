@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from api.answers.documents import Document
-from api.cases.case import Case
+from api.cases.case import Case, LeftOut
 from api.cases.diagnosis import MOST_CAUSES, diagnosed, summary
-from api.cases.leading import LeftOut
 from api.service import Engine
 from api.strict_json import Json
 

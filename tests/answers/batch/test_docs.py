@@ -6,7 +6,7 @@ from typing import Any
 
 from api.answers import demos
 from api.answers.answering import MAX_BYTES
-from api.server import slow_clients, streamed_body
+from api.server import slow_clients
 from api.settings import SETTINGS
 from api.web.batch import BLOCK
 from engine import Diagnoser
@@ -35,5 +35,5 @@ def test_figures_are_the_programs() -> None:
     """Limits and times on the page are those in force."""
     assert f"({SETTINGS['batch_lines'].default:,})" in PAGE
     assert (MAX_BYTES, BLOCK) == (2**20, 2**10)
-    assert (streamed_body.GRACE_SECONDS, streamed_body.BYTES_A_SECOND) == (5, 5000)
+    assert (slow_clients.GRACE_SECONDS, slow_clients.BYTES_A_SECOND) == (5, 5000)
     assert slow_clients.SEND_SECONDS == 30

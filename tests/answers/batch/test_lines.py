@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.answers.answering import MAX_BYTES
-from api.answers.batch.lines import split
+from api.answers.batch import split
 
 
 @given(

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from api.cases.events import KINDS, queue, signing
+from api.cases.events import KINDS, posting, queue
 
 PAGE = (Path(__file__).parents[3] / "api" / "docs" / "events.md").read_text(encoding="utf-8")
 BODY = '{"type":"case.closed"}'
@@ -25,20 +25,20 @@ def example() -> dict[str, Any]:
 
 def test_example_takes_what_is_sent(example: dict[str, Any]) -> None:
     """The example takes a message as it is sent, and one signed with an old and a new secret."""
-    secret = signing.new_secret()
-    headers = signing.headers([secret], "msg_1", BODY, datetime.now(UTC))
+    secret = posting.new_secret()
+    headers = posting.headers([secret], "msg_1", BODY, datetime.now(UTC))
     assert example["check"](secret, headers, BODY.encode())
-    both = signing.headers([signing.new_secret(), secret], "msg_1", BODY, datetime.now(UTC))
+    both = posting.headers([posting.new_secret(), secret], "msg_1", BODY, datetime.now(UTC))
     assert example["check"](secret, both, BODY.encode())
 
 
 def test_example_refuses_the_rest(example: dict[str, Any]) -> None:
     """It refuses another body, another secret and an old attempt."""
-    secret = signing.new_secret()
-    headers = signing.headers([secret], "msg_1", BODY, datetime.now(UTC))
+    secret = posting.new_secret()
+    headers = posting.headers([secret], "msg_1", BODY, datetime.now(UTC))
     assert not example["check"](secret, headers, b"{}")
-    assert not example["check"](signing.new_secret(), headers, BODY.encode())
-    old = signing.headers([secret], "msg_1", BODY, datetime(2026, 1, 1, tzinfo=UTC))
+    assert not example["check"](posting.new_secret(), headers, BODY.encode())
+    old = posting.headers([secret], "msg_1", BODY, datetime(2026, 1, 1, tzinfo=UTC))
     assert not example["check"](secret, old, BODY.encode())
 
 

@@ -5,14 +5,14 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
 
-from api.cases.events import signing
+from api.cases.events import posting
 
 PAYLOAD = '{"type":"case.closed","data":{"note":"grün"}}'
 
 
 def test_published_example() -> None:
     """The example in the tests of the Standard Webhooks reference libraries gives its signature."""
-    found = signing.headers(
+    found = posting.headers(
         ["whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"], "msg_p5jXN8AQM9LWM0D4loKWxJek",
         '{"test": 2432232314}', datetime.fromtimestamp(1614265330, UTC),
     )  # fmt: skip
@@ -22,8 +22,8 @@ def test_published_example() -> None:
 
 def test_reference_library_takes_it() -> None:
     """A receiver with the reference library takes what was signed with a new secret."""
-    secret = signing.new_secret()
-    headers = signing.headers([secret], "msg_1", PAYLOAD, datetime.now(UTC))
+    secret = posting.new_secret()
+    headers = posting.headers([secret], "msg_1", PAYLOAD, datetime.now(UTC))
     assert Webhook(secret).verify(PAYLOAD, headers)["data"] == {"note": "grün"}
 
 
@@ -34,9 +34,9 @@ def test_reference_library_takes_it() -> None:
 )
 def test_reference_library_refuses_what_was_changed(payload: str, message: str, age: int) -> None:
     """Payload, id and time of the attempt are all under the signature."""
-    secret = signing.new_secret()
+    secret = posting.new_secret()
     at = datetime.now(UTC) - timedelta(seconds=age)
-    headers = signing.headers([secret], "msg_1", PAYLOAD, at) | {"webhook-id": message}
+    headers = posting.headers([secret], "msg_1", PAYLOAD, at) | {"webhook-id": message}
     with pytest.raises(WebhookVerificationError):
         Webhook(secret).verify(payload, headers)
 
@@ -45,8 +45,8 @@ def test_the_hand_of_the_clock_is_no_matter() -> None:
     """The same moment in another zone gives the same headers (Kathmandu is 5 h 45 min ahead)."""
     moment = datetime(2026, 11, 28, 12, 0, tzinfo=UTC)
     elsewhere = moment.astimezone(timezone(timedelta(hours=5, minutes=45)))
-    secret = signing.new_secret()
-    assert signing.headers([secret], "msg_1", PAYLOAD, elsewhere) == signing.headers(
+    secret = posting.new_secret()
+    assert posting.headers([secret], "msg_1", PAYLOAD, elsewhere) == posting.headers(
         [secret], "msg_1", PAYLOAD, moment
     )
 
@@ -55,6 +55,6 @@ def test_secrets_differ_and_are_long_enough() -> None:
     """A secret is at least 24 bytes (the specification's least) and no two are the same."""
     import base64
 
-    secrets = {signing.new_secret() for _ in range(50)}
+    secrets = {posting.new_secret() for _ in range(50)}
     assert len(secrets) == 50
     assert all(len(base64.b64decode(one.removeprefix("whsec_"))) >= 24 for one in secrets)
