@@ -1,6 +1,8 @@
 """``threewire kb``: look at the knowledge base, check it, and add to it."""
 
-from collections.abc import Iterable
+import functools
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,24 +12,72 @@ from marshmallow import ValidationError
 from api import strict_json
 from api.answers.text import Section, as_text
 from api.cli.inputs import BadInput, Listed, knowledge_from, overlay_option, told
-from api.cli.kb_options import Chosen, known, on_machines
 from api.curation import calls as call_marks
 from api.curation import cases as running
 from api.curation import facts, starters
 from api.curation import matrix as tables
+from api.curation.facts import shown_machines
 from api.curation.reference import (
     formats_as_markdown,
     group_sections,
     page_sections,
 )
-from engine import Diagnoser
+from engine import Diagnoser, Knowledge
 from engine.audit import audit
 from engine.audit.groups import Level
+from engine.audit.separation import Survey
 from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
 from engine.knowledge.load import inspect
 from engine.knowledge.shapes import KEBAB
+from engine.physics.machine import Machine
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The base that was asked for, and the machines to look at."""
+
+    knowledge: Knowledge
+    survey: Survey
+    machines: list[Machine]
+
+
+def known(kind: str, wanted: str, there: Mapping[str, Any]) -> str:
+    """Return an id that exists. Raises BadInput naming the nearest."""
+    if wanted not in there:
+        raise BadInput([unknown(kind, wanted, there)])
+    return wanted
+
+
+def on_machines(one_coil: bool = False) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Return what adds the options; the command gets what they choose as its first argument.
+
+    Without --coil both styles are chosen, or with ``one_coil`` the first.
+    """
+
+    coils = items.COILS[:1] if one_coil else items.COILS
+    about = f"Coil style; {coils[0] if one_coil else 'both'} when left out."
+
+    def decorate(command: Callable[..., None]) -> Callable[..., None]:
+        @click.option("--circuit", metavar="ID", help="One circuit; all of them when left out.")
+        @click.option("--coil", type=click.Choice(items.COILS), help=about)
+        @click.option("--volts", type=click.Choice([str(one) for one in items.SYSTEM_VOLTS]),
+                      default=str(items.SYSTEM_VOLTS[0]), show_default=True,
+                      help="System voltage.")  # fmt: skip
+        @overlay_option
+        @functools.wraps(command)
+        def chosen(
+            circuit: str | None, coil: str | None, volts: str, overlay: tuple[str, ...], **rest: Any
+        ) -> None:
+            knowledge = knowledge_from(overlay)
+            circuits = [known("circuit", circuit, knowledge.circuits)] if circuit else []
+            machines = shown_machines(knowledge, circuits, (coil,) if coil else coils, int(volts))
+            command(Chosen(knowledge, Survey(diagnoser_of(knowledge)), machines), **rest)
+
+        return chosen
+
+    return decorate
 
 
 @click.group()

@@ -29,7 +29,6 @@ def _surveyed_once(survey: Survey, monkeypatch: pytest.MonkeyPatch) -> None:
         last = Survey(diagnoser)
         return last
 
-    monkeypatch.setattr("api.cli.kb_options.Survey", surveyed)
     monkeypatch.setattr("api.cli.kb.Survey", surveyed)
 
 
