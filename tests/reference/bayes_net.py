@@ -84,11 +84,10 @@ class Network:
         net.add(_variable(found, child.table.shape[1]))
         for parent, its in (("state", away), ("times", away), ("state", found), (away, found)):
             net.addArc(parent, its)
-        for state, chance in enumerate(child.away.tolist()):
-            net.cpt(away)[{"state": state, "times": 0}] = [1.0, 0.0]
-            net.cpt(away)[{"state": state, "times": 1}] = [1.0 - chance, chance]
-            net.cpt(found)[{"state": state, away: 0}] = child.table[state].tolist()
-            net.cpt(found)[{"state": state, away: 1}] = child.table[times.good[state]].tolist()
+        away_then = np.column_stack([1.0 - child.away, child.away])
+        # a table's first axis is its last parent
+        net.cpt(away)[:] = np.stack([np.broadcast_to([1.0, 0.0], away_then.shape), away_then])
+        net.cpt(found)[:] = np.stack([child.table, child.table[times.good]])
 
     def _in_part(self, number: int, child: Child, times: Times) -> None:
         """Add a finding that counts in part, its likelihood raised to that power."""
@@ -100,9 +99,7 @@ class Network:
         net.add(_variable(found, 2))
         net.addArc("state", found)
         net.addArc("times", found)
-        for state in range(len(here)):
-            net.cpt(found)[{"state": state, "times": 0}] = tables[state].tolist()
-            net.cpt(found)[{"state": state, "times": 1}] = tables[len(here) + state].tolist()
+        net.cpt(found)[:] = tables.reshape(2, len(here), 2)
 
     def causes(self, factors: Floats | None = None, without: int | None = None) -> Floats:
         """Return the posterior of the causes, given all findings or all but one.
