@@ -20,7 +20,7 @@ from engine.knowledge.items import BUILDS
 from engine.physics.model import ModelStore
 from engine.reasoning.advice import Advisers
 from engine.reasoning.belief import Belief, believe, fit_of
-from engine.reasoning.conclusions import conclude
+from engine.reasoning.conclusions import Conclusions, conclude
 from engine.reasoning.effects import Effects, effects_of
 from engine.reasoning.observe import Observation, case_view, observe
 from engine.reasoning.pairs import weigh_pairs
@@ -64,7 +64,7 @@ class Diagnoser:
         Each of two brake solenoids is diagnosed by itself; the top of the answer is about the side
         that was named first, and nothing is left out below.
         """
-        sides = list(dict.fromkeys(one.side for one in request.findings if one.side))
+        sides = _sides(request)
         if not sides:
             return self._answer(self.settled(request))
         answers = {
@@ -76,6 +76,11 @@ class Diagnoser:
         """Return the belief of a request, of one side where it names sides, without explaining."""
         asked = self._of_side(request, side) if side else request
         return self._believed(self.settled(asked))[-1]
+
+    def conclusions(self, request: Request) -> tuple[Conclusions, ...]:
+        """Return what the rules conclude, for each side that is named, without planning."""
+        asked = [self._of_side(request, side) for side in _sides(request)] or [request]
+        return tuple(self._concluded(*self._believed(self.settled(one))[1:]) for one in asked)
 
     def meanings(self, belief: Belief, check: str) -> tuple[MeaningEntry, ...]:
         """Return what each result of any check would mean, given an answer's belief.
@@ -115,7 +120,7 @@ class Diagnoser:
     def _answer(self, request: Request) -> Answer:
         knowledge, model = self.knowledge, self.models.get(request.machine)
         observations, case, firings, effects, belief = self._believed(request)
-        conclusions = conclude(knowledge, self.rule_sets, case, firings, effects, belief)
+        conclusions = self._concluded(case, firings, effects, belief)
         fit = fit_of(belief)
         two = None if fit.verdict == "good" else weigh_pairs(knowledge, belief, observations)
         separator = two.pairs[0].told_apart_by if two and two.pairs else None
@@ -124,6 +129,11 @@ class Diagnoser:
             knowledge, self.cautions, request, model, observations, effects, belief, conclusions,
             plan, fit, two,
         ))  # fmt: skip
+
+    def _concluded(
+        self, case: CaseView, firings: tuple[Firing, ...], effects: Effects, belief: Belief
+    ) -> Conclusions:
+        return conclude(self.knowledge, self.rule_sets, case, firings, effects, belief)
 
     def _of_side(self, request: Request, side: str) -> Request:
         """Return the request as it concerns one of two brake solenoids.
@@ -137,6 +147,11 @@ class Diagnoser:
             or self.knowledge.checks[finding.check].shared_between_sides
         ]
         return replace(request, findings=tuple(kept))
+
+
+def _sides(request: Request) -> list[str]:
+    """Return the sides of two brake solenoids that findings name, in their order."""
+    return list(dict.fromkeys(one.side for one in request.findings if one.side))
 
 
 @lru_cache(maxsize=1)

@@ -18,6 +18,7 @@ from api.store import Database
 from engine import Diagnoser, Knowledge
 from engine.answer.answer import Answer
 from engine.diagnosis import shipped
+from engine.physics.model import MOST_BYTES, ModelStore
 from engine.reasoning.request import Request
 from tests.databases import KINDS, Server, server, set_up
 from tests.reference.conftest import enlarged, pytest_terminal_summary
@@ -27,6 +28,7 @@ __all__ = ["enlarged", "pytest_terminal_summary"]
 
 SLOW = Path(__file__).parent / "reference"  # comparisons with other programs, whole circuits long
 ANSWERS_KEPT = 500  # of the engine that remembers them
+MODEL_BYTES = 4 * MOST_BYTES  # of machines that tests ask about: each is solved once a worker
 # what starts a process
 STARTERS = {
     "subprocess",
@@ -81,7 +83,9 @@ def _names(function: Callable[..., object]) -> set[str]:
 @pytest.fixture(scope="session")
 def diagnoser() -> Diagnoser:
     """The engine on the shipped knowledge, with every model that a test had it build."""
-    return shipped()
+    found = shipped()
+    found.models = ModelStore(found.knowledge, MODEL_BYTES)
+    return found
 
 
 @pytest.fixture(scope="session")

@@ -47,8 +47,8 @@ class RuleCase:
             return _cautioned(diagnoser, self.request, frozenset(self.step))
         if self.beliefs is not None:
             return _fired_with(diagnoser, self.request, self.beliefs)
-        # neither the number of causes shown nor the proposals matter here, and both cost time
-        return traced(diagnoser.diagnose({**self.request, "limit": 1, "on_hand": []}))
+        concluded = diagnoser.conclusions(read_request(self.request, diagnoser.knowledge))
+        return {firing.rule for side in concluded for firing in side.firings}
 
 
 RuleCases = Annotated[

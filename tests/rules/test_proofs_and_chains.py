@@ -7,9 +7,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-import yaml
 
 from engine import Diagnoser
+from engine.knowledge.text import load_yaml
+from engine.reasoning.conclusions import Conclusions
+from engine.reasoning.request import read_request
 
 CASES = Path(__file__).parents[1] / "cases"
 RULES = sorted(
@@ -25,13 +27,30 @@ BURNED = (
 )  # fmt: skip
 
 
+def read(folder: str, name: str = "*") -> list[dict[str, Any]]:
+    """Return the case files of a folder, or the one of a name."""
+    files = sorted((CASES / folder).glob(f"{name}.yaml"))
+    return [load_yaml(path.read_text(encoding="utf-8"), path.name) for path in files]
+
+
+def concluded(diagnoser: Diagnoser, request: dict[str, Any]) -> Conclusions:
+    """Return what the rules conclude, of the side that is named first."""
+    return diagnoser.conclusions(read_request(request, diagnoser.knowledge))[0]
+
+
+def cleared(diagnoser: Diagnoser, rule: str) -> list[str]:
+    """Return the causes that a rule clears."""
+    actions = diagnoser.knowledge.programs[rule].actions
+    return [cause for one in actions if one.kind == "clears" for cause in one.about]
+
+
 def jittered(request: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
     """Return the request with its readings moved by a few percent."""
     moved = copy.deepcopy(request)
     for finding in moved["findings"]:
         if isinstance(finding.get("value"), (int, float)):
             finding["value"] = round(float(finding["value"] * rng.normal(1.0, 0.02)), 4)
-    return {**moved, "limit": 0}
+    return moved
 
 
 @pytest.mark.parametrize("name", RULES)
@@ -41,22 +60,17 @@ def test_what_a_proof_clears_is_below_one_percent(
 ) -> None:
     """On the facts that fire a proof, over random values, each cleared cause is below 1 %."""
     rng = np.random.default_rng(sum(name.encode()))
-    case = yaml.safe_load((CASES / "rules" / f"{name}.yaml").read_text(encoding="utf-8"))
-    clears = [
-        cause
-        for action in diagnoser.knowledge.programs[name].actions
-        if action.kind == "clears"
-        for cause in action.about
-    ]
+    case = read("rules", name)[0]
+    clears = cleared(diagnoser, name)
     fired = 0
     for one in case["fires"]:
         for draw in range(enlarged(DRAWS)):
-            request = {**one["request"], "limit": 0} if draw == 0 else jittered(one["request"], rng)
-            answer = diagnoser.diagnose(request)
-            if name not in {step["rule"] for step in answer["trace"]}:
+            request = one["request"] if draw == 0 else jittered(one["request"], rng)
+            found = concluded(diagnoser, request)
+            if name not in {one.rule for one in found.firings}:
                 continue
             fired += 1
-            belief = {cause["id"]: cause["probability"] for cause in answer["causes"]}
+            belief = found.view.beliefs
             high = {c: belief[c] for c in clears if belief.get(c, 0.0) >= 0.01}
             assert not high, request["findings"]
     assert fired
@@ -64,9 +78,7 @@ def test_what_a_proof_clears_is_below_one_percent(
 
 def worked(cause: str) -> list[dict[str, Any]]:
     """Return the requests of the worked cases that a cause leads."""
-    found = [yaml.safe_load(path.read_text(encoding="utf-8"))
-             for path in sorted((CASES / "worked").glob("*.yaml"))]  # fmt: skip
-    return [one["request"] for one in found if one["expect"]["lead"] == cause]
+    return [one["request"] for one in read("worked") if one["expect"]["lead"] == cause]
 
 
 @pytest.mark.parametrize("cause", BURNED)
@@ -87,17 +99,12 @@ def test_a_burned_part_names_a_root_and_the_check_before_replacing(
 def test_no_leader_is_proved_good(diagnoser: Diagnoser) -> None:
     """In no worked case and no case of a proof does a rule clear what leads, and the sentence of a
     proof that would is not printed either."""
-    worked = [yaml.safe_load(path.read_text()) for path in (CASES / "worked").glob("*.yaml")]
-    requests = [one["request"] for one in worked]
+    requests = [one["request"] for one in read("worked")]
     for name in RULES:
-        file = yaml.safe_load((CASES / "rules" / f"{name}.yaml").read_text())
+        file = read("rules", name)[0]
         requests += [one["request"] for one in (*file["fires"], *file["silent"])]
     for request in requests:
-        answer = diagnoser.diagnose(request)
-        leader = answer["causes"][0]["id"]
-        for proof in answer["proofs"]:
-            program = diagnoser.knowledge.programs[proof["rule"]]
-            named = [
-                cause for act in program.actions if act.kind == "clears" for cause in act.about
-            ]
-            assert leader not in named, (proof, request)
+        found = concluded(diagnoser, request)
+        leader = max(found.view.beliefs, key=found.view.beliefs.__getitem__)
+        for proof in found.proofs:
+            assert leader not in cleared(diagnoser, proof.rule), (proof, request)
