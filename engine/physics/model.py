@@ -213,7 +213,7 @@ def solve_hypotheses(
     predictor = Predictor(solution, variant, events, knowledge.rows("instruments"))
     return VariantModel(
         variant, tuple(found), _prior(knowledge, variant, found), events,
-        {name: predictor.predict(check) for name, check in checks.items()},
+        predictor.predict_all(checks),
     )  # fmt: skip
 
 

@@ -453,6 +453,17 @@ class Predictor:
     events: Mapping[str, Floats]
     instruments: Mapping[str, Mapping[str, Any]]
 
+    def predict_all(self, checks: Mapping[str, items.Check]) -> dict[str, Prediction]:
+        """Return the predictions of checks that apply to the variant."""
+        pairs: dict[Situation, list[tuple[str, str]]] = {}
+        for check in checks.values():
+            if check.reading is not None and check.reading.quantity != "seconds":
+                ends = pairs.setdefault(situation_of(check.reading), [])
+                ends.append(self._ends(check.reading))
+        for situation, ends in pairs.items():
+            self.solution.solved[situation].respond(ends)
+        return {name: self.predict(check) for name, check in checks.items()}
+
     def predict(self, check: items.Check) -> Prediction:
         """Return the prediction of a check that applies to the variant."""
         if check.outcomes is not None:
@@ -478,19 +489,22 @@ class Predictor:
             meter=reading.instrument,
         )  # fmt: skip
 
+    def _ends(self, reading: items.Reading) -> tuple[str, str]:
+        """Return the nodes that a reading is about."""
+        if reading.quantity == "current":
+            return self.solution.network.ends[self._cases.part(reading.part)]
+        return reading.from_node[self.variant.coil], reading.to_node[self.variant.coil]
+
     def _circuit(self, reading: items.Reading) -> tuple[Floats, Loadings]:
         """Return value and loadings of a volt, ampere or ohm reading."""
         solved = self.solution.solved[situation_of(reading)]
-        network, coil = self.solution.network, self.variant.coil
+        network = self.solution.network
         if reading.quantity == "current":
             found = current_through(network, solved, self._cases.part(reading.part))
         elif reading.quantity == "voltage":
-            found = voltage_between(network, solved, reading.from_node[coil], reading.to_node[coil])
+            found = voltage_between(network, solved, *self._ends(reading))
         else:
-            found = resistance_between(
-                network, solved.inverse, solved.conductances,
-                reading.from_node[coil], reading.to_node[coil],
-            )  # fmt: skip
+            found = resistance_between(network, solved, *self._ends(reading))
         names, ohms_u, volts_u, sources = self._uncertainties
         which, severity = self.solution.which, self._along_severity(reading.phase, found)
         columns = [found.per_log_ohms * ohms_u, (found.per_volt * volts_u)[:, sources]]

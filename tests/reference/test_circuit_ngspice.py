@@ -141,9 +141,7 @@ def test_resistances_of_dead_networks(
     worst, opens = 0.0, 0
     for (one, (start, end)), result in zip(drawn, found, strict=True):
         solved = one.solved
-        here = resistance_between(
-            one.solution.network, solved.inverse, solved.conductances, start, end
-        )
+        here = resistance_between(one.solution.network, solved, start, end)
         ohms = result.volts[start] - result.volts[end]
         apart = abs(float(here.value) - ohms)
         assert apart <= SHARE * ohms + FLOOR_OHMS, f"{one}: {start} to {end} {here.value} {ohms}"
@@ -176,9 +174,7 @@ class Probe:
             return voltage_between(network, solved, self.start, self.end)
         if self.quantity == "current":
             return current_through(network, solved, self.faulty.solution.cases.part(self.part))
-        return resistance_between(
-            network, solved.inverse, solved.conductances, self.start, self.end
-        )
+        return resistance_between(network, solved, self.start, self.end)
 
     def island(self, moved: str, factor: float, source: bool) -> Island:
         """Return the circuit with one part's ohms, or its source's volts, times a factor."""
