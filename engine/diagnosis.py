@@ -6,8 +6,8 @@ the beliefs conclude proofs, chains and cautions; the planner says what to do ne
 puts all of it into words.
 """
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -31,6 +31,18 @@ from engine.rules.compile import Firing, rule_sets
 from engine.rules.views import CaseView
 
 BUILD_SURE = 0.85  # judgement: from here on the readings are taken to tell how it is built
+
+
+@dataclass(frozen=True)
+class Believed:
+    """A request, what was observed, the case and the rules that qualify it, and the belief."""
+
+    request: Request
+    observations: Sequence[Observation]
+    case: CaseView
+    firings: tuple[Firing, ...]
+    effects: Effects
+    belief: Belief
 
 
 class Diagnoser:
@@ -75,12 +87,12 @@ class Diagnoser:
     def belief(self, request: Request, side: str | None = None) -> Belief:
         """Return the belief of a request, of one side where it names sides, without explaining."""
         asked = self._of_side(request, side) if side else request
-        return self._believed(self.settled(asked))[-1]
+        return self.settled(asked).belief
 
     def conclusions(self, request: Request) -> tuple[Conclusions, ...]:
         """Return what the rules conclude, for each side that is named, without planning."""
         asked = [self._of_side(request, side) for side in _sides(request)] or [request]
-        return tuple(self._concluded(*self._believed(self.settled(one))[1:]) for one in asked)
+        return tuple(self._concluded(self.settled(one)) for one in asked)
 
     def meanings(self, belief: Belief, check: str) -> tuple[MeaningEntry, ...]:
         """Return what each result of any check would mean, given an answer's belief.
@@ -89,24 +101,23 @@ class Diagnoser:
         """
         return explain.meanings(self.advisers.of(belief.model).meanings(belief, check))
 
-    def settled(self, request: Request) -> Request:
-        """Return the request with how the machine is built as the readings tell it, if they do."""
-        asked = [one for one in BUILDS if getattr(request.machine, one) == "unknown"]
-        if not asked:
-            return request
+    def settled(self, request: Request) -> Believed:
+        """Return what is believed, the machine built as the readings tell it where they do."""
+        found = self._believed(request)
         told: dict[str, Any] = {}
-        belief = self._believed(request)[-1]
-        for name in asked:
+        belief = found.belief
+        for name in BUILDS:
+            if getattr(request.machine, name) != "unknown":
+                continue
             other = np.array([name in one.otherwise for one in belief.model.variants])
             share = float(belief.hypotheses[other[belief.model.variant_of]].sum())
             if not 1 - BUILD_SURE < share < BUILD_SURE:
                 told[name] = BUILDS[name][share > 0.5]
-        return replace(request, machine=replace(request.machine, **told))
+        if not told:
+            return found
+        return self._believed(replace(request, machine=replace(request.machine, **told)))
 
-    def _believed(
-        self, request: Request
-    ) -> tuple[list[Observation], CaseView, tuple[Firing, ...], Effects, Belief]:
-        """Return what was observed, the case and the rules that qualify it, and the belief."""
+    def _believed(self, request: Request) -> Believed:
         model = self.models.get(request.machine)
         observations = [observe(model, finding) for finding in request.findings]
         case = case_view(request, observations)
@@ -115,25 +126,26 @@ class Diagnoser:
         firings = tuple(self.rule_sets["qualify"].run(counted))
         effects = effects_of(self.knowledge, counted, firings).without(request.excluded)
         effects = effects.after(request.done, older)
-        return observations, case, firings, effects, believe(model, observations, effects)
+        belief = believe(model, observations, effects)
+        return Believed(request, observations, case, firings, effects, belief)
 
-    def _answer(self, request: Request) -> Answer:
-        knowledge, model = self.knowledge, self.models.get(request.machine)
-        observations, case, firings, effects, belief = self._believed(request)
-        conclusions = self._concluded(case, firings, effects, belief)
-        fit = fit_of(belief)
-        two = None if fit.verdict == "good" else weigh_pairs(knowledge, belief, observations)
+    def _answer(self, found: Believed) -> Answer:
+        knowledge, belief, model = self.knowledge, found.belief, found.belief.model
+        conclusions, fit = self._concluded(found), fit_of(belief)
+        two = None if fit.verdict == "good" else weigh_pairs(knowledge, belief, found.observations)
         separator = two.pairs[0].told_apart_by if two and two.pairs else None
-        plan = self.advisers.of(model).plan(request, belief, effects, conclusions, separator)
+        plan = self.advisers.of(model).plan(
+            found.request, belief, found.effects, conclusions, separator
+        )
         return explain.answer(explain.Scene(
-            knowledge, self.cautions, request, model, observations, effects, belief, conclusions,
-            plan, fit, two,
+            knowledge, self.cautions, found.request, model, found.observations, found.effects,
+            belief, conclusions, plan, fit, two,
         ))  # fmt: skip
 
-    def _concluded(
-        self, case: CaseView, firings: tuple[Firing, ...], effects: Effects, belief: Belief
-    ) -> Conclusions:
-        return conclude(self.knowledge, self.rule_sets, case, firings, effects, belief)
+    def _concluded(self, found: Believed) -> Conclusions:
+        return conclude(
+            self.knowledge, self.rule_sets, found.case, found.firings, found.effects, found.belief
+        )
 
     def _of_side(self, request: Request, side: str) -> Request:
         """Return the request as it concerns one of two brake solenoids.

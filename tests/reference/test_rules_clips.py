@@ -150,7 +150,7 @@ class Reader:
                 yield Stated(content["rule"], fires, body["because"], of_step, tuple(cases))
 
     def _case(self, rule: str, body: Mapping[str, Any]) -> Case:
-        request = self._diagnoser.settled(read_request(body["request"], self._knowledge))
+        request = self._diagnoser.settled(read_request(body["request"], self._knowledge)).request
         model = self._models.get(request.machine)
         view = case_view(request, [observe(model, one) for one in request.findings])
         beliefs = body.get("beliefs")
