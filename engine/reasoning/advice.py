@@ -156,7 +156,8 @@ class Adviser:
         )
         if limits.kinds is not None or limits.lay:
             free = replace(limits, kinds=None, lay=False)
-            further = self._advised(belief, free, conclusions, separator)[1]
+            whole = not limits.lay and set(limits.kinds or ()) == set(items.USUAL_KINDS)
+            further = proposals if whole else self._advised(belief, free, conclusions, separator)[1]
         return Plan(
             action, proposals, further,
             {one.check: self.meanings(belief, one.check) for one in (*proposals, *(further or ()))},
