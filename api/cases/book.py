@@ -109,25 +109,30 @@ class Book:
         Else the engine is asked, and what it says is kept; so too of ``side``, the one of two that
         is looked at, where nothing was found on it yet.
         """
+        return self.followed(number, side, latest=0).case
+
+    def followed(self, number: str, side: str | None, latest: int) -> "FollowedCase":
+        """Return the case as ``diagnosed`` does, with what its ``latest`` steps brought."""
+        with_ = self._made_with()
         with self.database.reading() as session:
             row = self._row(session, number)
-            found = kept(session, row.order, row.version, self._made_with())
-            case = case_of(row, found)
+            case = case_of(row, kept(session, row.order, row.version, with_))
+            before = kept(session, row.order, row.version - 1, with_) if latest else None
+            steps = self._steps(session, row, row.version - latest)
+        return FollowedCase(self._asked(case, row.order, side), before, steps)
+
+    def _asked(self, case: Case, order: int, side: str | None) -> Case:
+        """Return the case with its diagnosis; the engine is asked where none is kept."""
+        found = case.diagnosis
         asked = replace(case, diagnosis=found or diagnosed(self.engine, case))
         if side and asked.diagnosis and asked.diagnosis.of_side(side) is None:
             other = diagnosed(self.engine, case.of_side(side))
             asked = replace(case, diagnosis=replace(asked.diagnosis, other=other))
         if asked.diagnosis is not None and asked.diagnosis is not found:
-            write = partial(keep, order=row.order, version=case.version, found=asked.diagnosis)
+            write = partial(keep, order=order, version=case.version, found=asked.diagnosis)
             with suppress(IntegrityError, StoreUnavailableError):  # somebody else may have kept it
                 self.database.write(write)
         return asked
-
-    def diagnosis_before(self, case: Case) -> CaseDiagnosis | None:
-        """Return the kept diagnosis of the version before; None where it is not there any more."""
-        with self.database.reading() as session:
-            row = self._row(session, case.number)
-            return kept(session, row.order, case.version - 1, self._made_with())
 
     def list(
         self, *, cursor: str | None = None, limit: int = lists.DEFAULT, **filters: str | None
@@ -352,6 +357,15 @@ class Book:
         if also is not None:
             also(session, case)
         return case
+
+
+@dataclass(frozen=True)
+class FollowedCase:
+    """A case with its diagnosis, the one of the version before where it is kept, and steps."""
+
+    case: Case
+    before: CaseDiagnosis | None
+    steps: Sequence[CaseStep]  # the latest, oldest first
 
 
 @dataclass(frozen=True)

@@ -121,12 +121,21 @@ def once(
     claim = _claimed(database, key)
     if isinstance(claim, Reply):
         return claim
+    answered = []
+
+    def finish(session: Session, case: Case) -> None:
+        claim.finish(session, case, reply)
+        answered.append(case.version)
+
     try:
-        case = step(partial(claim.finish, reply=reply))
+        case = step(finish)
     except _LostClaimError:
         return once(database, key, step, reply)
-    finally:
-        claim.release(database)  # of a step that failed, or changed nothing and wrote no reply
+    except BaseException:
+        claim.release(database)
+        raise
+    if not answered:  # nothing changed
+        claim.release(database)
     return reply(case)
 
 
