@@ -301,7 +301,8 @@ def _handed_over(scene: Scene) -> str:
     if not scene.plan.further:
         return f"{said} Send somebody who knows this type of machine, with this report."
     check = scene.knowledge.checks[scene.plan.further[0].check]
-    return f"{said} Send a trained person {words.TOOLS[check.kind]}; first check: {check.name}."
+    sent = f"Send a trained person to the machine {words.TOOLS[check.kind]}"
+    return f"{said} {sent}. First check: {check.name}."
 
 
 def placeholders(model: Model, check: items.Check) -> Mapping[str, str]:

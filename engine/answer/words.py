@@ -16,9 +16,9 @@ DOUBTS = {
 }
 
 TOOLS = {
-    "ask": "who can ask on the spot", "look": "who can look on the spot",
-    "try": "who can work the parts", "lamp": "with a test lamp", "meter": "with a meter",
-    "clamp": "with a DC clamp meter", "recorder": "with a recorder",
+    "ask": "to ask the operator", "look": "to look at it", "try": "to work its parts by hand",
+    "lamp": "with a test lamp", "meter": "with a meter", "clamp": "with a DC clamp meter",
+    "recorder": "with a recorder",
 }  # fmt: skip
 NEEDS = {
     "ask": "costs only a question", "look": "needs no tool", "try": "needs no meter",

@@ -77,7 +77,7 @@ def test_a_caution_told_before_is_shortened_and_never_left_out(
     ("machine", "step", "danger"),
     [
         (FUEL, "exhaust-smoke-at-crank", "The engine turns and may start. Neutral, clear of"),
-        (BRAKE, "brake-display", "Any command or pushed plunger can lift the lock. Level ground"),
+        (BRAKE, "brake-display", "The lock can lift. Any command or pushed plunger lifts it."),
     ],
     ids=["cranking", "releasing"],
 )
