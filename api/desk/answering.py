@@ -18,6 +18,7 @@ from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import SIDES, Call, address_of
 from api.desk.forms import FormFault, filled, finding_of
 from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.translation import gettext
 from api.strict_json import Json
 from engine.reasoning.request import NOT_KNOWN
 
@@ -28,9 +29,9 @@ CUT = 300.0  # pixels of the circuit's height beside a step
 def call_at(number: str, side: str | None = None) -> Call:
     """Return a case with its kept diagnoses as a call of this browser. Raises NoSuchCase."""
     side = side or request.args.get("side")
-    case = book().diagnosed(number, side if side in SIDES else None)
-    call = Call.of(case, book().diagnosis_before(case), pages.audience(), side)
-    return replace(call, steps=book().steps(number, case.version - STEPS_DRAWN))
+    found = book().followed(number, side if side in SIDES else None, STEPS_DRAWN)
+    call = Call.of(found.case, found.before, pages.audience(), side)
+    return replace(call, steps=found.steps)
 
 
 def page(call: Call, status: int = 200, check: str | None = None, replaces: int | None = None,
@@ -115,16 +116,18 @@ def read_out(number: str) -> Response:
 def answer(number: str) -> Response:
     """Take an answer, or one in the place of another."""
     form = request.form
-    call = call_at(number, form.get("side"))
-    check = form.get("check", "")
+    side, check = form.get("side"), form.get("check", "")
+    call = Call.of(book().get(number), None, pages.audience(), side)  # no diagnosis is needed here
     if check not in call.desk.knowledge.checks:
-        return page(call, 422, faults={"form": "That check is not known here."})
+        unknown = gettext("That check is not known here.")
+        return page(call_at(number, side), 422, faults={"form": unknown})
     old = call.finding(form.get("replaces"))
 
     def again(no: Refusal) -> Response:
         if no.stale is not None:
             return _stale(no, check, old)
-        return page(call, 422, check, old.place if old else None, form=form, faults=no.faults)
+        shown, place = call_at(number, side), old.place if old else None
+        return page(shown, 422, check, place, form=form, faults=no.faults)
 
     response = submitted(
         lambda also: _take(call, check, old, also), lambda case: address_of(case, call.side), again
@@ -162,7 +165,8 @@ def _stale(no: Refusal, check: str, old: CaseFinding | None) -> Response:
     call = call_at(no.stale.current.number, request.form.get("side"))
     try:
         body = finding_of(request.form, check, call.desk.knowledge)
-        offer = f"{call.desk.name(check)}: {observed(body, call.desk.knowledge)}"
+        found = observed(body, call.desk.knowledge)
+        offer = gettext("%(check)s: %(answer)s", check=call.desk.name(check), answer=found)
     except (FormFault, KeyError):
         offer = call.desk.name(check)
     shown: dict[str, object] = {"stale": no.stale.changes, "offer": offer}

@@ -11,6 +11,7 @@ from api.answers.problems import ProblemError
 from api.cases import Book, ClosedCase, NoSuchCase, NoSuchFinding, OpenCase
 from api.cases.texts import name_fault
 from api.desk import csrf, pages
+from api.desk.translation import gettext
 from api.drawing import stylesheet
 from api.service import current
 from api.store import StoreUnavailableError
@@ -105,16 +106,16 @@ def _message(
     status: int, title: str, *lines: str, links: Sequence[tuple[str, str]] = ()
 ) -> Response:
     """Return a page that says what happened, with the ways on; to the calls where none is named."""
-    ways = links or [("To the calls", url_for(".home"))]
+    ways = links or [(gettext("To the calls"), url_for(".home"))]
     return pages.respond("message.html", status, title=title, lines=lines, links=ways)
 
 
 @blueprint.errorhandler(HTTPException)
 def _on_http(error: HTTPException) -> Response:
-    words = {404: "There is no such page", 405: "This cannot be done here",
-             413: "That is too much at once"}  # fmt: skip
-    code = error.code or 500
-    return _message(code, words.get(code, "That cannot be read"), "Nothing was changed.")
+    words = {404: gettext("There is no such page"), 405: gettext("This cannot be done here"),
+             413: gettext("That is too much at once")}  # fmt: skip
+    code, unread = error.code or 500, gettext("That cannot be read")
+    return _message(code, words.get(code, unread), gettext("Nothing was changed."))
 
 
 @blueprint.errorhandler(ProblemError)
@@ -124,7 +125,8 @@ def _on_problem(error: ProblemError) -> Response:
         wanted = request.full_path.rstrip("?") if request.method == "GET" else url_for(".home")
         response = pages.respond("sign_in.html", 401, fault="", next=wanted)
     else:
-        title = "Wait a moment" if error.status == 429 else "That is not for this key"
+        slower, refused = gettext("Wait a moment"), gettext("That is not for this key")
+        title = slower if error.status == 429 else refused
         response = _message(error.status, title, error.detail or "")
     response.headers.update(error.headers)
     return response
@@ -136,8 +138,8 @@ def _on_state(error: ClosedCase | OpenCase) -> Response:
     """Say that somebody closed or reopened the case meanwhile."""
     case = url_for(".case_page", number=(request.view_args or {}).get("number", ""))
     return _message(
-        409, "Not taken: the case is not as it was", str(error), "Nothing was changed.",
-        links=[("To the case", case)],
+        409, gettext("Not taken: the case is not as it was"), str(error),
+        gettext("Nothing was changed."), links=[(gettext("To the case"), case)],
     )  # fmt: skip
 
 
@@ -145,13 +147,15 @@ def _on_state(error: ClosedCase | OpenCase) -> Response:
 def _on_old_case(error: RequestError) -> Response:
     """Say that the present knowledge does not take what an old case holds."""
     told = [f"{one.path}: {one.message}." for one in error.faults]
-    return _message(409, "The knowledge here does not take this case any more", *told)
+    return _message(409, gettext("The knowledge here does not take this case any more"), *told)
 
 
 @blueprint.errorhandler(StoreUnavailableError)
 def _on_store_away(error: StoreUnavailableError) -> Response:
     message = f"{str(error)[:1].upper()}{str(error)[1:]}."
-    response = _message(503, "The cases cannot be reached now", message, "Try again in a moment.")
+    response = _message(
+        503, gettext("The cases cannot be reached now"), message, gettext("Try again in a moment.")
+    )
     response.headers["Retry-After"] = "5"
     return response
 
@@ -159,10 +163,10 @@ def _on_store_away(error: StoreUnavailableError) -> Response:
 @blueprint.errorhandler(NothingKeptError)
 def _on_nothing_kept(_: NothingKeptError) -> Response:
     return _message(
-        503, "This server keeps no cases",
-        "It was started without a store, and the desk keeps every call as a case. Start it with "
-        "'threewire serve'.",
-        links=[("To the bench sums", url_for(".sum_list"))],
+        503, gettext("This server keeps no cases"),
+        gettext("It was started without a store, and the desk keeps every call as a case. Start it "
+                "with 'threewire serve'."),
+        links=[(gettext("To the bench sums"), url_for(".sum_list"))],
     )  # fmt: skip
 
 
@@ -171,16 +175,16 @@ def _on_other(error: Exception) -> Response:
     """Say what happened to a form or a number; what nobody foresaw goes into the log."""
     if isinstance(error, csrf.ForeignForm):
         return _message(
-            400, "This form is not taken",
-            "It does not carry the mark of a page that this browser got from here, or the mark is "
-            "old. Nothing was changed.",
-            "Load the page again and send it once more. What you typed is kept there.",
+            400, gettext("This form is not taken"),
+            gettext("It does not carry the mark of a page that this browser got from here, or the "
+                    "mark is old. Nothing was changed."),
+            gettext("Load the page again and send it once more. What you typed is kept there."),
         )  # fmt: skip
     if isinstance(error, (NoSuchCase, NoSuchFinding)):
-        return _message(404, "There is no such case", str(error))
+        return _message(404, gettext("There is no such case"), str(error))
     problems.log_surprise(error)
     return _message(
-        500, "The desk failed",
-        "Nothing that you typed is at fault. What you typed is kept in this browser.",
-        "Try it again; if it stays, tell whoever runs the server.",
+        500, gettext("The desk failed"),
+        gettext("Nothing that you typed is at fault. What you typed is kept in this browser."),
+        gettext("Try it again; if it stays, tell whoever runs the server."),
     )  # fmt: skip

@@ -10,6 +10,7 @@ from flask import url_for
 from api.cases.case import Case, CaseDiagnosis, CaseFinding, CaseStep
 from api.cases.learning import LearningDiagnoser
 from api.cases.work_order import WorkOrder
+from api.desk.translation import gettext
 from api.interview import next_step
 from api.interview.contents import inquiry_into
 from api.interview.desk import Desk
@@ -130,9 +131,11 @@ class Call:
 
 
 def label_of(case: Case) -> str:
-    """Return what a machine is called: 'site dumper, fleet no. 42'."""
-    fleet = f"fleet no. {case.fleet_number}" if case.fleet_number else ""
-    return ", ".join(part for part in (case.machine_type, fleet) if part) or "machine not named"
+    """Return what a machine is called: 'site dumper, no. 42'."""
+    number = case.fleet_number
+    fleet = gettext("no. %(number)s", number=number) if number else ""
+    named = ", ".join(part for part in (case.machine_type, fleet) if part)
+    return named or gettext("machine not named")
 
 
 def address_of(case: Case, side: str | None = None) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from api.answers.text import weighs
 from api.cases.case import Case
+from api.desk.translation import gettext
 from api.drawing import bands
 from api.strict_json import Json
 from engine import Knowledge
@@ -28,7 +29,9 @@ class EvidencePiece:
     def says(self) -> str:
         """Return which way it speaks and how much, in words."""
         much = weighs(self.row["weight_db"])
-        return f"{much} evidence {'for' if self.row['direction'] == 'for' else 'against'} it"
+        if self.row["direction"] == "for":
+            return gettext("%(much)s evidence for it", much=much)
+        return gettext("%(much)s evidence against it", much=much)
 
 
 def pieces(
@@ -57,10 +60,10 @@ def _piece(row: Json, body: Json, check: Check) -> EvidencePiece:
 
 def _picture(row: Json, check: Check) -> str:
     """Return the two bands with the reading on them."""
-    label = (
-        f"Observed {row['observed']}. This cause gives {row['expected_if_cause']}, a healthy "
-        f"circuit {row['expected_if_healthy']}."
-    )
+    label = gettext(
+        "Observed %(reading)s. This cause gives %(band)s, a healthy circuit %(good)s.",
+        reading=row["observed"], band=row["expected_if_cause"], good=row["expected_if_healthy"],
+    )  # fmt: skip
     unit = check.reading.unit if check.reading else ""
     return bands.svg(
         _limits(row["expected_if_cause_range"]), _limits(row["expected_if_healthy_range"]),

@@ -11,6 +11,7 @@ from werkzeug.datastructures import MultiDict
 
 from api.cases.texts import LIMITS, fault_of
 from api.desk.calls import SIDES, UNKNOWN
+from api.desk.translation import gettext
 from api.interview.questions import Question, questions
 from api.interview.readings import NotRead, leads_of, number_in, number_of, read_reading, unit_of
 from api.interview.state import OF_THE_CALL
@@ -25,7 +26,6 @@ DONT_KNOW = "0"
 MACHINE_TEXTS = ("fleet_number", "machine_type", "reference", "complaint",
                  "caller_name", "caller_phone", "caller_place")  # fmt: skip
 CALL_BACK = "call_back_at"
-_NO_TIME = "Choose a day and a time, such as 2026-11-29 14:30."
 SETTINGS = {"hands": "on_hand", "skill": "skill"}  # question -> what the case calls it
 _CHOICES = {"plug": ("fitted", "removed"), "moment": items.MOMENTS,
             "measured_to": ("body", "ground-pin")}  # fmt: skip
@@ -63,7 +63,7 @@ def machine_of(form: Form) -> tuple[Json, Json, dict[str, str]]:
         if question.applies(fields):
             fields[question.id] = _chosen(question, form, faults)
     if fields.get("duty") is None and "duty" not in faults:
-        faults["duty"] = "Choose what the trouble is with: the engine or the brake."
+        faults["duty"] = gettext("Choose what the trouble is with: the engine or the brake.")
     fields |= _numbers(form, faults)
     texts = _texts(form, faults)
     if faults:
@@ -81,7 +81,7 @@ def _chosen(question: Question, form: Form, faults: dict[str, str]) -> object:
     if key in (DONT_KNOW, ""):
         return None
     if key not in options:
-        faults[field_of(question)] = "Choose one of the answers shown."
+        faults[field_of(question)] = gettext("Choose one of the answers shown.")
         return None
     return options[key]
 
@@ -106,7 +106,7 @@ def _texts(form: Form, faults: dict[str, str]) -> dict[str, str]:
         found[name] = tidy(form.get(name, ""), lines)
         fault = fault_of(found[name], most, lines)
         if fault:
-            faults[name] = f"This {fault}."
+            faults[name] = gettext("This %(fault)s.", fault=fault)
     return found | {CALL_BACK: _call_back(form, faults)}
 
 
@@ -126,7 +126,7 @@ def _call_back(form: Form, faults: dict[str, str]) -> str:
         at = chosen.replace(tzinfo=zone) if zone else chosen.astimezone()
         return at.astimezone(UTC).isoformat(timespec="seconds")
     except (ValueError, OverflowError, OSError):
-        faults[CALL_BACK] = _NO_TIME
+        faults[CALL_BACK] = gettext("Choose a day and a time, such as 2026-11-29 14:30.")
         return ""
 
 
@@ -177,7 +177,7 @@ def finding_of(form: Form, check: str, knowledge: Knowledge) -> Json:
         found |= _done(form, item, knowledge, faults)
     note = tidy(form.get("note", ""), lines=True)
     if fault := fault_of(note, NOTE_LETTERS, lines=True):
-        faults["note"] = f"The note {fault}."
+        faults["note"] = gettext("The note %(fault)s.", fault=fault)
     if faults:
         raise FormFault(faults)
     return found | ({"note": note} if note else {})
@@ -185,7 +185,7 @@ def finding_of(form: Form, check: str, knowledge: Knowledge) -> Json:
 
 def _outcome(outcome: str, names: Sequence[str], faults: dict[str, str]) -> Json:
     if outcome not in (*names, NOT_KNOWN):
-        faults["outcome"] = "Choose one of the answers."
+        faults["outcome"] = gettext("Choose one of the answers.")
     return {"outcome": outcome}
 
 
@@ -195,7 +195,7 @@ def _value(form: Form, asked_for: items.Reading, outcome: str, faults: dict[str,
     if outcome == OPEN:
         return {"outcome": OPEN}
     if not typed:
-        faults["value"] = "Type what the meter shows, or press 'I don't know'."
+        faults["value"] = gettext("Type what the meter shows, or press 'I don't know'.")
         return {}
     try:
         reading = read_reading(typed.replace(";", " "), ())
@@ -203,7 +203,9 @@ def _value(form: Form, asked_for: items.Reading, outcome: str, faults: dict[str,
         faults["value"] = str(fault)
         return {}
     if reading.is_open and asked_for.quantity != "resistance":
-        faults["value"] = f"Over range is for ohms. Type what the meter shows in {asked_for.unit}."
+        faults["value"] = gettext(
+            "Over range is for ohms. Type what the meter shows in %(unit)s.", unit=asked_for.unit
+        )
         return {}
     if reading.is_open:
         return {"outcome": OPEN}
@@ -219,10 +221,10 @@ def _done(form: Form, item: items.Check, knowledge: Knowledge, faults: dict[str,
         if value in allowed:
             found[name] = value
         elif value:
-            faults[name] = "Choose one of the answers shown."
+            faults[name] = gettext("Choose one of the answers shown.")
     tags = [one for one in form.getlist("circumstances") if one]
     if any(one not in knowledge.rows("circumstances") for one in tags):
-        faults["circumstances"] = "Choose from the remarks shown."
+        faults["circumstances"] = gettext("Choose from the remarks shown.")
     elif tags:
         found["circumstances"] = list(dict.fromkeys(tags))
     return {**found, **(_measures(form, faults) if item.reading is not None else {})}
@@ -234,8 +236,8 @@ def _measures(form: Form, faults: dict[str, str]) -> Mapping[str, float]:
     celsius = form.get("celsius", "").strip().removesuffix("C").removesuffix("°").strip()
     for name, typed, read, wanted in (
         ("lead_ohms", form.get("lead_ohms", "").strip(), leads_of,
-         "Type what the leads alone read, such as 0.2."),
-        ("celsius", celsius, number_of, "Type degrees Celsius as a number, such as 60."),
+         gettext("Type what the leads alone read, such as 0.2.")),
+        ("celsius", celsius, number_of, gettext("Type degrees Celsius as a number, such as 60.")),
     ):  # fmt: skip
         try:
             if typed and name not in found:

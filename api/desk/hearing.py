@@ -19,14 +19,13 @@ from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import Call, address_of, desk
 from api.desk.forms import Form, FormFault, side_of, tidy
 from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.translation import gettext
 from api.interview.hearing import HeardOutcome, HearingAnswer, hear
 from api.interview.next_step import COMPLAINTS
 from api.interview.state import Inquiry
 from api.strict_json import Json
 from engine.knowledge.items import DUTIES, MOMENTS
 from engine.reasoning.request import NOT_KNOWN
-
-_BOTH = "Tick one answer of a check, not two."
 
 
 def heard_in(form: Form) -> HearingAnswer | None:
@@ -64,7 +63,7 @@ def _findings(names: Iterable[str], can_have: Collection[str], side: str | None)
         if check not in can_have or item is None or item.outcomes is None:
             continue
         if check in found:
-            raise FormFault({"heard": _BOTH})
+            raise FormFault({"heard": gettext("Tick one answer of a check, not two.")})
         if outcome in item.outcomes.names:
             of_side = {"side": side} if side and not item.shared_between_sides else {}
             when = {"moment": moment} if moment in MOMENTS else {}

@@ -19,15 +19,14 @@ from api.desk.blueprint import NAME_LETTERS, blueprint, book, by, go, keep_name,
 from api.desk.calls import address_of, label_of
 from api.desk.forms import tidy
 from api.desk.submitting import submitted, version_of
+from api.desk.translation import gettext
 from api.interview.session import plain
 from api.service import current
 from engine import RequestError
 
 SHOWN = 30
 MINE_AMONG = 100  # the latest open cases among which a person's own are looked for
-STATES = {"open": "Open cases", "mine": "My open cases", "closed": "Closed cases",
-          "all": "All cases"}  # fmt: skip
-TROUBLES = {"fuel-shutoff": "Engine", "brake-release": "Brake"}
+STATES = ("open", "mine", "closed", "all")
 MOST_LETTERS = 80
 
 
@@ -48,12 +47,19 @@ def _home(faults: Mapping[str, str], typed: str, nearest: list[str], status: int
         waiting = tuple(one for one in waiting if _is_mine(one))
     more = url_for(".home", q=words, state=state, after=found.next_cursor)
     return pages.respond(
-        "home.html", status, faults=faults, typed=typed, words=words, state=state, states=STATES,
+        "home.html", status, faults=faults, typed=typed, words=words, state=state, states=_states(),
         nearest=[shown(book().get(one)) for one in nearest], name=name_typed(),
         due=[shown(one) for one in waiting],
         cases=[shown(one) for one in found.cases if one.number not in {w.number for w in waiting}],
         more=more if found.next_cursor else "",
     )  # fmt: skip
+
+
+def _states() -> dict[str, str]:
+    """Return what each choice of cases is called."""
+    names = (gettext("Open cases"), gettext("My open cases"), gettext("Closed cases"),
+             gettext("All cases"))  # fmt: skip
+    return dict(zip(STATES, names, strict=True))
 
 
 def _listed(words: str, state: str, after: str | None) -> CasePage:
@@ -93,8 +99,9 @@ def shown(case: Case) -> ListedCase:
     leading = ((case.leading or {}).get("causes") or [None])[0]
     leads = f"{leading['name']}, {hundredths(leading['probability'])}" if leading else ""
     if case.outcome:
-        leads = f"Was: {ended(case.outcome.cause, current().knowledge)}"
-    return ListedCase(case, label_of(case), TROUBLES.get(case.machine.get("duty", ""), ""), leads)
+        leads = gettext("Was: %(cause)s", cause=ended(case.outcome.cause, current().knowledge))
+    troubles = {"fuel-shutoff": gettext("Engine"), "brake-release": gettext("Brake")}
+    return ListedCase(case, label_of(case), troubles.get(case.machine.get("duty", ""), ""), leads)
 
 
 def known_machines(cases: Iterable[Case], most: int = 6) -> list[ListedCase]:
@@ -167,7 +174,7 @@ def sign_in() -> Response:
     """Take a key and start a session."""
     wanted = _next(request.form.get("next", ""))
     if signed.sign_in(request.form.get("key", "")[:200]) is None:
-        fault = "There is no such key, or it is revoked."
+        fault = gettext("There is no such key, or it is revoked.")
         return pages.respond("sign_in.html", 422, fault=fault, next=wanted)
     return told.forget(go(wanted))
 

@@ -20,6 +20,7 @@ from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import Call, address_of
 from api.desk.forms import Form, FormFault, tidy
 from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.translation import gettext
 from api.desk.view_model import drawings
 from api.drawing import Shape
 from api.interview.next_step import check_prompt
@@ -107,9 +108,9 @@ def _outcome(form: Form) -> Json:
     faults: dict[str, str] = {}
     minutes = form.get("minutes", "").strip()
     if not form.get("cause"):
-        faults["cause"] = "Choose what it was. 'It was never found' is an answer too."
+        faults["cause"] = gettext("Choose what it was. 'It was never found' is an answer too.")
     if minutes and not (minutes.isdecimal() and len(minutes) < 7):
-        faults["minutes"] = "Type whole minutes, such as 45, or leave it empty."
+        faults["minutes"] = gettext("Type whole minutes, such as 45, or leave it empty.")
     if faults:
         raise FormFault(faults)
     lines = tidy(form.get("replaced", ""), lines=True).split("\n")
@@ -128,7 +129,7 @@ def reopen(number: str) -> Response:
 
     def opened(also: Also | None) -> Case:
         if fault := fault_of(because, BECAUSE_LETTERS, lines=True):
-            raise FormFault({"because": f"The reason {fault}."})
+            raise FormFault({"because": gettext("The reason %(fault)s.", fault=fault)})
         return book().reopen(number, because, by(), seen, also)
 
     return stepped(number, opened)

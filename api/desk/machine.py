@@ -27,6 +27,7 @@ from api.desk.forms import (
 from api.desk.hearing import first_address, heard_in, ticked
 from api.desk.home import ListedCase, fleet_cases, known_machines
 from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.translation import gettext
 from api.interview.next_step import COMPLAINTS
 from api.strict_json import Json
 from engine.reasoning.request import NOT_KNOWN
@@ -57,8 +58,8 @@ def _new(form: Form, no: Refusal | None = None, same: Sequence[ListedCase] = ())
     warnings = {duty: told.of_every_machine(knowledge, duty) for duty in COMPLAINTS}
     known = known_machines(book().list(limit=100).cases)
     return _form(
-        form, no, 409 if same else 200, title="Start a call", action=url_for(".start"),
-        button="Read out and start", complaints=complaints, warnings=warnings, known=known,
+        form, no, 409 if same else 200, title=gettext("Start a call"), action=url_for(".start"),
+        button=gettext("Read out and start"), complaints=complaints, warnings=warnings, known=known,
         same=same, heard=heard_in(form), ticks=form.getlist("heard"),
     )  # fmt: skip
 
@@ -90,7 +91,8 @@ def start() -> Response:
         machine, settings, texts = machine_of(form)
         findings = _found(machine)
         if not form.get("read_out"):
-            raise FormFault({"read_out": "Read the warnings out, then tick that it was done."})
+            told_first = gettext("Read the warnings out, then tick that it was done.")
+            raise FormFault({"read_out": told_first})
         body = {**texts, "machine": machine, **settings, "findings": findings}
         made.append(book().open(body, by(), also))
         return made[-1]
@@ -117,7 +119,7 @@ def _complaint(machine: Json) -> list[Json]:
         return []
     check = desk().knowledge.checks[COMPLAINTS[machine["duty"]]]
     if check.outcomes is None or outcome not in check.outcomes.names:
-        raise FormFault({field: "Choose one of the answers shown."})
+        raise FormFault({field: gettext("Choose one of the answers shown.")})
     two = machine.get("solenoids") == 2 and not check.shared_between_sides
     side = {"side": side_of(request.form) or "left"} if two else {}
     return [{"check": check.id, "outcome": outcome, **side}]
@@ -134,9 +136,10 @@ def machine_page(number: str) -> Response:
 
 def _known(case: Case, form: Form, no: Refusal | None = None) -> Response:
     fleet = fleet_cases(case.fleet_number, None)
+    title = gettext("The machine of case %(number)s", number=case.shown_number)
     return _form(
-        form, no, title=f"The machine of case {case.shown_number}", number=case.number,
-        action=url_for(".machine_page", number=case.number), version=case.version, button="Save",
+        form, no, title=title, number=case.number, button=gettext("Save"),
+        action=url_for(".machine_page", number=case.number), version=case.version,
         same=[one for one in fleet if one.case.number != case.number],
     )  # fmt: skip
 

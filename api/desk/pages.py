@@ -1,7 +1,7 @@
 """What the desk's templates are given, and a page as a response."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -12,23 +12,16 @@ from markupsafe import Markup
 from api.access import caller
 from api.answers.conclusions import hundredths
 from api.answers.text import sureness
-from api.desk import csrf
+from api.desk import csrf, translation
+from api.desk.translation import gettext, ngettext
 from api.interview.views import first_sentence, movement
 from api.service import current
+from api.strict_json import Json
 
 HTML = "text/html"
 AUDIENCES = ("caller", "technician")
 _AUDIENCE_COOKIE = "threewire_desk_as"
 _TYPED = re.compile(r"(?<=[.!?]) *(?:Or )?Type [^.]*(?:'[^']*'[^.]*)*\.|^Type [^.]*\. *")
-_AGES = ((86400, "day"), (3600, "hour"), (60, "minute"))  # seconds -> what they are called
-
-
-def minutes_words(minutes: float) -> str:
-    """Return a time for people: 'takes no time', 'about 1 minute', 'about 8 minutes'."""
-    whole = round(minutes)
-    if whole == 0:
-        return "takes no time"
-    return "about 1 minute" if whole == 1 else f"about {whole} minutes"
 
 
 def without_typing(text: str) -> str:
@@ -39,31 +32,44 @@ def without_typing(text: str) -> str:
 def moment(at: datetime) -> Markup:
     """Return a time, '2026-11-25 14:05 UTC'; the page's script shows it in local time."""
     there = at.astimezone(UTC)
-    shown = there.strftime("%Y-%m-%d %H:%M UTC")
+    shown = gettext("%(time)s UTC", time=there.strftime("%Y-%m-%d %H:%M"))
     return Markup('<time datetime="{}">{}</time>').format(there.isoformat(), shown)
 
 
 def age(at: datetime) -> str:
     """Return how long ago something was, in plain words: '3 hours ago'."""
-    seconds = (datetime.now(UTC) - at).total_seconds()
-    for size, unit in _AGES:
-        if seconds >= size:
-            count = int(seconds // size)
-            return f"{count} {unit}{'s' if count > 1 else ''} ago"
-    return "just now"
+    minutes = int((datetime.now(UTC) - at).total_seconds() // 60)
+    if minutes < 1:
+        return gettext("just now")
+    if minutes < 60:
+        return ngettext("%(num)d minute ago", "%(num)d minutes ago", minutes)
+    if minutes < 24 * 60:
+        return ngettext("%(num)d hour ago", "%(num)d hours ago", minutes // 60)
+    return ngettext("%(num)d day ago", "%(num)d days ago", minutes // (24 * 60))
+
+
+def number_in_100(probability: float) -> str:
+    """Return a chance as its number alone: '8', 'under 1'."""
+    return hundredths(probability).removesuffix(" in 100")
+
+
+def causes_in_100(causes: Iterable[Json]) -> str:
+    """Return causes with their chances: 'Hold winding open (8 in 100); ...'."""
+    return "; ".join(f"{one['name']} ({hundredths(one['probability'])})" for one in causes)
 
 
 FILTERS = {
-    "hundredths": hundredths, "sureness": sureness, "minutes": minutes_words, "age": age,
-    "movement": movement, "moment": moment, "first_sentence": first_sentence,
-    "without_typing": without_typing,
+    "hundredths": hundredths, "sureness": sureness, "age": age, "movement": movement,
+    "moment": moment, "first_sentence": first_sentence, "without_typing": without_typing,
+    "number_in_100": number_in_100, "causes_in_100": causes_in_100,
 }  # fmt: skip
 
 
 def set_up(state: BlueprintSetupState) -> None:
     """Give the application's templates what the desk's pages are made with."""
     state.app.jinja_env.filters.update(FILTERS)
-    state.app.jinja_env.globals.update(nonce=csrf.nonce)
+    state.app.jinja_env.globals.update(nonce=csrf.nonce, language=translation.language)
+    translation.set_up(state.app.jinja_env)
 
 
 def audience() -> str:

@@ -15,15 +15,14 @@ from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import Call, address_of
 from api.desk.forms import FormFault
 from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.translation import gettext
 from api.recordings.document import READING, cautions, document, found_words, read_file
 from api.recordings.picture import picture
 from api.service import current
 from api.strict_json import Json
 from engine.traces.trace import ROLES, TraceError
 
-TITLE = "The recording, and what was read from it"
 MOST_FINDINGS = 12
-BUSY = "Another recording is being read just now. Send the file again in a few seconds."
 
 
 @blueprint.get("/desk/cases/<number>/recording")
@@ -40,9 +39,11 @@ def recording(number: str) -> Response:
     call = call_at(number, request.form.get("side"))
     sent = request.files.get("file")
     if sent is None or not sent.filename:
-        return _page(call, 422, faults={"file": "Choose the file that the recorder saved."})
+        none = gettext("Choose the file that the recorder saved.")
+        return _page(call, 422, faults={"file": none})
     if not READING.acquire(blocking=False):
-        return _page(call, 429, faults={"file": BUSY})
+        busy = gettext("Another recording is being read just now. Send the file again in a moment.")
+        return _page(call, 429, faults={"file": busy})
     try:
         trace = read_file(
             cast(io.BufferedReader, sent.stream), sent.filename,
@@ -72,7 +73,8 @@ def _page(call: Call, status: int = 200, read: Json | None = None, **more: Any) 
         for one in (read["findings"] if read else ())
         if one["check"] in call.desk.checks(call.inquiry)
     ]  # fmt: skip
-    plot = pages.safe(picture(read, TITLE, embed=True)) if read else None
+    title = gettext("The recording, and what was read from it")
+    plot = pages.safe(picture(read, title, embed=True)) if read else None
     return pages.respond(
         "recording.html", status, call=call, read=read, found=found, plot=plot, roles=list(ROLES),
         cautions=cautions(call.desk.knowledge), form=request.form,
@@ -103,7 +105,7 @@ def _ticked(side: str | None) -> list[Json]:
     """
     ticked = request.form.getlist("finding")[:MOST_FINDINGS]
     if not ticked:
-        raise FormFault({"form": "Tick each finding that you confirm."})
+        raise FormFault({"form": gettext("Tick each finding that you confirm.")})
     try:
         found = [strict_json.loads(one.encode()) for one in ticked]
     except strict_json.JsonError:
@@ -111,7 +113,7 @@ def _ticked(side: str | None) -> list[Json]:
     checks = current().knowledge.checks
     bodies = [one for one in found if isinstance(one, dict)]
     if len(bodies) < len(found):
-        raise FormFault({"form": "Read the recording once more."})
+        raise FormFault({"form": gettext("Read the recording once more.")})
     shared = [one.id for one in checks.values() if one.shared_between_sides]
     return [
         {**one, "side": side} if side and one.get("check") not in shared else one for one in bodies

@@ -7,6 +7,7 @@ from typing import NamedTuple
 from api.answers.conclusions import behind, cause_of, hundredths
 from api.desk import told
 from api.desk.calls import Call
+from api.desk.translation import gettext
 from api.interview.desk import lead
 from api.interview.hearing import hear
 from api.interview.next_step import (
@@ -120,7 +121,8 @@ def stop_cards(call: Call) -> StopCards:
             because = call.desk.knowledge.rules[one["id"]].because
             first, _, rest = because.next.partition(". ")
             lines = tuple(filter(None, (because.found, f"{first.rstrip('.')}.", rest)))
-            card = StopCard(told.mark(one["text"]), lines=lines, **known[one["id"]])
+            says = {key: gettext(text) for key, text in known[one["id"]].items()}
+            card = StopCard(told.mark(one["text"]), lines=lines, **says)
             (found.waiting if one["text"] in untold else found.acknowledged).append(card)
     return found
 

@@ -6,14 +6,15 @@ from typing import Any
 
 from flask import url_for
 
-from api.answers.conclusions import hundredths, is_cause
+from api.answers.conclusions import is_cause
 from api.answers.text import sureness
 from api.cases.wording import ended
 from api.desk import evidence, steps
 from api.desk.calls import Call
 from api.desk.forms import Form
-from api.desk.pages import safe
+from api.desk.pages import number_in_100, safe
 from api.desk.told import mark
+from api.desk.translation import gettext
 from api.drawing import SHAPES, Shape, svg
 from api.interview import views
 from api.interview.desk import probabilities
@@ -25,6 +26,7 @@ SHOWN_CAUSES = 5
 LEAST_TOP = 0.1  # of the small lines: below that all of them lie low
 SHOWN_EVIDENCE = 2  # causes whose evidence is on the page
 LEADERS = 3  # causes named while it is too early to say
+NAME_WORDS = 5  # of each of them
 
 
 @dataclass(frozen=True)
@@ -85,15 +87,16 @@ def head_line(leading: Sequence[CauseChance]) -> HeadLine:
         moved = views.movement(first.probability, first.before)
         said = sureness(first.probability)
         return HeadLine(first.name, f"{said}, {moved}" if moved else said)
-    named = [f"{_short(one.name)} {hundredths(one.probability).removesuffix(' in 100')}"
-             for one in leading[:LEADERS]]  # fmt: skip
-    return HeadLine(f"Too early to say. Leading: {', '.join(named)} in 100.")
+    named = ", ".join(
+        f"{_short(one.name)} {number_in_100(one.probability)}" for one in leading[:LEADERS]
+    )
+    return HeadLine(gettext("Too early to say. Leading: %(causes)s in 100.", causes=named))
 
 
 def _short(name: str) -> str:
-    """Return a cause's name up to its first comma: the list of chances has it in full."""
-    begins, comma, _ = name.partition(",")
-    return f"{begins}…" if comma else begins
+    """Return how a cause's name begins, up to a comma: the list of chances has it in full."""
+    begins = " ".join(name.partition(",")[0].split()[:NAME_WORDS])
+    return begins if begins == name else f"{begins}…"
 
 
 def undecided(call: Call) -> list[str]:
@@ -146,7 +149,9 @@ def context(
         "call": call, "stops": stops, "ask": asked, "repair": repair,
         "refer": call.answer["scope"]["because"] if call.target.kind == "refer" else None,
         "chances": leading, "head": head_line(leading), "undecided": undecided(call),
-        "evidence": evidence_shown(call), "news": views.news(call.answer, call.before),
+        "evidence": evidence_shown(call), "news": views.news(
+            call.answer, call.before, call.inquiry, call.desk.knowledge
+        ),
         "last_counted": max((one.place for one in call.case.counted), default=0),
         "ended": ended(call.case.outcome.cause, call.desk.knowledge) if call.case.outcome else "",
         "answers": call.order.findings[::-1], "doubts": call.order.doubts,

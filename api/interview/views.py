@@ -15,6 +15,7 @@ from api.interview.questions import machine_words
 from api.interview.state import Entry, Inquiry, inquiry_of
 from api.interview.turn import Block, Prompt, text
 from api.strict_json import Json
+from engine import Knowledge
 
 BAR = 10
 SHOWN_CAUSES = 3
@@ -93,8 +94,8 @@ class News(NamedTuple):
     proved: list[str]
 
 
-def news(answer: Json, before: Json | None) -> News:
-    """Return what an answer brought about, against the answer before."""
+def news(answer: Json, before: Json | None, case: Inquiry, knowledge: Knowledge) -> News:
+    """Return what an answer brought about in a case, against the answer before."""
     known = {row["rule"] for row in _rows(before, "notes")}
     known |= {row["rule"] for row in _rows(answer, "set_aside", "weakened")}
     resting = {row["rule"] for row in answer["trace"] if row["findings"]} - known
@@ -103,13 +104,18 @@ def news(answer: Json, before: Json | None) -> News:
         f"{row['because']} Instead: {row['instead']}"
         for row in _new(answer, before, "set_aside", "weakened")
     ]
-    notes = [
-        f"{one['found']} {one['points']} {one['next']}"
-        for one in answer["notes"]
-        if one["rule"] in resting
-    ]
+    notes = [_note(one, case, knowledge) for one in answer["notes"] if one["rule"] in resting]
     proved = [f"Proved good: {one['says']}" for one in _new(answer, before, "proofs")]
     return News(doubted, notes, proved)
+
+
+def _note(note: Json, case: Inquiry, knowledge: Knowledge) -> str:
+    """Return a note in words; of a check that it wants and that is answered it says so."""
+    wanted = [check for act in knowledge.programs[note["rule"]].actions if act.kind == "ask_first"
+              for check in act.about]  # fmt: skip
+    known = [knowledge.checks[one].name for one in wanted if case.answered(one)]
+    said = f"{note['found']} {note['points']} {note['next']}"
+    return f"{said} Answered already: {'; '.join(known)}." if known else said
 
 
 def _rows(answer: Json | None, *names: str) -> list[Json]:
@@ -124,7 +130,7 @@ def _new(answer: Json, before: Json | None, *names: str) -> list[Json]:
 
 def told(answer: Json, before: Json | None, case: Inquiry, desk: Desk) -> list[Block]:
     """Return what an answer brought about and what does not fit, as a block."""
-    lines = [one for part in news(answer, before) for one in part]
+    lines = [one for part in news(answer, before, case, desk.knowledge) for one in part]
     if before is None or before["fit"] != answer["fit"]:
         lines += _doubts(answer["fit"], case, desk)
     said = tuple(Line(one, "-") for one in lines)

@@ -2,7 +2,7 @@
 
 import os
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -64,7 +64,6 @@ _FIRST_SCREEN = """() => {
   return { cut, words };
 }"""
 MOST_WORDS = {"office": 160, "phone": 120}
-USUAL = 20  # words of warning in sight: two lines and a half of a phone
 
 
 def new_store(folder: Path) -> str:
@@ -115,13 +114,24 @@ def screen(
         context.close()
 
 
-def violations(page: Page) -> list[str]:
-    """Return what axe-core finds wrong with the page, against WCAG 2.2 A and AA."""
+def violations(page: Page, looks: Sequence[tuple[str, str]] = ()) -> list[str]:
+    """Return what axe-core finds wrong with the page, against WCAG 2.2 A and AA.
+
+    ``looks`` are sizes with the scheme to look at each in; none is the page as it is.
+    """
+    found, before = list[str](), page.viewport_size
+    for size, scheme in looks:
+        page.set_viewport_size(SIZES[size])  # type: ignore[arg-type]
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        found += [f"{size}, {scheme}: {one}" for one in violations(page)]
+    if looks:
+        assert before is not None
+        page.set_viewport_size(before)
+        return found
     options = {"runOnly": {"type": "tag", "values": WCAG}}
-    found = Axe().run(page, options=options).response["violations"]
     return [
         f"{one['id']}: {node['target']} {node.get('failureSummary', '')}"
-        for one in found
+        for one in Axe().run(page, options=options).response["violations"]
         for node in one["nodes"]
     ]
 
@@ -134,15 +144,15 @@ def first_screen(page: Page) -> tuple[list[str], int]:
 
 
 def assert_first_screen(page: Page, check: str) -> None:
-    """Hold that a step needs no scrolling, and that the page does not talk too much.
-
-    Of the warnings of a step with many dangers what is over USUAL words is the knowledge's.
-    """
-    cut, words = first_screen(page)
-    assert cut == [], check
-    size = "phone" if page.evaluate("innerWidth") < 600 else "office"
-    warned = sum(len(one.split()) for one in page.locator(".caution > p").all_inner_texts())
-    assert words <= MOST_WORDS[size] + max(warned - USUAL, 0), (check, words, warned)
+    """Hold, on both screens, that a step needs no scrolling and the page does not talk too much."""
+    before = page.viewport_size
+    assert before is not None
+    for size, box in SIZES.items():
+        page.set_viewport_size(box)  # type: ignore[arg-type]
+        cut, words = first_screen(page)
+        assert cut == [], (check, size)
+        assert words <= MOST_WORDS[size], (check, size, words)
+    page.set_viewport_size(before)
 
 
 def press(page: Page, key: str) -> None:

@@ -71,15 +71,16 @@ def kept(server: Running, case: str) -> dict[str, object]:
     return found
 
 
-@pytest.mark.parametrize("size", b.SIZES)
-@pytest.mark.parametrize("call", CALLS[:2], ids=lambda one: one.name)
+@pytest.mark.parametrize(
+    ("call", "size"), [(CALLS[0], "office"), (CALLS[1], "phone")], ids=["fuel", "brake"]
+)
 def test_a_whole_call_by_keyboard_alone(
     server: Running, chromium: Browser, call: Whole, size: str
 ) -> None:
     """From the first key to the closed case no mouse is needed, and the cause comes out.
 
     On each step, the last too, what is said, who leads, the warning and six answers are in sight at
-    once, and few words beside them.
+    once on both screens, and few words beside them.
     """
     with b.screen(chromium, server.url, size) as page:
         hand = begin(page, call)
@@ -115,10 +116,9 @@ def test_the_brake_call_belongs_to_its_side(server: Running, chromium: Browser) 
         assert hand.asked == "brake-response"
 
 
-@pytest.mark.parametrize("size", b.SIZES)
-def test_two_faults_are_told_as_two(server: Running, chromium: Browser, size: str) -> None:
+def test_two_faults_are_told_as_two(server: Running, chromium: Browser) -> None:
     """With the full kit and two faults the page names a pair; the call ends closed."""
-    with b.screen(chromium, server.url, size) as page:
+    with b.screen(chromium, server.url, "phone") as page:
         hand = begin(page, FULL_KIT_TWO_FAULTS)
         case = case_of(page)
         hand.go_through(FULL_KIT_TWO_FAULTS.truth, most=4)
@@ -150,14 +150,17 @@ def test_keys_open_evidence_reasons_and_meaning(server: Running, chromium: Brows
         page.wait_for_selector("#meaning >> text=would lead")
 
 
-@pytest.mark.parametrize("size", b.SIZES)
-def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser, size: str) -> None:
-    """With the full kit too, reading box, warning and what to do need no scrolling."""
-    with b.screen(chromium, server.url, size) as page:
+def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser) -> None:
+    """With the full kit too, reading box, warning and what to do need no scrolling, nor does the
+    bench pull, which has most dangers."""
+    with b.screen(chromium, server.url) as page:
         hand = begin(page, FULL_KIT_TWO_FAULTS)
-        page.goto(f"{case_of(page)}/drawing")
         hand.go_through(FULL_KIT_TWO_FAULTS.truth, b.assert_first_screen, most=6)
-        assert page.evaluate(_CLIPPED) == 0, "no legend or answer is cut off at the right"
+        for size in b.SIZES.values():
+            page.set_viewport_size(size)  # type: ignore[arg-type]
+            assert page.evaluate(_CLIPPED) == 0, "no legend or answer is cut off at the right"
+        page.goto(f"{case_of(page)}?check=bench-pull&as=technician")
+        b.assert_first_screen(page, "bench-pull")
 
 
 def test_a_stop_card_stands_alone_until_it_was_read_out(server: Running, chromium: Browser) -> None:
@@ -463,64 +466,66 @@ _CLIPPED = """() => {
 }"""
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_the_sheet_prints_on_one_page(
-    server: Running, chromium: Browser, paper: str, tmp_path: Path
-) -> None:
+def test_the_sheet_prints_on_one_page(server: Running, chromium: Browser, tmp_path: Path) -> None:
     """A work order with six findings fits one page of either paper, cautions and drawing on it."""
     with b.screen(chromium, server.url) as page:
         hand = begin(page, FULL_KIT_TWO_FAULTS)
         hand.go_through(FULL_KIT_TWO_FAULTS.truth, most=5)
-        page.goto(f"{case_of(page)}/sheet?paper={paper}")
-        file = Path(os.environ.get("THREEWIRE_PDF", tmp_path)) / f"sheet-{paper}.pdf"
-        page.pdf(path=file, prefer_css_page_size=True)
-        raw = file.read_bytes()
-        assert raw.count(b"/Type /Page\n") + raw.count(b"/Type /Page ") == 1
-        page.emulate_media(media="print")
-        sizes = page.evaluate(_PRINTED)
-        assert sizes, "the circuit around the leads is on the sheet"
-        assert min(sizes) >= 6, sizes
-        assert page.evaluate(_BLANKS) == [1, 1, 1], "a blank to fill in stands beside its name"
-        left, right = page.evaluate(_COLUMNS)
-        assert left["right"] <= right["left"]
-        widths = {"a4": b"594.95996 841.91998", "letter": b"612 792"}
-        assert widths[paper] in raw, raw[raw.find(b"/MediaBox") :][:60]
+        case, folder = case_of(page), Path(os.environ.get("THREEWIRE_PDF", tmp_path))
+        for paper, width in (("a4", b"594.95996 841.91998"), ("letter", b"612 792")):
+            page.emulate_media(media="null")
+            page.goto(f"{case}/sheet?paper={paper}")
+            _assert_printed(page, folder / f"sheet-{paper}.pdf", width)
+
+
+def _assert_printed(page: Page, file: Path, width: bytes) -> None:
+    """Hold that the sheet that is shown is one page of a width, and can be read and filled in."""
+    page.pdf(path=file, prefer_css_page_size=True)
+    raw = file.read_bytes()
+    assert raw.count(b"/Type /Page\n") + raw.count(b"/Type /Page ") == 1
+    assert width in raw, raw[raw.find(b"/MediaBox") :][:60]
+    page.emulate_media(media="print")
+    sizes = page.evaluate(_PRINTED)
+    assert sizes, "the circuit around the leads is on the sheet"
+    assert min(sizes) >= 6, sizes
+    assert page.evaluate(_BLANKS) == [1, 1, 1], "a blank to fill in stands beside its name"
+    left, right = page.evaluate(_COLUMNS)
+    assert left["right"] <= right["left"]
 
 
 @pytest.mark.parametrize(
-    ("size", "scheme"),
+    "looks",
     [
-        ("phone", "light"),
-        ("office", "dark"),
-        pytest.param("phone", "dark", marks=ONLY_SLOW),
-        pytest.param("office", "light", marks=ONLY_SLOW),
+        (("phone", "light"), ("office", "dark")),
+        pytest.param((("phone", "dark"), ("office", "light")), marks=ONLY_SLOW),
     ],
+    ids=["fast", "slow"],
 )
 def test_every_screen_is_accessible(
-    server: Running, chromium: Browser, size: str, scheme: str
+    server: Running, chromium: Browser, looks: tuple[tuple[str, str], ...]
 ) -> None:
     """axe-core finds nothing against WCAG 2.2 A and AA on any screen, small or large, light or
     dark; colours follow the scheme alone, and the layout the size."""
-    with b.screen(chromium, server.url, size, scheme, watched=False) as page:
-        found = {name: b.violations(page) for name in screens(page)}
+    with b.screen(chromium, server.url, watched=False) as page:
+        found = {name: b.violations(page, looks) for name in screens(page)}
     assert {name: bad for name, bad in found.items() if bad} == {}
 
 
-@pytest.mark.parametrize("size", b.SIZES)
-def test_long_texts_do_not_burst_the_page(server: Running, chromium: Browser, size: str) -> None:
+def test_long_texts_do_not_burst_the_page(server: Running, chromium: Browser) -> None:
     """With the longest words that the fields take, no screen scrolls sideways (WCAG 1.4.10)."""
     wide = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
     long = Whole("long", "W" * 40, "m" * 80, "complaint" * 400, FULL_KIT_TWO_FAULTS.digits)
-    with b.screen(chromium, server.url, size) as page:
+    found = {}
+    with b.screen(chromium, server.url) as page:
         begin(page, long)
         case = case_of(page)
-        found = {"call": page.evaluate(wide)}
-        for part in ("?find=relay", "/machine", "/hand-over", "/close", "/sheet"):
-            page.goto(case + part)
-            found[part] = page.evaluate(wide)
-        for address in ("/desk", "/desk/call", "/desk/sums/fuse-opening"):
+        parts = ("", "?find=relay", "/machine", "/hand-over", "/close", "/sheet")
+        for address in (*(case + one for one in parts), "/desk", "/desk/call",
+                        "/desk/sums/fuse-opening"):  # fmt: skip
             page.goto(address)
-            found[address] = page.evaluate(wide)
+            for size, box in b.SIZES.items():
+                page.set_viewport_size(box)  # type: ignore[arg-type]
+                found[address, size] = page.evaluate(wide)
     assert {name: over for name, over in found.items() if over > 0} == {}
 
 
@@ -550,16 +555,30 @@ def screens(page: Page) -> Iterator[str]:
     yield "/desk"
 
 
-@pytest.mark.parametrize("size", b.SIZES)
-def test_words_are_confirmed_with_a_key(server: Running, chromium: Browser, size: str) -> None:
+# Of the fields of a form that can have the focus, those that its sticky foot covers then.
+_COVERED = """() => {
+  const send = document.querySelector(".send");
+  return [...document.querySelectorAll("form.machine :is(input, textarea)")].filter((one) => {
+    if (!one.checkVisibility() || send.contains(one)) return false;
+    scrollTo(0, 0);  // the field comes up from below, where the foot stands
+    one.focus();
+    return one.getBoundingClientRect().bottom > send.getBoundingClientRect().top;
+  }).map((one) => one.id);
+}"""
+
+
+def test_words_are_confirmed_with_a_key(server: Running, chromium: Browser) -> None:
     """What is typed is proposed below it; Tab and its digit tick it, and it is taken when sent.
 
-    A danger in the words stands before the first step, too; both screens are accessible.
+    A danger in the words stands before the first step, too; both screens are accessible, and the
+    foot of the form covers nothing that has the focus on a phone.
     """
-    with b.screen(chromium, server.url, size, watched=False) as page:
+    looks = tuple((size, "light") for size in b.SIZES)
+    with b.screen(chromium, server.url, "phone", watched=False) as page:
         page.goto("/desk/call")
-        page.fill("#fleet_number", f"words-{next(_MACHINES)}")
         page.check("#duty-1", force=True)
+        assert page.evaluate(_COVERED) == []
+        page.fill("#fleet_number", f"words-{next(_MACHINES)}")
         page.focus("#complaint")
         page.keyboard.insert_text("Clicks but nothing, and it smells burnt.")
         page.wait_for_selector("#heard .heard-stop")
@@ -568,12 +587,12 @@ def test_words_are_confirmed_with_a_key(server: Running, chromium: Browser, size
         assert page.eval_on_selector_all("#heard :checked", "all => all.map(one => one.value)") == [
             "plunger-action=no-movement"
         ]
-        assert b.violations(page) == []
+        assert b.violations(page, looks) == []
         page.check("#read_out", force=True)
         b.press(page, "Enter")
         page.wait_for_selector("html[data-ready] [data-focus]", state="attached")
         assert page.url.endswith("/heard")
-        assert b.violations(page) == []
+        assert b.violations(page, looks) == []
         b.press(page, "0")
         page.wait_for_selector("[data-case] #step")
         assert "plunger-action" in str(kept(server, case_of(page))["findings"])

@@ -47,6 +47,19 @@ def test_dont_know_is_an_answer(desk: Browser) -> None:
     assert kept["findings"] == []
 
 
+def test_a_note_says_that_the_check_it_wants_is_answered(desk: Browser) -> None:
+    """A note that sends somebody to the battery posts says so where these were read before."""
+    wanted, answered = "Read at the battery posts", "Answered already: Battery voltage at the posts"
+    case = desk.start()
+    page = text_of(desk.follow(desk.answer(case, "crank-speed", outcome="slow")))
+    assert wanted in page
+    assert answered not in page
+    case = desk.start(fleet_number="8")
+    desk.follow(desk.answer(case, "battery-voltage-crank", value="10.4", unit="V"))
+    page = text_of(desk.follow(desk.answer(case, "crank-speed", outcome="slow")))
+    assert f"any test of the solenoid. {answered}" in page
+
+
 def test_without_the_duty_the_form_comes_back_filled_in(desk: Browser) -> None:
     """A form that cannot be taken names the field and keeps every value."""
     desk.get("/desk/call")

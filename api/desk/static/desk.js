@@ -20,6 +20,10 @@
   const NO_DRAFT = new Set(["csrf", "nonce", "version", "read_out", "shown"]);
   const AWAY = new Set([429, 502, 503, 504]);
 
+  const byId = (id) => document.getElementById(id);
+  const TEXTS = JSON.parse(byId("words") ? byId("words").content.textContent : "{}");  // the page's language
+  const phrase = (name, values = {}) => (TEXTS[name] || "").replace(/\{(\w+)\}/g, (_, key) => values[key]);
+
   const memory = new Map();  // where the browser keeps nothing, the page does as long as it stands
   const store = {
     get(key) { try { const kept = localStorage.getItem(key); if (kept !== null) return JSON.parse(kept); } catch { /* below */ } return memory.get(key) ?? null; },
@@ -70,7 +74,6 @@
       if (!store.get(UNSENT + name)) store.drop(key);
     }
   }
-  const byId = (id) => document.getElementById(id);
 
   // ---- drafts: what is typed and not sent, kept per form -------------------------------------
   function entriesOf(form, button) {
@@ -105,8 +108,8 @@
   }
 
   function tellRestored(form) {
-    const words = paragraph("What was typed here before and not sent is filled in again.");
-    byId("news").replaceChildren(words, button("Empty the form", () => { store.drop(draftKey(form)); location.reload(); }));
+    const words = paragraph(phrase("filled_in"));
+    byId("news").replaceChildren(words, button(phrase("empty_form"), () => { store.drop(draftKey(form)); location.reload(); }));
   }
 
   // ---- sending -------------------------------------------------------------------------------
@@ -149,16 +152,13 @@
     const theirs = others.flatMap(waitingOf).filter((job) => job.away);
     box.hidden = !mine.length && !theirs.length;
     box.replaceChildren();
-    if (away && mine.length) {
-      box.append(paragraph("Not sent yet: the server does not answer. What you typed is kept on this " +
-        "machine and will be sent when it is back."));
-    }
+    if (away && mine.length) box.append(paragraph(phrase("not_sent")));
     for (const job of mine) {
-      box.append(paragraph(`${job.held ? "Not taken yet" : "Waiting"}: ${job.words}`));
-      if (job.held) box.append(button("See why", () => sendOne({ ...job, from: location.pathname })));
-      box.append(button("Do not send it", () => { forget(job); free(); }));
+      box.append(paragraph(phrase(job.held ? "not_taken" : "waiting", { answer: job.words })));
+      if (job.held) box.append(button(phrase("see_why"), () => sendOne({ ...job, from: location.pathname })));
+      box.append(button(phrase("do_not_send"), () => { forget(job); free(); }));
     }
-    for (const job of theirs) box.append(paragraph(`Waiting in another tab: ${job.words}`));
+    for (const job of theirs) box.append(paragraph(phrase("waiting_elsewhere", { answer: job.words })));
   }
 
   function free() {
@@ -219,8 +219,8 @@
     const show = document.createElement("a");
     show.className = "button small";
     show.href = reply.url;
-    show.textContent = "Show it";
-    byId("news").replaceChildren(paragraph(`Sent now: ${job.words}`), show);
+    show.textContent = phrase("show_it");
+    byId("news").replaceChildren(paragraph(phrase("sent_now", { answer: job.words })), show);
     return true;
   }
 
@@ -272,7 +272,7 @@
     event.preventDefault();
     const button = event.submitter;
     if (button && button.getAttribute("aria-disabled") === "true") {
-      if (waiting().length) say("That was sent already, and it waits for the server. To answer anew, press 'Do not send it' first.");
+      if (waiting().length) say(phrase("sent_already"));
       return;
     }
     for (const one of form.querySelectorAll("button")) one.setAttribute("aria-disabled", "true");
@@ -283,11 +283,11 @@
     try {
       job.photo = await photoOf(form);
     } catch {
-      say("That is no photo that can be read here. Take it off, or choose another; nothing was sent.");
+      say(phrase("no_photo"));
       free();
       return;
     }
-    if (job.photo) job.words += ", with a photo";
+    if (job.photo) job.words = phrase("with_photo", { answer: job.words });
     // kept before it is sent, so that a crash in between loses nothing
     keepWaiting([...waiting(), job]);
     sendAll();
@@ -336,7 +336,7 @@
     const at = Number(document.documentElement.dataset.kept);
     if (!at) return;
     const time = new Date(at).toLocaleTimeString([], { timeStyle: "short" });
-    say(`The server does not answer: this step is as it was at ${time}. What you answer is kept and sent when it is back.`);
+    say(phrase("kept_step", { time }));
   }
 
   // an answer that waits already is not given once more by the page that was loaded anew
@@ -351,7 +351,7 @@
     if (left && !form.dataset.sure) {
       event.preventDefault();
       form.dataset.sure = "yes";
-      say("Answers still wait to be sent. Signing out now throws them away: press it again if that is meant.");
+      say(phrase("still_waiting"));
       return;
     }
     for (const start of [UNSENT, DRAFT, ALIVE]) store.keys(start).forEach(store.drop);
@@ -375,7 +375,7 @@
       const show = document.createElement("a");
       show.className = "button small";
       show.href = location.href;
-      show.textContent = "Show it; what you typed stays";
+      show.textContent = phrase("show_news");
       box.replaceChildren(words, show);
     } catch { /* the server is away: the next form says so */ }
   }
@@ -477,7 +477,7 @@
     const button = byId("theme-switch");
     if (!button) return;
     const dark = () => (store.get(THEME) || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light")) === "dark";
-    const show = () => { theme(store.get(THEME)); button.textContent = dark() ? "Make it light" : "Make it dark"; };
+    const show = () => { theme(store.get(THEME)); button.textContent = phrase(dark() ? "make_light" : "make_dark"); };
     button.hidden = false;
     button.addEventListener("click", () => { store.set(THEME, dark() ? "light" : "dark"); show(); });
     show();
@@ -555,7 +555,7 @@
     if (!button) return;
     const show = () => {
       button.setAttribute("aria-pressed", String(keysOn()));
-      button.textContent = `Letter and number keys are ${keysOn() ? "on" : "off"}: turn them ${keysOn() ? "off" : "on"}`;
+      button.textContent = phrase(keysOn() ? "keys_on" : "keys_off");
     };
     button.hidden = false;
     button.addEventListener("click", () => { if (keysOn()) store.set(KEYS_OFF, true); else store.drop(KEYS_OFF); show(); });
