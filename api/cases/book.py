@@ -155,35 +155,31 @@ class Book:
         also: Also | None = None, photo: Photo | None = None,
     ) -> Case:  # fmt: skip
         """Add findings behind those that are there; a photo is of the first. Raises ClosedCase."""
-
-        def edit(case: Case, at: datetime) -> Edit:
-            return edits.findings_added(case, findings, by, at, photo)
-
         also = also if photo is None else keeping(photo, also)
-        return self._step(_Task(number, by, expected, edit, also))
+        return self._step(_Task(
+            number, by, expected, also,
+            lambda c, at: edits.findings_added(c, findings, by, at, photo),
+        ))  # fmt: skip
 
     def withdraw(  # noqa: PLR0913, PLR0917 - the desk and the API name them alike
         self, number: str, place: int, by: str, because: str = "", expected: int | None = None,
         also: Also | None = None,
     ) -> Case:  # fmt: skip
         """Withdraw one finding; it stays and counts no more. Raises ClosedCase, NoSuchFinding."""
-
-        def edit(case: Case, at: datetime) -> Edit | None:
-            return edits.withdrawn(case, place, by, because, at)
-
-        return self._step(_Task(number, by, expected, edit, also))
+        return self._step(_Task(
+            number, by, expected, also, lambda c, at: edits.withdrawn(c, place, by, because, at)
+        ))  # fmt: skip
 
     def replace_finding(  # noqa: PLR0913, PLR0917 - as withdraw
         self, number: str, place: int, finding: Any, by: str, expected: int | None = None,
         also: Also | None = None, photo: Photo | None = None,
     ) -> Case:  # fmt: skip
         """Withdraw one finding and add another for it, in one step. Raises as ``withdraw``."""
-
-        def edit(case: Case, at: datetime) -> Edit:
-            return edits.replaced(case, place, finding, by, at, photo)
-
         also = also if photo is None else keeping(photo, also)
-        return self._step(_Task(number, by, expected, edit, also))
+        return self._step(_Task(
+            number, by, expected, also,
+            lambda c, at: edits.replaced(c, place, finding, by, at, photo),
+        ))  # fmt: skip
 
     def restore(
         self, number: str, place: int, by: str, expected: int | None = None,
@@ -194,44 +190,38 @@ class Book:
             one.changed["findings"][0]["place"] for one in self.steps(number)
             if one.changed.get("replaces") == place and not one.changed.get("restored")
         ]  # fmt: skip
-
-        def edit(case: Case, at: datetime) -> Edit | None:
-            return edits.restored(case, place, instead[-1] if instead else None, by, at)
-
-        return self._step(_Task(number, by, expected, edit, also))
+        last = instead[-1] if instead else None
+        return self._step(_Task(
+            number, by, expected, also, lambda c, at: edits.restored(c, place, last, by, at)
+        ))  # fmt: skip
 
     def change(
         self, number: str, changes: Mapping[str, Any], by: str, expected: int | None,
         also: Also | None = None,
     ) -> Case:  # fmt: skip
         """Merge changes into texts, machine and settings; None clears. Raises ClosedCase."""
-
-        def edit(case: Case, _: datetime) -> Edit | None:
-            return edits.changed(case, changes)
-
-        return self._step(_Task(number, by, expected, edit, also))
+        return self._step(_Task(
+            number, by, expected, also, lambda c, _: edits.changed(c, changes)
+        ))  # fmt: skip
 
     def close(
         self, number: str, outcome: Mapping[str, Any], by: str, expected: int | None,
         also: Also | None = None,
     ) -> Case:  # fmt: skip
         """Close the case with ``cause``, ``replaced``, ``minutes``, ``note``. Raises ClosedCase."""
-
-        def edit(case: Case, at: datetime) -> Edit:
-            return edits.closed(case, outcome, self.knowledge, by, at)
-
-        return self._step(_Task(number, by, expected, edit, also))
+        return self._step(_Task(
+            number, by, expected, also,
+            lambda c, at: edits.closed(c, outcome, self.knowledge, by, at),
+        ))  # fmt: skip
 
     def reopen(
         self, number: str, because: str, by: str, expected: int | None = None,
         also: Also | None = None,
     ) -> Case:  # fmt: skip
         """Open a closed case again. Raises OpenCase."""
-
-        def edit(case: Case, _: datetime) -> Edit:
-            return edits.reopened(case, because)
-
-        return self._step(_Task(number, by, expected, edit, also))
+        return self._step(_Task(
+            number, by, expected, also, lambda c, _: edits.reopened(c, because)
+        ))  # fmt: skip
 
     def diagnosis(self, number: str) -> Json:
         """Return the engine's whole answer on the case as it stands."""
@@ -375,8 +365,8 @@ class _Task:
     number: str
     by: str
     expected: int | None
-    edit: Callable[[Case, datetime], Edit | None]
     also: Also | None
+    edit: Callable[[Case, datetime], Edit | None]
 
 
 def write_step(session: Session, row: CaseRow, edit: Edit, by: str) -> None:

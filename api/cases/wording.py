@@ -1,10 +1,11 @@
 """What a step did, as a sentence for the other person on the case."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from api.answers.finding_words import name_of, result_of
 from engine import Knowledge
+from engine.answer.words import listed
 
 _FIELDS = {
     "fleet_number": "the fleet number", "machine_type": "the machine type",
@@ -34,13 +35,6 @@ def ended(cause: str, knowledge: Knowledge) -> str:
     return found.name if found else _ENDS.get(cause, cause)
 
 
-def joined(parts: Sequence[str]) -> str:
-    """Return the parts as a list in a sentence."""
-    if len(parts) < 2:
-        return "".join(parts)
-    return f"{', '.join(parts[:-1])} and {parts[-1]}"
-
-
 def _told(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
     """Return a finding as check and result, as in ``Pull current: 3.1 A``."""
     return f"{name_of(finding, knowledge)}: {result_of(finding, knowledge)}"
@@ -63,7 +57,7 @@ def _added(body: Mapping[str, Any], knowledge: Knowledge) -> str:
     if len(found) > _SHOWN:
         told.append(f"{len(found) - _SHOWN} more")
     instead = f" for finding {body['replaces']}" if "replaces" in body else ""
-    return f"{'restored' if body.get('restored') else 'added'} {joined(told)}{instead}"
+    return f"{'restored' if body.get('restored') else 'added'} {listed(told)}{instead}"
 
 
 def _withdrawn(body: Mapping[str, Any], knowledge: Knowledge) -> str:
@@ -72,7 +66,7 @@ def _withdrawn(body: Mapping[str, Any], knowledge: Knowledge) -> str:
 
 
 def _changed(body: Mapping[str, Any], _: Knowledge) -> str:
-    return f"changed {joined([_FIELDS[name] for name in body['fields']])}"
+    return f"changed {listed([_FIELDS[name] for name in body['fields']])}"
 
 
 def _closed(body: Mapping[str, Any], knowledge: Knowledge) -> str:
