@@ -208,11 +208,7 @@ def _cause_fault(case: Case, cause: str, knowledge: Knowledge) -> str | None:
         return None
     if cause not in knowledge.causes:
         return unknown("cause", cause, [*NOT_A_CAUSE, *knowledge.causes])
-    control = case.machine["control"]
-    circuits = [
-        one for one in knowledge.circuits.values()
-        if one.duty == case.machine["duty"] and control in (one.control, "unknown")
-    ]  # fmt: skip
+    circuits = knowledge.circuits_of(case.machine["duty"], case.machine["control"])
     possible = any(applies(knowledge.causes[cause].applies, circuit=one) for one in circuits)
     return None if possible else f"'{cause}' cannot be on this machine"
 

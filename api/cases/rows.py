@@ -90,12 +90,8 @@ def update_row(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
 
 def circuit_of(machine: Json, knowledge: Knowledge) -> str:
     """Return the id of the one circuit that the machine can have, or nothing."""
-    found = [
-        name
-        for name, one in knowledge.circuits.items()
-        if (one.duty, one.control) == (machine.get("duty"), machine.get("control"))
-    ]
-    return found[0] if len(found) == 1 else ""
+    found = knowledge.circuits_of(machine.get("duty"), machine.get("control"))
+    return found[0].id if len(found) == 1 else ""
 
 
 def borne_out(case: Case) -> bool:

@@ -4,16 +4,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar, TypeVar
 
-import numpy as np
-
 from api.answers.documents import Document, same
-from engine.answer import words
+from engine.answer import explain
 from engine.audit.groups import PHONE, look_alikes
 from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.machine import Machine
 from engine.physics.model import HEALTHY
-from engine.physics.prediction import OutcomePrediction
 
 LEAST_DB = 3.0  # judgement: what a check hardly shows is left out of the tables
 MOST_RIVALS = 6
@@ -81,14 +78,7 @@ class OnCircuit(Document):
 
 def expected(separation: Separation, check: str, cause: str) -> str:
     """Return in words what a check shows under a cause on a machine."""
-    model = separation.model
-    prediction = model.prediction(MeasurementConditions(check))
-    if not isinstance(prediction, OutcomePrediction):
-        return words.band_words(model.band(MeasurementConditions(check), cause))
-    outcomes = model.knowledge.checks[check].outcomes
-    assert outcomes is not None
-    mine = np.where(model.cause_of == model.causes.index(cause), model.prior, 0.0)
-    return words.outcome_words(prediction, mine / max(mine.sum(), 1e-300), outcomes)
+    return explain.expected(separation.model, MeasurementConditions(check), cause)[0]
 
 
 Row = TypeVar("Row", Shows, Tells)

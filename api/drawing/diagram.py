@@ -89,11 +89,7 @@ def make_diagram(
     ``faults`` are parts to be shown that a healthy circuit does not have, the likeliest first; of
     too many the rest is left out, for the wires need room.
     """
-    circuits = tuple(
-        circuit
-        for _, circuit in sorted(knowledge.circuits.items())
-        if circuit.duty == machine["duty"] and machine["control"] in (circuit.control, UNKNOWN)
-    )
+    circuits = tuple(knowledge.circuits_of(machine["duty"], machine["control"]))
     coil = str(machine["coil"])
     common = _common([list(_parts(circuit, coil)) for circuit in circuits])
     absent = {part.id for part in common if part.absent}

@@ -23,17 +23,9 @@ from api.web import (
 )
 
 BLUEPRINTS: list[Blueprint] = [
-    diagnoses.blueprint,
-    batch.blueprint,
-    cases.blueprint,
-    transfers.blueprint,
-    work_orders.blueprint,
-    events.blueprint,
-    knowledge.blueprint,
-    hearings.blueprint,
-    drawings.blueprint,
-    sums.blueprint,
-    traces.blueprint,
-    reference.blueprint,
-    health.blueprint,
-]
+    one.blueprint
+    for one in (
+        diagnoses, batch, cases, transfers, work_orders, events, knowledge, hearings, drawings,
+        sums, traces, reference, health,
+    )
+]  # fmt: skip

@@ -113,11 +113,7 @@ def machines(
 
 def circuit_of(knowledge: Knowledge, machine: Machine) -> items.Circuit:
     """Return the circuit of a machine whose control type is known."""
-    return next(
-        circuit
-        for circuit in knowledge.circuits.values()
-        if (circuit.duty, circuit.control) == (machine.duty, machine.control)
-    )
+    return knowledge.circuits_of(machine.duty, machine.control)[0]
 
 
 def separate(diagnoser: Diagnoser, machine: Machine) -> Separation:

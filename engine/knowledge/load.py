@@ -41,6 +41,11 @@ class Knowledge:
     learned: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     switched_off: frozenset[str] = frozenset()
 
+    def circuits_of(self, duty: object, control: object) -> list[items.Circuit]:
+        """Return the circuits that a machine may have: all of its duty where it is 'unknown'."""
+        found = (one for one in self.circuits.values() if one.duty == duty)
+        return [one for one in found if control in (one.control, "unknown")]
+
     def share(self, circuit: str, cause: str) -> float:
         """Return a cause's relative frequency on a circuit: learned, or as its file has it."""
         return self.learned.get(circuit, {}).get(cause, self.causes[cause].share)

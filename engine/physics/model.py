@@ -344,11 +344,7 @@ def _size(one: Prediction | int) -> int:
 
 def variants_of(knowledge: Knowledge, machine: Machine) -> list[Variant]:
     """Return every circuit and coil style that the machine may have, in a fixed order."""
-    circuits = [
-        circuit
-        for _, circuit in sorted(knowledge.circuits.items())
-        if circuit.duty == machine.duty and machine.control in (circuit.control, "unknown")
-    ]
+    circuits = knowledge.circuits_of(machine.duty, machine.control)
     coils = items.COILS if machine.coil == "unknown" else (machine.coil,)
     return [
         make_variant(machine, circuit, coil, otherwise)

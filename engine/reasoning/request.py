@@ -330,11 +330,7 @@ class _Gate:
 
     def _build(self, told: Mapping[str, str], findings: Sequence[Finding]) -> dict[str, str]:
         """Return how it is taken to be built: as usual where nothing read depends on it."""
-        circuits = [
-            one for one in self.knowledge.circuits.values()
-            if one.duty == self.machine["duty"]
-            and self.machine["control"] in (one.control, "unknown")
-        ]  # fmt: skip
+        circuits = self.knowledge.circuits_of(self.machine["duty"], self.machine["control"])
         read = {one.check for one in findings if one.outcome != NOT_KNOWN}
         found = {}
         for name, (usual, _) in items.BUILDS.items():
@@ -405,9 +401,7 @@ class _Gate:
             del facts["coil"]
         return any(
             applies(check.applies, circuit=circuit, **facts)
-            for circuit in self.knowledge.circuits.values()
-            if circuit.duty == machine["duty"]
-            and machine["control"] in (circuit.control, "unknown")
+            for circuit in self.knowledge.circuits_of(machine["duty"], machine["control"])
         )
 
     def _finding(self, index: int, one: Mapping[str, Any], path: str) -> Finding | None:
