@@ -11,9 +11,9 @@ from flask import Flask, Response, current_app, g, request
 from werkzeug.exceptions import HTTPException
 
 from api import strict_json
-from api.answers import documents
 from api.logs import LogLine, fault
 from api.strict_json import JsonObject
+from engine.answer import documents
 
 MEDIA_TYPE = "application/problem+json"
 MOST_ERRORS = 100

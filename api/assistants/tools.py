@@ -5,12 +5,12 @@ from dataclasses import dataclass
 
 from api.answers import problems
 from api.answers.answering import answer_request
-from api.answers.documents import plain
 from api.cases.diagnosis import leading_check
 from api.curation.facts import cautions_of, shelf, shown_machines, title_of
 from api.strict_json import Json, JsonObject
 from api.web.sent import request_schema
 from engine import Diagnoser, Knowledge
+from engine.answer.documents import plain
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
 

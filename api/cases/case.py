@@ -9,11 +9,11 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Annotated, Any, ClassVar, Literal
 
-from api.answers.documents import SPREAD, Document, same
 from api.cases import numbers
 from api.cases.texts import OF_THE_CALLER
 from api.strict_json import Json
 from engine.answer.answer import KNOWN, Answer, Caution
+from engine.answer.documents import SPREAD, Document, same
 from engine.reasoning.request import LAY, DoneSchema, FindingSchema, MachineSchema
 
 

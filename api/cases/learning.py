@@ -16,12 +16,12 @@ from typing import Any
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
-from api.answers.documents import Document, plain
 from api.cases.case import CLOSED
 from api.cases.edits import NOT_A_CAUSE
 from api.store import Database, StoreUnavailableError
 from api.store.models import CaseRow
 from engine import Diagnoser, Knowledge, RequestError, updated_shares, with_learning
+from engine.answer.documents import Document, plain
 from engine.reasoning.learning import PRIOR_CASES
 
 SECONDS = 60.0  # between two looks at the closed cases

@@ -16,7 +16,6 @@ from sqlalchemy import and_, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from api.answers.documents import Document
 from api.cases import Book, edits, numbers, texts
 from api.cases.bodies import CaseOpeningSchema, moment_of
 from api.cases.book import write_step
@@ -32,6 +31,7 @@ from api.store import Database
 from api.store.models import CaseRow
 from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
+from engine.answer.documents import Document
 
 MARK = 120  # characters of the mark of a case that is brought in
 _OPENING = frozenset(CaseOpeningSchema().fields) - {"by"}

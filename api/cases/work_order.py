@@ -10,13 +10,13 @@ from typing import ClassVar, TypeVar
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from api.answers.conclusions import behind, cause_of, doubts, further_checks, handing_back
-from api.answers.documents import SPREAD, Document, plain, same
 from api.answers.finding_words import name_of, named, observed, result_of
 from api.cases.case import Case, CaseFinding, CaseHead, CaseOutcome, Withdrawal
 from api.cases.table import table
 from api.cases.wording import ended
 from api.strict_json import Json
 from engine import Knowledge
+from engine.answer.documents import SPREAD, Document, plain, same
 
 DEFERS = (
     "An aid for qualified people. The machine maker's service manual, the site's lockout rules and "

@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar, TypeVar
 
-from api.answers.documents import Document, same
 from engine.answer import explain
+from engine.answer.documents import Document, same
 from engine.audit.groups import PHONE, look_alikes
 from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
 from engine.physics.conditions import MeasurementConditions

@@ -10,7 +10,7 @@ from api.interview.state import Inquiry
 from api.strict_json import Json
 from engine import Diagnoser, Knowledge
 from engine.answer import explain
-from engine.answer.answer import to_plain
+from engine.answer.documents import plain
 from engine.physics.model import Model
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import LAY, read_request
@@ -54,7 +54,7 @@ class Desk:
         model, view = self._stands(inquiry)
         leading = [one["id"] for one in answer["causes"]]
         step = explain.step_of(model, self.diagnoser.cautions, view, name, leading)
-        found: Json = to_plain(step)
+        found: Json = plain(step)
         return found
 
     def meanings(self, inquiry: Inquiry, name: str) -> Sequence[Json]:
@@ -64,7 +64,7 @@ class Desk:
             return told
         request = read_request(inquiry.request(), self.knowledge)
         belief = self.diagnoser.belief(request, inquiry.side)
-        return [to_plain(one) for one in self.diagnoser.meanings(belief, name)]
+        return [plain(one) for one in self.diagnoser.meanings(belief, name)]
 
     def ruled_out(self, inquiry: Inquiry, name: str) -> bool:
         """Return whether a caution rules the check out as things stand."""

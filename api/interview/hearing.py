@@ -6,9 +6,9 @@ The words are looked for by ``engine.hearing``; here they get the names that peo
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from api.answers.documents import Document
 from api.interview.next_step import COMPLAINTS
 from engine import Knowledge
+from engine.answer.documents import Document
 from engine.hearing import Heard, HeardProposal, Listener
 from engine.knowledge.items import HeardFinding
 from engine.rules.cautions import caution_text

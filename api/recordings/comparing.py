@@ -4,11 +4,11 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from api.answers.documents import Document
 from api.answers.text import Line, Section
 from api.recordings.document import found_words
 from api.strict_json import Json
 from api.sums.model import neat, shown
+from engine.answer.documents import Document
 
 SAME_AGAIN = 0.01  # share by which a good pull differs from the next: its warmth (judgement)
 TOLD_APART = 2.0  # standard uncertainties: some 95 in 100 of equal pairs stay below (JCGM 100:2008)

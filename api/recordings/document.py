@@ -9,13 +9,13 @@ from typing import BinaryIO, cast
 
 import numpy as np
 
-from api.answers.documents import Document
 from api.answers.text import Line, Section
 from api.recordings.reading import read_csv, read_wav
 from api.strict_json import Json
 from api.sums import step_cautions
 from api.sums.model import Axis, Curve, CurveLine, neat, shown
 from engine import Knowledge
+from engine.answer.documents import Document
 from engine.traces.findings import TraceFigure, TraceMark, TraceReport, read_trace
 from engine.traces.quality import TraceRefusal
 from engine.traces.trace import ROLES, Trace, channels_from, refused

@@ -11,9 +11,9 @@ from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate
 
-from api.answers.documents import Document
 from api.strict_json import Json
 from engine.answer.answer import KNOWN
+from engine.answer.documents import Document
 from engine.knowledge import Fault, RequestError
 from engine.knowledge.faults import unknown
 from engine.knowledge.shapes import Loaded, Number, OneOf, StrictSchema, flatten

@@ -9,10 +9,10 @@ from typing import Any, Generic, Literal, TypeVar
 import numpy as np
 from marshmallow import Schema
 
-from api.answers.documents import Document
 from api.strict_json import Json
 from api.sums.entries import SumField, schema_of
 from engine import Knowledge
+from engine.answer.documents import Document
 
 Inputs = TypeVar("Inputs")
 Scale = Literal["linear", "log"]

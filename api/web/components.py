@@ -1,6 +1,6 @@
 """The components of /openapi.json that are answered: read off the dataclasses they are made of.
 
-Types come from the dataclass (``api.answers.documents.keys``), words from its docstring and from
+Types come from the dataclass (``engine.answer.documents.keys``), words from its docstring and from
 ``glossary.yaml``. What is sent has marshmallow schemas, which apispec reads.
 """
 
@@ -20,11 +20,11 @@ from apispec import APISpec
 from marshmallow import Schema
 
 from api.answers import problems
-from api.answers.documents import SPREAD, Key, keys
 from api.cases.case import CaseEntry, CaseOutcome, CasePage, ShownDiagnosis
 from api.sums.model import Figure
 from api.web.diagnoses import SlimAnswer
 from engine.answer import answer
+from engine.answer.documents import SPREAD, Key, keys
 from engine.audit.groups import AlikeGroup, LookAlike
 from engine.knowledge import items
 from engine.physics.band import Band

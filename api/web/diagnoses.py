@@ -7,7 +7,6 @@ from flask import Blueprint, Response
 from api.access import role
 from api.answers import problems
 from api.answers.answering import answer_request
-from api.answers.documents import keys
 from api.cases.bodies import TypedText
 from api.cases.learning import LearningDiagnoser
 from api.service import current
@@ -16,6 +15,7 @@ from api.web import replies, requests
 from api.web.operations import Operation, operation
 from api.web.requests import QuerySchema, choice
 from engine.answer.answer import Answer
+from engine.answer.documents import keys
 from engine.knowledge.faults import unknown
 from engine.reasoning.request import RequestSchema
 

@@ -8,12 +8,12 @@ from flask import Blueprint, Response, current_app, g
 
 from api.access import described, role
 from api.answers import problems
-from api.answers.documents import Document
 from api.answers.problems import ProblemError, ProblemKind
 from api.logs import LogLine
 from api.service import Service, current
 from api.web import openapi, replies
 from api.web.operations import Operation, operation
+from engine.answer.documents import Document
 
 TAG = "service"
 TEXT = "text/plain"

@@ -11,7 +11,6 @@ from typing import Annotated, Any, Protocol
 from flask import Blueprint, Response
 from marshmallow import Schema, fields
 
-from api.answers.documents import Document
 from api.curation.facts import shown_machines
 from api.curation.predictions import OnCircuit, of_cause
 from api.service import Service, current
@@ -20,6 +19,7 @@ from api.web import replies
 from api.web.operations import Operation, operation
 from api.web.requests import QuerySchema, choice
 from engine import Diagnoser
+from engine.answer.documents import Document
 from engine.audit.groups import AlikeGroup, Level, groups
 from engine.audit.separation import Survey
 from engine.knowledge import items

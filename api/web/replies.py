@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from flask import Response, current_app, request
 
 from api import strict_json
-from api.answers.documents import Document
 from api.answers.problems import ProblemError
 from api.web.requests import JSON
+from engine.answer.documents import Document
 from engine.knowledge.faults import unknown
 
 

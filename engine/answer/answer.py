@@ -5,10 +5,10 @@ is its name there.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, is_dataclass
-from functools import cache
+from dataclasses import dataclass, field
 from typing import Any
 
+from engine.answer.documents import plain
 from engine.physics.band import Band
 from engine.reasoning.belief import Belief
 from engine.reasoning.effects import Discount
@@ -217,37 +217,5 @@ class Answer:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the contract's JSON as plain data, keys in their fixed order."""
-        plain: dict[str, Any] = to_plain(self)
-        return plain
-
-
-def to_plain(value: Any) -> Any:
-    """Return dataclasses as dicts and tuples as lists, all the way down."""
-    if value.__class__ in _PLAIN:
-        return value
-    if isinstance(value, Band):
-        return value.to_dict()
-    if is_dataclass(value):
-        return {
-            key: to_plain(getattr(value, name))
-            for name, key, optional in _keys(value.__class__)
-            if not optional or getattr(value, name) is not None
-        }
-    if isinstance(value, tuple):
-        return [to_plain(member) for member in value]
-    if isinstance(value, Mapping):
-        return {key: to_plain(member) for key, member in value.items()}
-    return value
-
-
-_PLAIN = (str, float, int, bool, type(None))  # most of an answer: looked at first
-
-
-@cache
-def _keys(kind: type[Any]) -> list[tuple[str, str, bool]]:
-    """Return the fields of a dataclass: attribute, JSON key, and whether None leaves it out."""
-    return [
-        (one.name, one.metadata.get("key") or one.name,
-         bool(one.metadata.get("known")))
-        for one in fields(kind) if not one.metadata.get("hidden")
-    ]  # fmt: skip
+        written: dict[str, Any] = plain(self)
+        return written

@@ -9,13 +9,13 @@ from datetime import datetime
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.answers.documents import Document
 from api.cases import numbers
 from api.cases.events.outbox import EVENTS
 from api.cases.wording import words
 from api.store.models import CaseRow, StepRow
 from api.strict_json import Json
 from engine import Knowledge
+from engine.answer.documents import Document
 
 _TURN = 7377  # names the lock; the store has no other of its kind
 

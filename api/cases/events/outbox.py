@@ -12,10 +12,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api import strict_json
-from api.answers.documents import Document
 from api.cases.case import Case
 from api.store.models import Delivery, Endpoint
 from api.strict_json import Json
+from engine.answer.documents import Document
 
 # kind of step -> kind of event, which an endpoint may ask for
 EVENTS: Mapping[str, str] = {

@@ -6,11 +6,11 @@ Pure: the same case and the same knowledge base give the same row in any process
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.answers.documents import Document
 from api.cases.case import Case, LeftOut
 from api.cases.diagnosis import MOST_CAUSES, diagnosed, summary
 from api.service import Engine
 from api.strict_json import Json
+from engine.answer.documents import Document
 
 # A cause's probability must change by this much, its rank being the same, to count as a change.
 NOTICED = 0.01

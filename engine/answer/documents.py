@@ -11,8 +11,9 @@ from functools import cache
 from types import NoneType
 from typing import Any, get_args, get_type_hints
 
-from api.strict_json import Json
+from engine.physics.band import Band
 
+Json = Mapping[str, Any]  # an object of a request or an answer, as the wire has it
 SPREAD = "**"  # in the place of a key: what this mapping holds stands in the document itself
 
 
@@ -51,16 +52,10 @@ def _is_json(kind: Any) -> bool:
 
 def plain(value: Any) -> Any:
     """Return documents as dicts, tuples as lists and moments as texts, all the way down."""
+    if value.__class__ in _BARE:
+        return value
     if is_dataclass(value):
-        written: dict[str, Any] = {}
-        for key in keys(value.__class__):
-            found = getattr(value, key.source)
-            shown = found if key.bare else plain(found)
-            if key.name == SPREAD:
-                written |= shown
-            elif found is not None or not key.may_miss:
-                written[key.name] = shown
-        return written
+        return value.to_dict() if isinstance(value, Band) else _written(value)
     if isinstance(value, datetime):
         return moment(value)
     if isinstance(value, list | tuple):
@@ -68,6 +63,21 @@ def plain(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {name: plain(one) for name, one in value.items()}
     return value
+
+
+def _written(value: Any) -> Json:
+    written: dict[str, Any] = {}
+    for key in keys(value.__class__):
+        found = getattr(value, key.source)
+        shown = found if key.bare else plain(found)
+        if key.name == SPREAD:
+            written |= shown
+        elif found is not None or not key.may_miss:
+            written[key.name] = shown
+    return written
+
+
+_BARE = (str, float, int, bool, NoneType)  # most of an answer: looked at first
 
 
 def moment(at: datetime) -> str:
