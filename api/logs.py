@@ -45,7 +45,8 @@ class JsonFormatter(logging.Formatter):
             "process": record.process,
         }
         if isinstance(record.msg, LogLine):
-            line |= {name: _clean(value) for name, value in record.msg.items()}
+            for name, value in record.msg.items():
+                line[name] = scrub(value) if isinstance(value, str) else value
         else:
             line |= {"event": "message", "logger": record.name, "message": _message(record)}
         if record.exc_info and record.exc_info[1] is not None:
@@ -70,10 +71,6 @@ def scrub(text: str) -> str:
     for pattern, instead in _SECRETS:
         text = pattern.sub(instead, text)
     return text
-
-
-def _clean(value: Any) -> Any:
-    return scrub(value) if isinstance(value, str) else value
 
 
 def _message(record: logging.LogRecord) -> str:

@@ -107,11 +107,6 @@ def json_document(fault: strict_json.JsonError) -> JsonObject:
     return document(400, str(fault), [("", str(fault))])
 
 
-def not_json(fault: strict_json.JsonError) -> ProblemError:
-    """Return the exception for a body that is not taken as JSON."""
-    return ProblemError(400, str(fault), [("", str(fault))])
-
-
 @dataclass(frozen=True)
 class ProblemKind(documents.Document):
     """What a kind of problem means."""

@@ -68,8 +68,9 @@ def as_text(found: Matrix) -> list[str]:
     """Return the matrix as lines: a row a check, a column a cause, a sign for the decibans."""
     wide = max(len(name) for name in found.checks)
     numbers = range(1, len(found.causes) + 1)
+    against = "its nearest rival" if found.against == NEAREST else f"'{found.against}'"
     lines = [
-        f"{found.where}: each cause against {_against(found)}",
+        f"{found.where}: each cause against {against}",
         " " * wide + "  " + "".join(str(n // 10) if n >= 10 else " " for n in numbers),
         " " * wide + "  " + "".join(str(n % 10) for n in numbers),
     ]
@@ -84,10 +85,6 @@ _SCALE = "decibans expected: # 20 and more, * 10 to 20, + 5 to 10, . 1 to 5; 10 
 def sign(decibans: float) -> str:
     """Return the sign that stands for so many decibans."""
     return next(found for least, found in SIGNS if decibans >= least)
-
-
-def _against(found: Matrix) -> str:
-    return "its nearest rival" if found.against == NEAREST else f"'{found.against}'"
 
 
 def _legend(causes: Sequence[str]) -> list[str]:

@@ -167,11 +167,6 @@ def _groups_shown(
     return {"levels": found, "coils": len({one.coil for one in machines})}
 
 
-def render_missing(site: Site, message: str) -> str:
-    """Return the page that says there is none."""
-    return templates().get_template("reference/missing.html").render(site=site, message=message)
-
-
 def formats_as_markdown() -> str:
     """Return a section for each kind of file and for each form of condition and action."""
     return templates().get_template("text/formats.md").render(formats=formats())

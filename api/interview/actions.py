@@ -321,20 +321,13 @@ def decide(talk: "Interview", state: InterviewState, target: NextStep, value: ob
     return talk.record(state, chosen if value else declined)
 
 
-def _list(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
-    return Turn(state, (views.answers(state.entries, talk.desk),))
-
-
-def _summary(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
-    return Turn(state, tuple(talk.summary(state)))
-
-
 ACTS: dict[str, Act] = {
     "why": _why, "what if": _what_if, "back": _back, "change": _change, "add": _add,
-    "list": _list,
+    "list": lambda talk, state, _: Turn(state, (views.answers(state.entries, talk.desk),)),
     "causes": _causes, "skip": _skip, "hands": _hands, "side": _side, "as": _as, "how": _how,
     "cautions": _cautions, "repair": _repair, "again": lambda talk, state, _: talk.asking(state),
-    "summary": _summary, "help": _help,
+    "summary": lambda talk, state, _: Turn(state, tuple(talk.summary(state))),
+    "help": _help,
     "save": lambda _talk, state, rest: Turn(state, effects=(Effect("save", rest),)),
     "quit": lambda _talk, state, _rest: Turn(state, effects=(Effect("quit"),)),
 }  # fmt: skip

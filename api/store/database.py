@@ -240,21 +240,19 @@ class Probe:
             if answer is None or answer.done():
                 answer = self._under_way = Future()
                 # not an executor's thread: the end of the process waits for those
-                threading.Thread(target=self._fetch, args=(answer,), daemon=True).start()
+                threading.Thread(target=self._answer, args=(answer,), daemon=True).start()
         try:
             return answer.result(seconds)
         except TimeoutError:
             return "the database does not answer"
 
-    def _fetch(self, answer: "Future[str | None]") -> None:
-        answer.set_result(self._said())
-
-    def _said(self) -> str | None:
+    def _answer(self, answer: "Future[str | None]") -> None:
         try:
             self._ping()
         except StoreUnavailableError as error:
-            return str(error)
+            answer.set_result(str(error))
         except Exception as error:  # whatever it is, nobody is to be sent here
             _log.error(LogLine({"event": "fault"} | fault(error)))
-            return "the question to the database failed"
-        return None
+            answer.set_result("the question to the database failed")
+        else:
+            answer.set_result(None)

@@ -57,7 +57,8 @@ def compute(knowledge: Knowledge, name: str, raw: object) -> Json:
 def _cautions(knowledge: Knowledge, sum_: Sum[Any]) -> list[str]:
     """Return the knowledge base's cautions for the sum, each once."""
     rules = [knowledge.rules[name] for name in sum_.rules if name in knowledge.rules]
-    return [*step_cautions(knowledge, sum_.hazards), *(_standing(rule) for rule in rules)]
+    standing = (f"{one.title}. {one.because.points} {one.because.next}" for one in rules)
+    return [*step_cautions(knowledge, sum_.hazards), *standing]
 
 
 def step_cautions(knowledge: Knowledge, hazards: frozenset[str]) -> list[str]:
@@ -67,11 +68,6 @@ def step_cautions(knowledge: Knowledge, hazards: frozenset[str]) -> list[str]:
         text for duty in items.DUTIES for text in book.for_step(hazards, CaseView({"duty": duty}))
     )
     return list(said)
-
-
-def _standing(rule: items.Rule) -> str:
-    """Return a caution that stands whatever was found: its title, why, and what to do."""
-    return f"{rule.title}. {rule.because.points} {rule.because.next}"
 
 
 def explain(sum_: Sum[Any]) -> SumEntry:

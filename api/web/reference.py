@@ -94,7 +94,8 @@ def _missing(site: Site, kind: str, name: str) -> Response:
     message = message[:1].upper() + message[1:] + "."
     if request.accept_mimetypes.best_match(("application/json", HTML)) != HTML:
         raise ProblemError(404, message, errors=[("name", message)])
-    response = _respond(pages.render_missing(site, message), HTML)
+    template = pages.templates().get_template("reference/missing.html")
+    response = _respond(template.render(site=site, message=message), HTML)
     response.status_code = 404
     return response
 

@@ -6,7 +6,6 @@ from flask import request
 from marshmallow import ValidationError, fields, validate
 
 from api import strict_json
-from api.answers import problems
 from api.answers.answering import MAX_BYTES
 from api.answers.problems import ProblemError
 from api.strict_json import shorten
@@ -119,4 +118,4 @@ def json_body() -> Any:
     try:
         return strict_json.loads(raw)
     except strict_json.JsonError as fault:
-        raise problems.not_json(fault) from None
+        raise ProblemError(400, str(fault), [("", str(fault))]) from None

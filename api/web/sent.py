@@ -6,7 +6,7 @@ from unicodedata import normalize
 
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
-from marshmallow import RAISE, Schema, fields
+from marshmallow import RAISE, fields
 
 from api.cases.edits import NOT_A_CAUSE
 from api.version import version
@@ -31,15 +31,11 @@ class ComponentNames:
         """Return the class's name without 'Schema': the same class, the same name."""
         kind = schema if isinstance(schema, type) else type(schema)
         name = kind.__name__.removesuffix("Schema")
-        if issubclass(kind, StrictSchema) and kind().unknown == RAISE and not of_item(kind):
+        item = hasattr(kind, "declared_by")  # of the knowledge, which is answered and never sent
+        if issubclass(kind, StrictSchema) and kind().unknown == RAISE and not item:
             self.strict.add(name)
         self.descriptions[name] = first_paragraph(kind)
         return name
-
-
-def of_item(kind: type[Schema]) -> bool:
-    """Return whether a schema is that of a knowledge item, which is answered and never sent."""
-    return hasattr(kind, "declared_by")
 
 
 def specification(names: ComponentNames, **about: Any) -> tuple[APISpec, MarshmallowPlugin]:

@@ -220,7 +220,7 @@ def _look_behind(scene: Scene, cause: str) -> tuple[tuple[LookBehind, ...], tupl
     """Return what may have caused a cause, with reasons, and the checks before replacing."""
     roots: dict[str, str] = {}
     before: dict[str, None] = {}
-    for chain in scene.conclusions.chains_of(cause):
+    for chain in (one for one in scene.conclusions.chains if cause in one.causes):
         because = scene.rule(chain.rule).because
         for root in chain.roots:
             if root in scene.model.causes:

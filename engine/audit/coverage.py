@@ -27,17 +27,12 @@ def coverage_faults(survey: Survey) -> list[Fault]:
     ]
 
 
-def changes_nothing(cause: items.Cause) -> bool:
-    """Return whether a cause leaves the circuit as built, so that no reading can show it."""
-    return not any(state.changes for state in cause.states)
-
-
 def _cause_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
     """Return a fault for each cause that none of its own checks confirms on some machine."""
     faults = []
     for cause in knowledge.causes.values():
-        if changes_nothing(cause):
-            continue
+        if not any(state.changes for state in cause.states):
+            continue  # it leaves the circuit as built: no reading can show it
         weak = [
             one for one in separations
             if cause.id in one.causes and not confirmed(one, cause)
@@ -133,7 +128,9 @@ def _pair_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> lis
 
 def _pair_fault(knowledge: Knowledge, pair: tuple[str, str], alike: _Alike) -> Fault:
     """Return the fault, in the file that a shop added where one of the two is its own."""
-    files = sorted((knowledge.causes[one].file for one in pair), key=_is_shipped)
+    files = sorted(
+        (knowledge.causes[one].file for one in pair), key=lambda file: file.startswith("kb/")
+    )
     other = next(one for one in pair if knowledge.causes[one].file != files[0])
     check, value = alike.best
     where = machine_words(knowledge, alike.where)
@@ -143,10 +140,6 @@ def _pair_fault(knowledge: Knowledge, pair: tuple[str, str], alike: _Alike) -> F
         f"{TOLD_APART_DB:g} decibans; add a check, or declare both in {LOOK_ALIKES} with the "
         "reason",
     )
-
-
-def _is_shipped(file: str) -> bool:
-    return file.startswith("kb/")
 
 
 def row_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:

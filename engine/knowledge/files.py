@@ -36,10 +36,6 @@ class Source:
         return Path(self.name).stem
 
 
-def _shipped() -> Traversable:
-    return importlib.resources.files("kb")
-
-
 def _walk(root: Traversable | Path, label: str) -> Iterator[Source]:
     """Yield every YAML file below the known folders, in a fixed order."""
     for folder in FOLDERS:
@@ -76,7 +72,7 @@ def read_sources(
     chosen: dict[tuple[str, str], Source] = {}
     off: dict[str, Any] = {}
     faults: list[Fault] = []
-    roots: list[tuple[Traversable | Path, str]] = [(_shipped(), "kb")]
+    roots: list[tuple[Traversable | Path, str]] = [(importlib.resources.files("kb"), "kb")]
     for overlay in overlays:
         if not Path(overlay).is_dir():
             message = "is not a directory of knowledge files"

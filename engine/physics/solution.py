@@ -68,14 +68,9 @@ class Solution:
         return self.strength[situation][self.which]
 
 
-def make_network(cases: Cases) -> Network:
-    """Return the network of the parts, battery negative its reference."""
-    return Network([part.between for part in cases.parts], "battery-negative")
-
-
 def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Solution:
     """Solve every hypothesis in every situation."""
-    network, every = make_network(cases), cases
+    network, every = Network([one.between for one in cases.parts], "battery-negative"), cases
     cases, which = cases.different()
     conductances, volts = _values(cases, variant, situations)
     live = np.array([not one.dead for one in situations])

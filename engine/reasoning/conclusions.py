@@ -58,10 +58,6 @@ class Conclusions:
     forbidden: frozenset[str] = frozenset()  # hazards that are ruled out as things stand
     excepted: frozenset[str] = frozenset()  # checks that stand although their hazard is ruled out
 
-    def chains_of(self, cause: str) -> list[Chain]:
-        """Return the chains that end in a cause."""
-        return [found for found in self.chains if cause in found.causes]
-
 
 def conclude(  # noqa: PLR0913, PLR0917 - what the rules rest on, from one caller
     knowledge: Knowledge, rule_sets: Mapping[str, RuleSet], case: CaseView,
