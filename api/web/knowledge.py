@@ -6,12 +6,12 @@ The schemas of items are those that read the files (engine.knowledge.items).
 
 from collections.abc import Mapping
 from dataclasses import dataclass, make_dataclass
-from typing import Annotated, Any, Protocol
+from typing import Annotated, Any
 
 from flask import Blueprint, Response
-from marshmallow import Schema, fields
+from marshmallow import fields
 
-from api.curation.facts import shown_machines
+from api.curation.facts import shelf, shown_machines
 from api.curation.predictions import OnCircuit, of_cause
 from api.service import Service, current
 from api.strict_json import Json
@@ -78,28 +78,6 @@ class GroupsQuery(MachineQuery):
     level = _only("level", LEVELS)
 
 
-CauseSchema: type[Schema] = schema_of(items.Cause)
-CheckSchema: type[Schema] = schema_of(items.Check)
-CircuitSchema: type[Schema] = schema_of(items.Circuit)
-RuleSchema: type[Schema] = schema_of(items.Rule)
-
-
-def _listing(plural: str, schema: type[Schema]) -> type[Any]:
-    """Return the document that a list of items is."""
-    told = tuple[Annotated[Json, schema], ...]
-    return make_dataclass(
-        f"{plural.capitalize()}List",
-        [("knowledge_version", str), ("count", int), (plural, told)],
-        namespace={"__doc__": f"A list of {plural}."}, bases=(Document,), frozen=True,
-    )  # fmt: skip
-
-
-CausesList = _listing("causes", CauseSchema)
-ChecksList = _listing("checks", CheckSchema)
-CircuitsList = _listing("circuits", CircuitSchema)
-RulesList = _listing("rules", RuleSchema)
-
-
 @dataclass(frozen=True)
 class GroupsList(Document):
     """Groups of causes that are not told apart, by level and circuit, the largest first."""
@@ -118,71 +96,32 @@ class Separators(Document):
     circuits: tuple[OnCircuit, ...]
 
 
-class _Item(Protocol):
-    """A cause, check, circuit or rule."""
+def _serve(plural: str, item: Any, query: type[QuerySchema], about: str) -> None:
+    """Serve a list of items, those that the query lets through, and each of them by its id."""
+    schema, singular = schema_of(item), plural[:-1]
+    told = tuple[Annotated[Json, schema], ...]
+    listing = make_dataclass(
+        f"{plural.capitalize()}List",
+        [("knowledge_version", str), ("count", int), (plural, told)],
+        namespace={"__doc__": f"A list of {plural}."}, bases=(Document,), frozen=True,
+    )  # fmt: skip
 
-    def as_dict(self) -> Mapping[str, Any]: ...
+    def many(**asked: str) -> Response:
+        knowledge = current().knowledge
+        there = shelf(knowledge, plural).values()
+        chosen = tuple(one.as_dict() for one in there if _fits(one, asked))
+        return replies.kept(listing(knowledge.version, len(chosen), chosen))
 
+    def one(id_: str) -> Response:
+        there = shelf(current().knowledge, plural)
+        if id_ not in there:
+            raise replies.missing(singular, id_, there)
+        return replies.kept(there[id_].as_dict())
 
-@blueprint.get("/v1/causes")
-@operation(Operation(TAG, CausesList, query=CausesQuery))
-def list_causes(**asked: str) -> Response:
-    """List what can be wrong on the machine that the query describes."""
-    return _list(CausesList, current().knowledge.causes, asked)
-
-
-@blueprint.get("/v1/causes/<id_>")
-@operation(Operation(TAG, CauseSchema))
-def get_cause(id_: str) -> Response:
-    """Return one cause."""
-    return _one("cause", current().knowledge.causes, id_)
-
-
-@blueprint.get("/v1/checks")
-@operation(Operation(TAG, ChecksList, query=ChecksQuery))
-def list_checks(**asked: str) -> Response:
-    """List what can be asked, looked at, tried or measured on the machine of the query."""
-    return _list(ChecksList, current().knowledge.checks, asked)
-
-
-@blueprint.get("/v1/checks/<id_>")
-@operation(Operation(TAG, CheckSchema))
-def get_check(id_: str) -> Response:
-    """Return one check."""
-    return _one("check", current().knowledge.checks, id_)
-
-
-@blueprint.get("/v1/circuits")
-@operation(Operation(TAG, CircuitsList, query=CircuitsQuery))
-def list_circuits(**asked: str) -> Response:
-    """List the circuits that are solved, one a duty and control type."""
-    return _list(CircuitsList, current().knowledge.circuits, asked)
-
-
-@blueprint.get("/v1/circuits/<id_>")
-@operation(Operation(TAG, CircuitSchema))
-def get_circuit(id_: str) -> Response:
-    """Return one circuit."""
-    return _one("circuit", current().knowledge.circuits, id_)
-
-
-@blueprint.get("/v1/rules")
-@operation(Operation(TAG, RulesList, query=RulesQuery))
-def list_rules(**asked: str) -> Response:
-    """List the if-then knowledge, of one family when the query names it."""
-    return _list(RulesList, current().knowledge.rules, asked)
-
-
-@blueprint.get("/v1/rules/<id_>")
-@operation(Operation(TAG, RuleSchema))
-def get_rule(id_: str) -> Response:
-    """Return one rule."""
-    return _one("rule", current().knowledge.rules, id_)
-
-
-def _list(kind: type[Any], found: Mapping[str, _Item], asked: Mapping[str, str]) -> Response:
-    chosen = tuple(item.as_dict() for item in found.values() if _fits(item, asked))
-    return replies.kept(kind(current().knowledge.version, len(chosen), chosen))
+    many.__name__, many.__doc__ = f"list_{plural}", about
+    one.__name__, one.__doc__ = f"get_{singular}", f"Return one {singular}."
+    blueprint.get(f"/v1/{plural}")(operation(Operation(TAG, listing, query=query))(many))
+    blueprint.get(f"/v1/{plural}/<id_>")(operation(Operation(TAG, schema))(one))
 
 
 def _fits(item: Any, asked: Mapping[str, str]) -> bool:
@@ -192,10 +131,16 @@ def _fits(item: Any, asked: Mapping[str, str]) -> bool:
     return own and (not machine or any(one.holds(machine) for one in item.applies))
 
 
-def _one(kind: str, found: Mapping[str, _Item], wanted: str) -> Response:
-    if wanted not in found:
-        raise replies.missing(kind, wanted, found)
-    return replies.kept(found[wanted].as_dict())
+_serve("causes", items.Cause, CausesQuery,
+       "List what can be wrong on the machine that the query describes.")  # fmt: skip
+_serve(
+    "checks", items.Check, ChecksQuery,
+    "List what can be asked, looked at, tried or measured on the machine of the query.",
+)  # fmt: skip
+_serve("circuits", items.Circuit, CircuitsQuery,
+       "List the circuits that are solved, one a duty and control type.")  # fmt: skip
+_serve("rules", items.Rule, RulesQuery,
+       "List the if-then knowledge, of one family when the query names it.")  # fmt: skip
 
 
 def survey_of(service: Service) -> Survey:
