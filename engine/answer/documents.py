@@ -6,7 +6,6 @@ names than its fields' has ``DOCUMENT``: the key of each thing shown, and its fi
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
-from datetime import datetime
 from functools import cache
 from types import NoneType
 from typing import Any, get_args, get_type_hints
@@ -56,7 +55,7 @@ def plain(value: Any) -> Any:
         return value
     if is_dataclass(value):
         return value.to_dict() if isinstance(value, Band) else _written(value)
-    if isinstance(value, datetime):
+    if hasattr(value, "isoformat"):  # a time of a case: the engine itself has none
         return moment(value)
     if isinstance(value, list | tuple):
         return [plain(one) for one in value]
@@ -80,9 +79,9 @@ def _written(value: Any) -> Json:
 _BARE = (str, float, int, bool, NoneType)  # most of an answer: looked at first
 
 
-def moment(at: datetime) -> str:
+def moment(at: Any) -> str:
     """Return a time in UTC as RFC 3339, to the microsecond."""
-    return at.isoformat(timespec="microseconds").replace("+00:00", "Z")
+    return str(at.isoformat(timespec="microseconds")).replace("+00:00", "Z")
 
 
 class Document:
