@@ -9,7 +9,6 @@ from dataclasses import dataclass, make_dataclass
 from typing import Annotated, Any
 
 from flask import Blueprint, Response
-from marshmallow import fields
 
 from api.curation.facts import shelf, shown_machines
 from api.curation.predictions import OnCircuit, of_cause
@@ -33,49 +32,22 @@ blueprint = Blueprint(TAG, __name__)
 LEVELS: tuple[Level, ...] = ("no-check", "phone")
 
 
-def _only(kind: str, known: tuple[object, ...]) -> fields.String:
-    return choice(kind, tuple(str(one) for one in known), f"Only what fits this {kind}.")
+_KNOWN: Mapping[str, tuple[object, ...]] = {
+    "duty": items.DUTIES, "control": items.CONTROLS, "coil": items.COILS,
+    "system_volts": items.SYSTEM_VOLTS, "section": items.SECTIONS, "kind": items.KINDS,
+    "family": items.FAMILIES, "level": LEVELS,
+}  # fmt: skip
 
 
-class CircuitsQuery(QuerySchema):
-    """Filters of circuits."""
-
-    duty = _only("duty", items.DUTIES)
-    control = _only("control", items.CONTROLS)
-
-
-class _CoilQuery(CircuitsQuery):
-    coil = _only("coil", items.COILS)
+def _filters(*names: str) -> type[QuerySchema]:
+    """Return a query that may ask for what fits one word of each of these closed sets."""
+    words = {name: tuple(map(str, _KNOWN[name])) for name in names}
+    return QuerySchema.from_dict({
+        name: choice(name, known, f"Only what fits this {name}.") for name, known in words.items()
+    }, name="Filters")  # type: ignore[return-value]  # fmt: skip
 
 
-class CausesQuery(_CoilQuery):
-    """Filters of causes."""
-
-    section = _only("section", items.SECTIONS)
-
-
-class ChecksQuery(_CoilQuery):
-    """Filters of checks."""
-
-    kind = _only("kind", items.KINDS)
-
-
-class RulesQuery(QuerySchema):
-    """Filters of rules."""
-
-    family = _only("family", items.FAMILIES)
-
-
-class MachineQuery(_CoilQuery):
-    """Filters by machine."""
-
-    system_volts = _only("system_volts", items.SYSTEM_VOLTS)
-
-
-class GroupsQuery(MachineQuery):
-    """Filters of groups."""
-
-    level = _only("level", LEVELS)
+_CIRCUIT, _MACHINE = ("duty", "control"), ("duty", "control", "coil", "system_volts")
 
 
 @dataclass(frozen=True)
@@ -131,15 +103,15 @@ def _fits(item: Any, asked: Mapping[str, str]) -> bool:
     return own and (not machine or any(one.holds(machine) for one in item.applies))
 
 
-_serve("causes", items.Cause, CausesQuery,
+_serve("causes", items.Cause, _filters(*_CIRCUIT, "coil", "section"),
        "List what can be wrong on the machine that the query describes.")  # fmt: skip
 _serve(
-    "checks", items.Check, ChecksQuery,
+    "checks", items.Check, _filters(*_CIRCUIT, "coil", "kind"),
     "List what can be asked, looked at, tried or measured on the machine of the query.",
 )  # fmt: skip
-_serve("circuits", items.Circuit, CircuitsQuery,
+_serve("circuits", items.Circuit, _filters(*_CIRCUIT),
        "List the circuits that are solved, one a duty and control type.")  # fmt: skip
-_serve("rules", items.Rule, RulesQuery,
+_serve("rules", items.Rule, _filters("family"),
        "List the if-then knowledge, of one family when the query names it.")  # fmt: skip
 
 
@@ -154,7 +126,7 @@ def survey_of(service: Service) -> Survey:
 
 
 @blueprint.get("/v1/groups")
-@operation(Operation(TAG, GroupsList, query=GroupsQuery))
+@operation(Operation(TAG, GroupsList, query=_filters(*_MACHINE, "level")))
 def list_groups(**asked: str) -> Response:
     """List causes that no check, or no question by phone, tells apart; at 12 V unless it says 24.
 
@@ -182,7 +154,7 @@ def _machines(asked: Mapping[str, str]) -> list[Machine]:
 
 
 @blueprint.get("/v1/causes/<id_>/separators")
-@operation(Operation(TAG, Separators, query=MachineQuery))
+@operation(Operation(TAG, Separators, query=_filters(*_MACHINE)))
 def get_separators(id_: str, **asked: str) -> Response:
     """Return what shows a cause, and what tells it from the causes that it is taken for."""
     survey = survey_of(current())
