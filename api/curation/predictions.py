@@ -18,7 +18,7 @@ MOST_RIVALS = 6
 
 @dataclass(frozen=True)
 class Shows(Document):
-    """A check that shows causes: what it reads under them and on a good machine, and its weight."""
+    """A check that shows a cause, beside what it reads on a good machine."""
 
     DOCUMENT: ClassVar = {
         "check": "check", "decibans": "rounded", "reads": "mine", "healthy_reads": "other",
@@ -38,7 +38,7 @@ class Shows(Document):
 
 @dataclass(frozen=True)
 class Tells(Shows):
-    """A check that tells a cause from a rival, which ``other`` is of."""
+    """A check that tells a cause from a rival."""
 
     DOCUMENT: ClassVar = {
         "check": "check", "decibans": "rounded", "reads": "mine", "rival_reads": "other",
@@ -64,7 +64,7 @@ class TakenFor(Document):
 
 @dataclass(frozen=True)
 class OnCircuit(Document):
-    """Tables for one circuit; ``coils`` are the coil styles for which they hold as they stand."""
+    """What shows a cause on one circuit, with the coil styles for which it holds as it stands."""
 
     DOCUMENT: ClassVar = same("circuit", "coils") | {"shows": "rows", "taken_for": "rivals"}
 

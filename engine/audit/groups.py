@@ -18,7 +18,10 @@ Pair = tuple[str, str]
 
 @dataclass(frozen=True)
 class LookAlike:
-    """A declared reason why some causes cannot be told apart; ``circuits`` empty is all."""
+    """A declared reason why some causes cannot be told apart.
+
+    It holds on ``circuits``; none is all.
+    """
 
     id: str
     causes: tuple[str, ...] = field(metadata=HIDDEN)
