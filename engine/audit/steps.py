@@ -20,8 +20,6 @@ COMMANDED_EVENTS = (
     "lamp-pull-bright", "lamp-pull-lit", "lamp-hold-bright", "lamp-hold-lit", "works-with-jumper",
     "works-with-relay-swapped",
 )  # fmt: skip
-# A check for both duties may name a danger that only one of them has.
-ONLY_WITH = {"releases-brake": "brake-release", "opens-fuel": "fuel-shutoff"}
 COMMANDING = ("energises", "hand-energise", "cranks", "releases-brake")
 
 
@@ -77,7 +75,7 @@ def _unsaid(knowledge: Knowledge) -> list[Fault]:
         said = {hazard: _said(knowledge, machine, hazard) for hazard in items.HAZARDS}
         for file, hazards in _steps(knowledge, machine, variants):
             for hazard in hazards:
-                if not said[hazard] and ONLY_WITH.get(hazard, machine.duty) == machine.duty:
+                if not said[hazard]:
                     silent.setdefault((file, hazard), []).append(machine)
     return [
         Fault(

@@ -57,6 +57,8 @@ HAZARDS = (
     "cranks", "energises", "releases-brake", "opens-fuel", "live", "ohms", "jumper", "plunger",
     "hot", "hand-energise", "under-machine", "interlock", "battery", "moving", "pressurised",
 )  # fmt: skip
+# A check for both duties may name a danger that only one of them has.
+HAZARDS_OF_DUTY = {"releases-brake": "brake-release", "opens-fuel": "fuel-shutoff"}
 SETUPS = (
     "none", "plug", "relay", "battery", "fuse", "controller", "engine-side", "under-cover",
     "bench", "key",
@@ -790,6 +792,8 @@ class Thresholds:
     told_apart: float
     least_split: float
     least_repair: float
+    least_settled: float
+    little: float
 
 
 # folder of the knowledge base -> what its files are

@@ -159,7 +159,7 @@ class Adviser:
             whole = not limits.lay and set(limits.kinds or ()) == set(items.USUAL_KINDS)
             further = proposals if whole else self._advised(belief, free, conclusions, separator)[1]
         return Plan(
-            action, proposals, further,
+            self._course(action, belief, proposals, further), proposals, further,
             {one.check: self.meanings(belief, one.check) for one in (*proposals, *(further or ()))},
             self._repairs(belief), self.expected_minutes(belief.causes), self.lacks_figure(belief),
         )  # fmt: skip
@@ -171,16 +171,20 @@ class Adviser:
         """Return what to do and the checks, best first, those that rules prefer before others."""
         ranked = self.proposals(belief, limits).proposals
         useful = [one for one in ranked if one.changes >= self._at.least_change]
-        confirming = self._confirming(belief, ranked)
+        confirming = self._confirming(belief, ranked, limits)
         worth = [one for one in ranked if one.worth >= self._at.least_saving]
         promoted = _promoted(ranked, worth, conclusions)
         first = [_told(one, tells_two=True) for one in ranked if one.check == separator]
         # what only prefers one check to another gives way to a cause that is all but certain
         standing = [one for one in promoted if one.reason.before_part]
+        telling = [one for one in promoted if one.changes >= self._at.least_doubt]
         if self._confirmed(belief) and not confirming and not standing and not first:
             action, chosen = "repair", [*worth, *useful, *ranked[:LEADERS]]
-        elif useful or promoted or first or confirming:
-            action, chosen = "check", [*first, *promoted, *confirming, *worth, *useful]
+        elif useful or standing or telling or first or confirming:
+            deciding = [one for one in useful if one.worth >= self._at.least_saving]
+            settling = self._settling(belief, useful, limits)
+            action, chosen = "check", [*first, *promoted, *confirming, *deciding[:1], *settling,
+                                       *deciding, *useful, *worth]  # fmt: skip
         else:
             leads = float(belief.causes.max()) >= self._at.leads and not self.lacks_figure(belief)
             action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
@@ -189,6 +193,32 @@ class Adviser:
             by_check.setdefault(one.check, one)
         proposals = tuple(by_check.values())[:MAX_PROPOSALS]
         return action, self._timed(belief, limits, proposals)
+
+    def _course(
+        self, action: str, belief: Belief, proposals: Sequence[Proposal],
+        further: Sequence[Proposal] | None,
+    ) -> str:  # fmt: skip
+        """Return what to do in view of what somebody with everything at hand could check.
+
+        Who can only ask what hardly tells anything hands over; where nobody can tell two causes
+        apart that are all that is left, both are repaired in order.
+        """
+        leads = belief.causes[belief.order[0]] >= self._at.leads
+        best, beyond = self._most_told(proposals), self._most_told(further or proposals)
+        if action == "check" and not leads and best < self._at.little * beyond:
+            return "hand-over"
+        two = float(belief.causes[belief.order[:2]].sum())
+        told = any(one.reason.before_part or one.reason.tells_two for one in proposals)
+        if action != "repair" and not leads and two >= self._at.confirmed and not told:
+            spent = beyond < self._at.least_saving and not self.lacks_figure(belief)
+            return "repair" if spent else action
+        return action
+
+    def _most_told(self, proposals: Sequence[Proposal]) -> float:
+        """Return the minutes that the best of the checks is worth that may change the repair."""
+        least = self._at.least_change
+        return max((one.worth for one in proposals if one.changes >= least and one.worth > 0),
+                   default=0.0)  # fmt: skip
 
     def _confirmed(self, belief: Belief) -> bool:
         """Return whether the leading cause is all but certain, or was seen."""
@@ -212,7 +242,9 @@ class Adviser:
         own = self._knowledge.causes[self._model.causes[belief.order[0]]].own_figure
         return own is not None and getattr(self._model.machine, own.figure) is None
 
-    def _confirming(self, belief: Belief, ranked: Sequence[Proposal]) -> list[Proposal]:
+    def _confirming(
+        self, belief: Belief, ranked: Sequence[Proposal], limits: Limits
+    ) -> list[Proposal]:
         """Return the cheap check that confirms a leader before its part is fitted, if there is one.
 
         Cheap is what costs a small share of the repair that it may spare.
@@ -224,9 +256,28 @@ class Adviser:
         found = [
             one for one in ranked
             if one.check in cause.confirmed_by and one.changes >= self._at.least_doubt
-            and self._base[one.check] <= self._at.cheap
+            and self._minutes_of(one.check, limits) <= self._at.cheap
         ]  # fmt: skip
-        return sorted(found, key=lambda one: self._base[one.check])[:1]
+        return sorted(found, key=lambda one: self._minutes_of(one.check, limits))[:1]
+
+    def _settling(
+        self, belief: Belief, useful: Sequence[Proposal], limits: Limits
+    ) -> list[Proposal]:
+        """Return a check for each of the two leading causes that confirms it: most for its time.
+
+        They stand behind the best check: what comes next in a list by worth alone is mostly the
+        same question asked at another place.
+        """
+        found: list[Proposal] = []
+        for leader in belief.order[:2]:
+            cause = self._model.causes[leader]
+            looks = () if cause in NO_REPAIR else self._knowledge.causes[cause].confirmed_by
+            able = [one for one in useful if one.check in looks and one not in found]
+            if belief.causes[leader] >= self._at.least_settled:
+                found += sorted(
+                    able, key=lambda one: self._minutes_of(one.check, limits) / one.changes
+                )[:1]
+        return found
 
     def meanings(self, belief: Belief, check: str) -> tuple[Meaning, ...]:
         """Return what each result of a check would mean: neighbours with one leader together.
@@ -297,7 +348,8 @@ class Adviser:
         near = ranking.best + self._at.near_tie * ranking.stop
         (splits, changes), found = self._split(problem, weights), []
         worth = {one.check: ranking.worth(one) for one in ranking.options}
-        least = self._at.idle * max(worth.values())
+        deciding = [worth[n] for n in worth if changes[n] >= self._at.least_change]
+        least = self._at.idle * max(deciding, default=0.0)
 
         def place(one: Option) -> tuple[bool, bool]:
             idle = worth[one.check] < least or changes[one.check] < self._at.least_change

@@ -1,6 +1,6 @@
 """Which cautions a step carries, what kills first: from its hazards, its moment and the machine."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from engine.knowledge import Knowledge, items
 from engine.knowledge.rule_language import StepTest
@@ -24,7 +24,7 @@ def killers_first(knowledge: Knowledge) -> Callable[[str], tuple[int, str]]:
 
 def check_hazards(check: items.Check, variants: Sequence[Variant]) -> frozenset[str]:
     """Return the hazards of doing a check on a machine that may have any of the variants."""
-    hazards = set(check.hazards)
+    hazards = _had(check.hazards, variants)
     for variant in variants:
         brings = variant.circuit.brings
         if check.reading is not None and check.reading.quantity != "resistance":
@@ -36,11 +36,17 @@ def check_hazards(check: items.Check, variants: Sequence[Variant]) -> frozenset[
 
 def remedy_hazards(cause: items.Cause, variants: Sequence[Variant]) -> frozenset[str]:
     """Return the hazards of putting a cause right and proving it, on the machine."""
-    hazards = set(cause.hazards)
+    hazards = _had(cause.hazards, variants)
     for variant in variants:
         if "energises" in cause.hazards:
             hazards.update(variant.circuit.brings.get(COMMAND_PHASE, ()))
     return frozenset(hazards)
+
+
+def _had(hazards: Iterable[str], variants: Sequence[Variant]) -> set[str]:
+    """Return the hazards that a machine of its duty can have."""
+    duties = {variant.circuit.duty for variant in variants}
+    return {one for one in hazards if items.HAZARDS_OF_DUTY.get(one) in {None, *duties}}
 
 
 class Cautions:
