@@ -235,15 +235,15 @@ def test_more_at_hand_is_never_a_worse_plan(
 
 
 def test_what_hardly_helps_by_itself_waits(diagnoser: Diagnoser) -> None:
-    """A check whose own worth is under the table's share of the best stands behind all others,
-    however free: two steps ahead it only seems as good as the check behind it."""
+    """A check stands behind all others, however free, where it hardly changes a repair, or where
+    its own worth is under the table's share of the best that does."""
     request = {"machine": CRANK, "findings": [NO_START, *SO_FAR[1]]}
     belief = diagnoser.answer(read_request(request, diagnoser.knowledge)).belief
     assert belief is not None
     limits = Limits(frozenset(one["check"] for one in request["findings"]))
     ranked = diagnoser.advisers.of(belief.model).proposals(belief, limits).proposals
     at = diagnoser.knowledge.thresholds
-    least = at.idle * max(one.worth for one in ranked)
+    least = at.idle * max(one.worth for one in ranked if one.changes >= at.least_change)
     idle = [one.worth < least or one.changes < at.least_change for one in ranked]
     assert idle == sorted(idle)
     assert 0 < sum(idle) < len(idle)
@@ -343,3 +343,63 @@ def test_a_winding_is_condemned_only_against_its_own_figure(diagnoser: Diagnoser
     assert "plate" in unknown["because"]
     assert "get_figure" not in known
     assert known["do"] == "repair"
+
+
+def test_the_look_that_confirms_a_leader_is_among_the_first(diagnoser: Diagnoser) -> None:
+    """Behind the best check stands one that confirms the leading cause, not only readings that ask
+    the same question at another place."""
+    findings = [
+        {"check": "brake-response", "outcome": "releases-then-drops"},
+        {"check": "display-message", "outcome": "seat-or-bar"},
+    ]
+    answer = diagnoser.diagnose({"machine": BRAKE, "findings": findings})
+    leader = diagnoser.knowledge.causes[answer["causes"][0]["id"]]
+    assert leader.id == "interlock-not-met"
+    assert set(leader.confirmed_by) & set(checks(answer)[:3])
+
+
+def test_who_can_ask_only_what_tells_little_hands_over(diagnoser: Diagnoser) -> None:
+    """With questions alone left that tell a twentieth of what tools would, the call is handed over;
+    with eyes and tools it goes on."""
+    findings = [
+        NO_START,
+        {"check": "crank-speed", "outcome": "normal"},
+        {"check": "relay-click", "outcome": "heard"},
+        {"check": "plunger-action", "outcome": "no-movement"},
+        {"check": "failure-pattern", "outcome": "always"},
+        {"check": "recent-work", "outcome": "none"},
+    ]
+    machine = {**CRANK, "control": "ignition-timed"}
+    course = {
+        kinds: diagnoser.diagnose(
+            {"machine": machine, "findings": findings, "on_hand": list(kinds)}
+        )["advice"]["do"]
+        for kinds in (("ask",), ("ask", "look", "meter"))
+    }
+    assert course == {("ask",): "hand-over", ("ask", "look", "meter"): "check"}
+
+
+def test_two_causes_that_nothing_tells_apart_are_repaired_in_order(diagnoser: Diagnoser) -> None:
+    """Timer or contact holds the pull on, the winding is burned, and no command is allowed: both
+    are repaired in order rather than handed to somebody who could not tell them apart either."""
+    findings = [
+        NO_START,
+        {"check": "pull-winding-ohms", "outcome": "open", "measured_to": "ground-pin"},
+        {"check": "pull-pin-voltage-after-unplugged", "value": 12.4, "unit": "V"},
+    ]
+    machine = {**CRANK, "control": "ignition-timed", "coil": "case-ground"}
+    advice = diagnoser.diagnose({"machine": machine, "findings": findings})["advice"]
+    assert advice["do"] == "repair"
+    assert set(advice["repair_order"][:2]) == {"timer-stuck-on", "relay-contacts-welded"}
+
+
+@pytest.mark.parametrize(("machine", "foreign"), [(CRANK, "releases-brake"), (BRAKE, "opens-fuel")])
+def test_a_step_has_only_the_dangers_that_its_machine_has(
+    machine: dict[str, str], foreign: str, diagnoser: Diagnoser
+) -> None:
+    """A step for both duties has no danger of a brake on a fuel solenoid, nor the reverse."""
+    variants = diagnoser.models.get(Machine(**machine)).variants
+    check = diagnoser.knowledge.checks["plunger-travel"]
+    hazards = check_hazards(check, variants)
+    assert foreign in check.hazards
+    assert hazards == set(check.hazards) - {foreign}
