@@ -297,7 +297,10 @@ def _advice(scene: Scene) -> Advice:
 
 def _handed_over(scene: Scene) -> str:
     """Return who is to be sent, with what, and what comes first."""
-    said = "That is all that can be told with what is at hand, and no cause leads at half."
+    least = scene.knowledge.thresholds.least_change
+    more = any(one.changes >= least and one.worth > 0 for one in scene.plan.proposals)
+    nearly = ", or nearly" if more else ""
+    said = f"That is all that can be told with what is at hand{nearly}, and no cause leads at half."
     if not scene.plan.further:
         return f"{said} Send somebody who knows this type of machine, with this report."
     check = scene.knowledge.checks[scene.plan.further[0].check]
