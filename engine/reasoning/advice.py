@@ -222,17 +222,22 @@ class Adviser:
 
     def _confirmed(self, belief: Belief) -> bool:
         """Return whether the leading cause is all but certain, or was seen."""
-        leader = belief.order[0]
-        looks = self._knowledge.causes[self._model.causes[leader]].confirmed_by
-        seen = any(
-            one.finding.check in looks and self._checks[one.finding.check].kind == "look"
-            and weight >= self._at.seen_decibans
-            for one, weight in zip(belief.weighed, belief.decibans[:, leader], strict=True)
-        )  # fmt: skip
+        seen = any(self._checks[name].kind == "look" for name in self._showed(belief))
         least = self._at.leads if seen else self._at.confirmed
         return bool(
-            belief.causes[leader] >= (self._at.sure if self.lacks_figure(belief) else least)
+            belief.causes[belief.order[0]]
+            >= (self._at.sure if self.lacks_figure(belief) else least)
         )
+
+    def _showed(self, belief: Belief) -> list[str]:
+        """Return the checks done that confirm the leading cause and speak clearly for it."""
+        leader = belief.order[0]
+        looks = self._knowledge.causes[self._model.causes[leader]].confirmed_by
+        return [
+            one.finding.check
+            for one, weight in zip(belief.weighed, belief.decibans[:, leader], strict=True)
+            if one.finding.check in looks and weight >= self._at.seen_decibans
+        ]
 
     def lacks_figure(self, belief: Belief) -> bool:
         """Return whether the leading cause is condemned only against a figure that is not stated.
@@ -247,18 +252,21 @@ class Adviser:
     ) -> list[Proposal]:
         """Return the cheap check that confirms a leader before its part is fitted, if there is one.
 
-        Cheap is what costs a small share of the repair that it may spare.
+        Cheap is what costs a small share of the repair that it may spare: at a place that is open
+        already, unless a check that was done shows the cause clearly.
         """
         leader = belief.order[0]
         if not self._at.unsure <= belief.causes[leader] <= self._at.sure:
             return []
-        cause = self._knowledge.causes[self._model.causes[leader]]
-        found = [
-            one for one in ranked
-            if one.check in cause.confirmed_by and one.changes >= self._at.least_doubt
-            and self._minutes_of(one.check, limits) <= self._at.cheap
-        ]  # fmt: skip
-        return sorted(found, key=lambda one: self._minutes_of(one.check, limits))[:1]
+        looks = self._knowledge.causes[self._model.causes[leader]].confirmed_by
+        shown = bool(self._showed(belief))
+        costs = {
+            one.check: self._base[one.check] if shown else self._minutes_of(one.check, limits)
+            for one in ranked
+            if one.check in looks and one.changes >= self._at.least_doubt
+        }
+        cheap = [one for one in ranked if costs.get(one.check, np.inf) <= self._at.cheap]
+        return sorted(cheap, key=lambda one: costs[one.check])[:1]
 
     def _settling(
         self, belief: Belief, useful: Sequence[Proposal], limits: Limits
