@@ -6,17 +6,20 @@ from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 from types import CodeType
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
 from flask import Flask
 from flask.testing import FlaskClient
+from werkzeug.routing import Rule
 
 from api import create_app
 from api.cli.main import threewire
 from api.store import Database
 from engine import Diagnoser, Knowledge
 from engine.answer.answer import Answer
+from engine.audit.separation import Survey
 from engine.diagnosis import shipped
 from engine.physics.model import MOST_BYTES, ModelStore
 from engine.reasoning.request import Request
@@ -39,6 +42,7 @@ STARTERS = {
     "pexpect",
     "sync_playwright",
     "opened",
+    "Console",
 }
 
 
@@ -49,14 +53,28 @@ def pytest_configure() -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Give a file's tests to one worker, which makes once what they share."""
+    from xdist.scheduler import LoadFileScheduling
+
+    config.option.loadscopereorder = False
+    return LoadFileScheduling(config, log)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark ``live`` what starts a server, a database or a browser, by what it asks for, and
-    ``slow`` what stands in tests/reference; other slow tests carry the mark themselves."""
+    ``slow`` what stands in tests/reference; other slow tests carry the mark themselves.
+
+    Files with such tests come first, so that no worker is left with a long one at the end.
+    """
     for item in items:
         if SLOW in item.path.parents:
             item.add_marker("slow")
         if isinstance(item, pytest.Function) and _starts(item):
             item.add_marker("live")
+    long = {one.path for one in items for mark in ("live", "slow") if one.get_closest_marker(mark)}
+    items.sort(key=lambda one: one.path not in long)
 
 
 def _starts(item: pytest.Function) -> bool:
@@ -86,6 +104,35 @@ def diagnoser() -> Diagnoser:
     found = shipped()
     found.models = ModelStore(found.knowledge, MODEL_BYTES)
     return found
+
+
+@pytest.fixture(scope="session")
+def survey(diagnoser: Diagnoser) -> Survey:
+    """What the shipped base tells apart; worked out once for all tests."""
+    return Survey(diagnoser)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _once_a_worker(survey: Survey) -> Iterator[None]:
+    """Services on the shipped base share one survey, and the addresses of a route are compiled for
+    the first service alone."""
+
+    def surveyed(diagnoser: Diagnoser) -> Survey:
+        return survey if diagnoser.knowledge is survey.knowledge else Survey(diagnoser)
+
+    compiled: dict[str, Any] = {}
+    compile_builder = Rule._compile_builder
+
+    def once(rule: Rule, append_unknown: bool = True) -> Any:
+        key = repr((rule.rule, rule.defaults, append_unknown))
+        if key not in compiled:
+            compiled[key] = compile_builder(rule, append_unknown)
+        return compiled[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("api.web.knowledge.Survey", surveyed)
+        patch.setattr(Rule, "_compile_builder", once)
+        yield
 
 
 @pytest.fixture(scope="session")

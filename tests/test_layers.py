@@ -39,9 +39,15 @@ def modules() -> dict[str, ast.Module]:
     return {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in FILES.items()}
 
 
+@cache
+def nodes(tree: ast.Module) -> tuple[ast.AST, ...]:
+    """Return all that some code is made of."""
+    return tuple(ast.walk(tree))
+
+
 def imported(tree: ast.Module) -> Iterator[str]:
     """Yield the full name of every module that some code imports, inside functions too."""
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -57,7 +63,7 @@ def packages(tree: ast.Module) -> set[str]:
 def called(tree: ast.Module) -> set[str]:
     """Return the names of everything that some code calls, methods by their last name."""
     found = set()
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.Call):
             if isinstance(node.func, ast.Name):
                 found.add(node.func.id)
@@ -105,8 +111,8 @@ def test_the_engine_has_no_random_numbers() -> None:
     """NumPy's random numbers are not used either."""
     chance = {"random", "default_rng", "RandomState", "now", "today"}
     for name in ENGINE:
-        nodes = ast.walk(modules()[name])
-        assert not {one.attr for one in nodes if isinstance(one, ast.Attribute)} & chance, name
+        found = nodes(modules()[name])
+        assert not {one.attr for one in found if isinstance(one, ast.Attribute)} & chance, name
 
 
 def test_experta_comes_through_one_door() -> None:
@@ -139,6 +145,7 @@ def room_of(name: str) -> str:
     return ".".join(name.split(".")[:2])
 
 
+@cache
 def rooms() -> dict[str, set[str]]:
     """Return the rooms that each room imports from, imports inside functions counted."""
     found: dict[str, set[str]] = {}

@@ -9,12 +9,6 @@ from engine.audit.separation import Survey
 from tests.curation.shop import Shop
 
 
-@pytest.fixture(scope="session")
-def survey(diagnoser: Diagnoser) -> Survey:
-    """What the shipped base tells apart; worked out once for all tests."""
-    return Survey(diagnoser)
-
-
 @pytest.fixture(autouse=True)
 def _surveyed_once(survey: Survey, monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the commands on the shipped base, or in one test on the same folder, use what was worked
@@ -30,6 +24,7 @@ def _surveyed_once(survey: Survey, monkeypatch: pytest.MonkeyPatch) -> None:
         return last
 
     monkeypatch.setattr("api.cli.kb.Survey", surveyed)
+    monkeypatch.setattr("engine.audit.Survey", surveyed)
 
 
 @pytest.fixture

@@ -109,35 +109,3 @@ def test_setting_names_folders_for_every_command(
     body = create_app().test_client().get("/v1/causes/both-ends").json
     assert body["name"] == "Both ends"
     assert "+shop" in run("version").stdout
-
-
-def test_trap_rule_needs_one_file_and_one_case(
-    run: Run, shop: Shop, tmp_path: Path, request_file: Path
-) -> None:
-    """A trap rule and its cases are two new files; it then fires, and its cases run."""
-    shop.rule(
-        "clicks-in-the-next-bay",
-        "traps",
-        [{"check": "relay-click", "outcome": "heard"}],
-        [{"set_aside": "relay-click"}],
-    )
-    cases = tmp_path / "cases"
-    cases.mkdir()
-    machine = json.dumps(REQUEST["machine"])
-    (cases / "clicks-in-the-next-bay.yaml").write_text(
-        "rule: clicks-in-the-next-bay\n"
-        "fires:\n  - because: It was heard.\n    request:\n"
-        f"      machine: {machine}\n"
-        "      findings: [{check: relay-click, outcome: heard}]\n"
-        "silent:\n  - because: It was not heard.\n    request:\n"
-        f"      machine: {machine}\n"
-        "      findings: [{check: relay-click, outcome: not-heard}]\n",
-        encoding="utf-8",
-    )
-    assert run("kb", "check", "--kb", shop.folder).output == ""
-    done = run("kb", "cases", "--kb", shop.folder, "--cases", cases)
-    assert done.exit_code == 0, done.output
-    assert "2 cases, 0 faults" in done.stdout
-    aside = answer(run, request_file, "--kb", shop.folder)["set_aside"]
-    assert isinstance(aside, list)
-    assert [one["rule"] for one in aside] == ["clicks-in-the-next-bay"]

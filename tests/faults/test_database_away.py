@@ -83,9 +83,9 @@ def test_disk_full(start: Starter, small_disk: Path) -> None:
     database = set_up(url)
     running = start(url)
     number = running.ask("POST", "/v1/cases", OPEN).json()["number"].replace(" ", "")
-    # leaves less room than a few hundred findings need
+    # leaves less room than a hundred findings need
     filler = small_disk / "filler"
-    filler.write_bytes(b"x" * (os.statvfs(small_disk).f_bavail * 4096 - 200_000))
+    filler.write_bytes(b"x" * (os.statvfs(small_disk).f_bavail * 4096 - 100_000))
 
     def add(count: int) -> requests.Response:
         body = FINDING | {"note": f"{count} " + "x" * 1500}

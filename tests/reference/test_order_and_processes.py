@@ -22,7 +22,7 @@ from tests.reference import draws
 ROOT = Path(__file__).parents[2]
 WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
 SAME = 1e-12
-CASES = 16
+CASES = 8
 PROGRAM = """
 import json, sys
 from engine import diagnose
@@ -108,13 +108,13 @@ def test_contradictory_findings_in_any_order(
     rng = draws.generator(23)
     machine = draws.machine(rng, draws.MACHINE_KINDS[5])
     model, poor = diagnoser.models.get(machine), 0
-    for _ in range(enlarged(12)):
+    for _ in range(enlarged(6)):
         stated = draws.findings(rng, knowledge, model, rng.randrange(6, 13))
         request = {"machine": draws.as_request(machine), "findings": stated}
         poor += diagnoser.diagnose(request)["fit"]["verdict"] == "poor"
         assert_same_in_any_order(diagnoser, request, rng)
-    assert poor >= enlarged(2)
-    figure(f"{enlarged(12)} sets of random findings, {poor} without a single cause that fits")
+    assert poor >= enlarged(1)
+    figure(f"{enlarged(6)} sets of random findings, {poor} without a single cause that fits")
 
 
 def test_probabilities_in_any_order(
@@ -160,18 +160,18 @@ def _in_a_process(lines: str, seed: str) -> str:
 
 def test_fresh_processes_answer_byte_for_byte(requests: list[Answer], figure: Figure) -> None:
     """Two fresh processes with different hash seeds write the same bytes."""
-    lines = "".join(json.dumps(one) + "\n" for one in requests[::3])
+    lines = "".join(json.dumps(one) + "\n" for one in requests[::2])
     first, second = (_in_a_process(lines, seed) for seed in ("1", "4242"))
-    assert len(first.splitlines()) == len(requests[::3])
+    assert len(first.splitlines()) == len(requests[::2])
     assert first == second
-    figure(f"{len(first)} bytes of {len(requests[::3])} answers, equal from two processes")
+    figure(f"{len(first)} bytes of {len(requests[::2])} answers, equal from two processes")
 
 
 def test_threads_answer_byte_for_byte(
     diagnoser: Diagnoser, requests: list[Answer], figure: Figure
 ) -> None:
     """Two threads that share a fresh diagnoser, models not yet built, write what one writes."""
-    asked = [*requests[::4], *requests[::4]]
+    asked = [*requests[::2], *requests[::2]]
     alone = [json.dumps(diagnoser.diagnose(one)) for one in asked]
     fresh = Diagnoser(diagnoser.knowledge)
     found: dict[str, list[str]] = {}

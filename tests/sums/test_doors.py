@@ -190,7 +190,7 @@ def test_no_json_breaks_a_sum(client: FlaskClient, name: str) -> None:
     """Whatever JSON is sent, on known fields or unknown, the answer is 200, 400 or 422."""
     fields = st.sampled_from(list(SUMS[name].schema.fields))
 
-    @settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
     @given(body=JUNK | st.dictionaries(fields | st.text(max_size=5), JUNK, max_size=6))
     def send(body: Any) -> None:
         raw = json.dumps(body).encode()
@@ -223,7 +223,7 @@ def test_inputs_within_limits_are_answered_or_refused(knowledge: Knowledge, name
     fault with a path; it never breaks."""
     refused: list[list[Fault]] = []
 
-    @settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
     @given(inputs=_entries(name))
     def work(inputs: dict[str, Any]) -> None:
         for given_ in (inputs, dict(SUMS[name].example) | inputs):

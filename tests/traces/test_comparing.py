@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ from tests.traces.support import text, write_csv
 def read(diagnoser: Diagnoser) -> Callable[..., Json]:
     """Give what is read from an invented pull of some amperes, with the noise of a seed."""
 
+    @cache
     def of(amperes: float = 30.0, seed: int = 1, seats: float | None = 0.13) -> Json:
         pull = invented.InventedPull(11.0, amperes, 0.8, 0.0, 0.62, seats)
         rng = np.random.default_rng(seed)

@@ -1,6 +1,7 @@
 """What a recording tells, and where it says that it cannot."""
 
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 import pytest
@@ -36,8 +37,18 @@ def volts(rate: float = RATE, length: float = 1.6, kick: float = -0.8) -> Floats
 
 def report(rate: float = RATE, cranking: bool = False, **channels: Floats) -> TraceReport:
     """Return what made channels tell."""
-    kept = {name.replace("_", "-"): np.asarray(one, "f4") for name, one in channels.items()}
-    return read_trace(Trace(1 / rate, kept, {}), cranking)
+    kept = {
+        name.replace("_", "-"): np.asarray(one, "f4").tobytes() for name, one in channels.items()
+    }
+    return _read(rate, cranking, tuple(kept.items()))
+
+
+@cache
+def _read(rate: float, cranking: bool, channels: tuple[tuple[str, bytes], ...]) -> TraceReport:
+    """Read a recording, the same one once."""
+    return read_trace(
+        Trace(1 / rate, {name: np.frombuffer(one, "f4") for name, one in channels}, {}), cranking
+    )
 
 
 def value(found: TraceReport, check: str) -> float:

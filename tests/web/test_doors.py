@@ -152,9 +152,9 @@ def test_lines_are_answered_as_they_come(case: dict[str, Any]) -> None:
 def test_memory_stays_flat_over_many_lines(
     knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Ten thousand refused lines, 1 MB of them, need no more memory than one thousand do."""
+    """Four thousand refused lines, 500 kB of them, need no more memory than one thousand do."""
     diagnose = partial(_peak, knowledge, tmp_path, monkeypatch)
-    assert diagnose(10_000) < diagnose(1_000) + 250_000
+    assert diagnose(4_000) < diagnose(1_000) + 100_000
 
 
 def _peak(knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lines: int) -> int:

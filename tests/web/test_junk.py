@@ -28,7 +28,7 @@ JUNK = st.recursive(
 TUNED = settings(
     derandomize=True,
     deadline=None,
-    max_examples=150,
+    max_examples=60,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 
