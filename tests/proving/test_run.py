@@ -87,9 +87,9 @@ def test_classifier_learns_once_and_is_asked_about_the_run(tmp_path: Path) -> No
         calls.append(len(jobs))
         return [bound.rows(job) for job in jobs]
 
-    learned = bound.trained_on(ROUGH, kits, tmp_path, work, train=60)
-    again = bound.trained_on(ROUGH, kits, tmp_path, work, train=60)
-    assert calls == [2]  # 50 and 10 machines, once
+    learned = bound.trained_on(ROUGH, kits, tmp_path, work, train=110)
+    again = bound.trained_on(ROUGH, kits, tmp_path, work, train=110)
+    assert calls == [3]  # 50, 50 and 10 machines, once
     assert all((learned[name] == again[name]).all() for name in learned)
     pieces = bound.joined([bound.rows((start, 5, 1001, ROUGH, kits)) for start in (0, 5)])
     assert (pieces["ask"] == learned["ask"][:10]).all()
