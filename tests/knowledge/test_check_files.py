@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import yaml
+
+from engine.knowledge.text import load_yaml
 
 KB = Path(__file__).parents[2] / "kb"
 FILES = sorted((KB / "checks").glob("*.yaml"))
@@ -23,7 +24,7 @@ UNIT_OF_QUANTITY = {"voltage": "V", "current": "A", "resistance": "ohm", "second
 
 def content(path: Path) -> dict[str, Any]:
     """Return what a knowledge file holds."""
-    item = yaml.safe_load(path.read_text(encoding="utf-8"))
+    item = load_yaml(path.read_text(encoding="utf-8"), path.name)
     assert isinstance(item, dict)
     return item
 

@@ -108,27 +108,31 @@ def _middle(words: str) -> str:
 
 
 TWO = "time,pull-current"
-BAD: dict[str, tuple[str, bytes, str, str]] = {
-    "empty": ("x.csv", b"", TWO, "the file is empty"),
-    "one column": ("x.csv", b"1.5\n" * 500, "pull-current", "no column of time"),
-    "text in the middle": ("x.csv", _middle("0.6;oops;1").encode(), COLUMNS,
+BAD: dict[str, tuple[str, Callable[[], bytes], str, str]] = {
+    "empty": ("x.csv", lambda: b"", TWO, "the file is empty"),
+    "one column": ("x.csv", lambda: b"1.5\n" * 500, "pull-current", "no column of time"),
+    "text in the middle": ("x.csv", lambda: _middle("0.6;oops;1").encode(), COLUMNS,
                            "row 3001, column 2: 'oops'"),
-    "a million NaN": ("x.csv", _rows(1_000_000, "nan").encode(), TWO, "row 1, column 2"),
-    "time that steps back": ("x.csv", _middle("0.1;1;1").encode(), COLUMNS, "row 3001: time steps"),
-    "two rates": ("x.csv", _two_rates().encode(), TWO, "the rate changes"),
-    "a picture": ("x.csv", b"\x89PNG\r\n\x1a\n" + bytes(9000), TWO, "this is no text"),
-    "a picture without zeros": ("x.csv", b"\xff\xd8\xff\xe0\n" * 900, TWO, "this is no text"),
-    "a picture packed": ("x.csv.gz", b"\x89PNG\r\n", TWO, "gzip"),
-    "cut off": ("x.csv.gz", gzip.compress(text().encode())[:-4000], COLUMNS, "broken or cut off"),
-    "zip bomb of zeros": ("x.csv.gz", gzip.compress(bytes(300_000_000), 1), TWO, "this is no text"),
-    "zip bomb of one row": ("x.csv.gz", gzip.compress(b"1;1\n" * 40_000_000, 1), TWO,
+    "a million NaN": ("x.csv", lambda: _rows(1_000_000, "nan").encode(), TWO, "row 1, column 2"),
+    "time that steps back": ("x.csv", lambda: _middle("0.1;1;1").encode(),
+                             COLUMNS, "row 3001: time steps"),
+    "two rates": ("x.csv", lambda: _two_rates().encode(), TWO, "the rate changes"),
+    "a picture": ("x.csv", lambda: b"\x89PNG\r\n\x1a\n" + bytes(9000), TWO, "this is no text"),
+    "a picture without zeros": ("x.csv", lambda: b"\xff\xd8\xff\xe0\n" * 900,
+                                TWO, "this is no text"),
+    "a picture packed": ("x.csv.gz", lambda: b"\x89PNG\r\n", TWO, "gzip"),
+    "cut off": ("x.csv.gz", lambda: gzip.compress(text().encode())[:-4000],
+                COLUMNS, "broken or cut off"),
+    "zip bomb of zeros": ("x.csv.gz", lambda: gzip.compress(bytes(300_000_000), 1),
+                          TWO, "this is no text"),
+    "zip bomb of one row": ("x.csv.gz", lambda: gzip.compress(b"1;1\n" * 40_000_000, 1), TWO,
                             "stands still"),
-    "zip bomb of empty rows": ("x.csv.gz", gzip.compress(
+    "zip bomb of empty rows": ("x.csv.gz", lambda: gzip.compress(
         _rows(60, "1").encode() + b"\n" * 30_000_000), TWO, "more than 12000000 rows"),
-    "one endless row": ("x.csv.gz", gzip.compress(
+    "one endless row": ("x.csv.gz", lambda: gzip.compress(
         _rows(60, "1").encode() + b"1" * 30_000_000), TWO, "row of more than 4096"),
-    "a sound that is none": ("x.wav", b"RIFF and so on", "pull-current*9", "no WAV file"),
-    "a name misspelt": ("x.csv", text().encode(), "time,pul-current,-", "did you mean"),
+    "a sound that is none": ("x.wav", lambda: b"RIFF and so on", "pull-current*9", "no WAV file"),
+    "a name misspelt": ("x.csv", lambda: text().encode(), "time,pul-current,-", "did you mean"),
 }  # fmt: skip
 
 
@@ -136,7 +140,7 @@ BAD: dict[str, tuple[str, bytes, str, str]] = {
 def test_bad_files_are_told_with_their_place(run: Run, tmp_path: Path, name: str) -> None:
     """One line on standard error with file, row and column; status 1, nothing on the output."""
     file, raw, columns, words = BAD[name]
-    (tmp_path / file).write_bytes(raw)
+    (tmp_path / file).write_bytes(raw())
     done = run("trace", tmp_path / file, "--channels", columns)
     assert done.exit_code == 1, done.output
     assert words in done.stderr
@@ -149,7 +153,7 @@ def test_a_bomb_does_not_fill_memory(run: Run, tmp_path: Path, name: str) -> Non
     """Of a hundred MB and more unpacked less than two hundred are ever held, most of it one block
     of a million rows."""
     file, raw, columns, _ = BAD[name]
-    (tmp_path / file).write_bytes(raw)
+    (tmp_path / file).write_bytes(raw())
     run("trace", "--help")
     tracemalloc.start()
     run("trace", tmp_path / file, "--channels", columns)
