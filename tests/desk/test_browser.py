@@ -156,11 +156,12 @@ def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser)
     with b.screen(chromium, server.url) as page:
         hand = begin(page, FULL_KIT_TWO_FAULTS)
         hand.go_through(FULL_KIT_TWO_FAULTS.truth, b.assert_first_screen, most=6)
+        page.goto(f"{case_of(page)}?check=bench-pull&as=technician")
+        page.wait_for_selector("html[data-ready]", state="attached")
+        b.assert_first_screen(page, "bench-pull")
         for size in b.SIZES.values():
             page.set_viewport_size(size)  # type: ignore[arg-type]
             assert page.evaluate(_CLIPPED) == 0, "no legend or answer is cut off at the right"
-        page.goto(f"{case_of(page)}?check=bench-pull&as=technician")
-        b.assert_first_screen(page, "bench-pull")
 
 
 def test_a_stop_card_stands_alone_until_it_was_read_out(server: Running, chromium: Browser) -> None:

@@ -61,7 +61,7 @@ def test_unknown_control_is_settled_by_the_timing(talk: Interview, hold: Hold) -
     """Not knowing the control type leads to plunger-timing, and its answer settles the type."""
     turn = hold("2", start=("1", "", "1", "0", "2", "1", "1", "7"))
     assert asked(talk, turn) == ("check", "plunger-timing")
-    turn = hold("As the engine cranks", after=turn)
+    turn = hold("When the engine cranks", after=turn)
     assert asked(talk, turn) == ("settle", "controller-on-crank")
     yes = hold("y", after=turn)
     assert inquiry_of(yes.state.entries).machine()["control"] == "controller-on-crank"
