@@ -202,6 +202,10 @@ def _suppose(
     return said, talk.desk.answer(inquiry_of(entries))
 
 
+def _list(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
+    return Turn(state, (views.answers(state.entries, talk.desk),))
+
+
 def _causes(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
     case = inquiry_of(state.entries)
     if "duty" not in case.fields:
@@ -323,7 +327,7 @@ def decide(talk: "Interview", state: InterviewState, target: NextStep, value: ob
 
 ACTS: dict[str, Act] = {
     "why": _why, "what if": _what_if, "back": _back, "change": _change, "add": _add,
-    "list": lambda talk, state, _: Turn(state, (views.answers(state.entries, talk.desk),)),
+    "list": _list,
     "causes": _causes, "skip": _skip, "hands": _hands, "side": _side, "as": _as, "how": _how,
     "cautions": _cautions, "repair": _repair, "again": lambda talk, state, _: talk.asking(state),
     "summary": lambda talk, state, _: Turn(state, tuple(talk.summary(state))),

@@ -257,7 +257,7 @@ def test_a_side_is_kept_whatever_is_done(desk: Browser) -> None:
     desk.get(f"{case}?side=left")
     assert 'href="' + f'{case}/sheet?side=left"' in desk.page.text
     desk.follow(desk.send(f"{case}/control"))
-    assert "Side: <strong>left</strong>" in desk.page.text
+    assert "Side: left" in text_of(desk.page)
 
 
 def test_the_machine_can_be_told_later(desk: Browser) -> None:
