@@ -64,7 +64,6 @@ _FIRST_SCREEN = """() => {
   return { cut, words };
 }"""
 MOST_WORDS = {"office": 160, "phone": 120}
-SPARE_WORDS = 25
 
 
 def new_store(folder: Path) -> str:
@@ -144,18 +143,15 @@ def first_screen(page: Page) -> tuple[list[str], int]:
     return found["cut"], found["words"]
 
 
-def assert_first_screen(page: Page, check: str, spare: int = SPARE_WORDS) -> None:
-    """Hold, on both screens, that a step needs no scrolling and the page does not talk too much.
-
-    Which steps a call has is the engine's: one of a dozen answers may have some words to ``spare``.
-    """
+def assert_first_screen(page: Page, check: str) -> None:
+    """Hold, on both screens, that a step needs no scrolling and the page does not talk too much."""
     before = page.viewport_size
     assert before is not None
     for size, box in SIZES.items():
         page.set_viewport_size(box)  # type: ignore[arg-type]
         cut, words = first_screen(page)
         assert cut == [], (check, size)
-        assert words <= MOST_WORDS[size] + spare, (check, size, words)
+        assert words <= MOST_WORDS[size], (check, size, words)
     page.set_viewport_size(before)
 
 

@@ -151,15 +151,15 @@ def test_keys_open_evidence_reasons_and_meaning(server: Running, chromium: Brows
 
 
 def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser) -> None:
-    """With the full kit too, reading box, warning and what to do need no scrolling, and the steps
-    with most dangers have few words to spare."""
+    """With the full kit too, reading box, warning and what to do need no scrolling, in the
+    steps with most dangers too."""
     with b.screen(chromium, server.url) as page:
         hand = begin(page, FULL_KIT_TWO_FAULTS)
         hand.go_through(FULL_KIT_TWO_FAULTS.truth, b.assert_first_screen, most=6)
         for check in ("bench-pull", "ground-jumper", "plunger-timing", "pull-pin-voltage"):
             page.goto(f"{case_of(page)}?check={check}")
             page.wait_for_selector("html[data-ready]", state="attached")
-            b.assert_first_screen(page, check, spare=5)
+            b.assert_first_screen(page, check)
         for size in b.SIZES.values():
             page.set_viewport_size(size)  # type: ignore[arg-type]
             assert page.evaluate(_CLIPPED) == 0, "no legend or answer is cut off at the right"

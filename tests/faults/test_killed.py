@@ -15,7 +15,7 @@ from tests.faults.writers import Acknowledged, Writer, hold_to
 
 pytestmark = pytest.mark.both_databases
 
-ROUNDS = 5  # fifty when slow
+ROUNDS = 10  # a hundred when slow
 WHOLE = 5  # every fifth round kills the master and all workers, the others one worker
 
 

@@ -154,7 +154,7 @@ def test_memory_stays_flat_over_many_lines(
 ) -> None:
     """Four thousand refused lines, 500 kB of them, need no more memory than one thousand do."""
     diagnose = partial(_peak, knowledge, tmp_path, monkeypatch)
-    assert diagnose(4_000) < diagnose(1_000) + 100_000
+    assert diagnose(4_000) < diagnose(1_000) + 83_000
 
 
 def _peak(knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lines: int) -> int:
