@@ -294,7 +294,8 @@ class Case(Document):
     def _among_counted(self, act: Any) -> Any:
         """Return what was put right, its ``after`` counted among the findings that count."""
         after = act.get("after") if isinstance(act, Mapping) else None
-        if not isinstance(after, int) or not -1 <= after < len(self.findings):
+        last = max((one.place for one in self.findings), default=0)
+        if not isinstance(after, int) or not -1 <= after < last:
             return act  # the engine says what is wrong with it
         return {**act, "after": sum(one.place <= after + 1 for one in self.counted) - 1}
 
@@ -311,8 +312,11 @@ class Case(Document):
         return self.without({one.place for one in self.findings if one.side not in (None, side)})
 
     def without(self, places: set[int]) -> "Case":
-        """Return the case without the findings at these places."""
-        return replace(self, findings=tuple(f for f in self.findings if f.place not in places))
+        """Return the case with the findings at these places withdrawn, so that none counts."""
+        gone = Withdrawal("", self.changed_at, "")
+        return replace(self, findings=tuple(
+            replace(one, withdrawn=gone) if one.place in places else one for one in self.findings
+        ))  # fmt: skip
 
 
 @dataclass(frozen=True)

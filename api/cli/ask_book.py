@@ -4,20 +4,19 @@ What was typed is in the book before the next question stands, so that neither a
 window nor a power cut loses more than the line being typed.
 """
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from platformdirs import user_data_path
 from sqlalchemy.exc import DBAPIError
 
 from api.cases import Book, CaseError
 from api.cases.case import Case
-from api.interview.contents import Contents, contents_of
+from api.interview.contents import bare, contents_of
 from api.interview.desk import Desk
 from api.interview.state import InterviewState
 from api.store import Database, SchemaState, StoreUnavailableError, schema_state, upgrade
 from api.store.schema import require_current
+from api.strict_json import Json
 from engine import RequestError
 
 BY = "terminal"
@@ -53,7 +52,7 @@ class Keeper:
         self.book = book  # None: there is no place to keep anything
         self.case = case
         self.trouble: str | None = None
-        self._kept: Contents | None = None
+        self._kept: Case | None = None
 
     @property
     def number(self) -> str:
@@ -72,40 +71,43 @@ class Keeper:
         else:
             self._kept, self.trouble = wanted, None
 
-    def _written(self, book: Book, wanted: Contents) -> Case:
-        """Return the case with these contents: what is not in them is withdrawn first."""
-        if self.case is None:
-            told = {key: value for key, value in wanted.fields.items() if value is not None}
-            self.case = book.open({**told, "limit": 0}, BY)  # what the interview asks for, too
+    def _written(self, book: Book, wanted: Case) -> Case:
+        """Return the case with what is wanted: what is not in that is withdrawn first."""
+        fields = {"on_hand": None, "skill": None, **wanted.settings, "machine": wanted.machine,
+                  "machine_type": wanted.machine_type, "done": None}  # fmt: skip
+        if self.case is None:  # for every cause, as the interview asks
+            self.case = book.open({**fields, "limit": 0}, BY)
         case = book.get(self.case.number)
         gone, new = _differences(case, wanted)
-        closed_as = case.outcome.cause if case.outcome else None
-        if not case.is_open and (gone or new or closed_as != wanted.cured):
+        closed_as, cured = (one.outcome and one.outcome.cause for one in (case, wanted))
+        if not case.is_open and (gone or new or closed_as != cured):
             case = book.reopen(case.number, "it goes on", BY)
         for place in gone:
             case = book.withdraw(case.number, place, BY, _BECAUSE)
         if case.is_open:
             cleared = dict.fromkeys(key for key in case.machine if key not in wanted.machine)
-            fields = {**wanted.fields, "machine": {**wanted.machine, **cleared}}
-            case = book.change(case.number, fields, BY, None)
+            del fields["done"]
+            changes = {**fields, "machine": {**wanted.machine, **cleared}}
+            case = book.change(case.number, changes, BY, None)
         if new:
             case = book.add_findings(case.number, new, BY)
         if case.is_open:
             case = book.change(case.number, {"done": _done(case, wanted)}, BY, None)
-        if case.is_open and wanted.cured is not None:
-            case = book.close(case.number, {"cause": wanted.cured}, BY, None)
+        if case.is_open and cured is not None:
+            case = book.close(case.number, {"cause": cured}, BY, None)
         return case
 
 
-def _done(case: Case, wanted: Contents) -> list[Any] | None:
+def _done(case: Case, wanted: Case) -> list[Json] | None:
     """Return what was put right; what the case has already keeps its place."""
-    known = [(one, {key: one[key] for key in one if key != "after"}) for one in case.done]
-    return [next((one for one, act in known if act == new), new) for new in wanted.done] or None
+    known = [(one, bare(one)) for one in case.done]
+    acts = map(bare, wanted.done)
+    return [next((one for one, act in known if act == new), new) for new in acts] or None
 
 
-def _differences(case: Case, wanted: Contents) -> tuple[list[int], list[Mapping[str, Any]]]:
+def _differences(case: Case, wanted: Case) -> tuple[list[int], list[Json]]:
     """Return the places of findings that are no more, and the findings that are not there yet."""
-    new, gone = list(wanted.findings), []
+    new, gone = [one.body for one in wanted.findings], []
     for one in case.counted:
         if one.body in new:
             new.remove(one.body)

@@ -70,7 +70,7 @@ class Call:
     @property
     def places(self) -> list[int]:
         """Return the place in the case of each finding as the answer counts them."""
-        return [place + 1 for place, _ in self.inquiry.behind]
+        return [one.place for one in self.inquiry.behind]
 
     @cached_property
     def inquiry(self) -> Inquiry:
@@ -81,9 +81,9 @@ class Call:
         found = inquiry_into(self.case, self.audience, self.side)
         kept = self.case.diagnosis.of_side(self.side) if self.case.diagnosis else None
         if kept is None or kept.answer is None:  # the engine says why
-            return replace(found, answer=self.desk.answer(found), asked=tuple(found.mine))
-        behind = [pair for pair in found.findings if pair[0] + 1 in kept.places]
-        return replace(found, answer=kept.answer, asked=tuple(behind))
+            return replace(found, answer=self.desk.answer(found), asked=found.mine)
+        behind = tuple(one for one in found.case.counted if one.place in kept.places)
+        return replace(found, answer=kept.answer, asked=behind)
 
     @property
     def answer(self) -> Json:

@@ -22,7 +22,7 @@ from api.desk.submitting import Refusal, submitted, version_of
 from api.desk.translation import gettext
 from api.interview.hearing import HeardOutcome, HearingAnswer, hear
 from api.interview.next_step import COMPLAINTS
-from api.interview.state import Inquiry
+from api.interview.state import Inquiry, in_no_book
 from api.strict_json import Json
 from engine.knowledge.items import DUTIES, MOMENTS
 from engine.reasoning.request import NOT_KNOWN
@@ -50,7 +50,7 @@ def ticked(form: Form, machine: Json) -> list[Json]:
     Raises FormFault for two answers of one check.
     """
     side = side_of(form) or "left" if machine.get("solenoids") == 2 else None
-    can_have = desk().checks(Inquiry(fields=machine, findings=()))
+    can_have = desk().checks(Inquiry(in_no_book(machine), machine))
     return _findings(form.getlist("heard"), can_have, side)
 
 

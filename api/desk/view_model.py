@@ -125,7 +125,8 @@ def drawings(
     both shapes the style sheet shows the one that fits the screen.
     """
     step = call.desk.step(call.inquiry, check) if check else None
-    request = call.inquiry.request_behind()
+    found = [one.body for one in call.inquiry.behind]
+    request = {"machine": call.case.machine, "findings": found}
     return {
         shape: safe(svg(
             call.desk.knowledge, request, call.answer, check=step, embed=True, shape=shape,

@@ -70,7 +70,7 @@ def _back(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
     words = [f"Taken back: {entry_words(one, fields, talk.desk)}." for one in gone]
     page = [text(*(words or ["The change is taken back."]))]
     case = inquiry_of(after.entries)
-    if next_question(case.fields) is None and case.findings:
+    if next_question(case.fields) is None and case.case.findings:
         page.append(views.belief(talk.desk.answer(case), None))
     return talk.asking(after, *page)
 

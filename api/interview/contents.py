@@ -5,23 +5,19 @@ The list of answers is kept one that the engine takes: ``accept`` leaves out wha
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import replace
 from typing import Any
 
 from api.answers.finding_words import name_of, observed
-from api.cases.case import OPEN, Case, CaseFinding, CaseOutcome
+from api.cases.case import Case, CaseOutcome
 from api.cases.work_order import WorkOrder
 from api.interview.desk import Desk
 from api.interview.questions import question, questions
-from api.interview.state import Entry, Inquiry, inquiry_of
+from api.interview.state import SKIPPED, Entry, Inquiry, as_case, inquiry_of
 from api.strict_json import Json
 from engine import Fault, RequestError
 from engine.reasoning.request import NOT_KNOWN, read_request
 
-SKIPPED = "skipped"  # the note of a check that was left out: it is not known, and asked no more
-LABEL_LETTERS = 80
-UNSAID = datetime.min.replace(tzinfo=UTC)  # of what is in no book yet
 _UNKNOWN = "unknown"
 _PLACE = re.compile(r"^findings\[(\d+)\](?:\.(\w+))?")
 _SAID = {
@@ -82,11 +78,11 @@ def accept(entries: Sequence[Entry], new: int, desk: Desk) -> tuple[list[Entry],
 
 
 def _faults(entries: Sequence[Entry], desk: Desk) -> list[Fault]:
-    case = inquiry_of(entries)
-    if "duty" not in case.fields:
+    asked = inquiry_of(entries)
+    if "duty" not in asked.fields:
         return []
     try:
-        read_request(case.request(everywhere=True), desk.knowledge)
+        read_request(asked.case.request(), desk.knowledge)
     except RequestError as error:
         return error.faults
     return []
@@ -96,8 +92,8 @@ def _at_fault(entries: Sequence[Entry], fault: Fault) -> tuple[int | None, str]:
     """Return the place of the answer that a fault is about, and the field in it."""
     match = _PLACE.match(fault.path)
     if match:
-        findings = inquiry_of(entries).findings
-        return findings[int(match.group(1))][0], match.group(2) or ""
+        found = inquiry_of(entries).case.counted[int(match.group(1))]
+        return found.place - 1, match.group(2) or ""
     field = fault.path.removeprefix("machine.") if fault.path != "on_hand" else "hands"
     return last_place(entries, field), field
 
@@ -119,45 +115,17 @@ def entry_words(entry: Entry, fields: Mapping[str, Any], desk: Desk) -> str:
     return f"{desk.name(entry.key) if entry.key else 'Interview'}{side}: {_SAID[entry.kind]}"
 
 
-@dataclass(frozen=True)
-class Contents:
-    """What a case holds of an interview: ``fields`` as the case book takes a change, and more."""
-
-    fields: Json
-    findings: Sequence[Json]
-    done: Sequence[Json]  # what was put right without a cure
-    cured: str | None
-
-    @property
-    def machine(self) -> Json:
-        """Return the machine, as a request has it."""
-        found: Json = self.fields["machine"]
-        return found
-
-
-def contents_of(entries: Sequence[Entry]) -> Contents | None:
-    """Return what the answers come to; None until the duty is known, which a case needs."""
+def contents_of(entries: Sequence[Entry]) -> Case | None:
+    """Return what a case holds of the answers; None until the duty is known, which it needs."""
     call = inquiry_of(entries)
     if "duty" not in call.fields:
         return None
-    fields = {
-        "machine_type": str(call.fields.get("label") or "")[:LABEL_LETTERS],
-        "machine": call.machine(), "on_hand": call.fields.get("hands"),
-        "skill": call.fields.get("skill"),
-        "excluded": [one.key for one in entries if one.kind == "not-cured" and not one.value],
-    }  # fmt: skip
-    found = [one for one in map(_finding, entries) if one]
-    done = [dict(one.value) for one in entries if one.kind == "not-cured" and one.value]
-    return Contents(fields, found, done, call.cured)
+    case = as_case(enumerate(entries, start=1), call.fields)
+    return replace(case, outcome=_outcome(call))
 
 
-def _finding(entry: Entry) -> Json | None:
-    if entry.kind == "finding":
-        return dict(entry.value)
-    if entry.kind != "skip":
-        return None
-    side = {"side": entry.side} if entry.side else {}
-    return {"check": entry.key, "outcome": NOT_KNOWN, "note": SKIPPED, **side}
+def _outcome(call: Inquiry) -> CaseOutcome | None:
+    return CaseOutcome(call.cured, (), None, "", "", call.case.opened_at) if call.cured else None
 
 
 def entries_of(case: Case) -> list[Entry]:
@@ -166,7 +134,10 @@ def entries_of(case: Case) -> list[Entry]:
     found += [Entry("not-cured", cause) for cause in case.excluded]
     for place in range(len(case.findings) + 1):
         found += [_answer(one.body) for one in case.counted if one.place == place]
-        found += [_act(one) for one in case.done if one["after"] + 1 == place]
+        found += [
+            Entry("not-cured", str(one.get("cause") or one.get("part")), bare(one))
+            for one in case.done if one["after"] + 1 == place
+        ]  # fmt: skip
     sides = [one.side for one in case.counted if one.side]
     if sides:
         found.append(Entry("machine", "side", sides[-1]))
@@ -192,9 +163,9 @@ def _machine(case: Case) -> Iterator[Entry]:
             yield Entry("machine", one.id)
 
 
-def _act(done: Json) -> Entry:
-    act = {key: value for key, value in done.items() if key != "after"}
-    return Entry("not-cured", str(act.get("cause") or act.get("part")), act)
+def bare(done: Json) -> Json:
+    """Return what was put right, without the finding that it was done after."""
+    return {key: value for key, value in done.items() if key != "after"}
 
 
 def _answer(body: Json) -> Entry:
@@ -206,18 +177,13 @@ def _answer(body: Json) -> Entry:
 def inquiry_into(case: Case, audience: str, side: str | None) -> Inquiry:
     """Return a case as it is asked about: what was never said of the machine is not known.
 
-    Each finding keeps its place, so that answer 3 of the case is answer 3 here. What the present
-    knowledge does not take is left out.
+    What the present knowledge does not take is left out.
     """
     fields = dict.fromkeys(one.id for one in questions() if not one.apart) | _known(case)
     fields |= {"audience": audience, "side": side}
-    places = case.diagnosis.places if case.diagnosis else [one.place for one in case.counted]
-    taken = [one for one in case.counted if one.place in places]
-    return Inquiry(
-        fields=fields, findings=tuple((one.place - 1, one.body) for one in taken),
-        excluded=tuple(case.excluded), declined=frozenset({"control"}),
-        done=tuple((one["after"] + 1, one) for one in case.done),
-    )  # fmt: skip
+    kept = case.diagnosis.places if case.diagnosis else [one.place for one in case.counted]
+    taken = case.without({one.place for one in case.counted}.difference(kept))
+    return Inquiry(taken, fields, declined=frozenset({"control"}))
 
 
 def order_of(entries: Sequence[Entry], desk: Desk) -> WorkOrder:
@@ -226,16 +192,7 @@ def order_of(entries: Sequence[Entry], desk: Desk) -> WorkOrder:
     Nothing is kept yet: number, times and names are left open. Needs the duty.
     """
     inquiry = inquiry_of(entries)
-    found = tuple(CaseFinding(n + 1, one, "", UNSAID) for n, one in inquiry.mine)
-    outcome = CaseOutcome(inquiry.cured, (), None, "", "", UNSAID) if inquiry.cured else None
-    case = Case(
-        "", 0, OPEN, UNSAID, "", UNSAID, inquiry.machine(),
-        machine_type=str(inquiry.fields.get("label") or ""),
-        findings=found, outcome=outcome,
-        settings={"excluded": list(inquiry.excluded),
-                  "done": [{**act, "after": place - 1} for place, act in inquiry.done]},
-    )  # fmt: skip
-    return WorkOrder(
-        case, desk.knowledge, desk.answer(inquiry), tuple(one.place for one in found),
-        inquiry.side, inquiry.cured or inquiry.agreed,
-    )  # fmt: skip
+    case = replace(inquiry.case, findings=inquiry.mine, outcome=_outcome(inquiry))
+    places = tuple(one.place for one in inquiry.mine)
+    chosen = inquiry.cured or inquiry.agreed
+    return WorkOrder(case, desk.knowledge, desk.answer(inquiry), places, inquiry.side, chosen)

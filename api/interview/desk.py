@@ -103,7 +103,7 @@ class Desk:
         ]
 
     def _model(self, inquiry: Inquiry) -> Model:
-        bare = {"machine": inquiry.machine(), "findings": []}
+        bare = {"machine": inquiry.case.machine, "findings": []}
         return self.diagnoser.models.get(read_request(bare, self.knowledge).machine)
 
     def _stands(self, inquiry: Inquiry) -> tuple[Model, CaseView]:

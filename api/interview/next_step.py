@@ -75,7 +75,7 @@ def _control(case: Inquiry, desk: Desk) -> NextStep | None:
 
 def control_told(case: Inquiry, desk: Desk) -> str | None:
     """Return the control type that the answers tell while the machine's is not known."""
-    heard = [one.get("outcome", "") for _, one in case.mine if one["check"] == TIMING]
+    heard = [one.body.get("outcome", "") for one in case.mine if one.check == TIMING]
     if case.fields.get("control") is not None or not heard:
         return None
     found = desk.at_moment(case, heard[-1])
@@ -139,7 +139,7 @@ def heading(case: Inquiry, desk: Desk, step: NextStep, changed: Json | None) -> 
 
 def _again(case: Inquiry, step: NextStep) -> str:
     """Return why a check comes once more; nothing for one that was not answered yet."""
-    if not any(one["check"] == step.key for _, one in case.mine):
+    if not any(one.check == step.key for one in case.mine):
         return ""
     if not case.answered(step.key):
         return "Asked anew after the repair, which can have changed it."

@@ -4,11 +4,14 @@ Everything else (the machine, the findings, what was excluded) is read off the a
 one is leaving it out.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import Any, Literal
 
+from api.cases.case import OPEN, Case, CaseFinding
 from api.strict_json import Json
+from engine.reasoning.request import NOT_KNOWN
 
 EntryKind = Literal[
     "machine", "finding", "skip", "agree", "decline", "reopen", "cured", "not-cured", "stop"
@@ -18,6 +21,9 @@ StepKind = Literal[
 ]  # fmt: skip
 
 OF_THE_CALL = ("audience", "label", "hands", "skill", "side")  # fields that are not the machine's
+SKIPPED = "skipped"  # the note of a check that was left out: it is not known, and asked no more
+LABEL_LETTERS = 80
+_UNSAID = datetime.min.replace(tzinfo=UTC)  # of what is in no book yet
 _CLOSING = ("agree", "reopen", "cured", "not-cured")
 
 
@@ -75,19 +81,17 @@ class InterviewState:
 
 @dataclass(frozen=True)
 class Inquiry:
-    """The answers read as a case; what hangs on a side is that of the side looked at now."""
+    """A case as it is asked about; what hangs on a side is that of the side looked at now."""
 
-    fields: Json
-    findings: tuple[tuple[int, Json], ...]
+    case: Case
+    fields: Json  # of machine and call; None is asked and not known
     skipped: tuple[str, ...] = ()
-    excluded: tuple[str, ...] = ()
-    done: tuple[tuple[int, Json], ...] = ()  # put right, and the place behind what was found before
     declined: frozenset[str] = frozenset()
     agreed: str | None = None
     cured: str | None = None
     stopped: bool = False
     answer: Json | None = None  # the kept one, where the case has it
-    asked: tuple[tuple[int, Json], ...] | None = None  # findings behind that answer
+    asked: tuple[CaseFinding, ...] | None = None  # findings behind that answer
 
     @property
     def audience(self) -> str:
@@ -105,76 +109,44 @@ class Inquiry:
         return side_of(self.fields)
 
     @property
-    def mine(self) -> list[tuple[int, Json]]:
-        """Return the findings of this side and those that concern both, with their places."""
-        return [pair for pair in self.findings if pair[1].get("side") in (None, self.side)]
+    def mine(self) -> tuple[CaseFinding, ...]:
+        """Return the findings of this side and those that concern both."""
+        return self._seen.counted
 
     @property
-    def behind(self) -> Sequence[tuple[int, Json]]:
-        """Return the findings in the order in which the answer counts them, with their places."""
+    def _seen(self) -> Case:
+        return self.case.of_side(self.side) if self.side else self.case
+
+    @property
+    def behind(self) -> tuple[CaseFinding, ...]:
+        """Return the findings in the order in which the answer counts them."""
         return self.mine if self.asked is None else self.asked
 
     def answered(self, check: str) -> int:
         """Return how often a check was answered on this side since something was put right."""
-        since = max((place for place, _ in self.done), default=0)
-        return sum(one["check"] == check for place, one in self.mine if place >= since)
+        since = max((one["after"] + 1 for one in self.case.done), default=0)
+        return sum(one.check == check for one in self.mine if one.place > since)
 
     @property
     def sides(self) -> list[str | None]:
         """Return the sides that anything was found on, the one looked at first."""
         found = dict.fromkeys([self.side])
         if self.two_sides:
-            found |= dict.fromkeys(one["side"] for _, one in self.findings if "side" in one)
+            found |= dict.fromkeys(one.side for one in self.case.counted if one.side)
         return list(found)
 
-    def machine(self) -> Json:
-        """Return the machine of a request; what is not known is left out or 'unknown'."""
-        kept = {
-            key: value
-            for key, value in self.fields.items()
-            if key not in OF_THE_CALL and value is not None
-        }
-        return {"control": "unknown", "coil": "unknown", **kept}
-
-    def request(self, everywhere: bool = False) -> Json:
-        """Return the request: of this side, or of both. What was skipped is not known.
-
-        Raises KeyError when the duty was not answered yet.
-        """
-        self.fields["duty"]
-        found = self.findings if everywhere else self.mine
-        enough = [] if everywhere else self._enough()
-        return {
-            "machine": self.machine(), "limit": 0, **self.settings, **self._told(found),
-            "findings": [dict(one) for _, one in found]
-            + [{"check": name, "outcome": "not-known"} for name in enough],
-        }  # fmt: skip
-
-    def _told(self, found: Sequence[tuple[int, Json]]) -> Json:
-        """Return what was put right, of what is in ``found`` before it or after it."""
-        done = [
-            {**act, "after": sum(before < place for before, _ in found) - 1}
-            for place, act in self.done
-        ]  # fmt: skip
-        return {"excluded": list(self.excluded)} | ({"done": done} if done else {})
-
-    @property
-    def settings(self) -> Json:
-        """Return what is at hand and who does the steps, where that was said."""
-        said = {"on_hand": self.fields.get("hands"), "skill": self.fields.get("skill")}
-        return {name: value for name, value in said.items() if value is not None}
-
-    def request_behind(self) -> Json:
-        """Return the request with the findings as the answer counts them."""
-        found = [dict(one) for _, one in self.behind]
-        return {**self.request(), **self._told(self.behind), "findings": found}
+    def request(self) -> Json:
+        """Return the request of this side for every cause; what was skipped is not known."""
+        asked = self._seen.request()
+        enough = [{"check": name, "outcome": NOT_KNOWN} for name in self._enough()]
+        return {**asked, "limit": 0, "findings": [*asked["findings"], *enough]}
 
     def _enough(self) -> list[str]:
         """Return the checks that are not asked again: skipped, or answered twice.
 
         What was set aside is proposed once more by the engine; after a second time it is enough.
         """
-        answered = dict.fromkeys(one["check"] for _, one in self.mine)
+        answered = dict.fromkeys(one.check for one in self.mine)
         skipped = [name for name in self.skipped if name not in answered]
         return skipped + [name for name in answered if self.answered(name) > 1]
 
@@ -186,6 +158,35 @@ def side_of(fields: Json) -> str | None:
     return fields.get("side") or "left"
 
 
+def in_no_book(machine: Json, **told: Any) -> Case:
+    """Return a case that nobody keeps yet: number, times and names are left open."""
+    return Case("", 0, OPEN, _UNSAID, "", _UNSAID, machine, **told)
+
+
+def as_case(answers: Iterable[tuple[int, Entry]], fields: Json) -> Case:
+    """Return answers, each with its place from 1, as a case; what was skipped is not known."""
+    known = {key: value for key, value in fields.items() if value is not None}
+    found, done, excluded = list[CaseFinding](), list[Json](), list[str]()
+    for place, one in answers:
+        if one.kind == "finding":
+            found.append(CaseFinding(place, one.value, "", _UNSAID))
+        elif one.kind == "skip":
+            side = {"side": one.side} if one.side else {}
+            body = {"check": one.key, "outcome": NOT_KNOWN, "note": SKIPPED, **side}
+            found.append(CaseFinding(place, body, "", _UNSAID))
+        elif one.kind == "not-cured" and one.value:
+            done.append({**one.value, "after": found[-1].place - 1 if found else -1})
+        elif one.kind == "not-cured":
+            excluded.append(one.key)
+    said = {"on_hand": known.get("hands"), "skill": known.get("skill"), "done": done or None}
+    return in_no_book(
+        {"control": "unknown", "coil": "unknown"}
+        | {key: value for key, value in known.items() if key not in OF_THE_CALL},
+        machine_type=str(known.get("label", ""))[:LABEL_LETTERS], findings=tuple(found),
+        settings={name: one for name, one in said.items() if one} | {"excluded": excluded},
+    )  # fmt: skip
+
+
 def inquiry_of(entries: Sequence[Entry]) -> Inquiry:
     """Read the answers as a case."""
     fields = {one.key: one.value for one in entries if one.kind == "machine"}
@@ -193,18 +194,12 @@ def inquiry_of(entries: Sequence[Entry]) -> Inquiry:
     mine = [one for one in entries if one.side in (None, side)]
     closing = [one for one in mine if one.kind in _CLOSING]
     last = closing[-1] if closing else Entry("stop")
+    told = [(n, one) for n, one in enumerate(entries, 1) if one in mine and one.kind != "skip"]
     return Inquiry(
-        fields=fields,
-        findings=tuple((n, one.value) for n, one in enumerate(entries) if one.kind == "finding"),
+        case=as_case(told, fields), fields=fields,
         skipped=tuple(one.key for one in mine if one.kind == "skip"),
-        excluded=tuple(one.key for one in mine if one.kind == "not-cured" and not one.value),
-        done=tuple(
-            (n, one.value)
-            for n, one in enumerate(entries)
-            if one.kind == "not-cured" and one.value and one.side in (None, side)
-        ),
         declined=frozenset(one.key for one in mine if one.kind == "decline"),
         agreed=last.key if last.kind == "agree" else None,
         cured=last.key if last.kind == "cured" else None,
         stopped=bool(mine) and mine[-1].kind == "stop",
-    )
+    )  # fmt: skip

@@ -143,8 +143,8 @@ def _doubts(fit: Json, case: Inquiry, desk: Desk) -> list[str]:
     def numbered(index: int) -> str:
         if index >= len(case.behind):
             return ""
-        place, finding = case.behind[index]
-        return f"answer {place + 1}, {desk.name(finding['check'])}"
+        finding = case.behind[index]
+        return f"answer {finding.place}, {desk.name(finding.check)}"
 
     return conclusions.doubts(fit, desk.knowledge, numbered)
 

@@ -63,11 +63,12 @@ def test_change_asks_again_and_takes_at_once(talk: Interview, hold: Hold, said: 
     turn = hold("2", "add pull-current 0.1 A", "change 10")
     assert "Answer 10 says: 0.1 A. Now?" in said(turn)
     values = [
-        one.get("value") for _, one in inquiry_of(hold("2 A", after=turn).state.entries).findings
+        one.body.get("value")
+        for one in inquiry_of(hold("2 A", after=turn).state.entries).case.findings
     ]
     assert values == [None, 2.0]
     turn = hold("2", "add pull-current 0.1 A", "change 10 3 A")
-    assert inquiry_of(turn.state.entries).findings[-1][1]["value"] == 3.0
+    assert inquiry_of(turn.state.entries).case.findings[-1].body["value"] == 3.0
     for wrong in ("change", "change 99", "change x", "change 0"):
         assert hold(wrong, after=turn).bad
 
@@ -77,10 +78,10 @@ def test_changing_the_machine_drops_what_no_longer_fits(hold: Hold, said: Said) 
     turn = hold("2", "add crank-signal-voltage 11 V", "change 4 1")
     assert "No longer fits, and was left out" in said(turn)
     assert "Crank signal at the controller" in said(turn)
-    checks = [one["check"] for _, one in inquiry_of(turn.state.entries).findings]
+    checks = [one.check for one in inquiry_of(turn.state.entries).case.findings]
     assert checks == ["engine-response"]
     back = hold("back", after=turn)
-    assert len(inquiry_of(back.state.entries).findings) == 2
+    assert len(inquiry_of(back.state.entries).case.findings) == 2
 
 
 def test_add_finds_near_ids(talk: Interview, hold: Hold, said: Said) -> None:
@@ -105,7 +106,7 @@ def test_add_finds_near_ids(talk: Interview, hold: Hold, said: Said) -> None:
 def test_add_a_value_of_the_machine(hold: Hold, said: Said) -> None:
     """The good ohms of the part can be added; a value out of reason is refused by the engine."""
     turn = hold("2", "add pull-ohms 0.33")
-    assert inquiry_of(turn.state.entries).machine()["pull_ohms"] == 0.33
+    assert inquiry_of(turn.state.entries).case.machine["pull_ohms"] == 0.33
     turn = hold("2", "add pull-ohms 400")
     assert turn.bad
     assert "must be from 0.02 to 20 ohm" in said(turn)
@@ -165,7 +166,7 @@ def test_skip_leaves_a_check_out_for_good(talk: Interview, hold: Hold) -> None:
         seen.append(target.key)
         turn = hold("skip", after=turn)
     assert len(seen) > 1
-    assert len(inquiry_of(turn.state.entries).findings) == 1
+    assert len(inquiry_of(turn.state.entries).case.findings) == 1
 
 
 def test_hands_limit_what_is_proposed(talk: Interview, hold: Hold) -> None:

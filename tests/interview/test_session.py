@@ -26,7 +26,7 @@ def asked(talk: Interview, turn: Turn) -> tuple[str, str]:
 
 def findings(turn: Turn) -> list[dict[str, Any]]:
     """Return what was found so far."""
-    return [dict(one) for _, one in inquiry_of(turn.state.entries).findings]
+    return [dict(one.body) for one in inquiry_of(turn.state.entries).case.findings]
 
 
 def skip_to(talk: Interview, hold: Hold, turn: Turn, check: str) -> Turn:
@@ -45,7 +45,7 @@ def test_every_question_takes_dont_know(talk: Interview, hold: Hold) -> None:
     """With 0 to every question but the duty, the machine is unknown and the complaint is asked."""
     turn = hold("0", "", "1", "0", "0", "0", "0", "0", start=())
     assert asked(talk, turn) == ("check", "engine-response")
-    machine = inquiry_of(turn.state.entries).machine()
+    machine = inquiry_of(turn.state.entries).case.machine
     assert machine == {"control": "unknown", "coil": "unknown", "duty": "fuel-shutoff"}
 
 
@@ -64,9 +64,9 @@ def test_unknown_control_is_settled_by_the_timing(talk: Interview, hold: Hold) -
     turn = hold("When the engine cranks", after=turn)
     assert asked(talk, turn) == ("settle", "controller-on-crank")
     yes = hold("y", after=turn)
-    assert inquiry_of(yes.state.entries).machine()["control"] == "controller-on-crank"
+    assert inquiry_of(yes.state.entries).case.machine["control"] == "controller-on-crank"
     no = hold("2", after=turn)
-    assert inquiry_of(no.state.entries).machine()["control"] == "unknown"
+    assert inquiry_of(no.state.entries).case.machine["control"] == "unknown"
     assert asked(talk, no)[0] == "check"
 
 
