@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from api.answers.finding_words import name_of, result_of
+from api.cases.edits import NOT_A_CAUSE
 from engine import Knowledge
 from engine.answer.words import listed
 
@@ -16,11 +17,6 @@ _FIELDS = {
     "done": "what was put right between", "skill": "who does the steps",
     "limit": "how many causes are shown",
 }  # fmt: skip
-_ENDS = {
-    "healthy": "nothing was wrong",
-    "outside": "it was outside this circuit",
-    "unknown": "the cause was not found",
-}
 _SHOWN = 3
 
 
@@ -32,7 +28,7 @@ def words(kind: str, by: str, body: Mapping[str, Any], knowledge: Knowledge) -> 
 def ended(cause: str, knowledge: Knowledge) -> str:
     """Return how a case ended, as the end of a sentence."""
     found = knowledge.causes.get(cause)
-    return found.name if found else _ENDS.get(cause, cause)
+    return found.name if found else NOT_A_CAUSE.get(cause, cause)
 
 
 def _told(finding: Mapping[str, Any], knowledge: Knowledge) -> str:

@@ -11,7 +11,7 @@ from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
 from api.interview.readings import NotRead, quantity_in
 from api.strict_json import Json
 from api.sums import SUMS, compute, unknown_sum
-from api.sums.entries import SumField, fields_of
+from api.sums.entries import SumField
 from api.sums.model import Sum, shown
 from api.sums.plot import svg
 from engine import RequestError
@@ -50,7 +50,7 @@ def _command(sum_: Sum[Any]) -> click.Command:
     """Return the click command of one sum."""
     rows = [
         Line(f"{one.what} {_limits(one)}", lead=f"{one.name}{'*' if one.required else ''}:")
-        for one in fields_of(sum_.schema)
+        for one in sum_.fields
     ]
     given = " ".join(f"{name}={_value(value)}" for name, value in sum_.example.items())
     example = f"threewire sum {sum_.id} {given}"
@@ -72,7 +72,7 @@ def _command(sum_: Sum[Any]) -> click.Command:
                 Section("Example", [Line(example)]),
             ])  # fmt: skip
             return
-        inputs = _given(values, {one.name: one.unit for one in fields_of(sum_.schema)})
+        inputs = _given(values, {one.name: one.unit for one in sum_.fields})
         with told(RequestError):
             document = compute(knowledge_from(overlay), sum_.id, inputs)
         if picture is not None:

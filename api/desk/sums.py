@@ -20,7 +20,7 @@ from engine import RequestError
 @role("read")
 def sum_list() -> Response:
     """List the bench sums."""
-    return pages.respond("sums.html", sums=[sums.explain(one) for one in sums.SUMS.values()])
+    return pages.respond("sums.html", sums=sums.SUMS.values())
 
 
 @blueprint.get("/desk/sums/<name>")
@@ -29,7 +29,7 @@ def one_sum(name: str) -> Response:
     """Show a sum, worked where its fields were filled in, else on its example."""
     if name not in sums.SUMS:
         abort(404)
-    about = sums.explain(sums.SUMS[name])
+    about = sums.SUMS[name]
     typed = {one.name: request.args.get(one.name, "").strip()[:40] for one in about.fields}
     asked = any(typed.values())
     given = typed if asked else {key: str(value) for key, value in about.example.items()}
@@ -42,7 +42,7 @@ def one_sum(name: str) -> Response:
 
 
 def _worked(name: str, typed: Mapping[str, str]) -> tuple[Json | None, dict[str, str]]:
-    units = {one.name: one.unit for one in sums.explain(sums.SUMS[name]).fields}
+    units = {one.name: one.unit for one in sums.SUMS[name].fields}
     raw, unread = dict[str, float | str](), dict[str, str]()
     for key, value in typed.items():
         try:

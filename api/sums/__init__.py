@@ -1,19 +1,20 @@
 """The bench sums: pure functions from a knowledge base and inputs to a document, for every door.
 
-``compute`` works one, ``explain`` and ``listed`` tell what they take, ``api.sums.plot.svg`` draws
-the curve of a document.
+``compute`` works one, ``listed`` tells what they take, ``api.sums.plot.svg`` draws the curve of a
+document.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from api.strict_json import Json
 from api.sums.current import WINDING_CURRENT
-from api.sums.entries import fields_of, read, unknown_sum
+from api.sums.entries import read, unknown_sum
 from api.sums.feed import FEED_DROP
 from api.sums.fuse import FUSE_OPENING
 from api.sums.margin import PULL_IN_MARGIN
-from api.sums.model import Sum, SumAnswer, SumEntry, SumsList, neat
+from api.sums.model import Sum, SumAnswer, SumsList, Worked, neat
 from api.sums.pins import WHICH_PIN
 from api.sums.pull_time import PULL_ON_TIME
 from api.sums.verdict import METER_VERDICT
@@ -22,7 +23,7 @@ from engine.knowledge import items
 from engine.rules.cautions import Cautions
 from engine.rules.views import CaseView
 
-__all__ = ["MANUAL", "SUMS", "compute", "explain", "listed", "step_cautions", "unknown_sum"]
+__all__ = ["MANUAL", "SUMS", "compute", "listed", "step_cautions", "unknown_sum"]
 
 SUMS: Mapping[str, Sum[Any]] = {
     one.id: one
@@ -44,14 +45,10 @@ def compute(knowledge: Knowledge, name: str, raw: object) -> Json:
     sum_ = SUMS[name]
     given = read(sum_.schema, raw)
     found = sum_.work(knowledge, sum_.inputs(**given))
-    answer = SumAnswer(
-        knowledge.version, sum_.id, sum_.title,
-        inputs={key: value for key, value in given.items() if value is not None},
-        says=found.says, results=neat(found.figures), formula=found.formula, source=found.source,
-        assumptions=found.assumptions, curve=neat(found.curve),
-        cautions=(*found.cautions, *_cautions(knowledge, sum_), MANUAL),
-    )  # fmt: skip
-    return answer.to_dict()
+    inputs = {key: value for key, value in given.items() if value is not None}
+    cautions = (*found.cautions, *_cautions(knowledge, sum_), MANUAL)
+    worked: Worked = neat(replace(found, cautions=cautions))
+    return SumAnswer(knowledge.version, sum_.id, sum_.title, inputs, worked).to_dict()
 
 
 def _cautions(knowledge: Knowledge, sum_: Sum[Any]) -> list[str]:
@@ -70,11 +67,6 @@ def step_cautions(knowledge: Knowledge, hazards: frozenset[str]) -> list[str]:
     return list(said)
 
 
-def explain(sum_: Sum[Any]) -> SumEntry:
-    """Return what a sum answers, its fields with units and limits, and an example."""
-    return SumEntry(sum_.id, sum_.title, sum_.tells, fields_of(sum_.schema), dict(sum_.example))
-
-
 def listed(knowledge: Knowledge) -> SumsList:
-    """Return every sum as ``explain`` does, in the order of ``SUMS``."""
-    return SumsList(knowledge.version, len(SUMS), tuple(explain(one) for one in SUMS.values()))
+    """Return what every sum takes, in the order of ``SUMS``."""
+    return SumsList(knowledge.version, len(SUMS), tuple(SUMS.values()))

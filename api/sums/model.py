@@ -2,17 +2,17 @@
 
 import dataclasses
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Generic, Literal, TypeVar
+from typing import Any, ClassVar, Generic, Literal, TypeVar
 
 import numpy as np
 from marshmallow import Schema
 
 from api.strict_json import Json
-from api.sums.entries import SumField, schema_of
+from api.sums.entries import SumField, fields_of, schema_of
 from engine import Knowledge
-from engine.answer.documents import Document
+from engine.answer.documents import SPREAD, Document, same
 
 Inputs = TypeVar("Inputs")
 Scale = Literal["linear", "log"]
@@ -98,7 +98,7 @@ class Worked:
     """What a sum gives: a sentence, the figures, what it took for granted, and a curve."""
 
     says: str
-    figures: tuple[Figure, ...]
+    figures: tuple[Figure, ...] = field(metadata={"key": "results"})
     formula: str
     source: str
     assumptions: tuple[str, ...]
@@ -121,46 +121,25 @@ def neat(value: Any) -> Any:
 class SumAnswer(Document):
     """What came out of a sum."""
 
+    DOCUMENT: ClassVar = same("knowledge_version", "sum", "title", "inputs") | {SPREAD: "worked"}
+
     knowledge_version: str
     sum: str
     title: str
     inputs: Json
-    says: str
-    results: tuple[Figure, ...]
-    formula: str
-    source: str
-    assumptions: tuple[str, ...]
-    cautions: tuple[str, ...]
-    curve: Curve | None
+    worked: Worked
 
 
 @dataclass(frozen=True)
-class SumEntry(Document):
-    """A bench sum and what it takes."""
+class Sum(Document, Generic[Inputs]):
+    """A bench sum and what it takes.
 
-    id: str
-    title: str
-    tells: str
-    fields: tuple[SumField, ...]
-    example: Json
-
-
-@dataclass(frozen=True)
-class SumsList(Document):
-    """The bench sums."""
-
-    knowledge_version: str
-    count: int
-    sums: tuple[SumEntry, ...]
-
-
-@dataclass(frozen=True)
-class Sum(Generic[Inputs]):
-    """One bench sum: what it answers, its inputs, an example, and the function that works it.
-
-    ``hazards`` are those of taking its readings or acting on its answer; ``rules`` are caution
-    rules of the knowledge base that go with it whatever comes out.
+    ``work`` works it, given its ``inputs``. ``hazards`` are those of taking its readings or acting
+    on its answer; ``rules`` are caution rules of the knowledge base that go with it whatever comes
+    out.
     """
+
+    DOCUMENT: ClassVar = same("id", "title", "tells", "fields", "example")
 
     id: str
     title: str
@@ -175,3 +154,17 @@ class Sum(Generic[Inputs]):
     def schema(self) -> Schema:
         """What reads the inputs, and explains them."""
         return schema_of(self.inputs)
+
+    @property
+    def fields(self) -> tuple[SumField, ...]:
+        """Return the fields that it takes, with units and limits."""
+        return fields_of(self.schema)
+
+
+@dataclass(frozen=True)
+class SumsList(Document):
+    """The bench sums."""
+
+    knowledge_version: str
+    count: int
+    sums: tuple[Sum, ...]  # type: ignore[type-arg]  # of any inputs

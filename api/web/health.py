@@ -1,16 +1,15 @@
 """About the service itself: does it live, can it answer, its numbers, errors and operations."""
 
-import logging
 from dataclasses import dataclass
 from typing import Literal
 
-from flask import Blueprint, Response, current_app, g
+from flask import Blueprint, Response, current_app
 
 from api.access import described, role
 from api.answers import problems
 from api.answers.problems import ProblemError, ProblemKind
-from api.logs import LogLine
 from api.service import Service, current
+from api.store import StoreUnavailableError
 from api.web import openapi, replies
 from api.web.operations import Operation, operation
 from engine.answer.documents import Document
@@ -18,7 +17,6 @@ from engine.answer.documents import Document
 TAG = "service"
 TEXT = "text/plain"
 blueprint = Blueprint(TAG, __name__)
-_log = logging.getLogger("threewire.api")
 
 
 @dataclass(frozen=True)
@@ -54,22 +52,13 @@ def alive() -> Response:
 def ready() -> Response:
     """Say that the database answers and that every circuit of the knowledge base does."""
     service = current()
-    _ask_store(service)
+    because = service.store_fault()
+    if because is not None:
+        raise StoreUnavailableError(because)
     prove(service)
     knowledge = service.knowledge
     counts = (len(getattr(knowledge, kind)) for kind in _KINDS)
     return replies.kept(Ready("ready", knowledge.version, *counts))
-
-
-def _ask_store(service: Service) -> None:
-    """Raise ProblemError 503 when the database does not answer."""
-    because = service.store_fault()
-    if because is not None:
-        _log.warning(
-            LogLine(event="store-away", request_id=g.get("request_id", ""), because=because)
-        )
-        detail = f"{because[:1].upper()}{because[1:]}."
-        raise ProblemError(503, detail, headers={"Retry-After": "5"})
 
 
 _KINDS = ("causes", "checks", "circuits", "rules")

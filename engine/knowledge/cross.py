@@ -14,6 +14,7 @@ from engine.knowledge import items
 from engine.knowledge.faults import Code, Fault, in_file, unknown
 from engine.knowledge.items import applies
 from engine.knowledge.rule_language import BeliefTest, ConcludedTest, FindingTest, Program
+from engine.knowledge.rule_layers import NegationCycleError, layers
 
 if TYPE_CHECKING:
     from engine.knowledge.load import Knowledge
@@ -316,11 +317,9 @@ def _test_faults(rule: items.Rule, test: FindingTest, knowledge: "Knowledge") ->
 def _cycle_faults(knowledge: "Knowledge") -> list[Fault]:
     """Return a fault when a rule's ``not_concluded`` can depend on its own conclusions.
 
-    Conclusions are ordered in layers (see engine.rules.compile.layers); a negation inside a cycle
+    Conclusions are ordered in layers (see engine.knowledge.rule_layers); a negation inside a cycle
     would make the answer depend on the order of firing.
     """
-    from engine.knowledge.rule_layers import NegationCycleError, layers
-
     try:
         layers(knowledge.rules, knowledge.programs)
     except NegationCycleError as error:

@@ -216,13 +216,10 @@ class ConcludedTest:
         data.update(fact=facts[0], wanted=wanted)
 
 
-Likely = functools.partial(
-    Number,
-    validate=validate.Range(
-        min=0, max=1, min_inclusive=False, max_inclusive=False,
-        error="must be a probability between 0 and 1",
-    ),
-)  # fmt: skip
+def _between_0_and_1(what: str) -> functools.partial[Number]:
+    within = validate.Range(0, 1, min_inclusive=False, max_inclusive=False,
+                            error=f"must be a {what} between 0 and 1")  # fmt: skip
+    return functools.partial(Number, validate=within)
 
 
 @dataclass(frozen=True)
@@ -230,7 +227,7 @@ class BeliefTest:
     """The belief in a cause is at least so much."""
 
     cause: str = said("The cause.")
-    at_least: Annotated[float, Likely] = said("The least belief.")
+    at_least: Annotated[float, _between_0_and_1("probability")] = said("The least belief.")
 
 
 @dataclass(frozen=True)
@@ -303,13 +300,6 @@ ACTIONS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 Factor = functools.partial(
     Number, validate=validate.Range(min=0.05, max=20, error="must be a factor from 0.05 to 20")
 )
-Share = functools.partial(
-    Number,
-    validate=validate.Range(
-        min=0, max=1, min_inclusive=False, max_inclusive=False,
-        error="must be a share between 0 and 1",
-    ),
-)  # fmt: skip
 
 
 class _Factors(Named):
@@ -328,7 +318,9 @@ class Action:
 
     kind: str
     about: tuple[str, ...] = ()
-    keep: Annotated[float, Share] = said("The share that a weakened finding counts.", default=0.0)
+    keep: Annotated[float, _between_0_and_1("share")] = said(
+        "The share that a weakened finding counts.", default=0.0
+    )
     factors: tuple[tuple[str, float], ...] = ()
     factor: float = 1.0
     roots: Names = said("What may have made the cause.", default=())

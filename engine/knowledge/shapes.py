@@ -129,13 +129,6 @@ class Series(fields.List[Any]):
         return {one.id: one for one in read} if self.by_id else tuple(read)
 
 
-class Ids(fields.List[str]):
-    """A list of ids; whether they exist is for the cross-reference layer."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(fields.String(validate=KEBAB), **kwargs)
-
-
 def members(kind: str, known: Sequence[Any], **kwargs: Any) -> fields.List[Any]:
     """Return a field for a list of members of a closed set."""
     return fields.List(_choice(kind, known)(), **kwargs)

@@ -39,22 +39,20 @@ _StrictLoader.add_implicit_resolver(
 )
 
 
+def _not_here(problem: str, place: Any) -> yaml.MarkedYAMLError:
+    """Return the error that names the place of a node or an event."""
+    return yaml.composer.ComposerError(None, None, problem, place.start_mark)
+
+
 def _mapping(loader: Any, node: yaml.MappingNode) -> dict[str, Any]:
     """Build a mapping with text keys, refusing a key that stands twice."""
     found: dict[str, Any] = {}
     for key_node, value_node in node.value:
         if not isinstance(key_node, yaml.ScalarNode):
-            raise yaml.constructor.ConstructorError(
-                None, None, "a key is one word, not a list or mapping", key_node.start_mark
-            )
+            raise _not_here("a key is one word, not a list or mapping", key_node)
         key = str(key_node.value)
         if key in found:
-            raise yaml.constructor.ConstructorError(
-                None,
-                None,
-                Message(f"key '{key}' stands twice", Code.DUPLICATE_KEY),
-                key_node.start_mark,
-            )
+            raise _not_here(Message(f"key '{key}' stands twice", Code.DUPLICATE_KEY), key_node)
         found[key] = loader.construct_object(value_node, deep=True)
     return found
 
@@ -62,28 +60,19 @@ def _mapping(loader: Any, node: yaml.MappingNode) -> dict[str, Any]:
 def _float(loader: Any, node: yaml.ScalarNode) -> float:
     value = float(node.value)
     if not math.isfinite(value):
-        raise yaml.constructor.ConstructorError(
-            None, None, f"number '{node.value}' is too large", node.start_mark
-        )
+        raise _not_here(f"number '{node.value}' is too large", node)
     return value
 
 
 def _integer(loader: Any, node: yaml.ScalarNode) -> int:
     if len(node.value) > 30:
-        raise yaml.constructor.ConstructorError(
-            None, None, "a whole number of more than 30 digits", node.start_mark
-        )
+        raise _not_here("a whole number of more than 30 digits", node)
     return int(node.value)
 
 
 _StrictLoader.add_constructor("tag:yaml.org,2002:map", _mapping)
 _StrictLoader.add_constructor("tag:yaml.org,2002:float", _float)
 _StrictLoader.add_constructor("tag:yaml.org,2002:int", _integer)
-
-
-def _not_here(problem: str, event: Any) -> yaml.MarkedYAMLError:
-    """Return the error that names the place of an event."""
-    return yaml.composer.ComposerError(None, None, problem, event.start_mark)
 
 
 def _refuse_aliases_tags_and_depth(text: str) -> None:
