@@ -99,11 +99,11 @@ def _bearer() -> str | None:
 def _of_key(rules: Access, known: KeyCache, offered: str) -> Caller:
     found = known.find(offered)
     if found is None:
-        raise failed(rules, "invalid_token")
+        raise failed(rules)
     return found
 
 
-def failed(rules: Access, kind: str = "invalid_token") -> ProblemError:
+def failed(rules: Access) -> ProblemError:
     """Log and count a try with a wrong key; return what it is answered with, 401 or 429.
 
     A key that is right is never held up by wrong ones from the same address: 160 random bits are
@@ -120,7 +120,7 @@ def failed(rules: Access, kind: str = "invalid_token") -> ProblemError:
     _log.warning(
         LogLine(event="wrong-key", address=address, request_id=g.get("request_id", ""))
     )  # never the key, which may be another service's
-    return _no_key("There is no such key, or it is revoked.", f', error="{kind}"')
+    return _no_key("There is no such key, or it is revoked.", ', error="invalid_token"')
 
 
 def _local(role: str) -> Caller:

@@ -17,6 +17,7 @@ _FIELDS = {
     "done": "what was put right between", "skill": "who does the steps",
     "limit": "how many causes are shown",
 }  # fmt: skip
+_ENDS = {**NOT_A_CAUSE, "unknown": "the cause was not found"}
 _SHOWN = 3
 
 
@@ -28,7 +29,7 @@ def words(kind: str, by: str, body: Mapping[str, Any], knowledge: Knowledge) -> 
 def ended(cause: str, knowledge: Knowledge) -> str:
     """Return how a case ended, as the end of a sentence."""
     found = knowledge.causes.get(cause)
-    return found.name if found else NOT_A_CAUSE.get(cause, cause)
+    return found.name if found else _ENDS.get(cause, cause)
 
 
 def _told(finding: Mapping[str, Any], knowledge: Knowledge) -> str:

@@ -10,11 +10,12 @@ from api.answers.text import Line, Section, as_text
 from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
 from api.interview.readings import NotRead, quantity_in
 from api.strict_json import Json
-from api.sums import SUMS, compute, unknown_sum
+from api.sums import SUMS, compute
 from api.sums.entries import SumField
 from api.sums.model import Sum, shown
 from api.sums.plot import svg
 from engine import RequestError
+from engine.knowledge.faults import unknown
 
 
 class SumGroup(click.Group):
@@ -27,7 +28,7 @@ class SumGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command:
         """Return the command of one sum. Raises BadInput that names the nearest."""
         if cmd_name not in SUMS:
-            raise BadInput([unknown_sum(cmd_name, list(SUMS))])
+            raise BadInput([unknown("sum", cmd_name, SUMS)])
         return _command(SUMS[cmd_name])
 
 

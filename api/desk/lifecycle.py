@@ -1,6 +1,5 @@
 """How a case goes on: handed over, printed, closed with what it was, opened again."""
 
-import ipaddress
 from collections.abc import Mapping
 from urllib.parse import urlsplit
 
@@ -8,6 +7,7 @@ import segno
 from flask import Response, request, url_for
 
 from api.access import role
+from api.access.exposure import is_loopback
 from api.answers.conclusions import cause_of, is_cause
 from api.cases.case import Case
 from api.cases.edits import NOT_A_CAUSE
@@ -44,19 +44,12 @@ def _hand_over(call: Call, typed: str, no: Refusal | None = None) -> Response:
     code = segno.make(link, error="m").svg_inline(
         scale=1, border=4, svgclass="qr", lineclass=None, omitsize=True, dark="#000", light="#fff"
     )
+    host = urlsplit(request.host_url).hostname or ""
     return pages.respond(
         "hand_over.html", no.status if no else 200, call=call, link=link, code=pages.safe(code),
-        typed=typed, faults=no.faults if no else {}, only_here=_is_loopback(request.host_url),
+        typed=typed, faults=no.faults if no else {}, only_here=is_loopback(host),
         stale=no.sentence if no else "",
     )  # fmt: skip
-
-
-def _is_loopback(address: str) -> bool:
-    host = urlsplit(address).hostname or ""
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
 
 
 @blueprint.post("/desk/cases/<number>/hand-over")

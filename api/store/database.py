@@ -121,13 +121,11 @@ def _told() -> Iterator[None]:
         yield
     except PoolTimeoutError as error:
         raise StoreUnavailableError("every connection is in use; nothing was kept") from error
-    except (OperationalError, InterfaceError) as error:
-        if getattr(error.orig, "sqlstate", None) in _TRY_AGAIN:
-            raise _LostError from error
-        raise StoreUnavailableError(_reason(error)) from error
     except DBAPIError as error:
         if getattr(error.orig, "sqlstate", None) in _TRY_AGAIN:
             raise _LostError from error
+        if isinstance(error, OperationalError | InterfaceError):
+            raise StoreUnavailableError(_reason(error)) from error
         raise
 
 

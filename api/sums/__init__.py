@@ -10,7 +10,7 @@ from typing import Any
 
 from api.strict_json import Json
 from api.sums.current import WINDING_CURRENT
-from api.sums.entries import read, unknown_sum
+from api.sums.entries import read
 from api.sums.feed import FEED_DROP
 from api.sums.fuse import FUSE_OPENING
 from api.sums.margin import PULL_IN_MARGIN
@@ -23,7 +23,7 @@ from engine.knowledge import items
 from engine.rules.cautions import Cautions
 from engine.rules.views import CaseView
 
-__all__ = ["MANUAL", "SUMS", "compute", "listed", "step_cautions", "unknown_sum"]
+__all__ = ["MANUAL", "SUMS", "compute", "listed", "step_cautions"]
 
 SUMS: Mapping[str, Sum[Any]] = {
     one.id: one

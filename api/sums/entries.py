@@ -15,7 +15,6 @@ from api.strict_json import Json
 from engine.answer.answer import KNOWN
 from engine.answer.documents import Document
 from engine.knowledge import Fault, RequestError
-from engine.knowledge.faults import unknown
 from engine.knowledge.shapes import Loaded, Number, OneOf, StrictSchema, flatten
 
 OPEN = "open"
@@ -178,9 +177,3 @@ def need_one_of(given: object, names: Sequence[str], how_many: int = 1) -> None:
 def refuse(path: str, message: str) -> RequestError:
     """Return the exception for one field that does not fit the others."""
     return RequestError([Fault(path, message)])
-
-
-def unknown_sum(name: str, known: Sequence[str]) -> str:
-    """Return the message for a sum that does not exist, with the nearest that does."""
-    message = unknown("sum", name, known)
-    return message[:1].upper() + message[1:] + "."

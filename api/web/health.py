@@ -5,7 +5,7 @@ from typing import Literal
 
 from flask import Blueprint, Response, current_app
 
-from api.access import described, role
+from api.access import role
 from api.answers import problems
 from api.answers.problems import ProblemError, ProblemKind
 from api.service import Service, current
@@ -115,7 +115,5 @@ def describe() -> Response:
     """Return this document; it is built at the first call, its examples worked on the spot."""
     service = current()
     if "openapi" not in service.cache:
-        document = openapi.build(service, current_app)
-        described.describe(document, current_app)
-        service.cache["openapi"] = document
+        service.cache["openapi"] = openapi.build(service, current_app)
     return replies.kept(service.cache["openapi"])

@@ -92,6 +92,7 @@ def _add_components(spec: APISpec, made: Components) -> None:
     The schemas register themselves as the operations name them.
     """
     made.schema(problems.ProblemDocument)
+    spec.components.security_scheme("key", _BEARER)
     for kind in problems.kinds().values():
         spec.components.response(str(kind.status), _problem_response(kind))
     for name, (description, schema) in _SENT_HEADERS.items():
@@ -101,6 +102,12 @@ def _add_components(spec: APISpec, made: Components) -> None:
         spec.components.parameter(component, "header", about)
 
 
+_BEARER = {
+    "type": "http",
+    "scheme": "bearer",
+    "description": "A key made with 'threewire keys make'. Its role is read, agent or admin; each "
+    "may do what stands before it. A service on loopback where no key is made needs none.",
+}
 _EXAMPLE_ID = "4f1c2d7e9a"
 _TEXT = {"type": "string"}
 _ID_SCHEMA = {"type": "string", "pattern": "^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"}
@@ -114,7 +121,18 @@ _SENT_HEADERS = {
         "'true' when this is the kept answer to the same Idempotency-Key.",
         {"const": "true", "type": "string"},
     ),
-}
+    "RateLimit-Policy": ("Requests that the key may make (q) in so many seconds (w).", _TEXT),
+    "RateLimit": (
+        "Requests that are left (r), and seconds until all of them are again (t).", _TEXT,
+    ),
+    "WWW-Authenticate": (
+        "What is needed: a bearer key, and for 403 the role, as 'scope'.", _TEXT,
+    ),
+    "Retry-After": (
+        "Seconds to wait before the next try.", {"type": "integer", "minimum": 1},
+    ),
+}  # fmt: skip
+_REFUSED_WITH = {401: "WWW-Authenticate", 403: "WWW-Authenticate", 429: "Retry-After"}
 _SEEN = "ETag of the case as you have seen it"
 # component -> header of requests, whether it is needed, what it is, and its form
 _TAKEN_HEADERS = {
@@ -139,9 +157,10 @@ _TAKEN_HEADERS = {
 def _problem_response(kind: problems.ProblemKind) -> Described:
     """Return the response component of one kind of problem."""
     example = problems.document(kind.status) | {"request_id": _EXAMPLE_ID}
+    headers = ["X-Request-Id", *filter(None, [_REFUSED_WITH.get(kind.status)])]
     return {
         "description": kind.title + ".",
-        "headers": {"X-Request-Id": {"$ref": "#/components/headers/X-Request-Id"}},
+        "headers": {name: {"$ref": f"#/components/headers/{name}"} for name in headers},
         "content": {
             problems.MEDIA_TYPE: {
                 "schema": {"$ref": "#/components/schemas/Problem"},

@@ -15,7 +15,7 @@ from flask import Flask, Response
 from marshmallow import Schema
 from werkzeug.routing import Rule
 
-from api.access.described import path_of
+from api.access.roles import needed
 from api.web import requests
 from api.web.requests import JSON, QuerySchema
 
@@ -119,6 +119,9 @@ def _description(told: Operation, view: Callable[..., Any], rule: Rule, method: 
         ],
         "responses": {str(told.status): _answered(told, paragraphs[0])},
     }
+    role = needed(view)
+    if role != "public":
+        found |= {"security": [{"key": []}, {}], "x-role": role}
     if told.body is not None:
         found["requestBody"] = {
             "required": True,
@@ -128,15 +131,23 @@ def _description(told: Operation, view: Callable[..., Any], rule: Rule, method: 
     if method == "GET":
         headers = {name: name for name in ("X-Request-Id", *told.sends)}
         found["responses"]["304"] = {"description": "Not changed.", "headers": headers}
-    found["responses"] |= {str(status): str(status) for status in sorted(_refusals(told, rule))}
+    found["responses"] |= {
+        str(status): str(status) for status in sorted(_refusals(told, rule, role))
+    }
     return found
 
 
-def _refusals(told: Operation, rule: Rule) -> set[int]:
+def path_of(rule: str) -> str:
+    """Return Flask's path as OpenAPI writes it: ``/v1/causes/{id}`` for ``/v1/causes/<id_>``."""
+    return re.sub(r"<(?:[^<>:]+:)?([^<>]+?)_?>", r"{\1}", rule)
+
+
+def _refusals(told: Operation, rule: Rule, role: str) -> set[int]:
     """Return the statuses with which an operation refuses; lines are refused in their place."""
     found = {422, 500, *told.refusals}
     found |= {404} if rule.arguments else set()
     found |= {406} if told.negotiated else set()
+    found |= {401, 403, 429} if role != "public" else set()
     if told.body is not None:
         found |= {415} if told.sent != JSON else {400, 413, 415}
     return found

@@ -5,7 +5,7 @@ from flask import Blueprint, Response
 from api.access import role
 from api.answers.problems import ProblemError, pairs
 from api.service import current
-from api.sums import SUMS, compute, listed, unknown_sum
+from api.sums import SUMS, compute, listed
 from api.sums.entries import json_schema
 from api.sums.model import Sum, SumAnswer, SumsList
 from api.web import replies, requests
@@ -48,5 +48,4 @@ def work_sum(id_: str) -> Response:
 def _require(name: str) -> None:
     """Raise ProblemError 404 with the nearest sum for one that does not exist."""
     if name not in SUMS:
-        message = unknown_sum(name, list(SUMS))
-        raise ProblemError(404, message, errors=[("id", message)])
+        raise replies.missing("sum", name, SUMS)
