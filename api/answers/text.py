@@ -5,13 +5,15 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from api.answers.conclusions import hundredths
 
 WIDTH = 88
-_LEAD = re.compile(r"(?:[-+!]|\d{1,2}\.) ")
+_LEAD = re.compile(r"(?:[-+!]|\[ \]|\d{1,2}\.) ")
+_BREAKS = re.compile(r"\s*[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]\s*")  # where splitlines() parts
 _NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 # least probability -> how a person would say it
@@ -70,8 +72,8 @@ def as_text(parts: Sequence[Section], width: int = WIDTH) -> list[str]:
 def sections_of(text: str) -> list[Section]:
     """Return the sections that a template wrote; those without lines are left out.
 
-    ``# `` begins a section and ``#! `` one that has to be seen at once; a sign, or a number with a
-    point, at the start of a line hangs before it; two spaces are a step inward.
+    ``# `` begins a section and ``#! `` one that has to be seen at once; a sign, an empty box, or a
+    number with a point at the start of a line hangs before it; two spaces are a step inward.
     """
     found: list[Section] = []
     for row in text.splitlines():
@@ -104,12 +106,20 @@ def strength(weight_db: float) -> str:
 
 
 @cache
-def templates(package: str, folder: str) -> Environment:
-    """Return the templates of a folder of a package; HTML and SVG are escaped."""
+def templates(package: str, folder: str, one_line: bool = False) -> Environment:
+    """Return the templates of a folder of a package; HTML and SVG are escaped.
+
+    With ``one_line`` a text that is put in has no line ends.
+    """
     return Environment(
         loader=PackageLoader(package, folder), autoescape=select_autoescape(("html", "svg")),
         undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+        finalize=_one_line if one_line else None,
     )  # fmt: skip
+
+
+def _one_line(value: Any) -> Any:
+    return _BREAKS.sub(" ", value) if isinstance(value, str) else value
 
 
 def xml_text(text: str) -> str:

@@ -1,13 +1,11 @@
 """What the interview says at each step, as blocks of plain sentences."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from api.answers import conclusions
 from api.answers.conclusions import cause_of, hundredths
-from api.answers.finding_words import named
-from api.answers.text import Line, strength, sureness
-from api.cases.work_order import WorkOrder
+from api.answers.text import Line, sections_of, strength, sureness, templates
 from api.interview.contents import entry_words, order_of
 from api.interview.desk import Desk, lead, probabilities
 from api.interview.next_step import COMPLAINTS, SURE
@@ -24,10 +22,8 @@ LEAST_DB = 1.0  # lighter findings say nothing to a person
 
 EXAMPLES = {"V": "11.4 V", "A": "3.1 A", "ohm": "0.5 ohm", "s": "0.8 s", "C": "15"}
 _SCALES = {"ohm": "0.5 ohm, 18 ohm or 2.2 Mohm"}  # a good reading may be any of them
-_DOUBTS = {
-    "": "", "Counts for less": " [doubtful, counts for less]",
-    "Set aside, counts for nothing": " [set aside, counts for nothing]",
-}  # fmt: skip
+_DOUBTS = {"Counts for less": "doubtful, counts for less",
+           "Set aside, counts for nothing": "set aside, counts for nothing"}  # fmt: skip
 
 
 def movement(now: float, before: float | None) -> str:
@@ -286,63 +282,10 @@ def order_page(entries: Sequence[Entry], desk: Desk) -> list[Block]:
         return [Block("page", (Line("Nothing to go by yet."), *lines), "WORK ORDER NOTE")]
     looked_at = [[Entry("machine", "side", side)] if side else [] for side in inquiry.sides]
     orders = [order_of([*entries, *one], desk) for one in looked_at]
-    texts = dict.fromkeys(text for order in orders for text in order.cautions)
-    lines = [
-        Line(f"Machine: {orders[0].case.machine_type or 'not said'}"),
-        *(Line(one, "-") for one in machine_words(inquiry.fields)),
-        *(line for order in orders for line in _order_side(order)),
-        Line("Cautions:"),
-        *(Line(text, "!") for text in texts),
-        Line(f"Made with threewire, knowledge {orders[0].seen['knowledge_version']}."),
-    ]
-    return [Block("page", tuple(lines), "WORK ORDER NOTE")]
-
-
-def _order_side(order: WorkOrder) -> Iterator[Line]:
-    """Yield complaint, findings, cause, evidence, repair and what is left to do."""
-    complaint = COMPLAINTS[order.case.machine["duty"]]
-    said = [one.observed for one in order.findings if one.finding.check == complaint]
-    side = f", {order.side} side" if order.side else ""
-    yield Line(f"Complaint{side}: {'; '.join(said) or 'not said'}")
-    found = [one for one in order.findings if one.finding.check != complaint]
-    yield from [Line("Findings:")] if found else []
-    yield from (Line(f"{one.name}: {one.observed}{_DOUBTS[one.doubt]}", "-") for one in found)
-    for cause in order.case.put_right:
-        yield Line(f"Put right without a cure: {named(cause, order.knowledge)}")
-    if order.covered:
-        yield from _order_cause(order)
-    else:
-        yield Line(f"Not covered: {order.seen['scope']['because']}")
-
-
-def _order_cause(order: WorkOrder) -> Iterator[Line]:
-    """Yield the cause with its evidence and repair, or the likeliest ones and what to do next."""
-    cause = order.cause
-    if order.confirmed:
-        yield Line(f"Cause, confirmed by the repair: {cause['name']}")
-    else:
-        yield Line(f"Cause, not confirmed: {cause['name']}, {sureness(cause['probability'])}")
-        if order.chosen:
-            yield Line("The repair below was chosen and is not reported done.")
-        rest = (f"{one['name']}, {sureness(one['probability'])}" for one in order.others)
-        yield Line(f"Else: {'; '.join(rest)}")
-    yield from (Line(f"Doubt: {one}") for one in order.doubts)
-    for one in order.evidence:
-        yield Line(
-            f"{one['direction']}: {named(one['check'], order.knowledge)}, {one['observed']} "
-            f"(this cause {one['expected_if_cause']}, healthy {one['expected_if_healthy']}; "
-            f"{strength(one['weight_db'])})", "-",
-        )  # fmt: skip
-    for one in order.checks:
-        yield Line(f"Check next ({one['kind']}, {one['minutes']:g} min): {one['name']}. "
-                   f"{one['how']}", "[ ]")  # fmt: skip
-    yield from _order_repair(order)
-
-
-def _order_repair(order: WorkOrder) -> Iterator[Line]:
-    yield Line(f"{'Repair done' if order.confirmed else 'Repair'}: {order.cause['remedy']}")
-    yield Line(f"Proof of repair: {order.cause['proof_of_repair']}")
-    yield from (Line(f"Look behind it: {one}") for one in order.behind)
-    if order.before:
-        yield Line(f"Before a part is fitted: {'; '.join(order.before)}")
-    yield from (Line(f"Mind: {one}") for one in order.handing_back)
+    template = templates("api", "interview", one_line=True).get_template("order.txt")
+    (page,) = sections_of(template.render(
+        orders=orders, complaint=COMPLAINTS[inquiry.fields["duty"]], name=desk.name,
+        machine=machine_words(inquiry.fields), doubts=_DOUBTS, sureness=sureness, strength=strength,
+        cautions=dict.fromkeys(text for order in orders for text in order.cautions),
+    ))  # fmt: skip
+    return [Block("page", tuple(page.lines), page.title)]
