@@ -11,12 +11,10 @@ from typing import Any
 import jsonschema
 import pytest
 from click.testing import Result
-from mcp import Client, MCPError, StdioServerParameters
 
 from api import strict_json
 from api.answers import demos
 from api.answers.answering import answer_request
-from api.assistants.stdio import ToolServer, called
 from api.assistants.tools import Tool, next_check, tools
 from api.curation.facts import shelf
 from engine import Diagnoser, Knowledge
@@ -54,7 +52,9 @@ CALLS: dict[str, tuple[str, dict[str, Any]]] = {
 }
 
 
-async def _conversation(client: Client) -> tuple[list[str], dict[str, Heard], str]:
+async def _conversation(client: Any) -> tuple[list[str], dict[str, Heard], str]:
+    from mcp import MCPError  # slow to load
+
     heard = {}
     async with client:
         listed = [one.name for one in (await client.list_tools()).tools]
@@ -76,6 +76,10 @@ def talk(
 ) -> tuple[list[str], dict[str, Heard], str]:
     """One conversation: with the command over standard input and output, as most programs speak
     today, and in the newest form of the protocol."""
+    from mcp import Client, StdioServerParameters
+
+    from api.assistants.stdio import ToolServer
+
     if request.param == COMMAND:
         program = StdioServerParameters(
             command=sys.executable, args=["-m", "api", "mcp"], env=dict(os.environ)
@@ -189,6 +193,7 @@ def test_what_cannot_be_looked_up_says_why(
 
 def test_our_own_fault_is_a_problem_document(diagnoser: Diagnoser) -> None:
     """Where threewire itself fails the assistant hears so, without a traceback or a value."""
+    from api.assistants.stdio import called
 
     def fail(*_: object) -> Any:
         raise RuntimeError("secret reading")

@@ -6,13 +6,10 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pint import UnitRegistry
 
 from engine.calculations import copper
 
 Table = Callable[[str], list[dict[str, Any]]]
-
-UNIT: UnitRegistry[float] = UnitRegistry()
 
 AWG = [
     # AWG, mm2 (ASTM B258, from memory), mohm/m at 20 C (calculated),

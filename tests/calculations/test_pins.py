@@ -1,11 +1,11 @@
 """Pins: which is which from three readings, against a star of resistances built by hand."""
 
 from itertools import permutations
+from statistics import NormalDist
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import norm
 
 from engine.calculations.pins import Expected, PinReading, Pins, Winding, identify
 
@@ -113,11 +113,11 @@ def test_coarse_meter_cannot_say() -> None:
 
 
 def test_sureness_is_the_probability_of_the_order() -> None:
-    """How sure the names are is the chance, by SciPy's normal, that both orders are real."""
+    """How sure the names are is the chance, by a normal, that both orders are real."""
     small, middle, large = PinReading(1.0, 0.03), PinReading(1.1, 0.04), PinReading(2.1, 0.5)
     found = identify(small, middle, large, Expected(1.0, 1.1))
-    hold = norm.cdf((1.1 - 1.0) / (0.03**2 + 0.04**2) ** 0.5)
-    ground = norm.cdf((2.1 - 1.1) / (0.04**2 + 0.5**2) ** 0.5)
+    hold = NormalDist(0, (0.03**2 + 0.04**2) ** 0.5).cdf(1.1 - 1.0)
+    ground = NormalDist(0, (0.04**2 + 0.5**2) ** 0.5).cdf(2.1 - 1.1)
     assert found.closure == "cannot-say"
     assert found.sure == pytest.approx(hold * ground, rel=1e-9)
 

@@ -3,6 +3,7 @@
 import itertools
 import math
 from collections.abc import Callable
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -10,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
-from scipy.stats import norm
 
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge
@@ -111,20 +111,21 @@ def test_one_wild_reading_cannot_veto_the_truth() -> None:
 
 
 def test_the_middle_of_a_density() -> None:
-    """Near its middle a density is that of a normal law (SciPy) with the uncertainties combined."""
+    """Near its middle a density is that of a normal law with the uncertainties combined."""
     prediction = reading([12.0])
     half = 0.005 * 12.0 + 2 * 0.01
     sigma = math.sqrt(half**2 / 3 + 0.1**2 + 0.04)
     assert float(prediction.sigma()[0]) == pytest.approx(sigma)
-    expected = (1 - FLAT_SHARE) * norm.pdf(12.3, 12.0, sigma) + FLAT_SHARE / 62.0
+    expected = (1 - FLAT_SHARE) * NormalDist(12.0, sigma).pdf(12.3) + FLAT_SHARE / 62.0
     assert float(prediction.density(12.3)[0]) == pytest.approx(expected)
     assert float(prediction.peak()[0]) == pytest.approx(float(prediction.density(12.0)[0]))
 
 
 def test_a_band_holds_nine_in_ten() -> None:
-    """The band of one hypothesis runs from 5 to 95 % of its normal law (SciPy), as rounded."""
+    """The band of one hypothesis runs from 5 to 95 % of its normal law, as rounded."""
     prediction = reading([0.5, 3.0])
-    low, high = norm.interval(0.9, 0.5, float(prediction.sigma()[0]))
+    normal = NormalDist(0.5, float(prediction.sigma()[0]))
+    low, high = normal.inv_cdf(0.05), normal.inv_cdf(0.95)
     band = prediction.band(np.array([1.0, 0.0]))
     assert band == Band(round(low, 2) if low > 0 else 0.0, round(high, 1 + (high < 1)), "V")
     with pytest.raises(ValueError, match="no hypothesis carries weight"):
@@ -132,16 +133,16 @@ def test_a_band_holds_nine_in_ten() -> None:
 
 
 def test_good_machines_of_two_kinds_make_one_band() -> None:
-    """The band that is judged by holds 95.45 % of the mixture of healthy machines (SciPy), their
+    """The band that is judged by holds 95.45 % of the mixture of healthy machines, their
     own spread only: 0.1 V of repeatability and 0.2 V of tolerance."""
     spread = math.hypot(0.1, 0.2)
     band = reading([11.0, 12.0]).good_band(np.array([0.5, 0.5]))
     assert band is not None
-    for limit, share in ((band.low, norm.cdf(-2)), (band.high, norm.cdf(2))):
+    for limit, share in ((band.low, NormalDist().cdf(-2)), (band.high, NormalDist().cdf(2))):
 
         def excess(value: float, share: float = share) -> float:
-            mixed = norm.cdf(value, [11.0, 12.0], spread).mean()
-            return float(mixed - share)
+            mixed = sum(NormalDist(one, spread).cdf(value) for one in (11.0, 12.0)) / 2
+            return mixed - share
 
         assert limit == pytest.approx(brentq(excess, 5.0, 20.0), abs=0.06)
     assert band.doubt is None

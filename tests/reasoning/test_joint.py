@@ -6,7 +6,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.special import logsumexp
-from scipy.stats import multivariate_normal
 
 from engine.reasoning.joint import Joint, Readings, weigh_together
 
@@ -25,6 +24,8 @@ def drawn(seed: int, readings: int, quantities: int = 4, wrong: float = 0.02) ->
 
 def dense(readings: Readings, hypothesis: int, counts: list[int]) -> float:
     """Return the log density of some readings by a dense covariance matrix (SciPy)."""
+    from scipy.stats import multivariate_normal  # slow to load
+
     if not counts:
         return 0.0
     loadings = readings.loadings[hypothesis][counts]

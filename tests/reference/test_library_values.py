@@ -2,11 +2,10 @@
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
-import pint
 import pytest
-from scipy import integrate, stats
 
 from engine import Knowledge
 from engine.knowledge import items
@@ -42,6 +41,8 @@ def readings(model: Model) -> dict[str, ReadingPrediction]:
 
 def mixture(prediction: ReadingPrediction, row: int, scaled: Floats, sigma: float) -> Floats:
     """Return the density by SciPy: a bell, and a share even over the instrument's range."""
+    from scipy import stats  # slow to load
+
     low = float(prediction.scale.of(prediction.low))
     bell = stats.norm(float(prediction.scale.of(prediction.mu[row])), sigma)
     even = stats.uniform(low, prediction.width)
@@ -74,6 +75,8 @@ def test_densities_are_scipys(readings: dict[str, ReadingPrediction], figure: Fi
 
 def test_densities_integrate_to_one(readings: dict[str, ReadingPrediction], figure: Figure) -> None:
     """All that a meter can show has a chance of 1: its range, the tails beyond, and over range."""
+    from scipy import integrate, stats
+
     meter, worst, integrals = Instrument(1.0, 3, 0.01), 0.0, 0
     for name, prediction in readings.items():
         low, high = (float(prediction.scale.of(prediction.low)), 0.0)
@@ -111,6 +114,8 @@ def test_open_readings_have_their_chance(readings: dict[str, ReadingPrediction])
 
 def test_bins_are_scipys(readings: dict[str, ReadingPrediction], figure: Figure) -> None:
     """The chance of each bin is SciPy's, and a row of them sums to 1."""
+    from scipy import stats
+
     compared = 0
     for name, prediction in readings.items():
         bins = prediction.bins
@@ -127,9 +132,16 @@ def test_bins_are_scipys(readings: dict[str, ReadingPrediction], figure: Figure)
     figure(f"{compared} bins equal to SciPy's")
 
 
-def test_units_are_pints() -> None:
+@pytest.fixture(scope="module")
+def registry() -> Any:
+    """Give pint's units."""
+    from pint import UnitRegistry
+
+    return UnitRegistry()
+
+
+def test_units_are_pints(registry: Any) -> None:
     """Every unit word that a request may use is worth what pint says it is."""
-    registry = pint.UnitRegistry()
     names = {"V": "volt", "A": "ampere", "ohm": "ohm", "s": "second"}
     assert set(names) == set(items.UNITS)
     for word, (unit, factor) in UNIT_WORDS.items():
@@ -137,11 +149,21 @@ def test_units_are_pints() -> None:
         assert math.isclose(quantity.magnitude, factor, rel_tol=1e-12), word
 
 
-def test_readings_know_their_units(knowledge: Knowledge) -> None:
+def test_readings_know_their_units(knowledge: Knowledge, registry: Any) -> None:
     """Each reading's unit has the dimension, by pint, of the quantity that it reads."""
-    registry = pint.UnitRegistry()
     quantities = {"voltage": "volt", "current": "ampere", "resistance": "ohm", "seconds": "second"}
     for check in knowledge.checks.values():
         if check.reading is not None:
             base = registry.Unit(quantities[check.reading.quantity])
             assert registry.Unit(check.reading.unit).is_compatible_with(base), check.id
+
+
+def test_heat_of_copper_by_mass_is_that_by_volume(knowledge: Knowledge, registry: Any) -> None:
+    """385 J/(kg K) times 8890 kg/m3 agrees with 3.45e6 J/(K m3) within one percent."""
+    heat = {
+        name: row["value"] * registry(row["unit"].replace("m3", "m^3"))
+        for name, row in knowledge.rows("copper").items()
+        if name in ("specific-heat", "density")
+    }
+    product = heat["specific-heat"] * heat["density"]
+    assert product.to("J/(K m^3)").magnitude == pytest.approx(3.45e6, rel=0.01)

@@ -1,10 +1,10 @@
 """Published values of the sums, through the function, the service and the command."""
 
 import math
+from statistics import NormalDist
 from typing import Any
 
 import pytest
-from scipy.stats import norm
 
 from engine import Knowledge
 from tests.sums.conftest import Work, figures
@@ -141,11 +141,11 @@ def test_typical_winding_needs_half_to_two_thirds(doors: dict[str, Work]) -> Non
 def test_verdict_needs_19_in_20(
     doors: dict[str, Work], knowledge: Knowledge, share: float, verdict: str
 ) -> None:
-    """The chance is SciPy's normal share of the log margin; under 19 in 20 nobody can say."""
+    """The chance is the normal share of the log margin; under 19 in 20 nobody can say."""
     plunger = knowledge.circuits["fuel-shutoff-ignition-timed"].plunger
     volts = share * plunger.pull_in_share * 12
     found = figures(doors["function"]("pull-in-margin", {"supply_volts": volts}))
-    chance = norm.cdf(math.log(share), scale=plunger.pull_in_log_sigma)
+    chance = NormalDist(0, plunger.pull_in_log_sigma).cdf(math.log(share))
     assert found["chance"] == pytest.approx(chance, rel=1e-4)
     assert found["verdict"] == verdict
 
