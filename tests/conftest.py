@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 from flask import Flask
 from flask.testing import FlaskClient
+from jinja2.bccache import Bucket, BytecodeCache
 from werkzeug.routing import Rule
 
 from api import create_app
@@ -112,10 +113,25 @@ def survey(diagnoser: Diagnoser) -> Survey:
     return Survey(diagnoser)
 
 
+class _Templates(BytecodeCache):
+    """Templates as they were compiled for one service, for the next."""
+
+    def __init__(self) -> None:
+        self._codes: dict[tuple[str, str], Any] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Put in what was compiled of the same text."""
+        bucket.code = self._codes.get((bucket.key, bucket.checksum))
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keep what was compiled."""
+        self._codes[bucket.key, bucket.checksum] = bucket.code
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _once_a_worker(survey: Survey) -> Iterator[None]:
-    """Services on the shipped base share one survey, and the addresses of a route are compiled for
-    the first service alone."""
+    """Services on the shipped base share one survey, and the addresses of a route and the templates
+    are compiled for the first service alone."""
 
     def surveyed(diagnoser: Diagnoser) -> Survey:
         return survey if diagnoser.knowledge is survey.knowledge else Survey(diagnoser)
@@ -129,7 +145,15 @@ def _once_a_worker(survey: Survey) -> Iterator[None]:
             compiled[key] = compile_builder(rule, append_unknown)
         return compiled[key]
 
+    templates, create = _Templates(), Flask.create_jinja_environment
+
+    def with_templates(app: Flask) -> Any:
+        made = create(app)
+        made.bytecode_cache = templates
+        return made
+
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Flask, "create_jinja_environment", with_templates)
         patch.setattr("api.web.knowledge.Survey", surveyed)
         patch.setattr(Rule, "_compile_builder", once)
         yield

@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 from click import Context, Group
-from click.testing import CliRunner
 from flask import Flask
 from flask.testing import FlaskClient
 
@@ -167,19 +166,3 @@ def test_circumstances_are_those_of_the_table(knowledge: Knowledge) -> None:
     """The page of formats lists every circumstance of the table, and no other."""
     known = set(knowledge.rows("circumstances"))
     assert words("Circumstance tags (closed set,", "\n\n") == known
-
-
-def test_example_of_a_rule_works(tmp_path: Path) -> None:
-    """The trap and its cases that DEVELOPERS prints pass ``kb check`` and ``kb cases``."""
-    rule = readme.block(DEVELOPERS, "yaml", "title: A plunger watched")
-    cases = readme.block(DEVELOPERS, "yaml", "rule: plunger-seen")
-    shop, folder = tmp_path / "shop" / "rules" / "traps", tmp_path / "cases"
-    shop.mkdir(parents=True)
-    folder.mkdir()
-    (shop / "plunger-seen-through-smoke.yaml").write_text(rule, encoding="utf-8")
-    (folder / "plunger-seen-through-smoke.yaml").write_text(cases, encoding="utf-8")
-    overlay = ["--kb", str(tmp_path / "shop")]
-    checked = CliRunner().invoke(threewire, ["kb", "check", *overlay])
-    assert checked.exit_code == 0, checked.output
-    done = CliRunner().invoke(threewire, ["kb", "cases", *overlay, "--cases", str(folder)])
-    assert done.exit_code == 0, done.output

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from engine.answer.answer import HIDDEN
-from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
+from engine.audit.separation import Separation, Survey, circuit_of
 from engine.knowledge import Knowledge
 from engine.physics.machine import Machine
 
@@ -107,11 +107,8 @@ def separators(
 
     Greedy cover: each check is the one that tells most of the pairs left, the quickest of equals.
     """
+    tells = separation.told_apart(sorted(causes))
     left = set(itertools.combinations(sorted(causes), 2))
-    tells = {
-        check: {pair for pair in left if separation.at(check, *pair) >= TOLD_APART_DB}
-        for check in separation.checks
-    }
     chosen: list[str] = []
     while left:
         minutes = {name: knowledge.checks[name].minutes for name in tells}

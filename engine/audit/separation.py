@@ -7,8 +7,9 @@ true one of the two, averaged over which of them it is. 10 decibans are odds of 
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from scipy.special import ndtr
@@ -52,8 +53,25 @@ class Separation:
 
     def at(self, check: str, first: str, second: str) -> float:
         """Return the decibans of one check between two causes."""
-        place = self.checks.index(check), self.causes.index(first), self.causes.index(second)
-        return float(self.decibans[place])
+        return float(self.decibans[self._check[check], self._cause[first], self._cause[second]])
+
+    @cached_property
+    def _check(self) -> Mapping[str, int]:
+        return {name: place for place, name in enumerate(self.checks)}
+
+    @cached_property
+    def _cause(self) -> Mapping[str, int]:
+        return {name: place for place, name in enumerate(self.causes)}
+
+    def told_apart(self, causes: Sequence[str]) -> Mapping[str, set[tuple[str, str]]]:
+        """Return which pairs of some causes each check tells apart."""
+        pairs = list(itertools.combinations(causes, 2))
+        places = np.array([(self._cause[one], self._cause[other]) for one, other in pairs])
+        told = self.decibans[:, places[:, 0], places[:, 1]] >= TOLD_APART_DB
+        return {
+            check: set(itertools.compress(pairs, row))
+            for check, row in zip(self.checks, told, strict=True)
+        }
 
     def best(self, kinds: Sequence[str] | None = None) -> Floats:
         """Return the decibans of the best check of some kinds, shape (cause, cause)."""

@@ -87,7 +87,8 @@ def load_knowledge(
         broken[kind] |= files.keys() - read[kind].keys()
     if broken["circuits"] or broken["tables"]:  # the rest could not be judged without them
         raise KnowledgeError(faults)
-    knowledge = _whole(read, faults, _version(sources, off, bool(overlays)), _ids_off(off))
+    version = _version(sources, off, bool(overlays))
+    knowledge = _whole(read, raw["rules"], faults, version, _ids_off(off))
     faults += [
         fault
         for fault in cross_faults(knowledge)
@@ -154,6 +155,12 @@ def _shaped(kind: str, text: str, name: str) -> Any:
     return loader_of(form).load(_parsed(text, name))
 
 
+@lru_cache(maxsize=_FILES_KEPT)
+def _programmed(text: str, name: str) -> tuple[Program, tuple[Fault, ...]]:
+    program, faults = read_rule(_shaped("rules", text, name))
+    return program, tuple(faults)
+
+
 def _switch_off(raw: Raw, off: Mapping[str, Any]) -> list[Fault]:
     """Remove what an overlay switches off by id; return faults for ids that do not exist."""
     faults = []
@@ -216,11 +223,14 @@ def _circuits(read: Mapping[str, items.Circuit], faults: list[Fault]) -> dict[st
     return laid
 
 
-def _whole(read: Items, faults: list[Fault], version: str, off: set[str]) -> Knowledge:
+def _whole(
+    read: Items, rules: Mapping[str, tuple[Source, Content]], faults: list[Fault], version: str,
+    off: set[str],
+) -> Knowledge:  # fmt: skip
     """Put the items together; faults of rules and of bases of circuits go to ``faults``."""
     programs = {}
     for stem, rule in read["rules"].items():
-        programs[stem], found = read_rule(rule)
+        programs[stem], found = _programmed(rules[stem][0].text, rule.file)
         faults += [in_file(rule.file, one.path, one.message, one.code) for one in found]
         if rule.family != rule.file.split("/")[-2]:
             faults.append(in_file(rule.file, "family", "must be the name of the folder"))

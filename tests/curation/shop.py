@@ -1,6 +1,7 @@
 """A shop's own folder of knowledge, made for a test."""
 
 from collections.abc import Mapping
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +29,7 @@ class Shop:
     def like(self, kind: str, name: str) -> dict[str, Any]:
         """Return the data of a shipped item, to be changed."""
         item = getattr(self._knowledge, kind)[name]
-        data: dict[str, Any] = yaml.safe_load(yaml.safe_dump(item.as_dict(), sort_keys=False))
+        data: dict[str, Any] = deepcopy(item.as_dict())
         return data
 
     def put(self, path: str, data: Mapping[str, Any] | str) -> Path:

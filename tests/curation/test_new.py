@@ -10,8 +10,10 @@ from click.testing import Result
 from api.curation.starters import unfilled
 from engine.knowledge.items import FAMILIES
 from engine.knowledge.load import inspect
+from tests import readme
 
 Run = Callable[..., Result]
+DEVELOPERS = Path(__file__).parents[2] / "DEVELOPERS.md"
 CAUSE = [
     ("name: FILL IN", "name: Feed and ground both corroded"),
     ("section: FILL IN", "section: wiring"),
@@ -65,7 +67,8 @@ def fill(file: Path, replacements: list[tuple[str, str]]) -> None:
 
 
 def test_filled_starters_pass_the_checker(run: Run, tmp_path: Path) -> None:
-    """A cause, a question, a reading and a rule from starters are without fault, and run."""
+    """A cause, a question, a reading and a rule from starters are without fault, and run; so does
+    the rule that DEVELOPERS prints with its cases."""
     folder, cases = tmp_path / "shop", tmp_path / "cases"
     for arguments, path, replacements in (
         (("cause", "both-ends"), "causes/both-ends.yaml", CAUSE),
@@ -79,10 +82,14 @@ def test_filled_starters_pass_the_checker(run: Run, tmp_path: Path) -> None:
         assert str(folder / path) in done.stdout
         fill(folder / path, replacements)
     fill(cases / "click-through-a-wall.yaml", CASE)
+    for path, word in ((folder / "rules/traps", "title: A plunger"), (cases, "rule: plunger")):
+        text = readme.block(DEVELOPERS.read_text(encoding="utf-8"), "yaml", word)
+        (path / "plunger-seen-through-smoke.yaml").write_text(text, encoding="utf-8")
     done = run("kb", "check", "--kb", folder)
     assert (done.exit_code, done.output) == (0, "")
     done = run("kb", "cases", "--kb", folder, "--cases", cases)
     assert done.exit_code == 0, done.output
+    assert "4 cases, 0 faults." in done.output
 
 
 def test_unfilled_rule_is_not_taken(run: Run, tmp_path: Path) -> None:

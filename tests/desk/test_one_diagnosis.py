@@ -81,14 +81,15 @@ def test_nothing_at_hand_and_a_check_out_of_turn_ask_nothing(
     assert not asked
 
 
-@pytest.mark.parametrize("page", ["", "/drawing?check=relay-click", "/sheet", "?check=fuse-look"])
 def test_work_of_a_page_grows_no_faster_than_the_findings(
-    desk: Browser, store: Database, engine: Diagnoser, page: str
+    desk: Browser, store: Database, engine: Diagnoser
 ) -> None:
     """240 findings: under ten times the function calls of 30, and they are read as often."""
-    small, large = (_work(desk, _opened(store, engine, count), store, page) for count in (30, 240))
-    assert large[0] < 10 * small[0]
-    assert large[1] == small[1] > 0
+    cases = [_opened(store, engine, count) for count in (30, 240)]
+    for page in ("", "/drawing?check=relay-click", "/sheet", "?check=fuse-look"):
+        small, large = (_work(desk, one, store, page) for one in cases)
+        assert large[0] < 10 * small[0], page
+        assert large[1] == small[1] > 0, page
 
 
 def _opened(store: Database, engine: Diagnoser, count: int) -> str:

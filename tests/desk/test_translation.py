@@ -155,7 +155,8 @@ def _values_marked(app: Flask) -> None:
         return f"«{value}»" if type(value) is str and LETTERS.search(value) else value
 
     app.jinja_env.finalize = shown
-    app.jinja_env.cache.clear()  # a template that is made already keeps to how it was made
+    app.jinja_env.bytecode_cache = None  # a template that is made already keeps to how it was made
+    app.jinja_env.cache.clear()
 
 
 def _left(page: str) -> list[str]:

@@ -184,7 +184,7 @@ def dangers() -> Callable[[str, str], list[tuple[str, ...]]]:
 
 
 def _yaml(file: Path) -> Mapping[str, Any]:
-    found: Mapping[str, Any] = yaml.safe_load(file.read_text(encoding="utf-8"))
+    found: Mapping[str, Any] = yaml.load(file.read_text("utf-8"), yaml.CSafeLoader)
     return found
 
 

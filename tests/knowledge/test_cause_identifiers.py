@@ -12,14 +12,14 @@ import yaml
 
 HERE = Path(__file__).parent
 KB = HERE.parents[1] / "kb"
-AGREED: dict[str, dict[str, dict[str, Any]]] = yaml.safe_load(
-    (HERE / "trade_ids.yaml").read_text(encoding="utf-8")
+AGREED: dict[str, dict[str, dict[str, Any]]] = yaml.load(
+    (HERE / "trade_ids.yaml").read_text(encoding="utf-8"), yaml.CSafeLoader
 )
 
 
 def read(kind: str, stem: str) -> dict[str, Any]:
     """Return the content of one knowledge file; raises OSError when there is none."""
-    item = yaml.safe_load((KB / kind / f"{stem}.yaml").read_text(encoding="utf-8"))
+    item = yaml.load((KB / kind / f"{stem}.yaml").read_text("utf-8"), yaml.CSafeLoader)
     assert isinstance(item, dict)
     return item
 

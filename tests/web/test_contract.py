@@ -6,14 +6,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import yaml
 from jsonschema import Draft202012Validator
 
 from api.answers import demos
+from engine.knowledge.text import load_yaml
 
 WORKED = sorted((Path(__file__).parents[2] / "tests" / "cases" / "worked").glob("*.yaml"))
 REQUESTS = [pytest.param(demo.request, id=demo.id) for demo in demos.load_all()] + [
-    pytest.param(yaml.safe_load(path.read_text())["request"], id=path.stem) for path in WORKED[1::4]
+    pytest.param(load_yaml(path.read_text(), path.name)["request"], id=path.stem)
+    for path in WORKED[1::4]
 ]
 
 REQUESTS += [

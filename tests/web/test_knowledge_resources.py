@@ -1,5 +1,6 @@
 """The knowledge base over HTTP: lists, filters, single items."""
 
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,10 @@ KB = Path(__file__).parents[2] / "kb"
 KINDS = ["causes", "checks", "circuits", "rules"]
 
 
+@cache
 def files(kind: str) -> dict[str, dict[str, Any]]:
     """Return the knowledge files of a kind by id, read without the engine."""
-    loaded = (yaml.safe_load(path.read_text()) for path in (KB / kind).rglob("*.yaml"))
+    loaded = (yaml.load(path.read_text(), yaml.CSafeLoader) for path in (KB / kind).rglob("*.yaml"))
     found = {item["id"]: item for item in loaded}
     return {key: item for key, item in found.items() if kind != "circuits" or "duty" in item}
 
