@@ -164,7 +164,7 @@ class LearningDiagnoser(Diagnoser):
         clock: Callable[[], float] = time.monotonic,
     ) -> None:  # fmt: skip
         super().__init__(base.knowledge, base.models)
-        self._base = base
+        self.shipped = base  # with the shares as shipped
         self._database = database
         self._seconds = seconds
         self._clock = clock
@@ -175,11 +175,6 @@ class LearningDiagnoser(Diagnoser):
     def diagnose(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Return the diagnosis of a request with the shares learned so far."""
         return self.present().diagnose(request)
-
-    @property
-    def shipped(self) -> Diagnoser:
-        """Return the engine with the shares as shipped."""
-        return self._base
 
     def present(self) -> Diagnoser:
         """Return the engine with the shares learned so far; looks anew when it is time."""
@@ -198,15 +193,15 @@ class LearningDiagnoser(Diagnoser):
             _log.warning("closed cases cannot be counted; the learned shares stay as they are")
             return
         if counts != self._learned.counts:
-            good, _ = sorted_out(self._base.knowledge, counts)
-            knowledge = with_learning(self._base.knowledge, plain(_outcomes(good)))
+            good, _ = sorted_out(self.shipped.knowledge, counts)
+            knowledge = with_learning(self.shipped.knowledge, plain(_outcomes(good)))
             same = knowledge.version == self._learned.diagnoser.knowledge.version
             diagnoser = self._learned.diagnoser if same else self._built(knowledge)
             self._learned = _Learned(counts, diagnoser)
 
     def _built(self, knowledge: Knowledge) -> Diagnoser:
-        shipped = knowledge.version == self._base.knowledge.version
-        return self._base if shipped else self._learned.diagnoser.with_shares_of(knowledge)
+        shipped = knowledge.version == self.shipped.knowledge.version
+        return self.shipped if shipped else self._learned.diagnoser.with_shares_of(knowledge)
 
 
 def report(database: Database, knowledge: Knowledge, on: bool) -> Learning:

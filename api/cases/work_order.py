@@ -253,12 +253,11 @@ class WorkOrder(Document):
         return DEFERS
 
 
-def work_order(case: Case, knowledge: Knowledge, side: str | None = None) -> WorkOrder:
-    """Return the work order of a case with its diagnosis; of the side named first for none."""
-    found = case.diagnosis.of_side(side) if case.diagnosis else None
-    chosen = case.outcome.cause if case.outcome else None
+def work_order(case: Case, knowledge: Knowledge) -> WorkOrder:
+    """Return the work order of a case with its diagnosis; of two sides, of the one named first."""
+    found, chosen = case.diagnosis, case.outcome.cause if case.outcome else None
     answer, places = (found.answer, found.places) if found else (None, ())
-    return WorkOrder(case, knowledge, answer, places, side, chosen)
+    return WorkOrder(case, knowledge, answer, places, chosen=chosen)
 
 
 def _finding(one: CaseFinding, knowledge: Knowledge) -> WorkOrderFinding:

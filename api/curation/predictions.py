@@ -14,6 +14,7 @@ from engine.physics.model import HEALTHY
 
 LEAST_DB = 3.0  # judgement: what a check hardly shows is left out of the tables
 MOST_RIVALS = 6
+TELLING = 3  # checks by which a rival is told apart
 
 
 @dataclass(frozen=True)
@@ -123,11 +124,11 @@ def taken_for(separation: Separation, cause: str) -> list[str]:
     return list(dict.fromkeys([*never, *phone]))[:MOST_RIVALS]
 
 
-def rival(survey: Survey, machine: Machine, cause: str, other: str, most: int = 3) -> TakenFor:
+def rival(survey: Survey, machine: Machine, cause: str, other: str) -> TakenFor:
     """Return a rival with the few checks that say most about the two."""
     separation = survey.of(machine)
     best = separation.ranked(cause, other)
-    by = [shown(Tells, separation, check, cause, other) for check, _ in best[:most]]
+    by = [shown(Tells, separation, check, cause, other) for check, _ in best[:TELLING]]
     circuit = circuit_of(survey.knowledge, machine).id
     reasons = [
         row.reason

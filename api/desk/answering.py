@@ -140,9 +140,7 @@ def answer(number: str) -> Response:
 def _take(call: Call, check: str, old: CaseFinding | None, also: Also | None) -> Case:
     """Add a finding, or put it in the place of one; of two solenoids it belongs to a side."""
     body = finding_of(request.form, check, call.desk.knowledge)
-    shared = call.desk.knowledge.checks[check].shared_between_sides
-    side = (None if shared else call.side) if old is None else old.side
-    body = {**body, "side": side} if side else body
+    body = call.desk.sided(body, old.side if old else call.side)
     seen, number, photo = version_of(request.form), call.case.number, _photo()
     if old is not None:
         return book().replace_finding(number, old.place, body, by(), seen, also, photo)

@@ -65,9 +65,8 @@ def _findings(names: Iterable[str], can_have: Collection[str], side: str | None)
         if check in found:
             raise FormFault({"heard": gettext("Tick one answer of a check, not two.")})
         if outcome in item.outcomes.names:
-            of_side = {"side": side} if side and not item.shared_between_sides else {}
             when = {"moment": moment} if moment in MOMENTS else {}
-            found[check] = {"check": check, "outcome": outcome, **when, **of_side}
+            found[check] = desk().sided({"check": check, "outcome": outcome, **when}, side)
     return list(found.values())
 
 

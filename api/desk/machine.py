@@ -120,9 +120,8 @@ def _complaint(machine: Json) -> list[Json]:
     check = desk().knowledge.checks[COMPLAINTS[machine["duty"]]]
     if check.outcomes is None or outcome not in check.outcomes.names:
         raise FormFault({field: gettext("Choose one of the answers shown.")})
-    two = machine.get("solenoids") == 2 and not check.shared_between_sides
-    side = {"side": side_of(request.form) or "left"} if two else {}
-    return [{"check": check.id, "outcome": outcome, **side}]
+    side = side_of(request.form) or "left" if machine.get("solenoids") == 2 else None
+    return [desk().sided({"check": check.id, "outcome": outcome}, side)]
 
 
 @blueprint.get("/desk/cases/<number>/machine")

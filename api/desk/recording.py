@@ -12,7 +12,7 @@ from api.cases.idempotency import Also
 from api.desk import pages
 from api.desk.answering import call_at
 from api.desk.blueprint import blueprint, book, by
-from api.desk.calls import Call, address_of
+from api.desk.calls import Call, address_of, desk
 from api.desk.forms import FormFault
 from api.desk.submitting import Refusal, submitted, version_of
 from api.desk.translation import gettext
@@ -110,11 +110,7 @@ def _ticked(side: str | None) -> list[Json]:
         found = [strict_json.loads(one.encode()) for one in ticked]
     except strict_json.JsonError:
         found = [None]
-    checks = current().knowledge.checks
     bodies = [one for one in found if isinstance(one, dict)]
     if len(bodies) < len(found):
         raise FormFault({"form": gettext("Read the recording once more.")})
-    shared = [one.id for one in checks.values() if one.shared_between_sides]
-    return [
-        {**one, "side": side} if side and one.get("check") not in shared else one for one in bodies
-    ]
+    return [desk().sided(one, side) for one in bodies]

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.answers.text import xml_text
 from api.drawing import paint, words
 from api.drawing.diagram import Diagram, Shape, make_diagram
 from api.drawing.marks import Marker, Marks
@@ -38,7 +37,6 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     shape: Shape = "wide",
     embed: bool = False,
     check: Json | None = None,
-    heading: str = "",
     side: str | None = None,
     cut: float | None = None,
 ) -> str:
@@ -47,7 +45,7 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     ``request`` is the contract's request (already accepted by the engine) and ``answer`` what the
     engine said to it; asked ``in_full``, it lets more parts be called proven good.
     ``check`` is an entry of ``next_checks``; left out, it is the first. ``embed`` leaves out the
-    style sheet, for a page that links to ``drawing.css``. ``heading`` is a line above it.
+    style sheet, for a page that links to ``drawing.css``.
     ``cut`` asks for so many pixels of its height, around the leads; nothing where no lead is drawn.
     Of two brake solenoids the answer's own ``side`` is drawn, or the one of its ``sides`` named.
     """
@@ -58,8 +56,7 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     chosen = check if check is not None else next(iter(listed), None)
     findings = _of_side(knowledge, request.get("findings") or (), side)
     marks = Marker(knowledge, told, str(machine["coil"])).marks(findings, chosen)
-    above = f"{heading} ({side} side)" if side and heading else f"{side} side".strip().capitalize()
-    above = " ".join(xml_text(above if side else heading).split())
+    above = f"{side} side".capitalize() if side else ""
     return _draw(knowledge, machine, marks, Look(shape, embed, above, cut))
 
 
@@ -80,27 +77,24 @@ def _of_side(knowledge: Knowledge, findings: Sequence[Json], side: str) -> dict[
     }  # fmt: skip
 
 
-def circuit_svg(
-    knowledge: Knowledge, circuit: str, coil: str, *, shape: Shape = "wide", embed: bool = False
-) -> str:
+def circuit_svg(knowledge: Knowledge, circuit: str, coil: str, *, shape: Shape = "wide") -> str:
     """Return the drawing of a healthy circuit. Raises KeyError for an id that does not exist."""
     one = knowledge.circuits[circuit]
     machine = {"duty": one.duty, "control": one.control, "coil": coil}
-    return _draw(knowledge, machine, Marks(), Look(shape, embed))
+    return _draw(knowledge, machine, Marks(), Look(shape))
 
 
 def _draw(knowledge: Knowledge, machine: Json, marks: Marks, look: Look) -> str:
     suspected = list(dict.fromkeys(part for one in marks.suspects for part in one.parts))
     diagram = make_diagram(knowledge, machine, look.shape, suspected)
     head = words.heading(diagram, machine, look.heading)
-    lines = set_lines(head, MARGIN, 6.0, look.width, "heading")
+    lines = set_lines(head, MARGIN, 6.0, look.width)
     parts = {part.id: words.part_labels(part, marks) for part in diagram.parts}
     points = {node: words.point_labels(point, marks) for node, point in diagram.points.items()}
     sheet = Sheet(diagram, look.shape, parts, points, lines[-1].y + LINE)
     below, height = _below(diagram, marks, look, sheet.bottom + 8.0)
     names = [
-        SheetLine(f.name.capitalize(), "soft", x=f.text_at, y=f.top + 13, owner=f"frame {f.name}")
-        for f in sheet.frames
+        SheetLine(f.name.capitalize(), "soft", x=f.text_at, y=f.top + 13) for f in sheet.frames
     ]
     window = (0.0, height) if look.cut is None else _cut_out(sheet, marks, look.cut, height)
     if window is None:
@@ -151,7 +145,7 @@ def _below(diagram: Diagram, marks: Marks, look: Look, top: float) -> tuple[list
     for place, block in enumerate(blocks):
         x = MARGIN + (room + 12.0) * (place if abreast > 1 else 0)
         y = top if abreast > 1 else bottom + (8.0 if place else 0.0)
-        lines = set_lines(block, x, y, room, "list")
+        lines = set_lines(block, x, y, room)
         found += lines
         bottom = max(bottom, lines[-1].y + 4.0)
     return found, bottom + MARGIN

@@ -36,11 +36,10 @@ class Label:
 
 @dataclass(frozen=True, kw_only=True)
 class SheetLine(Label):
-    """One line of text where it stands; ``y`` is its base line, ``owner`` what it is about."""
+    """One line of text where it stands; ``y`` is its base line."""
 
     x: float
     y: float
-    owner: str
 
     @property
     def box(self) -> tuple[float, float, float, float]:
@@ -50,9 +49,7 @@ class SheetLine(Label):
         return start, self.y - 10.0, end, self.y + 3.0
 
 
-def set_lines(
-    labels: Sequence[Label], x: float, y: float, room: float, owner: str
-) -> list[SheetLine]:
+def set_lines(labels: Sequence[Label], x: float, y: float, room: float) -> list[SheetLine]:
     """Break labels into lines from ``y`` (their top) downward, each at most ``room`` wide."""
     lines: list[SheetLine] = []
     for label in labels:
@@ -60,7 +57,7 @@ def set_lines(
         mark = label.mark
         for piece in text.wrap(text.joined(label.text), room - indent, bold=label.bold):
             base = y + 11.0 + text.LINE * len(lines)
-            lines.append(SheetLine(piece, label.style, mark, x=x + indent, y=base, owner=owner))
+            lines.append(SheetLine(piece, label.style, mark, x=x + indent, y=base))
             mark = ""
     return lines
 
@@ -182,7 +179,7 @@ class Sheet:
     def _name_point(self, net: Net, end: End, labels: Sequence[Label], depth: list[float]) -> None:
         """Write a point's labels under what stands in its column of the channel already."""
         axis, y = self.axis[end.column], depth[end.column]
-        found = set_lines(labels, axis + LABEL_GAP, y, self.room[end.column], f"point {net.node}")
+        found = set_lines(labels, axis + LABEL_GAP, y, self.room[end.column])
         self.lines += found
         if end.below:
             height = y + 7.0
@@ -198,7 +195,7 @@ class Sheet:
         found = {
             part.id: set_lines(
                 part_labels.get(part.id, ()), self.axis[part.column] + LABEL_GAP, 0.0,
-                self.room[part.column], f"part {part.id}",
+                self.room[part.column],
             )
             for part in here
         }  # fmt: skip

@@ -46,7 +46,7 @@ def heading(diagram: Diagram, machine: Json, above: str) -> list[Label]:
     coil = styles.get(diagram.coil, "coil style not known")
     volts = machine.get("system_volts")
     what = f"{coil[:1].upper()}{coil[1:]}{f', {volts} V' if volts else ''}."
-    said = [Label(above, "head")] if above.strip() else []
+    said = [Label(above, "head")] if above else []
     return [*said, Label(f"{names}.", "head"), Label(what), *map(Label, diagram.unknowns)]
 
 
@@ -107,7 +107,7 @@ def key(marks: Marks) -> list[Label]:
 def title(diagram: Diagram, above: str) -> str:
     """Return the drawing's short name."""
     names = " or: ".join(circuit.name for circuit in diagram.circuits)
-    return f"{above.strip()}: {names}" if above.strip() else f"Circuit: {names}"
+    return f"{above}: {names}" if above else f"Circuit: {names}"
 
 
 def description(diagram: Diagram, marks: Marks, lines: Sequence[Label]) -> str:

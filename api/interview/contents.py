@@ -46,10 +46,7 @@ def placed(entries: Sequence[Entry], entry: Entry, replaces: int | None) -> tupl
 
 def finding_entry(case: Inquiry, desk: Desk, finding: Json) -> Entry:
     """Return a finding as an answer; on a machine with two solenoids it belongs to a side."""
-    check = desk.knowledge.checks[finding["check"]]
-    if case.two_sides and not check.shared_between_sides:
-        finding = {"side": case.side, **finding}
-    return Entry("finding", check.id, finding)
+    return Entry("finding", finding["check"], desk.sided(finding, case.side))
 
 
 def accept(entries: Sequence[Entry], new: int, desk: Desk) -> tuple[list[Entry], list[str]]:

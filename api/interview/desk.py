@@ -41,6 +41,12 @@ class Desk:
         """Return the name of a check or cause."""
         return named(wanted, self.knowledge)
 
+    def sided(self, finding: Json, side: str | None) -> Json:
+        """Return a finding of one of two solenoids, unless its check concerns both."""
+        check = self.knowledge.checks.get(finding.get("check", ""))
+        both = check is not None and check.shared_between_sides
+        return finding if both or not side else {"side": side, **finding}
+
     def checks(self, inquiry: Inquiry) -> list[str]:
         """Return the checks that the machine can have."""
         return list(self._model(inquiry).predictions)

@@ -165,9 +165,9 @@ def question_lines(prompt: Prompt) -> list[Line]:
     return lines
 
 
-def question(said: str, prompt: Prompt, title: str = "") -> Block:
+def question(said: str, prompt: Prompt) -> Block:
     """Return a question with the answers there are."""
-    return Block("question", (Line(said), *question_lines(prompt)), title)
+    return Block("question", (Line(said), *question_lines(prompt)))
 
 
 def caution_title(audience: str) -> str:

@@ -5,7 +5,6 @@ from collections.abc import Callable
 from flask import Blueprint, Response, request
 from marshmallow import fields, validate
 
-from api.answers.problems import ProblemError
 from api.curation import reference as pages
 from api.curation.facts import KINDS, shelf
 from api.curation.reference import Site
@@ -14,7 +13,6 @@ from api.web import replies
 from api.web.knowledge import survey_of
 from api.web.operations import JsonSchema, Operation, operation
 from api.web.requests import QuerySchema, choice
-from engine.knowledge.faults import unknown
 from engine.reasoning.request import says
 
 TAG = "reference"
@@ -90,12 +88,11 @@ def _missing(site: Site, kind: str, name: str) -> Response:
     """Return the page that says so to a person; raises ProblemError 404 for a program."""
     known = shelf(site.knowledge, kind) if kind in _KINDS else _KINDS
     singular = KINDS.get(kind, "kind")
-    message = unknown(singular, name if kind in _KINDS else kind, known)
-    message = message[:1].upper() + message[1:] + "."
+    problem = replies.missing(singular, name if kind in _KINDS else kind, known, "name")
     if request.accept_mimetypes.best_match(("application/json", HTML)) != HTML:
-        raise ProblemError(404, message, errors=[("name", message)])
+        raise problem
     template = pages.templates().get_template("reference/missing.html")
-    response = _respond(template.render(site=site, message=message), HTML)
+    response = _respond(template.render(site=site, message=problem.detail), HTML)
     response.status_code = 404
     return response
 

@@ -39,7 +39,6 @@ class Knowledge:
     programs: Mapping[str, Program] = field(repr=False)
     version: str
     learned: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
-    switched_off: frozenset[str] = frozenset()
 
     def circuits_of(self, duty: object, control: object) -> list[items.Circuit]:
         """Return the circuits that a machine may have: all of its duty where it is 'unknown'."""
@@ -88,7 +87,7 @@ def load_knowledge(
     if broken["circuits"] or broken["tables"]:  # the rest could not be judged without them
         raise KnowledgeError(faults)
     version = _version(sources, off, bool(overlays))
-    knowledge = _whole(read, raw["rules"], faults, version, _ids_off(off))
+    knowledge = _whole(read, raw["rules"], faults, version)
     faults += [
         fault
         for fault in cross_faults(knowledge)
@@ -116,14 +115,14 @@ def _is_echo(fault: Fault, broken: Mapping[str, Collection[str]]) -> bool:
     return fault.path in missing or _is_of(fault, broken)
 
 
-def _ids_off(off: Mapping[str, Any], kind: str | None = None) -> set[str]:
-    """Return the ids that overlays switch off, of one kind or of all."""
+def _ids_off(off: Mapping[str, Any], kind: str) -> set[str]:
+    """Return the ids of a kind that overlays switch off."""
     return {
         str(one)
         for listed in off.values()
         if isinstance(listed, dict)
-        for name, ids in listed.items()
-        if kind in (None, name) and isinstance(ids, list)
+        for ids in [listed.get(kind)]
+        if isinstance(ids, list)
         for one in ids
     }
 
@@ -224,9 +223,8 @@ def _circuits(read: Mapping[str, items.Circuit], faults: list[Fault]) -> dict[st
 
 
 def _whole(
-    read: Items, rules: Mapping[str, tuple[Source, Content]], faults: list[Fault], version: str,
-    off: set[str],
-) -> Knowledge:  # fmt: skip
+    read: Items, rules: Mapping[str, tuple[Source, Content]], faults: list[Fault], version: str
+) -> Knowledge:
     """Put the items together; faults of rules and of bases of circuits go to ``faults``."""
     programs = {}
     for stem, rule in read["rules"].items():
@@ -236,7 +234,7 @@ def _whole(
             faults.append(in_file(rule.file, "family", "must be the name of the folder"))
     return Knowledge(
         **{**read, "circuits": _circuits(read["circuits"], faults)},
-        programs=programs, version=version, switched_off=frozenset(off),
+        programs=programs, version=version,
     )  # fmt: skip
 
 

@@ -56,7 +56,7 @@ def level_of(trace: Trace, role: str) -> Level | None:
     blocks = means(values, size)
     lead = blocks[: max(4, len(blocks) // 200)]
     base, scatter = float(np.median(lead)), float(np.std(lead))
-    smooth = _median_of_three(blocks)
+    smooth = scipy.ndimage.median_filter(blocks, 3, mode="nearest")
     side = 1.0 if smooth.max() - base >= base - smooth.min() or "volts" in role else -1.0
     rise = side * (smooth - base)
     bridged = round(BRIDGED / (trace.step * size)) + 1
@@ -83,12 +83,6 @@ def _calm(rise: Floats, first: int, limit: float, bridged: int) -> int:
     low = np.flatnonzero(rise[: first + 1] < limit)
     until = int(low[-1]) if len(low) else 0
     return max(until - bridged // 2, until // 2, 1)
-
-
-def _median_of_three(blocks: Floats) -> Floats:
-    middle = np.median(np.stack([blocks[:-2], blocks[1:-1], blocks[2:]]), axis=0)
-    padded: Floats = np.concatenate([blocks[:1], middle, blocks[-1:]])
-    return padded
 
 
 def _plateau(rise: Floats, scatter: float, bridged: int) -> float | None:

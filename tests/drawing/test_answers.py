@@ -318,7 +318,7 @@ def test_it_is_a_picture_with_words(knowledge: Knowledge, shape: str) -> None:
     ["<script>alert(1)</script>", "]]>&lt;", "\ud800", "a\x00b", "</svg>", "'\"><g onload=x>"]
 ))  # fmt: skip
 def test_words_from_outside_stay_words(said: str) -> None:
-    """Whatever stands in a heading or an answer, the drawing is one well-formed picture."""
+    """Whatever stands in a request or an answer, the drawing is one well-formed picture."""
     knowledge = _knowledge()
     cause = {"id": "fuse-open", "name": said or "x", "probability": 0.5, "evidence": []}
     request = {
@@ -326,7 +326,7 @@ def test_words_from_outside_stay_words(said: str) -> None:
         "findings": [{"check": "pull-pin-voltage", "outcome": said, "note": said}],
     }
     answer = {"causes": [cause], "next_checks": [], "advice": {"because": said}}
-    root = parsed(svg(knowledge, request, answer, heading=said, shape="tall", embed=True))
+    root = parsed(svg(knowledge, request, answer, shape="tall", embed=True))
     names = {node.tag.removeprefix(SVG) for node in root.iter()}
     assert names <= {"svg", "title", "desc", "g", "path", "rect", "circle", "text"}
     assert not any(name.startswith("on") for node in root.iter() for name in node.attrib)
