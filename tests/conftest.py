@@ -1,6 +1,7 @@
 """What all tests share: the shipped engine, its application, its command line, databases."""
 
 import inspect
+import re
 import signal
 from collections.abc import Callable, Iterator
 from functools import cache
@@ -33,6 +34,13 @@ __all__ = ["enlarged", "pytest_terminal_summary"]
 SLOW = Path(__file__).parent / "reference"  # comparisons with other programs, whole circuits long
 ANSWERS_KEPT = 500  # of the engine that remembers them
 MODEL_BYTES = 4 * MOST_BYTES  # of machines that tests ask about: each is solved once a worker
+# files whose tests share what is dear: by what it is
+TOGETHER = {
+    "survey": re.compile(
+        r"tests/(curation/|web/test_(schemathesis|answers_fit)|access/test_roles)"
+    ),
+    "worked": re.compile(r"tests/(cases/test_worked_cases|safety/test_(answers|share))"),
+}
 # what starts a process
 STARTERS = {
     "subprocess",
@@ -56,11 +64,17 @@ def pytest_configure() -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Give a file's tests to one worker, which makes once what they share."""
+    """Give a file's tests to one worker, which makes once what they share; so with the files of
+    ``TOGETHER``."""
     from xdist.scheduler import LoadFileScheduling
 
+    class Together(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = super()._split_scope(nodeid)
+            return next((what for what, files in TOGETHER.items() if files.match(file)), file)
+
     config.option.loadscopereorder = False
-    return LoadFileScheduling(config, log)
+    return Together(config, log)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -32,9 +32,9 @@ def machines() -> list[Mapping[str, Any]]:
 
 
 @pytest.mark.parametrize("case", CASES.values(), ids=CASES.keys())
-def test_expected_cause_leads(case: WorkedCase, diagnoser: Diagnoser) -> None:
+def test_expected_cause_leads(case: WorkedCase, remembering: Diagnoser) -> None:
     """The cause that an experienced technician would put first leads the answer."""
-    fault = case.fault(diagnoser.diagnose(case.request)["causes"])
+    fault = case.fault(remembering.diagnose(case.request)["causes"])
     assert fault is None, case.story
 
 

@@ -18,13 +18,13 @@ NUMBER, POINTS_BACK = re.compile(r"^Caution \d+: "), re.compile(r"^Cautions? [\d
 
 
 @pytest.fixture(scope="module")
-def reports(diagnoser: Diagnoser) -> dict[str, list[Line]]:
+def reports(remembering: Diagnoser) -> dict[str, list[Line]]:
     """Give the lines of the report on every eighth worked case, by its name."""
     requests = {one.stem: load_yaml(one.read_text("utf-8"), one.name)["request"] for one in FILES}
     return {
         name: [
             line
-            for section in sections(diagnoser.diagnose(request), diagnoser.knowledge)
+            for section in sections(remembering.diagnose(request), remembering.knowledge)
             for line in section.lines
         ]
         for name, request in requests.items()
