@@ -124,7 +124,8 @@ def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: i
     order = sorted(range(len(weighed)), key=lambda n: weighed[n].place)
     rows = [n for n in order if weighed[n].prediction is not None and shares[n] == 1.0]
     quantities = _quantities([weighed[n] for n in rows])
-    joint = weigh_together(_readings([weighed[n] for n in rows], quantities, hypotheses))
+    readings = _readings([weighed[n] for n in rows], quantities, hypotheses)
+    joint = weigh_together(readings.compact)
     terms = alone.copy()
     for column, row in enumerate(rows):
         counted, beside = weighed[row].counted, weighed[row].beside

@@ -16,7 +16,7 @@ and mean ``A^-1 J' R^-1 (y - mu)``. A reading given all the others then has resi
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +43,22 @@ class Readings:
     level: Floats
     active: Mask
     flat_share: float
+
+    @property
+    def compact(self) -> "Readings":
+        """The same readings on no more quantities than there are readings: as likely, and quicker.
+
+        What two share they share through ``J J'`` alone. A root of that and half of what is each
+        one's own (which keeps it regular) takes the place of ``J``; the other half stays its own.
+        """
+        many, readings = self.loadings.shape[2], self.loadings.shape[1]
+        if many <= readings:
+            return self
+        half = np.where(self.active, 0.5 * self.own_variance, 1.0)
+        loadings = np.where(self.active[..., None], self.loadings, 0.0)
+        together = loadings @ np.swapaxes(loadings, 1, 2)
+        together[:, range(readings), range(readings)] += half
+        return replace(self, loadings=np.linalg.cholesky(together), own_variance=half)
 
 
 @dataclass(frozen=True)

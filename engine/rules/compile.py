@@ -33,13 +33,18 @@ MAX_FIRINGS = 20_000  # no base of this kind comes near; a loop in a base must e
 
 
 class CaseFact(experta.Fact):  # type: ignore[misc]
-    """The wide fact: everything stated about the case."""
+    """The wide fact: everything stated about the case. Its values are frozen as they are."""
+
+    def update(self, fields: Mapping[str, Any]) -> None:
+        """Take fields as they are; the stock one freezes each, whatever it is."""
+        dict.update(self, fields)
 
 
 class Concluded(experta.Fact):  # type: ignore[misc]
     """Something that a rule concluded."""
 
 
+@cache
 def _name(kind: str, identifier: str) -> str:
     return f"{kind}_{identifier.replace('-', '_')}"
 

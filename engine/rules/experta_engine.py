@@ -16,7 +16,10 @@ if not _had:
 try:
     import experta
     from experta.matchers.rete import ReteMatcher
-    from experta.matchers.rete.nodes import ConflictSetNode
+    from experta.matchers.rete.check import FeatureCheck
+    from experta.matchers.rete.mixins import NoMemory
+    from experta.matchers.rete.nodes import ConflictSetNode, FeatureTesterNode
+    from experta.strategies import DepthStrategy
 finally:
     if not _had:
         del collections.Mapping  # type: ignore[attr-defined]
@@ -40,11 +43,30 @@ class _ReportingNode(ConflictSetNode):  # type: ignore[misc]
         self.changed.append(self)
 
 
+class _TestingNode(FeatureTesterNode):  # type: ignore[misc]
+    """A test of one field that binds no name: the token passes on as it came, not as a copy."""
+
+    def activate(self, token: Any) -> None:
+        (fact,) = token.data
+        if self.matcher(fact):
+            for child in self.children:
+                child.callback(token)
+
+
+def _straight(check: Any) -> Any:
+    """Return a check of a field without the stock one's reading of names and its two logs."""
+    if not isinstance(check, FeatureCheck):
+        return check
+    field, holds, expected = check.what, check.check, check.expected
+    return lambda fact: field in fact and holds(fact[field], expected)
+
+
 class QuickMatcher(ReteMatcher):  # type: ignore[misc]
     """experta's matcher without its two walks over the whole network for each fact declared.
 
-    The stock one polls every terminal node after each declare, and resets a node once for each
-    path that leads to it. Which rules fire is the same (a test runs both).
+    The stock one polls every terminal node after each declare, resets a node once for each path
+    that leads to it, and copies the token for each test. Which rules fire is the same (a test runs
+    both).
     """
 
     def build_network(self) -> None:
@@ -58,11 +80,19 @@ class QuickMatcher(ReteMatcher):  # type: ignore[misc]
             if id(node) not in nodes:
                 nodes[id(node)] = node
                 stack += [child.node for child in node.children]
-        self._nodes = list(nodes.values())
-        for node in self._nodes:
+        self._with_memory = [one for one in nodes.values() if not isinstance(one, NoMemory)]
+        for node in nodes.values():
             if isinstance(node, ConflictSetNode):
                 node.__class__ = _ReportingNode
                 node.changed = self._changed
+            elif isinstance(node, FeatureTesterNode):
+                node.__class__ = _TestingNode
+                node.matcher = _straight(node.matcher)
+        for node in nodes.values():  # they keep methods of what their children were
+            node.children = [
+                one._replace(callback=getattr(one.node, one.callback.__name__))
+                for one in node.children
+            ]
 
     def changes(self, adding: Any = None, deleting: Any = None) -> tuple[list[Any], list[Any]]:
         """Pass facts in and out of the network; return activations gained and lost."""
@@ -81,17 +111,25 @@ class QuickMatcher(ReteMatcher):  # type: ignore[misc]
 
     def reset(self) -> None:
         """Wipe every node's memory once."""
-        for node in self._nodes:
+        for node in self._with_memory:
             node._reset()
         for node in dict.fromkeys(self._changed):
             node.get_activations()
         self._changed.clear()
 
 
+class _PlainStrategy(DepthStrategy):  # type: ignore[misc]
+    """experta's strategy without its cache of keys, which compares facts of cases long gone."""
+
+    def get_key(self, activation: Any) -> Any:
+        return DepthStrategy.get_key.__wrapped__(self, activation)
+
+
 class QuickEngine(experta.KnowledgeEngine):  # type: ignore[misc]
     """A knowledge engine with the quick matcher, which looks up its initial facts only once."""
 
     __matcher__ = QuickMatcher
+    __strategy__ = _PlainStrategy
 
     def get_deffacts(self) -> list[Any]:
         """Return the initial facts; the stock method searches all members at every reset."""
