@@ -15,6 +15,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,24 +26,34 @@ TINY = 1e-300
 QUICK_MINUTES, QUICK_SAVING = 1.0, 0.03  # a question, and the share of the minutes it must save
 
 
-def repair_minutes(chances: Floats, minutes: Floats, wrong: float = 0.0) -> Floats:
+def repair_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0, axis: int = -1) -> Floats:
     """Return expected minutes to the fix when repairs are tried in the best order.
 
-    ``chances`` of causes, shape (..., causes), summing to 1; ``minutes`` of their repairs. A repair
-    is paid for when those before it did not cure the fault, and costs ``wrong`` minutes on top when
-    it does not cure it either.
+    ``weights`` of causes along ``axis``; where they do not sum to 1 the minutes come times their
+    sum. ``minutes`` of their repairs. A repair is paid for when those before it did not cure the
+    fault, and costs ``wrong`` minutes on top when it does not cure it either.
 
-    Before the cure a repair with its ``wrong`` costs ``minutes + wrong``, the curing one saves
-    ``wrong`` whatever the order: so the best order is by chance over ``minutes + wrong``.
+    Of two causes the one whose repair is tried first costs its ``price`` (``minutes + wrong``) if
+    the other is the true one. Trying them by weight over price makes that least for each pair at
+    once, so the sum over pairs of the lesser of the two needs no order.
     """
-    clock, mistaken = clock_and_mistakes(chances, minutes, wrong)
-    return clock + wrong * mistaken if wrong else clock
+    price = minutes + wrong
+    ways = np.moveaxis(weights, axis, 0)
+    pull = ways.reshape(len(price), -1) / price[:, None]
+    total = (minutes * price) @ pull
+    for n in range(len(price) - 1):
+        total += price[n] * (price[n + 1 :] @ np.minimum(pull[n + 1 :], pull[n]))
+    found: Floats = total.reshape(ways.shape[1:])
+    return found
 
 
 def clock_and_mistakes(
     chances: Floats, minutes: Floats, wrong: float = 0.0
 ) -> tuple[Floats, Floats]:
-    """Return the minutes by the clock and the wrong repairs of the best order, both expected."""
+    """Return the minutes by the clock and the wrong repairs of the best order, both expected.
+
+    ``chances`` of shape (..., causes), summing to 1.
+    """
     with np.errstate(invalid="ignore"):
         order = np.argsort(-(chances / (minutes + wrong)), axis=-1)  # of equals any may come first
     ranked = np.take_along_axis(chances, order, axis=-1)
@@ -120,14 +131,7 @@ class Problem:
 
     def stop(self, weights: Floats) -> Floats:
         """Return the cost of stopping to check, times the weight; shape (...)."""
-        causes = weights @ self.membership
-        total = causes.sum(axis=-1)
-        chances = causes / np.maximum(total, TINY)[..., None]
-        cost: Floats = total * self._fix_minutes(chances)
-        return cost
-
-    def _fix_minutes(self, chances: Floats) -> Floats:
-        return repair_minutes(chances, self.repair_minutes, self.wrong_repair)
+        return repair_minutes(weights @ self.membership, self.repair_minutes, self.wrong_repair)
 
     def split(self, weights: Floats, check: int) -> Floats:
         """Return the weights after each result of a check, shape (result, hypothesis)."""
@@ -140,11 +144,10 @@ class Problem:
         ``weights`` of shape (batch, hypothesis); returns (batch, check).
         """
         columns = np.concatenate([np.arange(*self._bounds(check)) for check in checks])
-        spread = weights[:, self._by_cause, None] * self._sorted_bins[:, columns]
-        by_cause = np.add.reduceat(spread, self._cause_starts, axis=1)
-        joint = np.ascontiguousarray(np.swapaxes(by_cause, 1, 2))
-        chance = joint.sum(axis=-1)
-        cost = chance * self._fix_minutes(joint / np.maximum(chance, TINY)[..., None])
+        bins, ordered = self._sorted_bins[:, columns], weights[:, self._by_cause]
+        ends = [*self._cause_starts, len(bins)]
+        by_cause = np.stack([ordered[:, a:b] @ bins[a:b] for a, b in pairwise(ends)])
+        cost = repair_minutes(by_cause, self.repair_minutes, self.wrong_repair, axis=0)
         sizes = [self._bounds(check)[1] - self._bounds(check)[0] for check in checks]
         starts = np.cumsum([0, *sizes])[:-1]
         after = np.add.reduceat(cost, starts, axis=1)
