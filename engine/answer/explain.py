@@ -1,7 +1,8 @@
 """Turns what was concluded into the answer: evidence, bands, what to look behind, what to do."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -59,6 +60,24 @@ class Scene:
     plan: Plan
     fit: Fit
     two: PairFit | None  # where one cause does not fit well
+    _told: dict[Any, Any] = field(default_factory=dict, repr=False)  # what causes share, once
+
+    def cautions_of(self, hazards: frozenset[str]) -> tuple[str, ...]:
+        """Return the cautions of a step with these hazards."""
+        if hazards not in self._told:
+            self._told[hazards] = tuple(self.cautions.for_step(hazards, self.conclusions.view))
+        found: tuple[str, ...] = self._told[hazards]
+        return found
+
+    def healthy(self, observation: Observation) -> tuple[str, Band | None]:
+        """Return what a healthy circuit gives where it was found, as ``expected`` does."""
+        index = observation.finding.index
+        if index not in self._told:
+            self._told[index] = expected(self.model, observation.conditions, HEALTHY)
+            if observation.healthy is not None:  # the meter that was used may put it in doubt
+                self._told[index] = words.band_words(observation.healthy), observation.healthy
+        found: tuple[str, Band | None] = self._told[index]
+        return found
 
     def rule(self, name: str) -> items.Rule:
         """Return a rule."""
@@ -104,8 +123,12 @@ def expected(
         return words.band_words(band), band
     outcomes = model.knowledge.checks[conditions.check].outcomes
     assert outcomes is not None
-    share = model.weights_of(cause, weights)
-    return words.outcome_words(prediction, share / max(share.sum(), 1e-300), outcomes), None
+    if weights is None:
+        chances = model.outcomes(conditions)[model.causes.index(cause)]
+    else:
+        share = model.weights_of(cause, weights)
+        chances = share @ prediction.shares / max(share.sum(), 1e-300)
+    return words.outcome_words(prediction.names, chances, outcomes), None
 
 
 def _causes(scene: Scene) -> tuple[CauseEntry, ...]:
@@ -119,7 +142,6 @@ def _cause(scene: Scene, column: int, group: int) -> CauseEntry:
     name = scene.model.causes[column]
     cause = scene.knowledge.causes[name]
     behind, before = _look_behind(scene, name)
-    hazards = remedy_hazards(cause, scene.model.variants)
     return CauseEntry(
         id=name,
         name=cause.name,
@@ -133,7 +155,7 @@ def _cause(scene: Scene, column: int, group: int) -> CauseEntry:
         proof_of_repair=cause.proof_of_repair,
         look_behind=behind,
         before_replacing=before,
-        cautions=tuple(scene.cautions.for_step(hazards, scene.conclusions.view)),
+        cautions=scene.cautions_of(remedy_hazards(cause, scene.model.variants)),
     )
 
 
@@ -153,9 +175,7 @@ def _of_finding(scene: Scene, cause: str, observation: Observation, weight: floa
     finding = observation.finding
     check, name = scene.knowledge.checks[finding.check], scene.knowledge.causes[cause].name
     if_cause, cause_band = expected(scene.model, observation.conditions, cause)
-    if_healthy, healthy_band = expected(scene.model, observation.conditions, HEALTHY)
-    if observation.healthy is not None:  # the meter that was used may put it in doubt
-        if_healthy, healthy_band = words.band_words(observation.healthy), observation.healthy
+    if_healthy, healthy_band = scene.healthy(observation)
     observed = finding.stated + (f" ({observation.said})" if observation.said else "")
     speaks = "speaks for it" if weight > 0 else "speaks against it"
     keep = scene.effects.shares.get(finding.index, 1.0)
@@ -185,8 +205,8 @@ def chance_of(model: Model, observation: Observation, cause: str) -> float | Non
     prediction, outcome = observation.prediction, observation.finding.outcome
     if not isinstance(prediction, OutcomePrediction) or outcome in (None, NOT_KNOWN):
         return None
-    prior = model.weights_of(cause)
-    return round(float(prior @ prediction.likelihood(outcome) / max(prior.sum(), 1e-300)), 6)
+    chances = model.outcomes(observation.conditions)[model.causes.index(cause)]
+    return round(float(chances[prediction.names.index(outcome)]), 6)
 
 
 def _basis(check: items.Check) -> str:

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from engine.knowledge import items
 from engine.physics.band import Band, rounded
 from engine.physics.circuit import Floats
-from engine.physics.prediction import OutcomePrediction
 from engine.reasoning.advice import Reason
 
 OPEN_WORDS = "over range (open)"
@@ -67,13 +66,13 @@ def band_words(band: Band) -> str:
     return words if band.doubt is None else f"{words} ({DOUBTS[band.doubt]})"
 
 
-def outcome_words(prediction: OutcomePrediction, weights: Floats, outcomes: items.Outcomes) -> str:
+def outcome_words(names: Sequence[str], chances: Floats, outcomes: items.Outcomes) -> str:
     """Return the outcomes that make up most of the chance, the likeliest first."""
-    shares = [float(share) for share in weights @ prediction.shares]
+    shares = chances.tolist()
     ranked = sorted(range(len(shares)), key=lambda n: (-round(shares[n], 9), n))
     said, total = [], 0.0
     for place in ranked:
-        name = prediction.names[place]
+        name = names[place]
         share = round(100 * shares[place], 9)  # not to turn on the last bit, as in percent
         said.append(f"'{outcomes.words.get(name, name)}' ({share:.0f} %)")
         total += shares[place]

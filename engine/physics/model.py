@@ -73,6 +73,7 @@ class Model:
     built: tuple[VariantModel, ...] = field(repr=False)
     knowledge: Knowledge = field(repr=False)
     bands: dict[tuple[MeasurementConditions, str], Band] = field(repr=False)
+    chances: dict[MeasurementConditions, Floats] = field(repr=False)
     special: dict[MeasurementConditions, Prediction] = field(repr=False)
     companions: dict[object, Any] = field(repr=False)  # what others keep as long as it is kept
 
@@ -180,6 +181,21 @@ class Model:
             good = prediction.good_band(mine) if cause == HEALTHY else None
             self.bands[key] = good or prediction.band(mine)
         return self.bands[key]
+
+    def outcomes(self, conditions: MeasurementConditions) -> Floats:
+        """Return the chance of each outcome of a check under each cause, (cause, outcome)."""
+        if conditions not in self.chances:
+            prediction = self.prediction(conditions)
+            assert isinstance(prediction, OutcomePrediction)
+            self.chances[conditions] = self._prior_by_cause @ prediction.shares
+        return self.chances[conditions]
+
+    @cached_property
+    def _prior_by_cause(self) -> Floats:
+        """Return the prior of the hypotheses given each cause, (cause, hypothesis)."""
+        weights = np.stack([self.weights_of(name) for name in self.causes])
+        scaled: Floats = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
+        return scaled
 
 
 def applicable_checks(
@@ -300,6 +316,7 @@ def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel
         built=tuple(built),
         knowledge=knowledge,
         bands={},
+        chances={},
         special={},
         companions={},
     )

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from engine.answer import words
 from engine.physics.band import Band, open_band, readable
-from engine.physics.prediction import OutcomePrediction
 
 
 @pytest.mark.parametrize(
@@ -88,9 +87,9 @@ def test_listed(names: list[str], said: str) -> None:
 
 def test_outcomes() -> None:
     """The likeliest answers are said in the caller's words, up to most of the chance."""
-    prediction = OutcomePrediction(("a", "b", "c"), np.array([[0.9, 0.06, 0.04], [0.3, 0.3, 0.4]]))
+    names = ("a", "b", "c")
     outcomes: Any = SimpleNamespace(words={"a": "It clicks", "b": "It does not", "c": "Maybe"})
-    first = words.outcome_words(prediction, np.array([1.0, 0.0]), outcomes)
+    first = words.outcome_words(names, np.array([0.9, 0.06, 0.04]), outcomes)
     assert first == "'It clicks' (90 %)"
-    second = words.outcome_words(prediction, np.array([0.0, 1.0]), outcomes)
+    second = words.outcome_words(names, np.array([0.3, 0.3, 0.4]), outcomes)
     assert second == "'Maybe' (40 %) or 'It clicks' (30 %)"
