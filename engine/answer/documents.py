@@ -58,7 +58,7 @@ def plain(value: Any) -> Any:
     if hasattr(value, "isoformat"):  # a time of a case: the engine itself has none
         return moment(value)
     if isinstance(value, list | tuple):
-        return [plain(one) for one in value]
+        return [one if one.__class__ in _BARE else plain(one) for one in value]
     if isinstance(value, Mapping):
         return {name: plain(one) for name, one in value.items()}
     return value
@@ -68,7 +68,7 @@ def _written(value: Any) -> Json:
     written: dict[str, Any] = {}
     for key in keys(value.__class__):
         found = getattr(value, key.source)
-        shown = found if key.bare else plain(found)
+        shown = found if key.bare or found.__class__ in _BARE else plain(found)
         if key.name == SPREAD:
             written |= shown
         elif found is not None or not key.may_miss:
@@ -76,7 +76,7 @@ def _written(value: Any) -> Json:
     return written
 
 
-_BARE = (str, float, int, bool, NoneType)  # most of an answer: looked at first
+_BARE = frozenset({str, float, int, bool, NoneType})  # most of an answer: looked at first
 
 
 def moment(at: Any) -> str:

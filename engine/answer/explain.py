@@ -69,14 +69,15 @@ class Scene:
         found: tuple[str, ...] = self._told[hazards]
         return found
 
-    def healthy(self, observation: Observation) -> tuple[str, Band | None]:
-        """Return what a healthy circuit gives where it was found, as ``expected`` does."""
+    def healthy(self, observation: Observation) -> tuple[str, Band | None, float | None]:
+        """Return what a healthy circuit gives where it was found, and how often that."""
         index = observation.finding.index
         if index not in self._told:
-            self._told[index] = expected(self.model, observation.conditions, HEALTHY)
+            said, band = expected(self.model, observation.conditions, HEALTHY)
             if observation.healthy is not None:  # the meter that was used may put it in doubt
-                self._told[index] = words.band_words(observation.healthy), observation.healthy
-        found: tuple[str, Band | None] = self._told[index]
+                said, band = words.band_words(observation.healthy), observation.healthy
+            self._told[index] = said, band, chance_of(self.model, observation, HEALTHY)
+        found: tuple[str, Band | None, float | None] = self._told[index]
         return found
 
     def rule(self, name: str) -> items.Rule:
@@ -117,17 +118,25 @@ def expected(
 
     ``weights`` of hypotheses (their priors where left out) mix the outcomes of a cause's states.
     """
+    if weights is not None:
+        return _expected(model, conditions, cause, weights)
+    told: dict[Any, tuple[str, Band | None]] = model.companions.setdefault(expected, {})
+    if (conditions, cause) not in told:
+        told[conditions, cause] = _expected(model, conditions, cause, model.prior)
+    return told[conditions, cause]
+
+
+def _expected(
+    model: Model, conditions: MeasurementConditions, cause: str, weights: Floats
+) -> tuple[str, Band | None]:
     prediction = model.prediction(conditions)
     if not isinstance(prediction, OutcomePrediction):
         band = model.band(conditions, cause)
         return words.band_words(band), band
     outcomes = model.knowledge.checks[conditions.check].outcomes
     assert outcomes is not None
-    if weights is None:
-        chances = model.outcomes(conditions)[model.causes.index(cause)]
-    else:
-        share = model.weights_of(cause, weights)
-        chances = share @ prediction.shares / max(share.sum(), 1e-300)
+    share = model.weights_of(cause, weights)
+    chances = share @ prediction.shares / max(share.sum(), 1e-300)
     return words.outcome_words(prediction.names, chances, outcomes), None
 
 
@@ -175,7 +184,7 @@ def _of_finding(scene: Scene, cause: str, observation: Observation, weight: floa
     finding = observation.finding
     check, name = scene.knowledge.checks[finding.check], scene.knowledge.causes[cause].name
     if_cause, cause_band = expected(scene.model, observation.conditions, cause)
-    if_healthy, healthy_band = scene.healthy(observation)
+    if_healthy, healthy_band, chance_if_healthy = scene.healthy(observation)
     observed = finding.stated + (f" ({observation.said})" if observation.said else "")
     speaks = "speaks for it" if weight > 0 else "speaks against it"
     keep = scene.effects.shares.get(finding.index, 1.0)
@@ -196,7 +205,7 @@ def _of_finding(scene: Scene, cause: str, observation: Observation, weight: floa
         expected_if_healthy_range=healthy_band,
         value=observation.value if healthy_band is not None else None,
         chance_if_cause=chance_of(scene.model, observation, cause),
-        chance_if_healthy=chance_of(scene.model, observation, HEALTHY),
+        chance_if_healthy=chance_if_healthy,
     )
 
 

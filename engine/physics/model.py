@@ -128,8 +128,14 @@ class Model:
 
     def ranked(self, weights: Floats) -> list[int]:
         """Return the causes, most probable first; equal ones by name."""
-        order = np.lexsort((self._place_of_name, -np.round(weights, 9)))
-        return [int(n) for n in order]
+        found: list[int] = np.lexsort((self._place_of_name, -np.round(weights, 9))).tolist()
+        return found
+
+    def leaders(self, weights: Floats) -> list[int]:
+        """Return the first of ``ranked`` for each row of weights, shape (..., cause)."""
+        by_name = np.argsort(self._place_of_name)
+        found: list[int] = by_name[np.round(weights[:, by_name], 9).argmax(axis=1)].tolist()
+        return found
 
     def weights_of(self, cause: str, weights: Floats | None = None) -> Floats:
         """Return the hypotheses' weights (their priors) where they belong to a cause, else 0.

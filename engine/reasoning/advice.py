@@ -510,7 +510,7 @@ def _results(
     if isinstance(prediction, OutcomePrediction):
         return list(zip(prediction.names, joint, strict=True))
     stretches = _stretches(prediction, forecast.edges)
-    leaders = [model.ranked(row)[0] for row in joint[: len(stretches)]]
+    leaders = model.leaders(joint[: len(stretches)])
     found: list[tuple[str | Band, Floats]] = []
     for _, places in groupby(range(len(stretches)), key=leaders.__getitem__):
         rows = list(places)

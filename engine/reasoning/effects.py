@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from engine.knowledge import Knowledge
 from engine.knowledge.rule_language import FindingTest, Program
@@ -46,7 +47,7 @@ class Effects:
         """Return the findings that count in part."""
         return tuple(entry for entry in self.discounts if entry.keep is not None)
 
-    @property
+    @cached_property
     def shares(self) -> dict[int, float]:
         """Return how much counts of each finding that some rule discounts, the least of any."""
         found: dict[int, float] = {}

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 
 from engine.knowledge import Knowledge, items
-from engine.knowledge.rule_language import StepTest
+from engine.knowledge.rule_language import Condition, StepTest
 from engine.physics.machine import Variant
 from engine.rules.views import CaseView, holds
 
@@ -49,6 +49,10 @@ def _had(hazards: Iterable[str], variants: Sequence[Variant]) -> set[str]:
     return {one for one in hazards if items.HAZARDS_OF_DUTY.get(one) in {None, *duties}}
 
 
+def _is_wider(test: Condition) -> bool:
+    return not isinstance(test, StepTest)
+
+
 class Cautions:
     """The cautions about steps, asked for by hazards."""
 
@@ -62,7 +66,10 @@ class Cautions:
         self._rules = {
             name: knowledge.rules[name] for name in sorted(names, key=killers_first(knowledge))
         }
-        self._programs = knowledge.programs
+        # the step's own tests first: most rules end there
+        self._tests = {
+            name: sorted(knowledge.programs[name].conditions, key=_is_wider) for name in self._rules
+        }
 
     @property
     def step_rules(self) -> frozenset[str]:
@@ -75,5 +82,5 @@ class Cautions:
         return [
             caution_text(rule)
             for name, rule in self._rules.items()
-            if all(holds(test, view, frozenset()) for test in self._programs[name].conditions)
+            if all(holds(test, view, frozenset()) for test in self._tests[name])
         ]
