@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from engine.physics.circuit import Floats
 
 TINY = 1e-300
+WORTH_PAIRS = 20  # rows of causes for each cause from which on pairs are quicker than sorting
 QUICK_MINUTES, QUICK_SAVING = 1.0, 0.03  # a question, and the share of the minutes it must save
 
 
@@ -39,6 +40,9 @@ def repair_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0, axis: i
     """
     price = minutes + wrong
     ways = np.moveaxis(weights, axis, 0)
+    if weights.size < WORTH_PAIRS * len(price) ** 2:
+        clock, mistaken = clock_and_mistakes(np.moveaxis(weights, axis, -1), minutes, wrong)
+        return clock + wrong * mistaken
     pull = ways.reshape(len(price), -1) / price[:, None]
     total = (minutes * price) @ pull
     for n in range(len(price) - 1):
@@ -48,17 +52,16 @@ def repair_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0, axis: i
 
 
 def clock_and_mistakes(
-    chances: Floats, minutes: Floats, wrong: float = 0.0
+    weights: Floats, minutes: Floats, wrong: float = 0.0
 ) -> tuple[Floats, Floats]:
     """Return the minutes by the clock and the wrong repairs of the best order, both expected.
 
-    ``chances`` of shape (..., causes), summing to 1.
+    ``weights`` of shape (..., causes), as in ``repair_minutes``.
     """
-    with np.errstate(invalid="ignore"):
-        order = np.argsort(-(chances / (minutes + wrong)), axis=-1)  # of equals any may come first
-    ranked = np.take_along_axis(chances, order, axis=-1)
-    left = np.clip(1.0 - np.cumsum(ranked, axis=-1), 0.0, None)
-    before = np.concatenate([np.ones_like(ranked[..., :1]), left[..., :-1]], axis=-1)
+    order = np.argsort(-(weights / (minutes + wrong)), axis=-1)  # of equals any may come first
+    ranked = np.take_along_axis(weights, order, axis=-1)
+    left = np.clip(ranked.sum(-1, keepdims=True) - np.cumsum(ranked, axis=-1), 0.0, None)
+    before = left + ranked
     clock: Floats = (minutes[order] * before).sum(axis=-1)
     mistaken: Floats = left.sum(axis=-1)
     return clock, mistaken
@@ -113,12 +116,7 @@ class Problem:
         ``joint`` (result, cause); the repairs are tried in the order of ``stop``, each row's
         minutes times its weight.
         """
-        total = joint.sum(axis=-1)
-        chances = joint / np.maximum(total, TINY)[..., None]
-        minutes: Floats = (
-            total * clock_and_mistakes(chances, self.repair_minutes, self.wrong_repair)[0]
-        )
-        return minutes
+        return clock_and_mistakes(joint, self.repair_minutes, self.wrong_repair)[0]
 
     def by_check(self, results: Floats) -> Floats:
         """Return sums over the results of each check, shape (check, ...)."""
