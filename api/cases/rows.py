@@ -4,16 +4,15 @@ That is kept for the last two versions, so that what the last step brought can b
 asking the engine, and good as long as program, knowledge and learned shares are the same.
 """
 
-import json
 import zlib
 from functools import lru_cache
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed
 
+import orjson  # 40 times as quick as json with an answer on every cause; nobody else reads it
 from sqlalchemy import delete
 from sqlalchemy.orm import Session
 
-from api import strict_json
 from api.cases.case import (
     Case,
     CaseDiagnosis,
@@ -156,7 +155,7 @@ def keep(session: Session, order: int, version: int, found: CaseDiagnosis) -> No
     """Keep a diagnosis, and throw away those before the last version."""
     if found.answer is None:
         return
-    body = zlib.compress(strict_json.dumps(found.to_dict()).encode(), FAST)
+    body = zlib.compress(orjson.dumps(found.to_dict()), FAST)
     used = made_with(found.answer["knowledge_version"])
     session.merge(DiagnosisRow(case_order=order, version=version, made_with=used, body=body))
     mine = DiagnosisRow.case_order == order
@@ -168,4 +167,4 @@ def kept(session: Session, order: int, version: int, with_: str) -> CaseDiagnosi
     row = session.get(DiagnosisRow, (order, version))
     if row is None or row.made_with != with_:
         return None
-    return CaseDiagnosis.of(json.loads(zlib.decompress(row.body)))
+    return CaseDiagnosis.of(orjson.loads(zlib.decompress(row.body)))
