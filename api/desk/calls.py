@@ -52,11 +52,15 @@ class Call:
 
         A step keeps the likeliest few.
         """
+        return [one.get(cause) for one in self._chances]
+
+    @cached_property
+    def _chances(self) -> list[dict[str, float]]:
+        """Return the chances of the causes that each of the steps kept."""
         kept = [one.diagnosis or {} for one in self.steps]
         mine = [(one.get("sides") or {}).get(self.side, one) for one in kept]
-        chances = [{of["id"]: float(of["probability"]) for of in one.get("causes") or ()}
-                   for one in mine]  # fmt: skip
-        return [one.get(cause) for one in chances]
+        return [{of["id"]: float(of["probability"]) for of in one.get("causes") or ()}
+                for one in mine]  # fmt: skip
 
     @property
     def label(self) -> str:

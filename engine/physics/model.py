@@ -5,7 +5,7 @@ the control type is not known, the hypotheses of every variant stand side by sid
 """
 
 from collections import OrderedDict, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -221,10 +221,15 @@ def build_variant(knowledge: Knowledge, variant: Variant) -> VariantModel:
 
 
 def solve_hypotheses(
-    knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis]
-) -> VariantModel:
-    """Predict every check under the given hypotheses; the first must be the healthy circuit."""
-    checks = applicable_checks(knowledge.checks, variant)
+    knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis],
+    only: Collection[str] | None = None,
+) -> VariantModel:  # fmt: skip
+    """Predict every check under the given hypotheses; the first must be the healthy circuit.
+
+    ``only`` these checks, where they are given.
+    """
+    asked = knowledge.checks if only is None else {one: knowledge.checks[one] for one in only}
+    checks = applicable_checks(asked, variant)
     wanted = dict.fromkeys([
         *behaviour.SITUATIONS, behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER,
         *situations_of(checks),

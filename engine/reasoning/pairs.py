@@ -54,7 +54,8 @@ def weigh_pairs(
     chosen = _candidates(belief)
     if len(chosen) < 2:
         return PairFit(0.0)
-    model, priors = _pair_model(knowledge, belief, chosen)
+    asked = dict.fromkeys(one.finding.check for one in observations)
+    model, priors = _pair_model(knowledge, belief, chosen, asked)
     weighed = [_weigh(model, one) for one in observations]
     explained = weigh_all(weighed, belief.shares, len(model.hypotheses))
     logs = priors + explained.total
@@ -114,9 +115,9 @@ def _best_variant(belief: Belief) -> int:
 
 
 def _pair_model(
-    knowledge: Knowledge, belief: Belief, chosen: Sequence[int]
+    knowledge: Knowledge, belief: Belief, chosen: Sequence[int], asked: Collection[str]
 ) -> tuple[Model, Floats]:
-    """Solve the circuit with each pair in it; return the model and the log priors."""
+    """Solve the circuit with each pair in it; return the model of the checks and the log priors."""
     source = belief.model
     variant = source.variants[_best_variant(belief)]
     cause_prior = dict(zip(source.causes, source.by_cause(np.exp(belief.log_prior)), strict=True))
@@ -128,7 +129,8 @@ def _pair_model(
         weight = cause_prior[one.cause] * cause_prior[two.cause] * SECOND_FAULT
         pairs.append(_weighted(joined, weight))
     found = [healthy, *split_fuses(pairs, variant)]
-    model = combine(knowledge, source.machine, [solve_hypotheses(knowledge, variant, found)])
+    solved = solve_hypotheses(knowledge, variant, found, asked)
+    model = combine(knowledge, source.machine, [solved])
     return model, np.log(np.maximum([one.weight for one in found], 1e-300))
 
 
