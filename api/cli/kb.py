@@ -1,7 +1,7 @@
 """``threewire kb``: look at the knowledge base, check it, and add to it."""
 
 import functools
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,7 +24,6 @@ from api.curation.reference import (
 )
 from engine import Diagnoser, Knowledge
 from engine.audit import audit
-from engine.audit.groups import Level
 from engine.audit.separation import Survey
 from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
@@ -41,13 +40,6 @@ class Chosen:
     knowledge: Knowledge
     survey: Survey
     machines: list[Machine]
-
-
-def known(kind: str, wanted: str, there: Mapping[str, Any]) -> str:
-    """Return an id that exists. Raises BadInput naming the nearest."""
-    if wanted not in there:
-        raise BadInput([unknown(kind, wanted, there)])
-    return wanted
 
 
 def on_machines(one_coil: bool = False) -> Callable[[Callable[..., None]], Callable[..., None]]:
@@ -71,7 +63,9 @@ def on_machines(one_coil: bool = False) -> Callable[[Callable[..., None]], Calla
             circuit: str | None, coil: str | None, volts: str, overlay: tuple[str, ...], **rest: Any
         ) -> None:
             knowledge = knowledge_from(overlay)
-            circuits = [known("circuit", circuit, knowledge.circuits)] if circuit else []
+            if circuit and circuit not in knowledge.circuits:
+                raise BadInput([unknown("circuit", circuit, knowledge.circuits)])
+            circuits = [circuit] if circuit else []
             machines = shown_machines(knowledge, circuits, (coil,) if coil else coils, int(volts))
             command(Chosen(knowledge, Survey(diagnoser_of(knowledge)), machines), **rest)
 
@@ -132,38 +126,24 @@ def show(chosen: Chosen, name: str, whole: bool) -> None:
 
 
 @kb.command()
-@click.option(
-    "--against", default="healthy", show_default=True, metavar="CAUSE|nearest",
-    help="What each cause is held against: one cause, or its own nearest rival.",
-)  # fmt: skip
 @on_machines(one_coil=True)
-def matrix(chosen: Chosen, against: str) -> None:
-    """Show causes by checks: how much each check is expected to say, in decibans.
+def matrix(chosen: Chosen) -> None:
+    """Show causes by checks: how many decibans each check tells a cause from a healthy circuit by.
 
     A table for each circuit asked for.
     """
-    if against != tables.NEAREST:
-        known("cause", against, chosen.knowledge.causes)
-    found = [
-        tables.matrix(chosen.survey, machine, against)
-        for machine in chosen.machines
-        if tables.can_have(chosen.survey, machine, against)
-    ]
-    if not found:
-        raise BadInput([f"'{against}' cannot occur on the circuit asked for"])
+    found = (tables.matrix(chosen.survey, machine) for machine in chosen.machines)
     click.echo("\n\n".join("\n".join(tables.as_text(one)) for one in found))
 
 
 @kb.command()
-@click.option("--phone/--no-phone", default=True, help="Also what no question by phone tells.")
 @on_machines()
-def groups(chosen: Chosen, phone: bool) -> None:
+def groups(chosen: Chosen) -> None:
     """Show which causes no check, or no question by phone, tells apart.
 
     Each group with the checks that would, or the declared reason why none does.
     """
-    levels: list[Level] = ["no-check", "phone"] if phone else ["no-check"]
-    _print(group_sections(chosen.survey, chosen.machines, levels))
+    _print(group_sections(chosen.survey, chosen.machines))
     click.echo()
 
 

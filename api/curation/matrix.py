@@ -5,72 +5,44 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.audit.separation import Separation, Survey, machine_words
+from engine.audit.separation import Survey, machine_words
 from engine.knowledge import items
 from engine.physics.circuit import Floats
 from engine.physics.machine import Machine
 from engine.physics.model import HEALTHY
 
-NEAREST = "nearest"
 # least decibans -> sign in the table
 SIGNS = ((20.0, "#"), (10.0, "*"), (5.0, "+"), (1.0, "."), (0.0, " "))
 
 
 @dataclass(frozen=True)
 class Matrix:
-    """Decibans of checks (rows) for causes (columns), each cause against what ``against`` says."""
+    """Decibans of checks (rows) for causes (columns), each held against the healthy circuit."""
 
     where: str
-    against: str
     checks: tuple[str, ...]
     causes: tuple[str, ...]
     decibans: Floats  # (check, cause)
 
 
-def matrix(survey: Survey, machine: Machine, against: str = HEALTHY) -> Matrix:
-    """Return the matrix of a machine; ``against`` is a cause, or 'nearest' for its nearest rival.
-
-    Raises KeyError when the machine cannot have the cause.
-    """
+def matrix(survey: Survey, machine: Machine) -> Matrix:
+    """Return the matrix of a machine, what can be asked first and what needs a clamp last."""
     separation = survey.of(machine)
-    checks = _by_kind(separation)
+    kinds = map(items.KINDS.index, separation.kinds)
+    checks = tuple(name for _, name in sorted(zip(kinds, separation.checks, strict=True)))
+    causes = tuple(name for name in separation.causes if name != HEALTHY)
     rows = [separation.checks.index(name) for name in checks]
-    causes = tuple(name for name in separation.causes if name != against)
-    others = [_other(separation, name, against) for name in causes]
     columns = [separation.causes.index(name) for name in causes]
-    found = separation.decibans[np.ix_(rows, columns, range(len(separation.causes)))]
-    picked = np.take_along_axis(found, np.array(others)[None, :, None], axis=2)[:, :, 0]
-    where = machine_words(survey.knowledge, [machine])
-    return Matrix(where, against, checks, causes, picked)
-
-
-def can_have(survey: Survey, machine: Machine, against: str) -> bool:
-    """Return whether causes of a machine can be held against what is asked."""
-    return against == NEAREST or against in survey.of(machine).causes
-
-
-def _by_kind(separation: Separation) -> tuple[str, ...]:
-    """Return the checks, what can be asked first and what needs a clamp last."""
-    order = {kind: place for place, kind in enumerate(items.KINDS)}
-    pairs = zip(separation.kinds, separation.checks, strict=True)
-    return tuple(name for _, name in sorted(pairs, key=lambda one: (order[one[0]], one[1])))
-
-
-def _other(separation: Separation, cause: str, against: str) -> int:
-    """Return the column of what a cause is held against."""
-    name = separation.rivals(cause)[0][0] if against == NEAREST else against
-    if name not in separation.causes:
-        raise KeyError(name)
-    return separation.causes.index(name)
+    found = separation.decibans[np.ix_(rows, columns, [separation.causes.index(HEALTHY)])]
+    return Matrix(machine_words(survey.knowledge, [machine]), checks, causes, found[:, :, 0])
 
 
 def as_text(found: Matrix) -> list[str]:
     """Return the matrix as lines: a row a check, a column a cause, a sign for the decibans."""
     wide = max(len(name) for name in found.checks)
     numbers = range(1, len(found.causes) + 1)
-    against = "its nearest rival" if found.against == NEAREST else f"'{found.against}'"
     lines = [
-        f"{found.where}: each cause against {against}",
+        f"{found.where}: each cause against '{HEALTHY}'",
         " " * wide + "  " + "".join(str(n // 10) if n >= 10 else " " for n in numbers),
         " " * wide + "  " + "".join(str(n % 10) for n in numbers),
     ]

@@ -144,23 +144,19 @@ def _divided(kind: str, found: Sequence[Any]) -> dict[str, list[tuple[str, str]]
 
 def render_groups(survey: Survey, site: Site) -> str:
     """Return the page of causes that look alike."""
-    shown = _groups_shown(survey, shown_machines(survey.knowledge), get_args(Level))
+    shown = _groups_shown(survey, shown_machines(survey.knowledge))
     return templates().get_template("reference/groups.html").render(shown, site=site)
 
 
-def group_sections(
-    survey: Survey, machines: Sequence[Machine], levels: Sequence[Level]
-) -> list[Section]:
+def group_sections(survey: Survey, machines: Sequence[Machine]) -> list[Section]:
     """Return the causes that look alike as text, a section a level and circuit."""
-    shown = _groups_shown(survey, machines, levels)
+    shown = _groups_shown(survey, machines)
     return sections_of(templates().get_template("text/groups.txt").render(shown))
 
 
-def _groups_shown(
-    survey: Survey, machines: Sequence[Machine], levels: Sequence[Level]
-) -> dict[str, Any]:
+def _groups_shown(survey: Survey, machines: Sequence[Machine]) -> dict[str, Any]:
     """Return the groups by level and circuit, and how many coil styles were looked at."""
-    found: dict[Level, dict[str, list[AlikeGroup]]] = {level: {} for level in levels}
+    found: dict[Level, dict[str, list[AlikeGroup]]] = {level: {} for level in get_args(Level)}
     for level, by_circuit in found.items():
         for one in groups(survey, level, machines):
             by_circuit.setdefault(one.circuit, []).append(one)

@@ -55,7 +55,6 @@ def test_command_prints_groups_and_reasons(run: Run, survey: Survey) -> None:
     for row in look_alikes(survey.knowledge):
         assert text.count(row.reason) == 1
     assert "No reason is declared" not in text
-    assert "PHONE" not in run("kb", "groups", "--no-phone").stdout
 
 
 def test_phone_groups_hold_only_what_questions_do_not_tell(survey: Survey) -> None:

@@ -33,16 +33,6 @@ def test_table_has_a_row_for_each_check(run: Run, survey: Survey) -> None:
             assert found.decibans[row, column] == separation.at(name, cause, HEALTHY)
 
 
-def test_nearest_compares_each_cause_with_its_own_rival(survey: Survey) -> None:
-    """Against its nearest rival no check says more than the best of all does."""
-    machine = machines(survey.knowledge)[0]
-    separation = survey.of(machine)
-    found = matrix(survey, machine, "nearest")
-    for column, cause in enumerate(found.causes):
-        best = separation.rivals(cause)[0][1]
-        assert found.decibans[:, column].max() == pytest.approx(best)
-
-
 @pytest.mark.parametrize(
     ("decibans", "wanted"), [(0, " "), (1, "."), (5, "+"), (10, "*"), (99, "#")]
 )
@@ -51,16 +41,8 @@ def test_signs(decibans: float, wanted: str) -> None:
     assert sign(decibans) == wanted
 
 
-@pytest.mark.parametrize(
-    ("options", "status", "says"),
-    [
-        (("--against", "ground-opn"), 1, "did you mean 'ground-open'?"),
-        (("--against", "brake-lock-missing"), 1, "cannot occur"),
-        (("--circuit", "nowhere"), 1, "unknown circuit"),
-    ],
-)
-def test_bad_options(run: Run, options: tuple[str, ...], status: int, says: str) -> None:
-    """A wrong cause or circuit is told before anything is drawn."""
-    done = run("kb", "matrix", *CIRCUIT, *options)
-    assert done.exit_code == status
-    assert says in done.stderr
+def test_bad_options(run: Run) -> None:
+    """A wrong circuit is told before anything is drawn."""
+    done = run("kb", "matrix", "--circuit", "nowhere")
+    assert done.exit_code == 1
+    assert "unknown circuit" in done.stderr
