@@ -103,13 +103,18 @@ def _starts(item: pytest.Function) -> bool:
 
 @cache
 def _names(function: Callable[..., object]) -> set[str]:
-    """Return the names that a function uses, those of functions inside it too."""
-    code = getattr(inspect.unwrap(function), "__code__", None)
+    """Return the names that a function uses, those of functions inside it and of its file too."""
+    plain = inspect.unwrap(function)
+    code = getattr(plain, "__code__", None)
     todo, names = [code] if code else [], set()
     while todo:
         one = todo.pop()
-        names |= {*one.co_names}
         todo += [inner for inner in one.co_consts if isinstance(inner, CodeType)]
+        for name in {*one.co_names} - names:
+            other = plain.__globals__.get(name)
+            if inspect.isfunction(other) and other.__module__ == plain.__module__:
+                todo.append(other.__code__)
+        names |= {*one.co_names}
     return names
 
 

@@ -114,7 +114,8 @@ def _rule(survey: Survey, rule: items.Rule, shown: Sequence[Machine]) -> Page:
     users = [
         (name, rules[name].title)
         for name, program in programs.items()
-        if any(isinstance(one, ConcludedTest) and one.fact in facts for one in program.walk())
+        if facts
+        and any(isinstance(one, ConcludedTest) and one.fact in facts for one in program.walk())
     ]
     return Page(
         "rules", rule, rules=tuple(users), when=tuple(map(phrases.condition, rule.when)),

@@ -8,7 +8,7 @@ import pytest
 from api.drawing import circuit_svg
 from engine import Knowledge
 from tests.drawing.conftest import SHAPES, parsed
-from tests.drawing.test_layout import ends, overlap, texts, touch, wires
+from tests.drawing.test_layout import ends, overlapping, texts, touch, wires
 
 SVG = "{http://www.w3.org/2000/svg}"
 CIRCUIT = "fuel-shutoff-ignition-timed"
@@ -41,5 +41,5 @@ def test_an_unknown_part_is_drawn_where_there_is_room(own: Knowledge, shape: str
     assert "Bulkhead joint" in " ".join(said for said, _ in labels)
     for number, (net, one) in enumerate(lines):
         assert not any(touch(one, line) for other, line in lines[:number] if other != net)
-    for number, (_, box) in enumerate(labels):
-        assert not any(overlap(box, other) for _, other in labels[:number])
+    boxes = [box for _, box in labels]
+    assert all(one == other for one, other in overlapping(boxes, boxes))

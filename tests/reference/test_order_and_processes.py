@@ -22,7 +22,7 @@ from tests.reference import draws
 ROOT = Path(__file__).parents[2]
 WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
 SAME = 1e-12
-CASES = 8
+CASES = 4
 PROGRAM = """
 import json, sys
 from engine import diagnose
@@ -108,13 +108,13 @@ def test_contradictory_findings_in_any_order(
     rng = draws.generator(23)
     machine = draws.machine(rng, draws.MACHINE_KINDS[5])
     model, poor = diagnoser.models.get(machine), 0
-    for _ in range(enlarged(6)):
+    for _ in range(enlarged(3)):
         stated = draws.findings(rng, knowledge, model, rng.randrange(6, 13))
         request = {"machine": draws.as_request(machine), "findings": stated}
         poor += diagnoser.diagnose(request)["fit"]["verdict"] == "poor"
         assert_same_in_any_order(diagnoser, request, rng)
     assert poor >= enlarged(1)
-    figure(f"{enlarged(6)} sets of random findings, {poor} without a single cause that fits")
+    figure(f"{enlarged(3)} sets of random findings, {poor} without a single cause that fits")
 
 
 def test_probabilities_in_any_order(
@@ -124,7 +124,7 @@ def test_probabilities_in_any_order(
     rng = draws.generator(22)
     worst = worst_decibans = 0.0
     machines = [draws.machine(rng, kind) for kind in rng.sample(draws.MACHINE_KINDS, 2)]
-    count = enlarged(60)
+    count = enlarged(30)
     for _ in range(count):
         model = diagnoser.models.get(rng.choice(machines))
         stated = draws.findings(rng, knowledge, model, rng.randrange(2, 13))
@@ -160,11 +160,11 @@ def _in_a_process(lines: str, seed: str) -> str:
 
 def test_fresh_processes_answer_byte_for_byte(requests: list[Answer], figure: Figure) -> None:
     """Two fresh processes with different hash seeds write the same bytes."""
-    lines = "".join(json.dumps(one) + "\n" for one in requests[::2])
+    lines = "".join(json.dumps(one) + "\n" for one in requests)
     first, second = (_in_a_process(lines, seed) for seed in ("1", "4242"))
-    assert len(first.splitlines()) == len(requests[::2])
+    assert len(first.splitlines()) == len(requests)
     assert first == second
-    figure(f"{len(first)} bytes of {len(requests[::2])} answers, equal from two processes")
+    figure(f"{len(first)} bytes of {len(requests)} answers, equal from two processes")
 
 
 def test_threads_answer_byte_for_byte(
@@ -172,7 +172,7 @@ def test_threads_answer_byte_for_byte(
 ) -> None:
     """Two threads that share a fresh diagnoser, models not yet built, write what one writes."""
     asked = [*requests[::2], *requests[::2]]
-    alone = [json.dumps(diagnoser.diagnose(one)) for one in asked]
+    alone = [json.dumps(diagnoser.diagnose(one)) for one in requests[::2]] * 2
     fresh = Diagnoser(diagnoser.knowledge)
     found: dict[str, list[str]] = {}
 

@@ -1,6 +1,7 @@
 """Proofs agree with the model; burned and blown parts name what to look behind."""
 
 import copy
+import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ RULES = sorted(
     for path in (CASES / "rules").glob("*.yaml")
     if (Path(__file__).parents[2] / "kb/rules/proofs" / path.name).exists()
 )
-DRAWS = 3  # of each case, the first as it stands
+DRAWS = 2  # of each case, the first as it stands
 BURNED = (
     "pull-winding-open", "pull-winding-shorted", "hold-winding-open", "hold-winding-shorted",
     "winding-shorted-to-body", "fuse-open", "relay-contacts-welded", "relay-contacts-open",
@@ -33,9 +34,15 @@ def read(folder: str, name: str = "*") -> list[dict[str, Any]]:
     return [load_yaml(path.read_text(encoding="utf-8"), path.name) for path in files]
 
 
+KEPT: dict[str, Conclusions] = {}  # the same cases are asked about twice
+
+
 def concluded(diagnoser: Diagnoser, request: dict[str, Any]) -> Conclusions:
     """Return what the rules conclude, of the side that is named first."""
-    return diagnoser.conclusions(read_request(request, diagnoser.knowledge))[0]
+    asked = json.dumps(request)
+    if asked not in KEPT:
+        KEPT[asked] = diagnoser.conclusions(read_request(request, diagnoser.knowledge))[0]
+    return KEPT[asked]
 
 
 def cleared(diagnoser: Diagnoser, rule: str) -> list[str]:

@@ -21,6 +21,7 @@ from api.cli import diagnose as diagnose_cli
 from api.strict_json import dumps
 from engine import Diagnoser, Knowledge, diagnose
 from tests.forking import ROOT, Forked
+from tests.reference.conftest import SLOW
 
 WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
 
@@ -29,7 +30,7 @@ def requests() -> Iterator[Any]:
     """Yield the demo cases and some worked cases, as requests."""
     for demo in demos.load_all():
         yield pytest.param(demo.request, id=demo.id)
-    for path in WORKED[::16]:
+    for path in WORKED[:: 16 if SLOW else 48]:
         yield pytest.param(yaml.load(path.read_text(), yaml.CSafeLoader)["request"], id=path.stem)
 
 
@@ -48,14 +49,14 @@ def test_same_bytes_through_every_door(
 
 def test_same_bytes_from_many_threads(app: Flask) -> None:
     """Requests under way at the same time do not disturb each other's answers."""
-    cases = [demo.request for demo in demos.load_all()] * 8
-    expected = [dumps(diagnose(case)).encode() for case in cases[: len(cases) // 8]] * 8
+    cases = [demo.request for demo in demos.load_all()]
+    expected = [dumps(diagnose(case)).encode() for case in cases] * 4
 
     def send(case: dict[str, Any]) -> bytes:
         return app.test_client().post("/v1/diagnoses", json=case).data
 
     with ThreadPoolExecutor(8) as pool:
-        assert list(pool.map(send, cases)) == expected
+        assert list(pool.map(send, cases * 4)) == expected
 
 
 def test_same_bytes_in_another_process(case: dict[str, Any], engine: Diagnoser) -> None:
@@ -152,9 +153,9 @@ def test_lines_are_answered_as_they_come(case: dict[str, Any]) -> None:
 def test_memory_stays_flat_over_many_lines(
     knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Four thousand refused lines, 500 kB of them, need no more memory than one thousand do."""
+    """Two thousand refused lines, 250 kB of them, need no more memory than five hundred do."""
     diagnose = partial(_peak, knowledge, tmp_path, monkeypatch)
-    assert diagnose(4_000) < diagnose(1_000) + 83_000
+    assert diagnose(2_000) < diagnose(500) + 83_000
 
 
 def _peak(knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lines: int) -> int:
