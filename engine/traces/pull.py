@@ -202,7 +202,8 @@ def end_of_current(trace: Trace, current: Level, tau: float) -> tuple[float, flo
     at = (np.arange(len(values)) + 0.5) * trace.step * size
     top = float(np.median(values[: max(3, len(values) // 8)]))
     angle = 2 * np.pi * hum_of(trace, current, "pull-current")[0] * at
-    hum = np.stack([np.sin(angle), np.cos(angle)], axis=1) * bool(angle[-1])
+    # without hum nothing of it is fitted: what changes nothing keeps a fit from its end
+    hum = np.stack([np.sin(angle), np.cos(angle)], axis=1)[:, : 2 * bool(angle[-1])]
 
     def residual(x: Floats) -> Floats:
         fallen = np.exp(-np.clip(at - x[0], 0, None) / np.exp(x[1]))
@@ -210,10 +211,11 @@ def end_of_current(trace: Trace, current: Level, tau: float) -> tuple[float, flo
         return left
 
     half = (current.last - lo) * trace.step
-    low = [0, np.log(5e-5), -np.inf, -np.inf, -np.inf]
-    high = [at[-1], np.log(0.3), np.inf, np.inf, np.inf]
-    scale = [0.001, 0.5, abs(top), 0.1, 0.1]
-    starts = ([half - 0.7 * one, np.log(one), top, 0, 0] for one in (2e-4, tau))
+    waves = hum.shape[1]
+    low = [0, np.log(5e-5), -np.inf, *[-np.inf] * waves]
+    high = [at[-1], np.log(0.3), np.inf, *[np.inf] * waves]
+    scale = [0.001, 0.5, abs(top), *[0.1] * waves]
+    starts = ([half - 0.7 * one, np.log(one), top, *[0] * waves] for one in (2e-4, tau))
     best = min(
         (
             scipy.optimize.least_squares(residual, one, x_scale=scale, bounds=(low, high))
