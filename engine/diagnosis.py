@@ -59,9 +59,12 @@ class Diagnoser:
     def with_shares_of(self, knowledge: Knowledge) -> "Diagnoser":
         """Return a diagnoser for knowledge that differs in its shares alone (learning).
 
-        The machines that this one has solved need not be solved again.
+        The machines that this one has solved need not be solved again, and its rules are the same.
         """
-        return Diagnoser(knowledge, self.models.with_shares_of(knowledge))
+        made = Diagnoser(knowledge, self.models.with_shares_of(knowledge))
+        made.rule_sets = self.rule_sets
+        made.advisers = Advisers(knowledge, self.rule_sets["qualify"])
+        return made
 
     def diagnose(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Return the diagnosis of a request (the contract's request and answer as plain data).

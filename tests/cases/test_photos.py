@@ -52,13 +52,16 @@ def test_a_photo_that_would_fill_the_memory_is_refused(monkeypatch: pytest.Monke
 
 
 @pytest.mark.both_databases
-def test_a_photo_has_an_address(client: FlaskClient, book: Book) -> None:
+def test_a_photo_has_an_address(
+    client: FlaskClient, book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The case tells where a finding's photo is, to whoever may read it, and a bounded number."""
     number = book.open({"machine": MACHINE}, "Bo").number
     photo = read_photo(taken(40, 30))
-    for _ in range(20):
+    monkeypatch.setattr("api.cases.edits.MOST_PHOTOS", 2)
+    for _ in range(2):
         book.add_findings(number, [VOLTS], "Bo", photo=photo)
-    with pytest.raises(RequestError, match="20 photos"):
+    with pytest.raises(RequestError, match="2 photos"):
         book.add_findings(number, [VOLTS], "Bo", photo=photo)
     found = client.get(f"/v1/cases/{number}").get_json()["findings"]
     (address,) = found[0]["photos"]

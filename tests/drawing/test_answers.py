@@ -256,7 +256,7 @@ def test_two_solenoids_are_kept_apart(knowledge: Knowledge, engine: Diagnoser) -
 def test_same_request_same_bytes(knowledge: Knowledge, engine: Diagnoser) -> None:
     """Demo cases drawn twice, by engines of their own, give the same text in either shape."""
     other = Diagnoser(knowledge)
-    for demo in demos.load_all():
+    for demo in demos.load_all()[::4]:
         request = in_full(demo.request)
         answers = [one.diagnose(request) for one in (engine, other)]
         for shape in SHAPES:

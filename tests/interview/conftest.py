@@ -26,9 +26,9 @@ STEP = re.compile(r"\(\w+,\s+[\d.]+\s+min,\s+([a-z0-9-]+)\)")
 
 
 @pytest.fixture(scope="session")
-def talk(diagnoser: Diagnoser) -> Interview:
-    """The interview, on the engine that all tests share."""
-    return Interview(diagnoser)
+def talk(remembering: Diagnoser) -> Interview:
+    """The interview, on an engine that remembers its answers: most calls begin alike."""
+    return Interview(remembering)
 
 
 @pytest.fixture(scope="session")

@@ -11,6 +11,7 @@ from api.interview.desk import probabilities
 from api.interview.next_step import checks_before, target_of
 from api.interview.questions import questions
 from api.interview.state import inquiry_of
+from engine import Diagnoser
 from engine.knowledge import items
 
 Hold = Callable[..., Turn]
@@ -95,7 +96,7 @@ def test_belief_moves_in_words(hold: Hold, said: Said) -> None:
     assert "\x1b" not in shown
 
 
-def test_interview_weighs_as_the_engine(talk: Interview, hold: Hold) -> None:
+def test_interview_weighs_as_the_engine(talk: Interview, hold: Hold, diagnoser: Diagnoser) -> None:
     """The request that an interview comes to, diagnosed afresh, gives the beliefs it shows."""
     turn = hold("2", "add pull-current 0.1 A", "add relay-87-voltage", "11.5 V")
     request = {
@@ -109,8 +110,7 @@ def test_interview_weighs_as_the_engine(talk: Interview, hold: Hold) -> None:
         "limit": 0,
     }  # fmt: skip
     mine = probabilities(talk.desk.answer(inquiry_of(turn.state.entries)))
-    fresh = {one["id"]: one["probability"]
-             for one in talk.desk.diagnoser.diagnose(request)["causes"]}  # fmt: skip
+    fresh = {one["id"]: one["probability"] for one in diagnoser.diagnose(request)["causes"]}
     assert mine == fresh
 
 
