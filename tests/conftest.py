@@ -31,7 +31,7 @@ from tests.reference.conftest import enlarged, pytest_terminal_summary
 __all__ = ["enlarged", "pytest_terminal_summary"]
 
 
-SLOW = Path(__file__).parent / "reference"  # comparisons with other programs, whole circuits long
+SLOW = str(Path(__file__).parent / "reference")  # comparisons with other programs, at length
 ANSWERS_KEPT = 500  # of the engine that remembers them
 MODEL_BYTES = 4 * MOST_BYTES  # of machines that tests ask about: each is solved once a worker
 # files whose tests share what is dear: by what it is
@@ -84,7 +84,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     Files with such tests come first, so that no worker is left with a long one at the end.
     """
     for item in items:
-        if SLOW in item.path.parents:
+        if str(item.path).startswith(SLOW):
             item.add_marker("slow")
         if isinstance(item, pytest.Function) and _starts(item):
             item.add_marker("live")
@@ -98,12 +98,12 @@ def _starts(item: pytest.Function) -> bool:
         return True
     fixtures = item._fixtureinfo.name2fixturedefs
     used = [one.func for name in item.fixturenames for one in fixtures.get(name, ())]
-    return any(_names(function) & STARTERS for function in [*used, item.function])
+    return any(_uses_a_starter(function) for function in [*used, item.function])
 
 
 @cache
-def _names(function: Callable[..., object]) -> set[str]:
-    """Return the names that a function uses, those of functions inside it and of its file too."""
+def _uses_a_starter(function: Callable[..., object]) -> bool:
+    """Return whether a function, or one inside it or of its file that it calls, uses one."""
     plain = inspect.unwrap(function)
     code = getattr(plain, "__code__", None)
     todo, names = [code] if code else [], set()
@@ -115,7 +115,7 @@ def _names(function: Callable[..., object]) -> set[str]:
             if inspect.isfunction(other) and other.__module__ == plain.__module__:
                 todo.append(other.__code__)
         names |= {*one.co_names}
-    return names
+    return bool(names & STARTERS)
 
 
 @pytest.fixture(scope="session")

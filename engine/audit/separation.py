@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from engine.diagnosis import Diagnoser
@@ -140,21 +141,29 @@ def separate(diagnoser: Diagnoser, machine: Machine) -> Separation:
     context = diagnoser.advisers.context_bins(model)
     checks = diagnoser.knowledge.checks
     names = tuple(name for name in model.predictions if name in checks)
+    weights: Floats = (model.membership * model.prior[:, None]).T
+    weights = weights / weights.sum(axis=1, keepdims=True)
     rows = []
     for name in names:
-        shares = context[name] if name in context else cells(model.predictions[name])
-        rows.append(_divergence(_by_cause(model, shares)))
+        prediction = model.predictions[name]
+        chances = weights @ context[name] if name in context else _by_cause(prediction, weights)
+        rows.append(_divergence(chances))
     kinds = tuple(checks[name].kind for name in names)
     return Separation(machine, model, names, kinds, np.stack(rows))
 
 
-def _by_cause(model: Model, shares: Floats) -> Floats:
-    """Return the chance of each result under every cause, from that under its hypotheses."""
-    order = np.argsort(model.cause_of, kind="stable")
-    starts = np.searchsorted(model.cause_of[order], np.arange(len(model.causes)))
-    weighted = (shares * model.prior[:, None])[order]
-    summed: Floats = np.add.reduceat(weighted, starts, axis=0)
-    return summed / model.by_cause(model.prior)[:, None]
+def _by_cause(prediction: Prediction, weights: Floats) -> Floats:
+    """Return the chance of each result under every cause: its cells under the hypotheses, with the
+    weights that these have in a cause (cause, hypothesis)."""
+    if not isinstance(prediction, ReadingPrediction):
+        return weights @ prediction.bins
+    few, back = _states(prediction)
+    order = np.argsort(back, kind="stable")
+    of_states = np.add.reduceat(
+        weights[:, order], np.searchsorted(back[order], np.arange(len(few))), axis=1
+    )
+    chances: Floats = of_states @ _cells_of(prediction, few)
+    return chances
 
 
 def cells(prediction: Prediction) -> Floats:
@@ -165,15 +174,22 @@ def cells(prediction: Prediction) -> Floats:
     """
     if not isinstance(prediction, ReadingPrediction):
         return prediction.bins
+    few, back = _states(prediction)
+    return _cells_of(prediction, few)[back]
+
+
+def _states(prediction: ReadingPrediction) -> tuple[Floats, NDArray[np.intp]]:
+    """Return the different states of a reading, rows of (middle, sigma, open, flat), and which of
+    them each hypothesis has."""
     sure = ~prediction.open & ~prediction.flat
     middle = np.where(sure, prediction.scale.of(prediction.mu), 0.0)
     states = np.stack([middle, prediction.default_sigma, prediction.open, prediction.flat], axis=1)
     few, back = np.unique(states.astype(float), axis=0, return_inverse=True)
-    return _cells_of(prediction, few)[back.reshape(-1)]
+    return few, back.reshape(-1)
 
 
 def _cells_of(prediction: ReadingPrediction, few: Floats) -> Floats:
-    """Return the cells of different states, rows of (middle, sigma, open, flat).
+    """Return the cells of different states.
 
     The same mixture as ReadingPrediction.density, added up over each cell.
     """
@@ -198,8 +214,7 @@ def _cells_of(prediction: ReadingPrediction, few: Floats) -> Floats:
 def _divergence(shares: Floats) -> Floats:
     """Return half of Jeffreys' divergence between the rows, in decibans."""
     logs = np.log(np.maximum(shares, TINY))
-    # einsum, since matrices so small gain nothing from threads and pay for them
-    one_way = (shares * logs).sum(axis=1)[:, None] - np.einsum("ar,br->ab", shares, logs)
+    one_way = (shares * logs).sum(axis=1)[:, None] - shares @ logs.T
     both: Floats = np.maximum(one_way + one_way.T, 0.0) * (DECIBANS_A_NAT / 2)
     return both
 
