@@ -1,5 +1,6 @@
 """What all tests share: the shipped engine, its application, its command line, databases."""
 
+import gc
 import inspect
 import re
 import signal
@@ -164,6 +165,8 @@ def _once_a_worker(survey: Survey) -> Iterator[None]:
             compiled[key] = compile_builder(rule, append_unknown)
         return compiled[key]
 
+    gc.collect()
+    gc.freeze()  # what is loaded stays: it need not be looked through each time
     templates, create = _Templates(), Flask.create_jinja_environment
 
     def with_templates(app: Flask) -> Any:

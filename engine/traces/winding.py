@@ -10,6 +10,7 @@ constant and the textbook answer i = u / R (1 - exp(-t R / L)).
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import Any
 
 import numpy as np
 import scipy  # its parts are loaded when first used
@@ -25,6 +26,7 @@ SIGMAS = 3.0  # by which a notch must be missing before a plunger is said to sta
 SURE = 60.0  # gain in chi squared above which it moved
 SLOWEST = 0.002  # s between samples; slower ones miss a notch or make one
 UNSURE_SEAT = 0.006  # s: a seat that is known no better may be none
+SMALL = float(np.sqrt(np.finfo(np.float64).eps))  # step of a slope, over the value
 GAP_SHARPNESS = 4.0  # open gap over what the iron's own reluctance equals (judgement)
 LEAST_DEPTH = 0.012  # share of the settled current that a notch must have
 EARLIEST = 0.012  # s after the contact; before it a notch may be a bouncing contact
@@ -84,17 +86,23 @@ class WindingFit:
 
 
 def rise(seconds: Floats, drive: Floats, tau: Floats | float) -> Floats:
-    """Return amperes over their settled value for ``tau`` = L / R in seconds, maybe over time."""
+    """Return amperes over their settled value for ``tau`` = L / R in seconds, maybe over time.
+
+    Several rises at once have a row each, of ``drive`` or of ``tau``.
+    """
     step = seconds[1] - seconds[0]
-    inverse = np.broadcast_to(1.0 / np.asarray(tau), seconds.shape)
-    middle = (inverse[1:] + inverse[:-1]) / 2
+    shape = np.broadcast_shapes(np.shape(tau), drive.shape)
+    inverse, drive = np.broadcast_to(1.0 / np.asarray(tau), shape), np.broadcast_to(drive, shape)
+    middle = (inverse[..., 1:] + inverse[..., :-1]) / 2
     kept = np.exp(-middle * step)
-    gained = np.concatenate([[0.0], (drive[1:] + drive[:-1]) / 2 * (1 - kept) / middle])
     # psi[k + 1] = kept psi[k] + gained: two diagonals, solved in one stable sweep
-    diagonals = np.stack([np.ones_like(gained), np.append(-kept, 0.0)])
-    settled: Floats = (
-        scipy.linalg.solve_banded((1, 0), diagonals, gained, check_finite=False) * inverse
+    gained, diagonals = np.zeros(shape), np.ones((2, *shape))
+    gained[..., 1:] = (drive[..., 1:] + drive[..., :-1]) / 2 * (1 - kept) / middle
+    diagonals[1, ..., :-1], diagonals[1, ..., -1] = -kept, 0.0
+    psi = scipy.linalg.solve_banded(
+        (1, 0), diagonals.reshape(2, -1), gained.reshape(-1), check_finite=False
     )
+    settled: Floats = psi.reshape(shape) * inverse
     return settled
 
 
@@ -102,10 +110,10 @@ def rise(seconds: Floats, drive: Floats, tau: Floats | float) -> Floats:
 class Motion:
     """How a plunger goes: seconds at which it begins and seats, power of time, L seated / open."""
 
-    begins: float
-    seats: float
-    power: float
-    ratio: float
+    begins: float | Floats
+    seats: float | Floats
+    power: float | Floats
+    ratio: float | Floats
 
     def grown(self, seconds: Floats) -> Floats:
         """Return the inductance over that of the open gap.
@@ -118,13 +126,16 @@ class Motion:
 
 
 def _shape(window: PullWindow, values: Floats) -> Floats:
-    """Return the current over its settled value for the parameters of a fit, in their logs."""
-    onset = -1.0 if window.timed else values[0]
+    """Return the current over its settled value for the parameters of a fit, in their logs.
+
+    A row each for rows of parameters.
+    """
+    each = [values[..., n : n + 1] for n in range(values.shape[-1])]
+    onset = -1.0 if window.timed else each[0]
     since = np.clip((window.seconds - onset) / window.step, 0.0, 1.0)
-    tau: Floats | float = float(np.exp(values[1]))
-    if len(values) > 2:
-        seats = values[3] + float(np.exp(values[4]))
-        motion = Motion(values[3], seats, values[5], float(np.exp(values[2])))
+    tau = np.exp(each[1])
+    if len(each) > 2:
+        motion = Motion(each[3], each[3] + np.exp(each[4]), each[5], np.exp(each[2]))
         tau = tau * motion.grown(window.seconds)
     return rise(window.seconds, window.drive * since, tau)
 
@@ -134,23 +145,41 @@ def _columns(window: PullWindow, values: Floats) -> Floats:
     columns = [_shape(window, values)]
     if window.hum:
         angle = 2 * np.pi * window.hum * window.seconds
-        columns += [np.sin(angle), np.cos(angle)]
-    return np.stack(columns, axis=1)
+        columns += [
+            np.broadcast_to(one, columns[0].shape) for one in (np.sin(angle), np.cos(angle))
+        ]
+    return np.stack(columns, axis=-1)
 
 
 def _weighted(window: PullWindow, values: Floats) -> tuple[Floats, Floats]:
     columns = _columns(window, values)
-    square = columns.T @ columns + 1e-12 * np.eye(columns.shape[1])
-    return columns, np.asarray(np.linalg.solve(square, columns.T @ window.amperes), np.float64)
+    turned = np.swapaxes(columns, -1, -2)
+    square = turned @ columns + 1e-12 * np.eye(columns.shape[-1])
+    weights = np.linalg.solve(square, (turned @ window.amperes)[..., None])[..., 0]
+    return columns, np.asarray(weights, np.float64)
 
 
 def _residual(window: PullWindow) -> Callable[[Floats], Floats]:
     def residual(values: Floats) -> Floats:
         columns, weights = _weighted(window, values)
-        left: Floats = columns @ weights - window.amperes
+        left: Floats = (columns @ weights[..., None])[..., 0] - window.amperes
         return left
 
     return residual
+
+
+def _least_squares(
+    residual: Callable[[Floats], Floats], start: Floats, low: Floats, high: Floats, **how: Any
+) -> "scipy.optimize.OptimizeResult":
+    """Fit, with slopes from forward differences as SciPy takes them, but all in one go."""
+
+    def slopes(values: Floats) -> Floats:
+        step = SMALL * np.where(values < 0, -1.0, 1.0) * np.maximum(1.0, np.abs(values))
+        step = np.where((values + step < low) | (values + step > high), -step, step)
+        found = residual(np.vstack([values, values + np.diag(step)]))
+        return np.asarray(((found[1:] - found[0]) / step[:, None]).T)
+
+    return scipy.optimize.least_squares(residual, start, slopes, (low, high), **how)
 
 
 @dataclass(frozen=True)
@@ -185,11 +214,12 @@ def fit(window: PullWindow) -> WindingFit:
 
 def _fit_still(window: PullWindow) -> "scipy.optimize.OptimizeResult":
     end = window.seconds[-1]
-    low, high = [-0.028, np.log(LEAST_TAU)], [min(0.03, end / 2), np.log(MOST_TAU)]
+    low = np.array([-0.028, np.log(LEAST_TAU)])
+    high = np.array([min(0.03, end / 2), np.log(MOST_TAU)])
     starts = [np.array([0.0, np.log(tau)]) for tau in (0.001, 0.004, 0.012, 0.03)]
     residual = _residual(window)
     best = min(starts, key=lambda one: float(np.sum(residual(one) ** 2)))
-    return scipy.optimize.least_squares(residual, best, bounds=(low, high), x_scale=[0.001, 0.3])
+    return _least_squares(residual, best, low, high, x_scale=[0.001, 0.3])
 
 
 def _fit_moving(
@@ -205,18 +235,16 @@ def _fit_moving(
         length = max(share * seats, 0.0041)
         tau = stays.x[1] - 0.3
         starts.append(np.array([stays.x[0], tau, np.log(ratio), seats - length, np.log(length), 3]))
-    starts = [np.clip(one, low + 1e-6, high - 1e-6) for one in starts]
+    some = np.clip(starts, low + 1e-6, high - 1e-6)
     rough = _residual(window.coarse())
-    ranked = sorted(starts, key=lambda one: float(np.sum(rough(one) ** 2)))
-    scale = [0.001, 0.3, 0.3, 0.01, 0.3, 1.0]
+    ranked = some[np.argsort((rough(some) ** 2).sum(axis=1), kind="stable")]
+    how: dict[str, Any] = {"x_scale": [0.001, 0.3, 0.3, 0.01, 0.3, 1.0], "max_nfev": 40}
     tried = [
-        scipy.optimize.least_squares(rough, one, bounds=(low, high), x_scale=scale, max_nfev=40)
+        _least_squares(rough, one, low, high, **how)
         for one in (ranked[0], ranked[len(ranked) // 20])
     ]
     best = min(tried, key=lambda one: float(one.cost)).x
-    return scipy.optimize.least_squares(
-        residual, best, bounds=(low, high), x_scale=scale, max_nfev=40
-    )
+    return _least_squares(residual, best, low, high, **how)
 
 
 def _inflation(residuals: Floats) -> float:
