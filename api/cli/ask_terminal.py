@@ -13,7 +13,7 @@ from api.cli.ask_book import Keeper
 from api.interview.next_step import target_of
 from api.interview.session import Interview
 from api.interview.state import InterviewState
-from api.interview.turn import MAX_WIDTH, Block, Effect, as_text, error, render, text
+from api.interview.turn import MAX_WIDTH, Block, as_text, error, render, text
 
 PROMPT = "> "
 MORE = "-- Enter goes on --"
@@ -165,7 +165,9 @@ class Run:
             self.state = turn.state
             self.screen.show(turn.blocks)
             self._keep()
-            if self._done(turn.effects):
+            if turn.save is not None:
+                self._save(turn.save)
+            if turn.quit:
                 return self._status()
             line = self.screen.read()
             if line is None:
@@ -192,14 +194,6 @@ class Run:
         if self.screen.typed:
             self._say_where("The input ended.")
         return self._status()
-
-    def _done(self, effects: tuple[Effect, ...]) -> bool:
-        """Save and end as asked; what cannot be written keeps the interview going."""
-        for effect in effects:
-            if effect.kind == "quit":
-                return True
-            self._save(effect.path)
-        return False
 
     def _save(self, wanted: str) -> None:
         """Write the work order to a file that is not there yet, and say where all is kept."""

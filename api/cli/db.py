@@ -36,15 +36,26 @@ def as_it_is(settings: Settings) -> Database:
     return Database(settings.database)
 
 
-def current(settings: Settings) -> Database:
+def current(settings: Settings, set_up: bool = False) -> Database:
     """Return the store that settings name, its schema this program's."""
     database = Database(settings.database)
     try:
+        if set_up and store.schema_state(database) is store.SchemaState.EMPTY:
+            store.upgrade(database)
         require_current(database)
     except BaseException:
         database.close()
         raise
     return database
+
+
+def open_store(settings: Settings) -> Database:
+    """Return the same; the default file is set up when it is not there.
+
+    Any other empty store is not: a slip in its URL must not start a second, empty one in silence.
+    Raises SettingsError, SchemaError or StoreUnavailableError.
+    """
+    return current(settings, set_up=settings.origins["database"] == "default")
 
 
 def on_store(opened: Callable[[Settings], Database] = current) -> Callable[[Command], Command]:

@@ -5,9 +5,8 @@ from datetime import datetime
 import click
 
 from api.access import keys as access_keys
-from api.cli.db import OpenStore, on_store
+from api.cli.db import OpenStore, on_store, open_store
 from api.cli.inputs import BadInput
-from api.cli.starting import open_store
 from engine.knowledge.faults import unknown
 
 _ROLES = ("read", "agent", "admin")

@@ -62,11 +62,12 @@ def serve(config: str | None, show_settings: bool, **flags: Any) -> None:
     'threewire keys'. One page on running it: api/docs/running.md.
     """
     from api.cli import starting
+    from api.cli.inputs import told
 
     given = {name: value for name, value in flags.items() if value not in (None, ())}
     if "kb" in given:
         given["kb"] = list(given["kb"])
-    with starting.told():
+    with told(*starting.REFUSALS):
         settings = load(given, file=config)
         if show_settings:
             click.echo("\n".join(lines(settings)))
@@ -78,13 +79,10 @@ def _run(settings: Settings, given: dict[str, Any], config: str | None) -> None:
     from api.access.rate_limiter import RateLimiter
     from api.cli import starting
     from api.server import processes as server
-    from api.store import SchemaError, StoreUnavailableError
-    from engine.knowledge.faults import FaultsError
 
     server.require_free(settings.host, settings.port)
     limiter = RateLimiter()  # made before the workers fork, so that they share it
-    refusals = (FaultsError, starting.StartError, SchemaError, StoreUnavailableError, OSError)
-    server.run(lambda: starting.make_app(given, config, limiter), refusals)
+    server.run(lambda: starting.make_app(given, config, limiter), starting.REFUSALS)
 
 
 def lines(settings: Settings) -> list[str]:

@@ -1,7 +1,6 @@
 """What has to be right before the service starts, and the clear word when it is not."""
 
 from collections.abc import Mapping
-from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
@@ -11,19 +10,11 @@ from api import create_app
 from api import settings as settings_table
 from api.access import exposure, keys
 from api.access.rate_limiter import RateLimiter
-from api.cli import inputs
+from api.cli.db import open_store
 from api.service import knowledge_of
-from api.settings import Settings, SettingsError
-from api.store import (
-    Database,
-    SchemaError,
-    SchemaState,
-    StoreUnavailableError,
-    schema_state,
-    upgrade,
-)
-from api.store.schema import require_current
-from engine import KnowledgeError
+from api.settings import Settings
+from api.store import Database, SchemaError, StoreUnavailableError
+from engine.knowledge.faults import FaultsError
 
 _MAKE_ONE = "make one with 'threewire keys make --role admin --name NAME' on the same store"
 
@@ -32,29 +23,8 @@ class StartError(Exception):
     """The service may not start so; the message says why and what to do."""
 
 
-def told() -> AbstractContextManager[None]:
-    """Turn whatever keeps the service from starting into BadInput, one line a fault."""
-    return inputs.told(
-        SettingsError, KnowledgeError, StartError, SchemaError, StoreUnavailableError, OSError
-    )
-
-
-def open_store(settings: Settings) -> Database:
-    """Return the store, its schema this program's; the default file is set up when it is not there.
-
-    Any other empty store is not: a slip in its URL must not start a second, empty one in silence.
-    Raises SettingsError, SchemaError or StoreUnavailableError.
-    """
-    database = Database(settings.database)
-    try:
-        own = settings.origins["database"] == "default"
-        if own and schema_state(database) is SchemaState.EMPTY:
-            upgrade(database)
-        require_current(database)
-    except BaseException:
-        database.close()
-        raise
-    return database
+# whatever keeps the service from starting
+REFUSALS = (FaultsError, StartError, SchemaError, StoreUnavailableError, OSError)
 
 
 def require_guard(settings: Settings, database: Database) -> None:

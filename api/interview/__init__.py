@@ -6,6 +6,6 @@ Pure: a state and a line come in, a new state and text go out (``Interview.step`
 
 from api.interview.session import Interview
 from api.interview.state import InterviewState
-from api.interview.turn import Block, Effect, Prompt, Turn
+from api.interview.turn import Block, Prompt, Turn
 
-__all__ = ["Block", "Effect", "Interview", "InterviewState", "Prompt", "Turn"]
+__all__ = ["Block", "Interview", "InterviewState", "Prompt", "Turn"]

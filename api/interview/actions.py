@@ -14,7 +14,7 @@ from api.interview.next_step import MAX_OPTIONS, prompt_of, target_of
 from api.interview.questions import next_question, question, settings
 from api.interview.readings import NotRead
 from api.interview.state import Entry, Inquiry, InterviewState, NextStep, inquiry_of
-from api.interview.turn import Block, Effect, Turn, error, text
+from api.interview.turn import Block, Turn, error, text
 from api.strict_json import Json
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
@@ -332,6 +332,6 @@ ACTS: dict[str, Act] = {
     "cautions": _cautions, "repair": _repair, "again": lambda talk, state, _: talk.asking(state),
     "summary": lambda talk, state, _: Turn(state, tuple(talk.summary(state))),
     "help": _help,
-    "save": lambda _talk, state, rest: Turn(state, effects=(Effect("save", rest),)),
-    "quit": lambda _talk, state, _rest: Turn(state, effects=(Effect("quit"),)),
+    "save": lambda _talk, state, rest: Turn(state, save=rest),
+    "quit": lambda _talk, state, _rest: Turn(state, quit=True),
 }  # fmt: skip

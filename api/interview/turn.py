@@ -1,4 +1,4 @@
-"""What goes out of the interview: blocks of text, what is asked, what the terminal shall do."""
+"""What goes out of the interview: blocks of text, what is asked, whether to save or to end."""
 
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -44,21 +44,17 @@ class Prompt:
 
 
 @dataclass(frozen=True)
-class Effect:
-    """What the terminal is asked to do: say where all is kept, write the work order, or end."""
-
-    kind: Literal["save", "quit"]
-    path: str = ""
-
-
-@dataclass(frozen=True)
 class Turn:
-    """The answer to one line: the new state, what to show, and whether the line was refused."""
+    """The answer to one line: the new state, what to show, and whether the line was refused.
+
+    ``save`` asks to say where all is kept, and for the work order in the file that it names.
+    """
 
     state: InterviewState
     blocks: tuple[Block, ...] = ()
-    effects: tuple[Effect, ...] = ()
     bad: bool = False
+    save: str | None = None
+    quit: bool = False
 
 
 def text(*lines: str, title: str = "") -> Block:

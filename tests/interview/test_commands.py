@@ -31,7 +31,7 @@ def test_every_command_at_every_prompt(talk: Interview, hold: Hold, lines: tuple
     for turn in (hold(*lines), hold(start=())):
         for name in COMMANDS:
             after = talk.step(turn.state, name)
-            assert after.blocks or after.effects, name
+            assert after.blocks or after.quit or after.save is not None, name
 
 
 def test_back_undoes_answers_and_changes(hold: Hold, said: Said) -> None:
@@ -217,5 +217,5 @@ def test_label_may_begin_like_a_command(hold: Hold) -> None:
 def test_quit_ends_at_any_prompt(hold: Hold) -> None:
     """Every answer is kept already, so nothing is asked before the end."""
     for turn in (hold("quit", start=()), hold("2", "quit"), hold("2", "add relay", "quit")):
-        assert [one.kind for one in turn.effects] == ["quit"]
-    assert hold("2", "save order.txt").effects[0].path == "order.txt"
+        assert turn.quit
+    assert hold("2", "save order.txt").save == "order.txt"
