@@ -232,7 +232,7 @@ def _load() -> None:
     from api.cli.main import COMMANDS
     from engine.diagnosis import shipped, shipped_knowledge
 
-    for name in (*_MODULES, *(place.partition(":")[0] for place in COMMANDS.values())):
+    for name in (*_MODULES, *(place.partition(":")[0] for place, _ in COMMANDS.values())):
         importlib.import_module(name)
     # The client library of the metrics looks once, as it is imported, for where workers count.
     assert "prometheus_client" not in sys.modules

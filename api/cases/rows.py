@@ -5,9 +5,6 @@ asking the engine, and good as long as program, knowledge and learned shares are
 """
 
 import zlib
-from functools import lru_cache
-from importlib.metadata import PackageNotFoundError
-from importlib.metadata import version as installed
 
 import orjson  # 40 times as quick as json with an answer on every cause; nobody else reads it
 from sqlalchemy import delete
@@ -27,6 +24,7 @@ from api.cases.texts import TEXTS
 from api.cases.wording import words
 from api.store.models import CaseRow, DiagnosisRow, FindingRow, StepRow
 from api.strict_json import Json
+from api.version import version
 from engine import Knowledge
 
 LEAST = 0.1  # belief in a cause that its findings bear out (judgement)
@@ -140,15 +138,7 @@ def _withdraw(row: FindingRow, gone: Withdrawal | None) -> None:
 
 def made_with(knowledge_version: str) -> str:
     """Return what an answer depends on beside the case: the program and its knowledge."""
-    return f"{_program()} {knowledge_version}"
-
-
-@lru_cache(maxsize=1)
-def _program() -> str:
-    try:
-        return installed("threewire")
-    except PackageNotFoundError:  # run from its sources
-        return "uninstalled"
+    return f"{version()} {knowledge_version}"
 
 
 def keep(session: Session, order: int, version: int, found: CaseDiagnosis) -> None:

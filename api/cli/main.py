@@ -12,44 +12,39 @@ import click
 
 from api.version import version
 
-# name -> where its click command is; a module is loaded only when its command is asked for
-COMMANDS: dict[str, str] = {
-    "diagnose": "api.cli.diagnose:diagnose",
-    "draw": "api.cli.draw:draw",
-    "ask": "api.cli.ask:ask",
-    "hear": "api.cli.hear:hear_text",
-    "demo": "api.cli.demo:demo",
-    "kb": "api.cli.kb:kb",
-    "sum": "api.cli.sums:sums",
-    "trace": "api.cli.trace:trace",
-    "serve": "api.cli.serve:serve",
-    "mcp": "api.cli.mcp:mcp",
-    "db": "api.cli.db:db",
-    "keys": "api.cli.keys:keys",
-    "events": "api.cli.events:events",
-    "replay": "api.cli.replay:replay",
-    "version": "api.cli.demo:version",
-}
-# What --help says of each without loading it; a test holds it to the commands' own words.
-ABOUT: dict[str, str] = {
-    "diagnose": "Diagnose the machine that FILE (JSON or YAML) tells of; - is standard input.",
-    "draw": "Draw the circuit of the machine that FILE (JSON or YAML) tells of; - is standard "
-    "input.",
-    "ask": "Find the cause in an interview, from the complaint to a work order.",
-    "hear": "Say what a caller's words (TEXT) may mean; nothing is taken before you confirm it.",
-    "demo": "Show a worked case of an invented hire yard: NAME, or the first one.",
-    "kb": "Look at the knowledge base, check it, and add to it.",
-    "sum": "Work a bench sum: current, feed, fuse, heat, margin, pins, meter.",
-    "trace": "Read a recording of the pull: what it tells, and what it cannot.",
-    "serve": "Serve the HTTP interface; see /openapi.json there.",
-    "mcp": "Serve three tools to an assistant (Model Context Protocol, standard input and output).",
-    "db": "Set up, bring up to date and look at the store of cases.",
-    "keys": "Make, list and revoke the keys that callers of the service need.",
-    "events": "Where events are sent to.",
-    "replay": "What today's knowledge base says of each closed case, beside what was said at its "
-    "closing.",
-    "version": "Print the version of the program and of its knowledge.",
-}
+# name -> where its click command is, and what --help says of it without loading it: a module is
+# loaded only when its command is asked for (a test holds the words to the commands' own)
+COMMANDS: dict[str, tuple[str, str]] = {
+    "diagnose": ("api.cli.diagnose:diagnose",
+                 "Diagnose the machine that FILE (JSON or YAML) tells of; - is standard input."),
+    "draw": ("api.cli.draw:draw",
+             "Draw the circuit of the machine that FILE (JSON or YAML) tells of; - is standard "
+             "input."),
+    "ask": ("api.cli.ask:ask",
+            "Find the cause in an interview, from the complaint to a work order."),
+    "hear": ("api.cli.hear:hear_text",
+             "Say what a caller's words (TEXT) may mean; nothing is taken before you confirm "
+             "it."),
+    "demo": ("api.cli.demo:demo",
+             "Show a worked case of an invented hire yard: NAME, or the first one."),
+    "kb": ("api.cli.kb:kb", "Look at the knowledge base, check it, and add to it."),
+    "sum": ("api.cli.sums:sums",
+            "Work a bench sum: current, feed, fuse, heat, margin, pins, meter."),
+    "trace": ("api.cli.trace:trace",
+              "Read a recording of the pull: what it tells, and what it cannot."),
+    "serve": ("api.cli.serve:serve", "Serve the HTTP interface; see /openapi.json there."),
+    "mcp": ("api.cli.mcp:mcp",
+            "Serve three tools to an assistant (Model Context Protocol, standard input and "
+            "output)."),
+    "db": ("api.cli.db:db", "Set up, bring up to date and look at the store of cases."),
+    "keys": ("api.cli.keys:keys",
+             "Make, list and revoke the keys that callers of the service need."),
+    "events": ("api.cli.events:events", "Where events are sent to."),
+    "replay": ("api.cli.replay:replay",
+               "What today's knowledge base says of each closed case, beside what was said at "
+               "its closing."),
+    "version": ("api.cli.demo:version", "Print the version of the program and of its knowledge."),
+}  # fmt: skip
 
 
 class CommandTable(click.Group):
@@ -63,13 +58,13 @@ class CommandTable(click.Group):
         """Load one command, or return None for a name that is not in the table."""
         if cmd_name not in COMMANDS:
             return None
-        module, _, attribute = COMMANDS[cmd_name].partition(":")
+        module, _, attribute = COMMANDS[cmd_name][0].partition(":")
         return cast(click.Command, getattr(importlib.import_module(module), attribute))
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands from the table, so that --help is quick."""
         with formatter.section("Commands"):
-            formatter.write_dl([(name, ABOUT.get(name, "")) for name in COMMANDS])
+            formatter.write_dl([(name, about) for name, (_, about) in COMMANDS.items()])
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

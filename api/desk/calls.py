@@ -12,7 +12,7 @@ from api.cases.learning import LearningDiagnoser
 from api.cases.work_order import WorkOrder
 from api.desk.translation import gettext
 from api.interview import next_step
-from api.interview.contents import inquiry_into
+from api.interview.contents import inquiry_into, order_of
 from api.interview.desk import Desk
 from api.interview.state import Inquiry, NextStep
 from api.service import current
@@ -102,10 +102,7 @@ class Call:
     @cached_property
     def order(self) -> WorkOrder:
         """Return the case as a work order, with the answer of this side."""
-        chosen = self.case.outcome.cause if self.case.outcome else None
-        return WorkOrder(
-            self.case, self.desk.knowledge, self.answer, tuple(self.places), self.side, chosen
-        )  # fmt: skip
+        return order_of(self.inquiry, self.case, self.desk)
 
     @cached_property
     def before(self) -> Json | None:

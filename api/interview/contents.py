@@ -183,13 +183,13 @@ def inquiry_into(case: Case, audience: str, side: str | None) -> Inquiry:
     return Inquiry(taken, fields, declined=frozenset({"control"}))
 
 
-def order_of(entries: Sequence[Entry], desk: Desk) -> WorkOrder:
-    """Return the work order of the side looked at; answer 3 of the list is finding 3 of it.
+def side_looked_at(call: Inquiry) -> Case:
+    """Return what was told of one side so far, and that it was cured; answer 3 is finding 3."""
+    return replace(call.case, findings=call.mine, outcome=_outcome(call))
 
-    Nothing is kept yet: number, times and names are left open. Needs the duty.
-    """
-    inquiry = inquiry_of(entries)
-    case = replace(inquiry.case, findings=inquiry.mine, outcome=_outcome(inquiry))
-    places = tuple(one.place for one in inquiry.mine)
-    chosen = inquiry.cured or inquiry.agreed
+
+def order_of(inquiry: Inquiry, case: Case, desk: Desk) -> WorkOrder:
+    """Return a case as the work order of the side looked at. Needs the duty."""
+    chosen = case.outcome.cause if case.outcome else inquiry.agreed
+    places = tuple(one.place for one in inquiry.behind)
     return WorkOrder(case, desk.knowledge, desk.answer(inquiry), places, inquiry.side, chosen)

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from api.answers import conclusions
 from api.answers.conclusions import cause_of, hundredths
 from api.answers.text import Line, sections_of, strength, sureness, templates
-from api.interview.contents import entry_words, order_of
+from api.interview.contents import entry_words, order_of, side_looked_at
 from api.interview.desk import Desk, lead, probabilities
 from api.interview.next_step import COMPLAINTS, SURE
 from api.interview.questions import machine_words
@@ -281,7 +281,8 @@ def order_page(entries: Sequence[Entry], desk: Desk) -> list[Block]:
         lines = [Line(entry_words(one, inquiry.fields, desk), "-") for one in entries]
         return [Block("page", (Line("Nothing to go by yet."), *lines), "WORK ORDER NOTE")]
     looked_at = [[Entry("machine", "side", side)] if side else [] for side in inquiry.sides]
-    orders = [order_of([*entries, *one], desk) for one in looked_at]
+    calls = [inquiry_of([*entries, *one]) for one in looked_at]
+    orders = [order_of(one, side_looked_at(one), desk) for one in calls]
     template = templates("api", "interview", one_line=True).get_template("order.txt")
     (page,) = sections_of(template.render(
         orders=orders, complaint=COMPLAINTS[inquiry.fields["duty"]], name=desk.name,

@@ -38,7 +38,7 @@ def test_the_list_of_commands_says_what_they_say() -> None:
         command = cli.threewire.get_command(context, name)
         assert command is not None
         own[name] = command.get_short_help_str(limit=200)
-    assert own == cli.ABOUT
+    assert own == {name: about for name, (_, about) in cli.COMMANDS.items()}
 
 
 def test_help_and_version_load_none_of_the_rest() -> None:
@@ -179,7 +179,7 @@ def test_a_fault_of_ours_is_no_traceback(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A fault in threewire itself ends with status 70 and a sentence."""
-    monkeypatch.setitem(cli.COMMANDS, "version", "api.nowhere:nothing")
+    monkeypatch.setitem(cli.COMMANDS, "version", ("api.nowhere:nothing", ""))
     with pytest.raises(SystemExit) as caught:
         cli.main(["version"])
     assert caught.value.code == 70
@@ -197,7 +197,7 @@ def test_one_list_registers_commands(
         click.echo("hello")
 
     monkeypatch.setattr(cli, "extra", extra, raising=False)
-    monkeypatch.setitem(cli.COMMANDS, "extra", "api.cli.main:extra")
+    monkeypatch.setitem(cli.COMMANDS, "extra", ("api.cli.main:extra", ""))
     assert run("extra").stdout == "hello\n"
 
 
