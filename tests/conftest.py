@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner, Result
 from flask import Flask
 from flask.testing import FlaskClient
+from hypothesis import settings
 from jinja2.bccache import Bucket, BytecodeCache
 from werkzeug.routing import Rule
 
@@ -27,10 +28,14 @@ from engine.diagnosis import shipped
 from engine.physics.model import MOST_BYTES, ModelStore
 from engine.reasoning.request import Request
 from tests.databases import KINDS, Server, server, set_up
+from tests.reference.conftest import SLOW as ALL
 from tests.reference.conftest import enlarged, pytest_terminal_summary
 
 __all__ = ["enlarged", "pytest_terminal_summary"]
 
+# What is made up for a property; no time is held, since machines are busy.
+settings.register_profile("tests", max_examples=300 if ALL else 30, deadline=None)
+settings.load_profile("tests")
 
 SLOW = str(Path(__file__).parent / "reference")  # comparisons with other programs, at length
 ANSWERS_KEPT = 500  # of the engine that remembers them

@@ -20,7 +20,7 @@ JSON_VALUES = st.recursive(
 )
 
 
-@settings(derandomize=True, deadline=None, max_examples=50)
+@settings(derandomize=True)
 @given(JSON_VALUES)
 def test_reads_back_what_it_wrote(value: object) -> None:
     """Every JSON value survives writing and reading unchanged, or was nested too deep to send."""
@@ -31,7 +31,7 @@ def test_reads_back_what_it_wrote(value: object) -> None:
         assert "nested" in error.message  # noqa: PT017 - the one refusal that may come
 
 
-@settings(derandomize=True, deadline=None, max_examples=150)
+@settings(derandomize=True)
 @given(
     st.binary(max_size=60) | st.text(max_size=60).map(lambda text: text.encode("utf-8", "replace"))
 )

@@ -126,7 +126,7 @@ def test_cells_sum_to_one(survey: Survey) -> None:
         assert cells(prediction).sum(axis=1) == pytest.approx(1.0, abs=1e-6), name
 
 
-@settings(max_examples=200, derandomize=True, deadline=None)
+@settings(derandomize=True)
 @given(st.sets(st.tuples(st.sampled_from("abcdefg"), st.sampled_from("abcdefg"))))
 def test_cliques_are_the_largest_sets_of_pairs(drawn: set[tuple[str, str]]) -> None:
     """On any small graph the groups are just the sets of pairs that no further one can join."""

@@ -31,7 +31,7 @@ JUNK = st.one_of(WORDS, st.text(max_size=30), st.binary(max_size=12).map(
 ))  # fmt: skip
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(suppress_health_check=list(HealthCheck))
 @given(start=st.sampled_from(STARTS), lines=st.lists(JUNK, max_size=8))
 def test_junk_is_answered_in_words(
     talk: Interview, hold: Callable[..., Turn], start: tuple[str, ...], lines: list[str]
@@ -57,7 +57,7 @@ def test_junk_is_answered_in_words(
         assert again.machine == contents.machine
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=20, suppress_health_check=list(HealthCheck))
 @given(lines=st.lists(JUNK, max_size=6))
 def test_back_always_leads_back(
     talk: Interview, hold: Callable[..., Turn], lines: list[str]

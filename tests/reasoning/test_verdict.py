@@ -4,7 +4,7 @@ import re
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.answer.words import band_words
@@ -67,7 +67,6 @@ def printed(words: str) -> tuple[float, float] | None:
     return numbers[0], float("inf") if "or more" in words else numbers[-1]
 
 
-@settings(max_examples=1000 if SLOW else 100, deadline=None)
 @given(reading=readings())
 def test_good_is_exactly_what_lies_inside_the_printed_healthy_band(reading: Observation) -> None:
     """On every machine a reading is good if and only if it lies inside the band as printed, which

@@ -25,38 +25,35 @@ def said(answer: dict[str, Any]) -> str:
     return " ".join(one["text"] for one in answer["cautions"])
 
 
-@pytest.mark.parametrize("name", REQUESTS)
-def test_every_answer_carries_the_general_caution(name: str, remembering: Diagnoser) -> None:
+def test_every_answer_carries_the_general_caution(remembering: Diagnoser) -> None:
     """Every answer defers to the maker's manual, the site's lockout rules and local codes; one
     about a brake says chocks and lowered attachment too."""
-    answer = remembering.diagnose(REQUESTS[name])
-    text = said(answer)
-    assert re.search(r"service manual.*lockout rules.*local codes", text)
-    assert re.search(r"key-off|key off", text, re.IGNORECASE)
-    if REQUESTS[name]["machine"]["duty"] == "brake-release":
-        assert re.search(r"chocked", text)
-        assert re.search(r"arm (down|lowered)|support device", text)
+    for name, request in REQUESTS.items():
+        text = said(remembering.diagnose(request))
+        assert re.search(r"service manual.*lockout rules.*local codes", text), name
+        assert re.search(r"key-off|key off", text, re.IGNORECASE), name
+        if request["machine"]["duty"] == "brake-release":
+            assert re.search(r"chocked", text), name
+            assert re.search(r"arm (down|lowered)|support device", text), name
 
 
-@pytest.mark.parametrize("name", REQUESTS)
-def test_every_proposed_check_and_cause_carries_its_cautions(
-    name: str, diagnoser: Diagnoser, remembering: Diagnoser
-) -> None:
+def test_every_proposed_check_and_cause_carries_its_cautions(remembering: Diagnoser) -> None:
     """What an answer proposes or repairs carries the cautions of its hazards with it."""
-    answer = remembering.diagnose(REQUESTS[name])
-    machine = REQUESTS[name]["machine"]
-    mine = [
-        one for one in variants(diagnoser.knowledge)
-        if one.circuit.duty == machine["duty"]
-        and machine["control"] in (one.circuit.control, "unknown")
-        and machine["coil"] in (one.coil, "unknown")
-    ]  # fmt: skip
-    for one in answer["next_checks"]:
-        hazards = check_hazards(diagnoser.knowledge.checks[one["check"]], mine)
-        assert not lacking(hazards, one["cautions"], machine["duty"]), one["check"]
-    for cause in answer["causes"]:
-        hazards = frozenset(diagnoser.knowledge.causes[cause["id"]].hazards)
-        assert not lacking(hazards, cause["cautions"], machine["duty"]), cause["id"]
+    knowledge, every = remembering.knowledge, list(variants(remembering.knowledge))
+    for name, request in REQUESTS.items():
+        answer, machine = remembering.diagnose(request), request["machine"]
+        mine = [
+            one for one in every
+            if one.circuit.duty == machine["duty"]
+            and machine["control"] in (one.circuit.control, "unknown")
+            and machine["coil"] in (one.coil, "unknown")
+        ]  # fmt: skip
+        for one in answer["next_checks"]:
+            hazards = check_hazards(knowledge.checks[one["check"]], mine)
+            assert not lacking(hazards, one["cautions"], machine["duty"]), (name, one["check"])
+        for cause in answer["causes"]:
+            hazards = frozenset(knowledge.causes[cause["id"]].hazards)
+            assert not lacking(hazards, cause["cautions"], machine["duty"]), (name, cause["id"])
 
 
 @pytest.mark.parametrize(

@@ -223,7 +223,7 @@ def test_inputs_within_limits_are_answered_or_refused(knowledge: Knowledge, name
     fault with a path; it never breaks."""
     refused: list[list[Fault]] = []
 
-    @settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(suppress_health_check=list(HealthCheck))
     @given(inputs=_entries(name))
     def work(inputs: dict[str, Any]) -> None:
         for given_ in (inputs, dict(SUMS[name].example) | inputs):

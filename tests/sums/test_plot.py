@@ -6,7 +6,7 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from api.sums import SUMS, compute
@@ -105,7 +105,6 @@ SCALE = st.sampled_from(["linear", "log"])
 TEXT = st.text(max_size=12)
 
 
-@settings(max_examples=60, deadline=None)
 @given(points=st.lists(st.tuples(NUMBER, NUMBER), min_size=1, max_size=5), scales=st.tuples(
     SCALE, SCALE), words=TEXT)  # fmt: skip
 def test_any_points_and_words_give_a_picture(

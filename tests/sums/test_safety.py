@@ -4,7 +4,7 @@ import re
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from api.sums import MANUAL, compute
@@ -26,7 +26,6 @@ def prose(answer: dict[str, Any]) -> list[str]:
 def test_no_sum_about_a_fuse_suggests_a_larger_one(knowledge: Knowledge) -> None:
     """Whatever the current, no rating but the fuse's own is told, and a larger one is forbidden."""
 
-    @settings(max_examples=200, deadline=None)
     @given(rating=st.floats(1, 40), amperes=st.floats(0.001, 5000))
     def work(rating: float, amperes: float) -> None:
         given_ = {"fuse_amps": rating, "amperes": amperes}

@@ -25,12 +25,7 @@ JUNK = st.recursive(
     ),
     max_leaves=6,
 )
-TUNED = settings(
-    derandomize=True,
-    deadline=None,
-    max_examples=60,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+TUNED = settings(derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def sends(app: Flask, raw: bytes) -> int:
