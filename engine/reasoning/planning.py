@@ -303,15 +303,12 @@ def _two_ahead(
 
     A move is a check done on some weights. All results of all moves are looked at together.
     """
-    rows, places, best = [], [], []
-    for weights, check in moves:
-        parts = problem.split(weights, check)
-        best.append(problem.stop(parts))
-        follow = np.argsort(-parts.sum(axis=1), kind="stable")[: bounds.results]
-        rows.append(parts[follow])
-        places.append(follow)
-    batch = np.concatenate(rows)
-    done = np.repeat([check for _, check in moves], [len(row) for row in rows])
+    parts = [problem.split(weights, check) for weights, check in moves]
+    ends = np.cumsum([len(one) for one in parts])[:-1]
+    best = np.split(problem.stop(np.concatenate(parts)), ends)
+    places = [np.argsort(-one.sum(axis=1), kind="stable")[: bounds.results] for one in parts]
+    batch = np.concatenate([one[follow] for one, follow in zip(parts, places, strict=True)])
+    done = np.repeat([check for _, check in moves], [len(one) for one in places])
     ahead = np.minimum(
         _best_ahead(problem, batch, done, behind),
         _repair_then(problem, batch, done, behind, bounds),
