@@ -15,6 +15,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -41,14 +42,22 @@ def repair_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0, axis: i
     price = minutes + wrong
     ways = np.moveaxis(weights, axis, 0)
     if weights.size < WORTH_PAIRS * len(price) ** 2:
-        clock, mistaken = clock_and_mistakes(np.moveaxis(weights, axis, -1), minutes, wrong)
-        return clock + wrong * mistaken
+        order, _, left = _tried(np.moveaxis(ways, 0, -1), price)
+        found: Floats = np.tensordot(minutes, ways, 1) + (price[order] * left).sum(axis=-1)
+        return found
     pull = ways.reshape(len(price), -1) / price[:, None]
     total = (minutes * price) @ pull
     for n in range(len(price) - 1):
         total += price[n] * (price[n + 1 :] @ np.minimum(pull[n + 1 :], pull[n]))
-    found: Floats = total.reshape(ways.shape[1:])
-    return found
+    return total.reshape(ways.shape[1:])
+
+
+def _tried(weights: Floats, price: Floats) -> tuple[NDArray[np.intp], Floats, Floats]:
+    """Return the best order of repairs, and in it the weights and what is left after each."""
+    order = np.argsort(-(weights / price), axis=-1)  # of equals any may come first
+    ranked = np.take_along_axis(weights, order, axis=-1)
+    left = np.clip(ranked.sum(-1, keepdims=True) - np.cumsum(ranked, axis=-1), 0.0, None)
+    return order, ranked, left
 
 
 def clock_and_mistakes(
@@ -58,11 +67,8 @@ def clock_and_mistakes(
 
     ``weights`` of shape (..., causes), as in ``repair_minutes``.
     """
-    order = np.argsort(-(weights / (minutes + wrong)), axis=-1)  # of equals any may come first
-    ranked = np.take_along_axis(weights, order, axis=-1)
-    left = np.clip(ranked.sum(-1, keepdims=True) - np.cumsum(ranked, axis=-1), 0.0, None)
-    before = left + ranked
-    clock: Floats = (minutes[order] * before).sum(axis=-1)
+    order, ranked, left = _tried(weights, minutes + wrong)
+    clock: Floats = (minutes[order] * (left + ranked)).sum(axis=-1)
     mistaken: Floats = left.sum(axis=-1)
     return clock, mistaken
 
@@ -214,9 +220,14 @@ class Ranking:
         Two steps ahead every check seems to save what the check behind it saves; that must not
         count, or checks that change nothing would be proposed.
         """
-        others = [one.one_ahead for one in self.options if one.check != option.check]
-        best_other = min([self.stop, *others])
+        first, second = self._two_best
+        best_other = min(self.stop, second if option.one_ahead == first else first)
         return max(self.stop - option.one_ahead, best_other - option.two_ahead)
+
+    @cached_property
+    def _two_best(self) -> list[float]:
+        """Return the least cost of a check by itself, and the next of any other."""
+        return [*sorted(one.one_ahead for one in self.options), math.inf][:2]
 
     @property
     def best(self) -> float:
