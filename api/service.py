@@ -8,7 +8,7 @@ from typing import Any, Protocol, cast
 
 from flask import Flask, current_app
 
-from api.settings import Settings, load
+from api.settings import KNOWLEDGE_FOLDERS, Settings, load
 from api.store import Database
 from api.store.database import Probe
 from api.store.schema import require_current
@@ -17,7 +17,6 @@ from engine.physics.model import ModelStore
 
 _KEY = "threewire"
 STORE_SECONDS = 3.0
-SETTING = "THREEWIRE_KB"  # folders of a shop's own knowledge, separated as PATH's are
 
 
 class Engine(Protocol):
@@ -95,7 +94,7 @@ def knowledge_of(settings: Settings) -> Knowledge:
 
 def folders_set() -> list[str]:
     """Return the folders that the setting names."""
-    return [folder for folder in os.environ.get(SETTING, "").split(os.pathsep) if folder]
+    return [folder for folder in os.environ.get(KNOWLEDGE_FOLDERS, "").split(os.pathsep) if folder]
 
 
 def current() -> Service:

@@ -20,6 +20,7 @@ from engine.knowledge.faults import Fault, FaultsError, unknown
 
 PREFIX = "THREEWIRE_"
 CONFIG = "THREEWIRE_CONFIG"
+KNOWLEDGE_FOLDERS = "THREEWIRE_KB"  # of a shop's own, separated as PATH's are
 LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
 _NOT_SETTINGS = ("CONFIG", "DEBUG", "SLOW")  # of the environment, and read elsewhere
 

@@ -13,14 +13,16 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from functools import partial
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from api import strict_json
 from api.answers import answering, problems
 from api.answers.answering import MAX_BYTES
-from api.service import Engine
 from api.strict_json import JsonObject
 from engine import Diagnoser, Knowledge
+
+if TYPE_CHECKING:  # a command has no use for what it imports
+    from api.service import Engine
 
 MEDIA_TYPE = "application/x-ndjson"
 # A little over what is taken is kept of a long line, so that it is seen to be too long.
@@ -50,7 +52,7 @@ def _hold(held: bytearray, part: bytes) -> None:
 
 
 def answer_line(
-    engine: Engine, number: int, raw: bytes, failed: Callable[[Exception], None] | None = None
+    engine: "Engine", number: int, raw: bytes, failed: Callable[[Exception], None] | None = None
 ) -> tuple[bool, str]:
     """Return whether line ``number`` (from 1) was good, and its answer or problem as a line.
 
@@ -148,7 +150,7 @@ def _end_with(parent: Any) -> None:
 
 Numbered = tuple[int, bytes]
 _BYTES_AS_ONE = 16 * 1024  # a line of so many bytes counts as one more in its group
-_engine: list[Engine] = []  # of a worker process
+_engine: list["Engine"] = []  # of a worker process
 
 
 def answers(knowledge: Knowledge, lines: Iterable[bytes], jobs: int) -> Iterator[tuple[bool, str]]:

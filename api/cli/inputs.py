@@ -15,7 +15,7 @@ import yaml
 
 from api import strict_json
 from api.answers.answering import MAX_BYTES
-from api.service import SETTING
+from api.settings import KNOWLEDGE_FOLDERS
 from api.strict_json import JsonObject
 from engine import Knowledge, KnowledgeError, RequestError, load_knowledge
 from engine.diagnosis import diagnoser_of, shipped_knowledge
@@ -44,10 +44,10 @@ class BadInput(click.ClickException):
 def overlay_option(command: _Command) -> _Command:
     """Add ``--kb``, folders with a shop's own knowledge; the setting is for all commands."""
     option = click.option(
-        "--kb", "overlay", multiple=True, envvar=SETTING, metavar="DIR",
+        "--kb", "overlay", multiple=True, envvar=KNOWLEDGE_FOLDERS, metavar="DIR",
         type=click.Path(file_okay=False),
         help="Folder with your own knowledge, laid over the shipped one. May be given again. "
-        f"The setting {SETTING} names such folders for every command.",
+        f"The setting {KNOWLEDGE_FOLDERS} names such folders for every command.",
     )  # fmt: skip
     return option(command)
 
