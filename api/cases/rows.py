@@ -145,7 +145,7 @@ def keep(session: Session, order: int, version: int, found: CaseDiagnosis) -> No
     """Keep a diagnosis, and throw away those before the last version."""
     if found.answer is None:
         return
-    body = zlib.compress(orjson.dumps(found.to_dict()), FAST)
+    body = zlib.compress(orjson.dumps(found.to_dict(), option=orjson.OPT_SERIALIZE_NUMPY), FAST)
     used = made_with(found.answer["knowledge_version"])
     session.merge(DiagnosisRow(case_order=order, version=version, made_with=used, body=body))
     mine = DiagnosisRow.case_order == order
