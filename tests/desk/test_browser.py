@@ -25,9 +25,11 @@ pytestmark = pytest.mark.skipif(b.missing(), reason="Chromium is not installed; 
 
 @pytest.fixture(scope="module")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    """A real server on a store of its own."""
+    """A real server on a store of its own, which learns nothing: one test's closed calls would
+    move the chances of the next, at a moment nobody knows."""
     home = tmp_path_factory.mktemp("desk")
-    running = Running(home, "--database", b.new_store(home))
+    apart = {"THREEWIRE_LEARN": "no"}
+    running = Running(home, "--database", b.new_store(home), environment=apart)
     yield running
     running.stop()
 
