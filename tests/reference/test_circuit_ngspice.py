@@ -134,7 +134,7 @@ def test_resistances_of_dead_networks(
     """What an ohmmeter shows is what one ampere pushed through ngspice's network gives in volts."""
     drawn = [
         (one, pair)
-        for one in faulty_circuits(knowledge, seed=2, count=enlarged(30), dead=True)
+        for one in faulty_circuits(knowledge, seed=2, count=enlarged(15), dead=True)
         for pair in PAIRS
     ]
     found = ngspice.solve([island(one, test_amps=pair) for one, pair in drawn])

@@ -207,7 +207,7 @@ def test_exact_planner_agrees_with_the_independent_recursion() -> None:
 
 @pytest.mark.parametrize(
     ("causes", "checks", "count"),
-    [(4, 3, 20), (6, 5, 6), (8, 6, 2), pytest.param(10, 8, 2, marks=ONLY_SLOW)],
+    [(4, 3, 20), (6, 5, 3), (8, 6, 1), pytest.param(10, 8, 2, marks=ONLY_SLOW)],
 )
 def test_bounded_planner_is_within_two_percent_of_the_optimum(
     causes: int, checks: int, count: int, enlarged: Callable[[int], int],

@@ -19,8 +19,8 @@ from tests.reference.rule_facts import Case, Drawer
 from tests.reference.rule_runs import Clips, Engine, Outcome, case_of, is_about_step
 
 CASE_FILES = sorted((Path(__file__).parents[1] / "cases" / "rules").glob("*.yaml"))
-BLIND = 100
-EVERY = 6
+BLIND = 50
+EVERY = 10
 LEAST_SHARE_FIRED = 0.97
 
 Figure = Callable[[str], None]
@@ -89,7 +89,7 @@ def test_random_facts(compared: Compared, enlarged: Sized, figure: Figure) -> No
     for name, rule in knowledge.rules.items():
         for _ in range(enlarged(1)):
             compared.compare(drawer.meeting(rule), name)
-    assert compared.cases >= 500
+    assert compared.cases >= 450
     assert compared.discounts > 100
     assert len(compared.fired) >= LEAST_SHARE_FIRED * len(knowledge.rules)
     figure(str(compared))
@@ -166,7 +166,7 @@ def test_case_files(
 ) -> None:
     """On the rules' own cases both agree, and CLIPS too fires each rule where its case says so.
 
-    Of every sixth rule, of all when enlarged; what the engine's rules do on all of them stands in
+    Of every tenth rule, of all when enlarged; what the engine's rules do on all of them stands in
     tests/rules/test_rule_cases.py.
     """
     reader = Reader(diagnoser)

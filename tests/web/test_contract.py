@@ -10,11 +10,12 @@ from jsonschema import Draft202012Validator
 
 from api.answers import demos
 from engine.knowledge.text import load_yaml
+from tests.reference.conftest import SLOW
 
 WORKED = sorted((Path(__file__).parents[2] / "tests" / "cases" / "worked").glob("*.yaml"))
 REQUESTS = [pytest.param(demo.request, id=demo.id) for demo in demos.load_all()] + [
     pytest.param(load_yaml(path.read_text(), path.name)["request"], id=path.stem)
-    for path in WORKED[1::4]
+    for path in WORKED[1 :: 4 if SLOW else 12]
 ]
 
 REQUESTS += [

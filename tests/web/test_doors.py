@@ -2,8 +2,6 @@
 
 import json
 import os
-import subprocess
-import sys
 import tracemalloc
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -28,7 +26,7 @@ WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
 
 def requests() -> Iterator[Any]:
     """Yield the demo cases and some worked cases, as requests."""
-    for demo in demos.load_all():
+    for demo in demos.load_all()[:: 1 if SLOW else 3]:
         yield pytest.param(demo.request, id=demo.id)
     for path in WORKED[:: 16 if SLOW else 48]:
         yield pytest.param(yaml.load(path.read_text(), yaml.CSafeLoader)["request"], id=path.stem)
@@ -57,19 +55,6 @@ def test_same_bytes_from_many_threads(app: Flask) -> None:
 
     with ThreadPoolExecutor(8) as pool:
         assert list(pool.map(send, cases * 4)) == expected
-
-
-def test_same_bytes_in_another_process(case: dict[str, Any], engine: Diagnoser) -> None:
-    """A process with another hash seed gives the same bytes."""
-    done = subprocess.run(
-        [sys.executable, "-m", "api", "diagnose", "--json", "-"],
-        input=json.dumps(case).encode(),
-        capture_output=True,
-        check=True,
-        cwd=ROOT,
-        env={"PYTHONHASHSEED": "4711", "PATH": ""},
-    )
-    assert done.stdout == dumps(engine.diagnose(case)).encode()
 
 
 def test_yaml_and_json_of_one_request_agree(
