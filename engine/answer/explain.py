@@ -30,7 +30,7 @@ from engine.physics.circuit import Floats
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, NO_REPAIR, Model
 from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.advice import Meaning, Plan, Proposal
+from engine.reasoning.advice import BEYOND, UNSAFE, Meaning, Plan, Proposal
 from engine.reasoning.belief import Belief, Fit
 from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, findings_behind
@@ -326,10 +326,17 @@ def _advice(scene: Scene) -> Advice:
 
 def _handed_over(scene: Scene) -> str:
     """Return who is to be sent, with what, and what comes first."""
+    if scene.plan.handed == BEYOND:
+        return (
+            "What was found points past this circuit, or to a good one, and no cause in it is "
+            "likely by itself. Hand the machine on with this report, or back if it works."
+        )
     least = scene.knowledge.thresholds.least_change
     more = any(one.changes >= least and one.worth > 0 for one in scene.plan.proposals)
     nearly = ", or nearly" if more else ""
     said = f"That is all that can be told with what is at hand{nearly}, and no cause leads at half."
+    if scene.plan.handed == UNSAFE:
+        said = "Not every step is safe at this machine as it stands, so go no further by phone."
     if not scene.plan.further:
         return f"{said} Send somebody who knows this type of machine, with this report."
     check = scene.knowledge.checks[scene.plan.further[0].check]

@@ -778,6 +778,7 @@ class Thresholds:
     """
 
     confirmed: float
+    measured: float
     leads: float
     seen_decibans: float
     unsure: float

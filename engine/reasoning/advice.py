@@ -10,7 +10,7 @@ import numpy as np
 from engine.knowledge import Knowledge, items
 from engine.physics.band import Band, fine_digits, open_band, rounded
 from engine.physics.circuit import Floats
-from engine.physics.model import NO_REPAIR, Model
+from engine.physics.model import HEALTHY, NO_REPAIR, Model
 from engine.physics.prediction import Forecast, OutcomePrediction, ReadingPrediction
 from engine.reasoning.belief import Belief
 from engine.reasoning.conclusions import Conclusions
@@ -30,6 +30,8 @@ from engine.rules.compile import RuleSet
 
 MAX_PROPOSALS, LEADERS = 5, 3  # checks proposed; causes named for each result of a check
 MOST_REPAIRS = 5
+UNSAFE, BEYOND = "unsafe", "beyond"  # why a call is handed over though checks may tell
+AT_THE_PART = {"look", "try"}  # kinds of check that find a fault where it is
 
 
 @dataclass(frozen=True)
@@ -109,6 +111,7 @@ class Plan:
     repair_order: tuple[str, ...] = ()
     minutes: float = 0.0  # expected to the fix, if repair starts now
     lacks_figure: bool = False  # the leader is condemned only against a figure that is not stated
+    handed: str | None = None  # why it is handed over though checks may tell: unsafe, or beyond
 
 
 class Adviser:
@@ -119,6 +122,10 @@ class Adviser:
         self._knowledge, self._checks = knowledge, knowledge.checks
         self._model, self._at = model, knowledge.thresholds
         self.minutes = np.array([knowledge.causes[name].minutes for name in model.causes])
+        self._beyond = np.array([
+            name in NO_REPAIR or knowledge.causes[name].section == "outside"
+            for name in model.causes
+        ])  # not a fault of this circuit  # fmt: skip
         self._names = list(model.predictions)
         self._context = context
         effort = knowledge.rows("effort")
@@ -150,18 +157,19 @@ class Adviser:
         if effects.out_of_scope is not None:
             return Plan("refer")
         limits = self._limits(request, effects, conclusions)
-        (action, proposals), further = (
-            self._advised(belief, limits, conclusions, separator),
-            None,
-        )
+        action, proposals = self._advised(belief, limits, conclusions, separator)
+        further = None
         if limits.kinds is not None or limits.lay:
             free = replace(limits, kinds=None, lay=False)
             whole = not limits.lay and set(limits.kinds or ()) == set(items.USUAL_KINDS)
             further = proposals if whole else self._advised(belief, free, conclusions, separator)[1]
+        handed = None if action != "check" else self._handed(belief, limits, proposals)
+        course = "hand-over" if handed else self._course(action, belief, proposals, further)
         return Plan(
-            self._course(action, belief, proposals, further), proposals, further,
+            course, proposals, further,
             {one.check: self.meanings(belief, one.check) for one in (*proposals, *(further or ()))},
             self._repairs(belief), self.expected_minutes(belief.causes), self.lacks_figure(belief),
+            handed,
         )  # fmt: skip
 
     def _advised(
@@ -178,13 +186,16 @@ class Adviser:
         # what only prefers one check to another gives way to a cause that is all but certain
         standing = [one for one in promoted if one.reason.before_part]
         telling = [one for one in promoted if one.changes >= self._at.least_doubt]
-        if self._confirmed(belief) and not confirming and not standing and not first:
+        # what is found is put right before anybody asks whether it is all: the test after it tells
+        open_yet = confirming or standing or (first and not self._found(belief))
+        if self._confirmed(belief) and not open_yet:
             action, chosen = "repair", [*worth, *useful, *ranked[:LEADERS]]
         elif useful or standing or telling or first or confirming:
             deciding = [one for one in useful if one.worth >= self._at.least_saving]
             settling = self._settling(belief, useful, limits)
-            action, chosen = "check", [*first, *promoted, *confirming, *deciding[:1], *settling,
-                                       *deciding, *useful, *worth]  # fmt: skip
+            looking = self._looking(worth, limits)
+            action, chosen = "check", [*first, *promoted, *confirming, *deciding[:1], *looking,
+                                       *settling, *deciding, *useful, *worth]  # fmt: skip
         else:
             leads = float(belief.causes.max()) >= self._at.leads and not self.lacks_figure(belief)
             action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
@@ -214,6 +225,26 @@ class Adviser:
             return "repair" if spent else action
         return action
 
+    def _handed(self, belief: Belief, limits: Limits, proposals: Sequence[Proposal]) -> str | None:
+        """Return why to hand over though a check may tell; what a rule wants first comes first.
+
+        Who can only ask goes no further with a machine at which not every step is allowed. A
+        machine that is most likely good is given back. Where the fault more likely than not lies
+        beyond this circuit and all was asked, nobody measures on for a cause in it that has less
+        belief than is worth a check of its own.
+        """
+        if any(one.reason.before_part for one in proposals):
+            return None
+        if limits.forbidden and limits.kinds is not None and set(limits.kinds) == {"ask"}:
+            return UNSAFE
+        leader = belief.order[0]
+        if self._model.causes[leader] == HEALTHY and belief.causes[leader] >= self._at.leads:
+            return BEYOND
+        past = belief.causes[self._beyond].sum() >= self._at.leads
+        within = belief.causes[~self._beyond].max(initial=0.0)
+        asking = any(one.reason.kind == "ask" for one in proposals)
+        return BEYOND if past and within < self._at.least_settled and not asking else None
+
     def _most_told(self, proposals: Sequence[Proposal]) -> float:
         """Return the minutes that the best of the checks is worth that may change the repair."""
         least = self._at.least_change
@@ -221,13 +252,18 @@ class Adviser:
                    default=0.0)  # fmt: skip
 
     def _confirmed(self, belief: Belief) -> bool:
-        """Return whether the leading cause is all but certain, or was seen."""
-        seen = any(self._checks[name].kind == "look" for name in self._showed(belief))
-        least = self._at.leads if seen else self._at.confirmed
+        """Return whether the leading cause is all but certain, or was found by its own check."""
+        found = self._found(belief)
+        least = self._at.leads if found & AT_THE_PART else self._at.confirmed
+        least = min(least, self._at.measured) if found else least
         return bool(
             belief.causes[belief.order[0]]
             >= (self._at.sure if self.lacks_figure(belief) else least)
         )
+
+    def _found(self, belief: Belief) -> set[str]:
+        """Return the kinds of check that found the leading cause; hearsay finds none."""
+        return {self._checks[name].kind for name in self._showed(belief)} - {"ask"}
 
     def _showed(self, belief: Belief) -> list[str]:
         """Return the checks done that confirm the leading cause and speak clearly for it."""
@@ -267,6 +303,16 @@ class Adviser:
         }
         cheap = [one for one in ranked if costs.get(one.check, np.inf) <= self._at.cheap]
         return sorted(cheap, key=lambda one: costs[one.check])[:1]
+
+    def _looking(self, worth: Sequence[Proposal], limits: Limits) -> list[Proposal]:
+        """Return the cheap look that tells most for its time: eyes come before the meter."""
+        costs = {
+            one.check: self._minutes_of(one.check, limits)
+            for one in worth
+            if self._checks[one.check].kind == "look" and one.changes >= self._at.least_doubt
+        }
+        cheap = [one for one in worth if costs.get(one.check, np.inf) <= self._at.cheap]
+        return sorted(cheap, key=lambda one: costs[one.check] / one.worth)[:1]
 
     def _settling(
         self, belief: Belief, useful: Sequence[Proposal], limits: Limits

@@ -403,3 +403,74 @@ def test_a_step_has_only_the_dangers_that_its_machine_has(
     hazards = check_hazards(check, variants)
     assert foreign in check.hazards
     assert hazards == set(check.hazards) - {foreign}
+
+
+def test_what_was_found_by_hand_is_put_right_before_anything_is_measured(
+    diagnoser: Diagnoser,
+) -> None:
+    """A plunger felt to stop short is repaired at little over a half; told of nothing, it is not,
+    whatever else may be wrong besides."""
+    findings = [
+        {"check": "brake-response", "outcome": "releases-then-drops"},
+        {"check": "connector-look", "outcome": "corroded"},
+        {"check": "hold-pin-voltage", "value": 7.6, "unit": "V"},
+    ]
+    felt = {"check": "plunger-travel", "outcome": "stops-short"}
+    before, after = (
+        diagnoser.diagnose({"machine": BRAKE, "findings": found})
+        for found in (findings, [*findings, felt])
+    )
+    thresholds = diagnoser.knowledge.thresholds
+    assert before["advice"]["do"] == "check"
+    assert after["causes"][0]["id"] == "travel-short"
+    assert thresholds.leads <= after["causes"][0]["probability"] < thresholds.measured
+    assert after["advice"]["do"] == "repair"
+
+
+def test_a_machine_that_does_not_hold_is_not_diagnosed_by_phone(diagnoser: Diagnoser) -> None:
+    """First it is made safe; then who can only ask hands over, and who has tools goes on."""
+    rolls = {"check": "brake-response", "outcome": "will-not-hold"}
+    secured = {"check": "machine-secured", "outcome": "secured"}
+
+    def advice(findings: list[dict[str, str]], *kinds: str) -> Any:
+        asked = {"machine": BRAKE, "findings": findings, "on_hand": list(kinds)}
+        return diagnoser.diagnose(asked)
+
+    first = advice([rolls], "ask")
+    assert (first["advice"]["do"], checks(first)[0]) == ("check", "machine-secured")
+    by_phone = advice([rolls, secured], "ask")["advice"]
+    assert by_phone["do"] == "hand-over"
+    assert "no further by phone" in by_phone["because"]
+    assert advice([rolls, secured], "ask", "look", "meter")["advice"]["do"] == "check"
+
+
+def test_where_the_fault_lies_past_this_circuit_the_machine_is_handed_on(
+    diagnoser: Diagnoser,
+) -> None:
+    """A solenoid that pulls and a lock seen to move leave the drive; the plunger alone does not."""
+    findings = [
+        {"check": "brake-response", "outcome": "will-not-release"},
+        {"check": "plunger-action", "outcome": "pulls-and-stays"},
+    ]
+    lock = {"check": "lock-look", "outcome": "present-and-moves"}
+    before, after = (
+        diagnoser.diagnose({"machine": BRAKE, "findings": found})["advice"]
+        for found in (findings, [*findings, lock])
+    )
+    assert before["do"] == "check"
+    assert after["do"] == "hand-over"
+    assert "past this circuit" in after["because"]
+
+
+def test_a_cheap_look_is_among_the_first_beside_the_meter(diagnoser: Diagnoser) -> None:
+    """Two minutes for a look at the fuse come before a third reading."""
+    findings = [
+        NO_START,
+        {"check": "recent-work", "outcome": "solenoid-replaced"},
+        {"check": "relay-click", "outcome": "heard"},
+        {"check": "plunger-action", "outcome": "no-movement"},
+    ]
+    machine = {**CRANK, "control": "ignition-timed"}
+    first = checks(diagnoser.diagnose({"machine": machine, "findings": findings}))[:3]
+    kinds = [diagnoser.knowledge.checks[one].kind for one in first]
+    assert {"look", "meter"} <= set(kinds)
