@@ -25,6 +25,7 @@ from engine.physics.circuit import Floats
 
 Mask = NDArray[np.bool_]
 ALL = slice(None)
+LEAST_OWN = 1e-10  # rounding alone takes 1e-15 from what readings share
 LOG_2_PI = math.log(2 * math.pi)
 
 
@@ -50,12 +51,14 @@ class Readings:
 
         What two share they share through ``J J'`` alone. A root of that and half of what is each
         one's own (which keeps it regular) takes the place of ``J``; the other half stays its own.
+        Of what it shares a reading's own is taken for a part in ``LEAST_OWN`` at least.
         """
         many, readings = self.loadings.shape[2], self.loadings.shape[1]
         if many <= readings:
             return self
-        half = np.where(self.active, 0.5 * self.own_variance, 1.0)
         loadings = np.where(self.active[..., None], self.loadings, 0.0)
+        own = np.maximum(self.own_variance, LEAST_OWN * (loadings**2).sum(axis=-1))
+        half = np.where(self.active, 0.5 * own, 1.0)
         together = loadings @ np.swapaxes(loadings, 1, 2)
         together[:, range(readings), range(readings)] += half
         return replace(self, loadings=np.linalg.cholesky(together), own_variance=half)

@@ -56,6 +56,32 @@ def test_right_readings_are_a_dense_gaussian(seed: int) -> None:
         assert found.log_likelihood[hypothesis] == pytest.approx(expected, rel=1e-9)
 
 
+@pytest.mark.parametrize("own", [1.0, 1e-3])
+def test_compact_readings_say_the_same(own: float) -> None:
+    """On a root of what they share, four readings of eleven quantities are a dense Gaussian too,
+    also where one does not count and where they owe little to themselves."""
+    readings = drawn(1, 4, quantities=11)
+    active = readings.active.copy()
+    active[1, 2] = False
+    readings = replace(readings, own_variance=own * readings.own_variance, active=active)
+    found, whole = weigh_together(readings.compact), weigh_together(readings)
+    assert readings.compact.loadings.shape == (3, 4, 4)
+    assert found.left_out == pytest.approx(whole.left_out, rel=1e-6)
+    sure = replace(readings, flat_share=1e-300)
+    assert weigh_together(sure.compact).log_likelihood[1] == pytest.approx(
+        dense(readings, 1, [0, 1, 3]), rel=1e-6
+    )
+
+
+def test_compact_readings_bear_nothing_of_their_own() -> None:
+    """Four readings that share one thing and have no noise to speak of: no failure, all finite."""
+    readings = drawn(2, 4, quantities=9)
+    same = np.zeros_like(readings.loadings)
+    same[..., 0] = 0.3
+    readings = replace(readings, loadings=same, own_variance=np.full((3, 4), 1e-30))
+    assert np.isfinite(weigh_together(readings.compact).log_likelihood).all()
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_each_given_the_others_is_a_ratio_of_dense_gaussians(seed: int) -> None:
     """Leave-one-out is the joint density over that of the others (Good's definition)."""
