@@ -4,7 +4,6 @@ import os
 import random
 import signal
 import time
-from collections.abc import Callable
 from threading import active_count
 
 import pytest
@@ -12,24 +11,23 @@ import pytest
 from api.store import Database
 from tests.faults.conftest import Starter
 from tests.faults.writers import Acknowledged, Writer, hold_to
+from tests.reference.conftest import SLOW
 
 pytestmark = pytest.mark.both_databases
 
-ROUNDS = 10  # a hundred when slow
+ROUNDS = 100 if SLOW else 5
 WHOLE = 5  # every fifth round kills the master and all workers, the others one worker
 
 
-def test_killed_in_the_middle_of_writes(
-    start: Starter, store_url: str, enlarged: Callable[[int], int]
-) -> None:
+def test_killed_in_the_middle_of_writes(start: Starter, store_url: str) -> None:
     """No acknowledged case or finding is lost or doubled, none is half-written; it comes back."""
     rng = random.Random(11)  # noqa: S311 - the same moments each time
     server = start(store_url, "--workers", "2")
-    seen, rounds = Acknowledged(), enlarged(ROUNDS)
+    seen = Acknowledged()
     writers = [Writer(server.url, seen) for _ in range(4)]
     for writer in writers:
         writer.start()
-    for number in range(rounds):
+    for number in range(ROUNDS):
         before = len(seen.cases)
         deadline = time.monotonic() + 30
         while len(seen.cases) < before + 2 and time.monotonic() < deadline:
@@ -51,4 +49,4 @@ def test_killed_in_the_middle_of_writes(
     database = Database(store_url)
     found = hold_to(database, seen)
     database.close()
-    assert found["cases"] >= rounds  # it did write between the kills
+    assert found["cases"] >= ROUNDS  # it did write between the kills
