@@ -114,13 +114,20 @@ def test_table_names_every_kit(results: run.Results) -> None:
         assert words in text
 
 
-def test_command_prints_json_and_writes(tmp_path: Path) -> None:
+@pytest.mark.usefixtures("results")  # this process has an engine then
+def test_command_prints_json_and_writes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The command prints its figures as JSON and writes them, plots only with the extra."""
+
+    def without(*_: object) -> None:
+        raise bound.MissingExtraError
+
+    monkeypatch.setattr("tests.proving.plots.write", without)
     done = CliRunner().invoke(
         prove, ["--machines", "2", "--kit", "ask", "--no-play", "--jobs", "1", "--json",
                 "--out", str(tmp_path)],
     )  # fmt: skip
     assert done.exit_code == 0, done.output
+    assert "no plots" in done.stderr
     assert json.loads(done.stdout)["kits"]["ask"]["machines"] == 2
     assert json.loads((tmp_path / "figures.json").read_text())["machines"] == 2
 

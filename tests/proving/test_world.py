@@ -8,6 +8,7 @@ from tests.proving.data import kb, own
 from tests.proving.kits import KITS, findings
 from tests.proving.machine import UNCALLED
 from tests.proving.simulator import draw_machines, draw_one
+from tests.reference.conftest import SLOW
 
 
 def test_every_cause_has_its_fault() -> None:
@@ -59,7 +60,7 @@ def test_asked_again_a_reading_differs_by_its_noise_alone() -> None:
         assert 0 < max(numbers) - min(numbers) < 0.05 * 24
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(10 if SLOW else 1))
 def test_the_engine_takes_every_finding(seed: int) -> None:
     """Whatever a simulated person reports is a request that the engine's gate lets in."""
     knowledge = load_knowledge()
