@@ -193,9 +193,10 @@ class Adviser:
         elif useful or standing or telling or first or confirming:
             deciding = [one for one in useful if one.worth >= self._at.least_saving]
             settling = self._settling(belief, useful, limits)
+            asked = self._asked_for(worth, conclusions)
             looking = self._looking(worth, limits)
-            action, chosen = "check", [*first, *promoted, *confirming, *deciding[:1], *looking,
-                                       *settling, *deciding, *useful, *worth]  # fmt: skip
+            action, chosen = "check", [*first, *promoted, *confirming, *deciding[:1], *asked,
+                                       *looking, *settling, *deciding, *useful, *worth]  # fmt: skip
         else:
             leads = float(belief.causes.max()) >= self._at.leads and not self.lacks_figure(belief)
             action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
@@ -303,6 +304,12 @@ class Adviser:
         }
         cheap = [one for one in ranked if costs.get(one.check, np.inf) <= self._at.cheap]
         return sorted(cheap, key=lambda one: costs[one.check])[:1]
+
+    def _asked_for(self, worth: Sequence[Proposal], conclusions: Conclusions) -> list[Proposal]:
+        """Return a check that rules would ask first and minutes alone would not, if it tells."""
+        wishes = {wish.check for wish in conclusions.preferred}
+        least = self._at.idle * max((one.worth for one in worth), default=0.0)
+        return [one for one in worth if one.check in wishes and one.worth >= least][:1]
 
     def _looking(self, worth: Sequence[Proposal], limits: Limits) -> list[Proposal]:
         """Return the cheap look that tells most for its time: eyes come before the meter."""
