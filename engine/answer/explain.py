@@ -308,8 +308,6 @@ def _advice(scene: Scene) -> Advice:
     get_figure = None
     if plan.action == "repair":
         first = plan.repair_order[0] if plan.repair_order else leader
-        if leader in NO_REPAIR and leads:
-            first = leader
         chance = float(belief.causes[names.index(first)])
         at_hand = "at hand " if scene.request.on_hand is not None else ""
         name = scene.knowledge.causes[first].name.lower()

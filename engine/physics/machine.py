@@ -117,13 +117,18 @@ def make_variant(
         ohms = parts[part].ohms
         return (ohms or 1.0) * circuit.ohms_factor(machine.system_volts)
 
+    pull_ohms = machine.pull_ohms or typical("pull-winding")
+    # a maker's fuse carries the maker's coil: where only the coil is stated, it is as much larger
+    carries = circuit.fuse_amps[machine.system_volts] * max(
+        1.0, typical("pull-winding") / pull_ohms
+    )
     return Variant(
         circuit=circuit.with_relay_low() if "relay_switched" in otherwise else circuit,
         coil=coil,
         system_volts=machine.system_volts,
         fuel_actuation=machine.fuel_actuation,
-        fuse_amps=machine.fuse_amps or circuit.fuse_amps[machine.system_volts],
-        pull_ohms=machine.pull_ohms or typical("pull-winding"),
+        fuse_amps=machine.fuse_amps or carries,
+        pull_ohms=pull_ohms,
         hold_ohms=machine.hold_ohms or typical("hold-winding"),
         ambient_celsius=20.0 if machine.ambient_celsius is None else machine.ambient_celsius,
         stated=frozenset(

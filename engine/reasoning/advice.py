@@ -163,7 +163,7 @@ class Adviser:
             free = replace(limits, kinds=None, lay=False)
             whole = not limits.lay and set(limits.kinds or ()) == set(items.USUAL_KINDS)
             further = proposals if whole else self._advised(belief, free, conclusions, separator)[1]
-        handed = None if action != "check" else self._handed(belief, limits, proposals)
+        handed = self._handed(action, belief, limits, proposals)
         course = "hand-over" if handed else self._course(action, belief, proposals, further)
         return Plan(
             course, proposals, further,
@@ -226,20 +226,26 @@ class Adviser:
             return "repair" if spent else action
         return action
 
-    def _handed(self, belief: Belief, limits: Limits, proposals: Sequence[Proposal]) -> str | None:
+    def _handed(
+        self, action: str, belief: Belief, limits: Limits, proposals: Sequence[Proposal]
+    ) -> str | None:
         """Return why to hand over though a check may tell; what a rule wants first comes first.
 
         Who can only ask goes no further with a machine at which not every step is allowed. A
         machine that is most likely good is given back. Where the fault more likely than not lies
         beyond this circuit and all was asked, nobody measures on for a cause in it that has less
-        belief than is worth a check of its own.
+        belief than is worth a check of its own. Nor is anything put right in this circuit where
+        what leads has no repair in it.
         """
-        if any(one.reason.before_part for one in proposals):
+        leader = belief.order[0]
+        leads = belief.causes[leader] >= self._at.leads
+        if action == "repair":
+            return BEYOND if leads and self._model.causes[leader] in NO_REPAIR else None
+        if action != "check" or any(one.reason.before_part for one in proposals):
             return None
         if limits.forbidden and limits.kinds is not None and set(limits.kinds) == {"ask"}:
             return UNSAFE
-        leader = belief.order[0]
-        if self._model.causes[leader] == HEALTHY and belief.causes[leader] >= self._at.leads:
+        if self._model.causes[leader] == HEALTHY and leads:
             return BEYOND
         past = belief.causes[self._beyond].sum() >= self._at.leads
         within = belief.causes[~self._beyond].max(initial=0.0)
