@@ -58,3 +58,20 @@ def test_a_good_machine_with_a_makers_coil_is_called_good(
     answer = diagnoser.diagnose({"machine": machine, "findings": findings})
     assert answer["causes"][0]["id"] == HEALTHY
     assert answer["advice"]["do"] == "hand-over"
+
+
+@pytest.mark.parametrize("fuse", [1, 10, 15, 30])
+def test_a_stated_fuse_does_not_open_in_a_good_machine(diagnoser: Diagnoser, fuse: int) -> None:
+    """A slip, or a weaker coil than usual: a blown fuse is still the fuse's or a short's."""
+    machine = {
+        "duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground",
+        "fuse_amps": fuse,
+    }  # fmt: skip
+    assert healthy_readings(diagnoser, machine, 0.36, 20.0)["pull-pin-voltage"] > 7.2
+    blown = [
+        {"check": "engine-response", "outcome": "cranks-no-start"},
+        {"check": "fuse-look", "outcome": "blown"},
+    ]
+    answer = diagnoser.diagnose({"machine": machine, "findings": blown})
+    shorts = {"fuse-open", "pull-winding-shorted", "pull-wire-shorted-to-ground"}
+    assert {one["id"] for one in answer["causes"][:3]} == shorts
