@@ -235,11 +235,14 @@ def _of_context(scene: Scene, cause: str) -> list[Evidence]:
         factor = factors.get(cause, 1.0)
         weight = float(10 * np.log10(factor))
         firing = next(one for one in firings if one.rule == name)
-        for index in findings_behind(scene.knowledge, firings, firing)[:1]:
-            finding = next(o.finding for o in scene.observations if o.finding.index == index)
+        behind = findings_behind(scene.knowledge, firings, firing)
+        told = [one.finding for one in scene.observations if one.finding.index in behind]
+        if told:  # one of them, the same in whatever order they were told
+            finding = min(told, key=lambda one: (one.check, one.stated))
             found.append(Evidence(
-                index, finding.check, "for" if weight > 0 else "against", round(weight, 1) + 0.0,
-                finding.stated, f"{factor:g} times as likely in this context", "no shift",
+                finding.index, finding.check, "for" if weight > 0 else "against",
+                round(weight, 1) + 0.0, finding.stated,
+                f"{factor:g} times as likely in this context", "no shift",
                 f"{rule.because.found} {rule.because.points}", f"rule:{name}",
             ))  # fmt: skip
     return found
