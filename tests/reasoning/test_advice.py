@@ -35,12 +35,12 @@ BRAKE = {"duty": "brake-release", "control": "controller-on-request", "coil": "c
 NO_START = {"check": "engine-response", "outcome": "cranks-no-start"}
 
 
-def cost_of(order: tuple[int, ...], wrong: float = 0.0) -> float:
+def cost_of(order: tuple[int, ...], wrong: float = 0.0, chances: Any = CHANCES) -> float:
     """Return the expected minutes of trying repairs in an order, by hand."""
-    left, cost = 1.0, 0.0
+    left, cost = float(sum(chances)), 0.0
     for one in order:
         cost += left * MINUTES[one]
-        left -= CHANCES[one]
+        left -= chances[one]
         cost += left * wrong
     return cost
 
@@ -59,6 +59,19 @@ def test_other_orders_cost_more() -> None:
     costs = [cost_of(order) for order in itertools.permutations(range(4))]
     assert max(costs) == pytest.approx(15.35)
     assert min(costs) == pytest.approx(float(repair_minutes(CHANCES, MINUTES)))
+
+
+@pytest.mark.parametrize("rows", [3, 200])  # few are sorted, many taken in pairs
+@pytest.mark.parametrize("wrong", [0.0, 30.0])
+def test_rows_of_causes_cost_the_least_of_all_orders(rows: int, wrong: float) -> None:
+    """Each row, whatever it sums to, costs what the best of the 24 orders costs, along any axis."""
+    weights = np.random.default_rng(rows).gamma(0.3, size=(rows, 4))
+    least = [
+        min(cost_of(order, wrong, row) for order in itertools.permutations(range(4)))
+        for row in weights
+    ]
+    assert repair_minutes(weights, MINUTES, wrong) == pytest.approx(least)
+    assert repair_minutes(weights.T, MINUTES, wrong, axis=0) == pytest.approx(least)
 
 
 def test_a_wrong_repair_costs_more_than_its_minutes() -> None:
