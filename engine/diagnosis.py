@@ -27,7 +27,7 @@ from engine.reasoning.pairs import weigh_pairs
 from engine.reasoning.repairs import superseded
 from engine.reasoning.request import Request, read_request
 from engine.rules.cautions import Cautions
-from engine.rules.compile import Firing, rule_sets
+from engine.rules.compile import Firing, RuleSet, rule_sets
 from engine.rules.views import CaseView
 
 BUILD_SURE = 0.85  # judgement: from here on the readings are taken to tell how it is built
@@ -48,12 +48,16 @@ class Believed:
 class Diagnoser:
     """Diagnoses requests with one knowledge base; safe to share between threads."""
 
-    def __init__(self, knowledge: Knowledge, models: ModelStore | None = None) -> None:
-        """Make ready to diagnose; ``models`` in place of a store with the usual bounds."""
+    def __init__(
+        self, knowledge: Knowledge, models: ModelStore | None = None,
+        rules: Mapping[str, RuleSet] | None = None,
+    ) -> None:  # fmt: skip
+        """Make ready to diagnose; ``models`` in place of a store with the usual bounds, ``rules``
+        where those of this knowledge are compiled already."""
         self.knowledge = knowledge
         self.models = models or ModelStore(knowledge)
         self.cautions = Cautions(knowledge)
-        self.rule_sets = rule_sets(knowledge, self.cautions.step_rules)
+        self.rule_sets = rules or rule_sets(knowledge, self.cautions.step_rules)
         self.advisers = Advisers(knowledge, self.rule_sets["qualify"])
 
     def with_shares_of(self, knowledge: Knowledge) -> "Diagnoser":
@@ -61,10 +65,7 @@ class Diagnoser:
 
         The machines that this one has solved need not be solved again, and its rules are the same.
         """
-        made = Diagnoser(knowledge, self.models.with_shares_of(knowledge))
-        made.rule_sets = self.rule_sets
-        made.advisers = Advisers(knowledge, self.rule_sets["qualify"])
-        return made
+        return Diagnoser(knowledge, self.models.with_shares_of(knowledge), self.rule_sets)
 
     def diagnose(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Return the diagnosis of a request (the contract's request and answer as plain data).

@@ -163,7 +163,7 @@ class LearningDiagnoser(Diagnoser):
         self, base: Diagnoser, database: Database, *, seconds: float = SECONDS,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:  # fmt: skip
-        super().__init__(base.knowledge, base.models)
+        super().__init__(base.knowledge, base.models, base.rule_sets)
         self.shipped = base  # with the shares as shipped
         self._database = database
         self._seconds = seconds

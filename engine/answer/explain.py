@@ -122,12 +122,12 @@ def expected(
         return _expected(model, conditions, cause, weights)
     told: dict[Any, tuple[str, Band | None]] = model.companions.setdefault(expected, {})
     if (conditions, cause) not in told:
-        told[conditions, cause] = _expected(model, conditions, cause, model.prior)
+        told[conditions, cause] = _expected(model, conditions, cause)
     return told[conditions, cause]
 
 
 def _expected(
-    model: Model, conditions: MeasurementConditions, cause: str, weights: Floats
+    model: Model, conditions: MeasurementConditions, cause: str, weights: Floats | None = None
 ) -> tuple[str, Band | None]:
     prediction = model.prediction(conditions)
     if not isinstance(prediction, OutcomePrediction):
@@ -135,8 +135,11 @@ def _expected(
         return words.band_words(band), band
     outcomes = model.knowledge.checks[conditions.check].outcomes
     assert outcomes is not None
-    share = model.weights_of(cause, weights)
-    chances = share @ prediction.shares / max(share.sum(), 1e-300)
+    if weights is None:
+        chances = model.outcomes(conditions)[model.causes.index(cause)]
+    else:
+        share = model.weights_of(cause, weights)
+        chances = share @ prediction.shares / max(share.sum(), 1e-300)
     return words.outcome_words(prediction.names, chances, outcomes), None
 
 
