@@ -15,7 +15,7 @@ from tests.reference.conftest import SLOW
 
 pytestmark = pytest.mark.both_databases
 
-ROUNDS = 100 if SLOW else 5
+ROUNDS = 100 if SLOW else 10
 WHOLE = 5  # every fifth round kills the master and all workers, the others one worker
 
 
