@@ -56,8 +56,10 @@ def test_a_good_machine_with_a_makers_coil_is_called_good(
         *({"check": one, "value": value, "unit": units[one]} for one, value in reads.items()),
     ]
     answer = diagnoser.diagnose({"machine": machine, "findings": findings})
-    assert answer["causes"][0]["id"] == HEALTHY
-    assert answer["advice"]["do"] == "hand-over"
+    leader = answer["causes"][0]
+    assert leader["id"] == HEALTHY
+    leads = leader["probability"] >= diagnoser.knowledge.thresholds.leads
+    assert answer["advice"]["do"] in ({"hand-over"} if leads else {"hand-over", "check"})
 
 
 @pytest.mark.parametrize("fuse", [1, 10, 15, 30])
