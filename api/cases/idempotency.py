@@ -2,7 +2,8 @@
 
 The key is claimed before any work, by a row that only one caller can insert; whoever comes second
 waits for the reply and gets it. The reply is written in the transaction of the step that it tells
-of, so it is there exactly when the step is. A claim whose caller died is free after ``LEASE``.
+of, so it is there exactly when the step is. A claim whose caller died is free after ``LEASE``; one
+that a power cut undid is free at once, and so it need not wait for the disk.
 """
 
 import hashlib
@@ -87,7 +88,7 @@ class _Claim:
         """Give the key back, unless it was answered: the next one may try."""
         mine = delete(KeptAnswer).where(*self.row, KeptAnswer.status == UNANSWERED)
         with suppress(StoreUnavailableError):  # the lease runs out
-            database.write(lambda session: session.execute(mine))
+            database.write(lambda session: session.execute(mine), lasting=False)
 
     def take(self, session: Session, over: "_Claim | None") -> None:
         """Insert the claim, in place of one that is over. IntegrityError: somebody was first."""
@@ -149,7 +150,7 @@ def _claimed(database: Database, key: RequestKey) -> _Claim | Reply:
         if found is None or _is_over(found):
             claim = _Claim(key, datetime.now(UTC))
             with suppress(IntegrityError):  # somebody was first
-                database.write(partial(claim.take, over=found))
+                database.write(partial(claim.take, over=found), lasting=False)
                 return claim
         else:
             time.sleep(LOOK_SECONDS)

@@ -2,7 +2,9 @@
 
 SQLite runs in WAL with synchronous FULL, so that what was acknowledged survives a power cut, and
 takes its write lock when the transaction begins: two writers wait for each other instead of failing
-half way. PostgreSQL runs its transactions at READ COMMITTED with row locks where they matter.
+half way. PostgreSQL runs its transactions at READ COMMITTED with row locks where they matter. What
+nobody was told of yet need not wait for the disk: both write their log in order, so that the next
+transaction that does wait takes it along.
 """
 
 import logging
@@ -60,26 +62,25 @@ class Database:
             yield session
 
     @contextmanager
-    def writing(self) -> Iterator[Session]:
+    def writing(self, lasting: bool = True) -> Iterator[Session]:
         """Give a session that is committed at the end, or not at all.
 
-        Raises StoreUnavailableError when the database cannot be reached or takes no writes.
+        One that is not ``lasting`` does not wait for the disk: a power cut may undo it. Raises
+        StoreUnavailableError when the database cannot be reached or takes no writes.
         """
-        with (
-            _told(),
-            Session(self.engine.execution_options(writes=True), expire_on_commit=False) as session,
-            session.begin(),
-        ):
+        engine = self.engine.execution_options(writes=True, lasting=lasting)
+        with _told(), Session(engine, expire_on_commit=False) as session, session.begin():
             yield session
 
-    def write(self, work: Callable[[Session], _Result]) -> _Result:
+    def write(self, work: Callable[[Session], _Result], lasting: bool = True) -> _Result:
         """Run ``work`` in a transaction of its own, again when it lost against another one.
 
         ``work`` may therefore run several times: what it does outside the session must bear that.
+        ``lasting`` as in ``writing``.
         """
         for attempt in range(TRIES):
             try:
-                with self.writing() as session:
+                with self.writing(lasting) as session:
                     return work(session)
             except _LostError:
                 time.sleep(0.01 * 2**attempt)
@@ -178,8 +179,11 @@ def _sqlite(url: URL) -> Engine:
     @event.listens_for(engine, "begin")
     def _begin(connection: Any) -> None:
         # A reader that turns writer half way fails when somebody wrote meanwhile: ask at once.
-        writes = connection.get_execution_options().get("writes")
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+        asked = connection.get_execution_options()
+        if asked.get("writes"):
+            mode = "FULL" if asked.get("lasting", True) else "NORMAL"  # in WAL: whether a commit is synced
+            connection.exec_driver_sql(f"PRAGMA synchronous={mode}")
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if asked.get("writes") else "BEGIN")
 
     return engine
 
@@ -214,10 +218,17 @@ def _keep_private(file: Path) -> None:
 
 
 def _postgresql(url: URL) -> Engine:
-    return create_engine(
+    engine = create_engine(
         url, pool_size=8, max_overflow=24, pool_timeout=BUSY_SECONDS, pool_pre_ping=True,
         connect_args={"connect_timeout": 5, "application_name": "threewire"},
     )  # fmt: skip
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Any) -> None:
+        if not connection.get_execution_options().get("lasting", True):
+            connection.exec_driver_sql("SET LOCAL synchronous_commit TO off")
+
+    return engine
 
 
 _log = logging.getLogger("threewire.api")

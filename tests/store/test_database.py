@@ -116,3 +116,17 @@ def test_other_databases_are_refused(url: str) -> None:
     """Only a file or PostgreSQL can keep cases."""
     with pytest.raises(SettingsError, match="database"):
         Database(url)
+
+
+def test_only_what_need_not_last_does_not_wait_for_the_disk(database: Database) -> None:
+    """A transaction that nobody was told of is not synced; the next on its connection is again."""
+
+    def waits(session: Session) -> bool:
+        if database.is_sqlite:
+            return session.scalar(text("PRAGMA synchronous")) == 2  # FULL
+        return session.scalar(text("SHOW synchronous_commit")) == "on"
+
+    tried = (True, False, True, False, False, True)
+    assert tuple(database.write(waits, lasting=one) for one in tried) == tried
+    with database.reading() as session:
+        assert waits(session)
