@@ -181,7 +181,7 @@ def _sqlite(url: URL) -> Engine:
         # A reader that turns writer half way fails when somebody wrote meanwhile: ask at once.
         asked = connection.get_execution_options()
         if asked.get("writes"):
-            mode = "FULL" if asked.get("lasting", True) else "NORMAL"  # in WAL: whether a commit is synced
+            mode = "FULL" if asked.get("lasting", True) else "NORMAL"  # NORMAL syncs no commit
             connection.exec_driver_sql(f"PRAGMA synchronous={mode}")
         connection.exec_driver_sql("BEGIN IMMEDIATE" if asked.get("writes") else "BEGIN")
 
