@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from api.cases.case import (
+    DEFAULT_LIMIT,
     Case,
     CaseDiagnosis,
     CaseFinding,
@@ -26,6 +27,7 @@ from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 from engine.answer.answer import Caution
 from engine.knowledge import items
+from engine.reasoning.request import ALL, LEADING
 
 _PLACE = re.compile(r"findings\[(\d+)\]")
 MOST_CAUSES = 5
@@ -67,10 +69,16 @@ def diagnosed(engine: Engine, case: Case, sent: Sent = NOTHING_SENT) -> CaseDiag
 
 
 def _request(case: Case) -> dict[str, Any]:
-    """Return the request for every cause. A limit that is none is left for the engine to refuse."""
-    request, limit = case.request(), case.settings.get("limit", 0)
-    whole = type(limit) is int and limit in LIMITS
-    return request | {"limit": 0} if whole else request
+    """Return the request for every cause. A limit that is none is left for the engine to refuse.
+
+    The evidence on all but the leading causes, most of an answer, waits for a case that shows it:
+    one of more causes than usual, or a closed one, whose sheet is about the cause that was found.
+    """
+    request, limit = case.request(), case.settings.get("limit", DEFAULT_LIMIT)
+    if type(limit) is not int or limit not in LIMITS:
+        return request
+    few = case.is_open and 0 < limit <= DEFAULT_LIMIT
+    return request | {"limit": 0, "evidence": LEADING if few else ALL}
 
 
 def _without_old_faults(

@@ -75,8 +75,8 @@ class Keeper:
         """Return the case with what is wanted: what is not in that is withdrawn first."""
         fields = {"on_hand": None, "skill": None, **wanted.settings, "machine": wanted.machine,
                   "machine_type": wanted.machine_type, "done": None}  # fmt: skip
-        if self.case is None:  # for every cause, as the interview asks
-            self.case = book.open({**fields, "limit": 0}, BY)
+        if self.case is None:
+            self.case = book.open(fields, BY)
         case = book.get(self.case.number)
         gone, new = _differences(case, wanted)
         closed_as, cured = (one.outcome and one.outcome.cause for one in (case, wanted))

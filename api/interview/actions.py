@@ -18,6 +18,7 @@ from api.interview.turn import Block, Turn, error, text
 from api.strict_json import Json
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
+from engine.reasoning.request import ALL
 
 if TYPE_CHECKING:
     from api.interview.session import Interview
@@ -210,7 +211,8 @@ def _causes(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
     case = inquiry_of(state.entries)
     if "duty" not in case.fields:
         return _refuse(state, "Nothing is known yet. First say what the trouble is with.")
-    return Turn(state, (views.causes(talk.desk.answer(case), talk.desk),))
+    whole = talk.desk.diagnose({**case.request(), "evidence": ALL})
+    return Turn(state, (views.causes(whole, talk.desk),))
 
 
 def _skip(talk: "Interview", state: InterviewState, _rest: str) -> Turn:

@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from api.cases.case import OPEN, Case, CaseFinding
 from api.strict_json import Json
-from engine.reasoning.request import NOT_KNOWN
+from engine.reasoning.request import LEADING, NOT_KNOWN
 
 EntryKind = Literal[
     "machine", "finding", "skip", "agree", "decline", "reopen", "cured", "not-cured", "stop"
@@ -136,10 +136,12 @@ class Inquiry:
         return list(found)
 
     def request(self) -> Json:
-        """Return the request of this side for every cause; what was skipped is not known."""
+        """Return the request of this side for every cause, with the evidence on those that lead;
+        what was skipped is not known."""
         asked = self._seen.request()
         enough = [{"check": name, "outcome": NOT_KNOWN} for name in self._enough()]
-        return {**asked, "limit": 0, "findings": [*asked["findings"], *enough]}
+        return {**asked, "limit": 0, "evidence": LEADING,
+                "findings": [*asked["findings"], *enough]}  # fmt: skip
 
     def _enough(self) -> list[str]:
         """Return the checks that are not asked again: skipped, or answered twice.

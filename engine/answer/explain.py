@@ -36,12 +36,13 @@ from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, findings_behind
 from engine.reasoning.observe import Observation
 from engine.reasoning.pairs import PairFit
-from engine.reasoning.request import NOT_KNOWN, Request
+from engine.reasoning.request import ALL, NOT_KNOWN, Request
 from engine.rules.cautions import Cautions, caution_text, check_hazards, remedy_hazards
 from engine.rules.compile import concluded_by
 from engine.rules.views import CaseView
 
 LEAST_WEIGHT_DB = 0.05
+LEADING_CAUSES = 5
 EXPECTED_CAUSES = 3  # how many causes a proposed check shows readings for
 
 
@@ -147,10 +148,11 @@ def _causes(scene: Scene) -> tuple[CauseEntry, ...]:
     """Return the answer's causes, most probable first; a limit of 0 is all."""
     groups = scene.belief.groups()
     order = scene.belief.order[: scene.request.limit or None]
-    return tuple(_cause(scene, column, groups[column]) for column in order)
+    explained = order if scene.request.evidence == ALL else order[:LEADING_CAUSES]
+    return tuple(_cause(scene, column, groups[column], column in explained) for column in order)
 
 
-def _cause(scene: Scene, column: int, group: int) -> CauseEntry:
+def _cause(scene: Scene, column: int, group: int, explained: bool) -> CauseEntry:
     name = scene.model.causes[column]
     cause = scene.knowledge.causes[name]
     behind, before = _look_behind(scene, name)
@@ -161,7 +163,7 @@ def _cause(scene: Scene, column: int, group: int) -> CauseEntry:
         group=group,
         section=cause.section,
         minutes=cause.minutes,
-        evidence=_evidence(scene, name),
+        evidence=_evidence(scene, name) if explained else (),
         looks_like=cause.looks_like,
         remedy=cause.remedy,
         proof_of_repair=cause.proof_of_repair,

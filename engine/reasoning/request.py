@@ -25,6 +25,7 @@ UNIT_WORDS = {
 } | {"Ω": ("ohm", 1.0), "kΩ": ("ohm", 1e3), "MΩ": ("ohm", 1e6), "mΩ": ("ohm", 1e-3)}
 NOT_KNOWN, OPEN = "not-known", "open"
 LAY, TRAINED = "lay", "trained"
+ALL, LEADING = "all", "leading"  # causes that come with their evidence
 AS_STATED = ("lead_ohms", "measured_to", "celsius", "plug", "moment", "side")
 TOLD = ("pull_ohms_from", "hold_ohms_from", "relay_switched", "hold_drive")
 
@@ -228,6 +229,11 @@ class RequestSchema(StrictSchema):
         validate=validate.Range(min=0, max=1000, error="must be 0 (all) to 1000"),
         metadata=says("How many causes to return; 0 is all."),
     )  # fmt: skip
+    evidence = _word(
+        "evidence", (ALL, LEADING), load_default=ALL,
+        words="Which causes come with their evidence: 'leading' leaves it out behind the fifth. It "
+        "is most of an answer with every cause.",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -270,6 +276,7 @@ class Request:
     on_hand: tuple[str, ...] | None
     limit: int
     excluded: tuple[str, ...]
+    evidence: str = ALL
     done: tuple[Done, ...] = ()
     skill: str = TRAINED
     told: Mapping[str, str] = field(default_factory=dict)
@@ -325,7 +332,7 @@ class _Gate:
         return Request(
             Machine(**machine), solenoids, tuple(findings),
             None if on_hand is None else tuple(on_hand), data["limit"], tuple(data["excluded"]),
-            tuple(done), data["skill"], told,
+            data["evidence"], tuple(done), data["skill"], told,
         )  # fmt: skip
 
     def _build(self, told: Mapping[str, str], findings: Sequence[Finding]) -> dict[str, str]:

@@ -116,3 +116,14 @@ def test_forms_over_http(client: FlaskClient, opened: Any, form: str, kind: str)
         assert response.headers["Content-Disposition"].startswith('attachment; filename="case-')
     if form == "html":
         assert "default-src 'none'" in response.headers["Content-Security-Policy"]
+
+
+def test_a_closed_sheet_tells_what_spoke_against_the_cause_that_it_was(book: Book) -> None:
+    """Also of a cause so unlikely that the open case kept no evidence on it."""
+    number = book.open({"machine": MACHINE, "findings": [CRANKS, VOLTS, AMPS]}, "Dana").number
+    causes = book.diagnosed(number).diagnosis.answer["causes"]
+    unlikely = next(one for one in reversed(causes) if one["section"] != "outside")
+    assert causes[0]["evidence"]
+    assert not unlikely["evidence"]
+    book.close(number, {"cause": unlikely["id"]}, "Bo", None)
+    assert {one["direction"] for one in book.work_order(number).evidence} == {"against"}

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+import engine
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Fault, Knowledge, RequestError, items
 from engine.reasoning.request import MAX_FINDINGS, Request, read_request
@@ -309,3 +310,17 @@ def test_where_a_figure_is_from_needs_the_figure(refused: Callable[[Any], list[F
     """No ohms are from a plate that says none."""
     faults = refused(request(VOLTS, pull_ohms_from="plate"))
     assert [one.path for one in faults] == ["machine.pull_ohms_from"]
+
+
+def test_evidence_on_the_leading_causes_alone() -> None:
+    """Every cause is there, as likely as before; behind the fifth nothing is said of why."""
+    machine = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
+    asked = {"machine": machine, "limit": 0, "findings": [
+        {"check": "engine-response", "outcome": "cranks-no-start"},
+        {"check": "pull-pin-voltage", "value": 11.4, "unit": "V"}]}  # fmt: skip
+    whole, leading = engine.diagnose(asked), engine.diagnose({**asked, "evidence": "leading"})
+    assert all(one["evidence"] for one in whole["causes"][:5])
+    assert any(one["evidence"] for one in whole["causes"][5:])
+    for one in whole["causes"][5:]:
+        one["evidence"] = []
+    assert leading == whole
