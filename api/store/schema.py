@@ -4,6 +4,7 @@ Migrations are alembic's, in ``migrations/versions``, and run the same on both d
 """
 
 from enum import StrEnum
+from functools import cache
 from pathlib import Path
 
 from alembic import command
@@ -47,11 +48,16 @@ def _config(connection: Connection | None = None) -> Config:
     return config
 
 
+@cache
+def _revisions() -> tuple[str, ...]:
+    """Return the revisions that this program knows, the newest first."""
+    scripts = ScriptDirectory.from_config(_config()).walk_revisions()
+    return tuple(script.revision for script in scripts)
+
+
 def newest() -> str:
     """Return the revision that this program works with."""
-    head = ScriptDirectory.from_config(_config()).get_current_head()
-    assert head is not None  # there is at least one migration
-    return head
+    return _revisions()[0]
 
 
 def schema_state(database: Database) -> SchemaState:
@@ -61,8 +67,7 @@ def schema_state(database: Database) -> SchemaState:
         tables = inspect(connection).get_table_names()
     if revision is None:
         return SchemaState.FOREIGN if set(tables) - {"alembic_version"} else SchemaState.EMPTY
-    known = {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
-    if revision not in known:
+    if revision not in _revisions():
         return SchemaState.NEWER
     return SchemaState.CURRENT if revision == newest() else SchemaState.OLDER
 

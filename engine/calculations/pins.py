@@ -15,7 +15,6 @@ from typing import Literal
 
 from scipy.special import ndtr
 
-from engine.calculations.guard import not_negative, positive
 from engine.calculations.meter import conformance_probability, verdict
 
 Name = Literal["pull", "hold", "ground"]
@@ -73,14 +72,6 @@ class Pins:
     shared_ohms: float | None = None
     cut_off: str | None = None
     may_be: tuple[Name, ...] = ()
-
-
-def _checked(name: str, reading: PinReading) -> PinReading:
-    """Return the reading if its ohms are not negative and its uncertainty is above zero."""
-    if reading.ohms is not None:
-        not_negative(f"{name}.ohms", reading.ohms)
-        positive(f"{name}.uncertainty", reading.uncertainty)
-    return reading
 
 
 def _winding(ohms: float, uncertainty: float, expected: float, share: float) -> Winding:
@@ -207,15 +198,10 @@ def identify(ab: PinReading, bc: PinReading, ca: PinReading, expected: Expected)
     the pull winding, and ``sure`` is the probability that the order of the readings is real. Two
     pairs open: the third pin is cut off, and ``may_be`` names what it can be by the ohms of the
     pair left. One pair open: closure 'impossible', the readings or the meter's range are wrong.
-    Raises ValueError for negative ohms, an uncertainty not above zero, or expected ohms that are
-    not. Source: resistances in series; the star of three resistances from its three pairs
-    (Kennelly 1899, from memory).
+    Source: resistances in series; the star of three resistances from its three pairs (Kennelly
+    1899, from memory).
     """
-    positive("expected.pull_ohms", expected.pull_ohms)
-    positive("expected.hold_ohms", expected.hold_ohms)
-    positive("expected.share", expected.share)
-    pairs = [(_checked("ab", ab), "c"), (_checked("bc", bc), "a"), (_checked("ca", ca), "b")]
-    read = [pair for pair in pairs if pair[0].ohms is not None]
+    read = [pair for pair in ((ab, "c"), (bc, "a"), (ca, "b")) if pair[0].ohms is not None]
     if len(read) == 3:
         return _all_read(read, expected)
     if len(read) == 1:

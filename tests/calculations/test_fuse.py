@@ -155,30 +155,3 @@ def test_windows_never_cross(amperes: float, rating: float) -> None:
     assert window.latest is None or window.earliest <= window.latest
     assert more.earliest <= window.earliest
     assert window.latest is None or (more.latest is not None and more.latest <= window.latest)
-
-
-NONSENSE: list[tuple[str, Callable[[float], object]]] = [
-    ("amperes", lambda bad: fuse.opening_window(bad, 30.0)),
-    ("amperes", lambda bad: fuse.opening_words(bad, 30.0)),
-    ("rating_amperes", lambda bad: fuse.opening_window(30.0, bad)),
-    ("ratio", lambda bad: fuse.opening_probability(bad, 5.0)),
-    ("ratio", lambda bad: fuse.opening_probability(np.array([1.0, bad]), 5.0)),
-    ("seconds", lambda bad: fuse.opening_probability(1.5, bad)),
-]
-
-
-@pytest.mark.parametrize("bad", [float("nan"), float("inf"), -1.0])
-@pytest.mark.parametrize(("name", "call"), NONSENSE)
-def test_figures_that_mean_nothing(name: str, call: Callable[[float], object], bad: float) -> None:
-    """A figure that is not a number, infinite or negative is refused by name."""
-    with pytest.raises(ValueError, match=f"{name} must be"):
-        call(bad)
-
-
-def test_zero_rating_and_empty_table() -> None:
-    """A rating of zero and a table with fewer than two rows are refused."""
-    with pytest.raises(ValueError, match="rating_amperes must be above zero"):
-        fuse.opening_window(1.0, 0.0)
-    with pytest.raises(ValueError, match="rows must hold at least two"):
-        fuse.opening_window(1.0, 30.0, fuse.ISO_8820_3[:1])
-    assert fuse.opening_window(42.0, 30.0, fuse.ISO_8820_3[:2]) == (0.0, 600.0)

@@ -96,23 +96,3 @@ def test_coil_has_the_ohms_it_was_made_for(ohms: float, diameter: float, celsius
     length = copper.heat_of_coil(ohms, diameter, celsius) / copper.VOLUMETRIC_HEAT / area
     at_20 = copper.RESISTIVITY_20 * length / area
     assert copper.resistance_at(at_20, 20.0, celsius) == pytest.approx(ohms, rel=1e-9)
-
-
-NONSENSE: list[tuple[str, Callable[[float], object]]] = [
-    ("ohms", lambda bad: copper.heat_of_coil(bad, 1e-3)),
-    ("wire_diameter", lambda bad: copper.heat_of_coil(0.3, bad)),
-    ("volts", lambda bad: copper.constant_voltage_seconds(bad, 0.3, 77.0, 20.0, 100.0)),
-    ("ohms", lambda bad: copper.constant_voltage_seconds(12.0, bad, 77.0, 20.0, 100.0)),
-    ("heat_capacity", lambda bad: copper.constant_voltage_seconds(12.0, 0.3, bad, 20.0, 100.0)),
-    ("to_celsius", lambda bad: copper.constant_voltage_seconds(12.0, 0.3, 77.0, 20.0, bad)),
-    ("seconds", lambda bad: copper.constant_voltage_celsius(bad, 12.0, 0.3, 77.0, 20.0)),
-    ("volts", lambda bad: copper.constant_voltage_celsius(1.0, bad, 0.3, 77.0, 20.0)),
-]
-
-
-@pytest.mark.parametrize("bad", [float("nan"), float("inf"), -300.0])
-@pytest.mark.parametrize(("name", "call"), NONSENSE)
-def test_figures_that_mean_nothing(name: str, call: Callable[[float], object], bad: float) -> None:
-    """A figure that is not a number, infinite or far below zero is refused by name."""
-    with pytest.raises(ValueError, match=rf"{name} must be"):
-        call(bad)

@@ -1,7 +1,6 @@
 """Meters: accuracy statements, uncertainty and verdicts against published examples."""
 
 import math
-from collections.abc import Callable
 from statistics import NormalDist
 
 import numpy as np
@@ -137,35 +136,3 @@ def test_readings_as_an_array() -> None:
     assert half == pytest.approx([0.0225, 0.045, 0.27])
     chances = meter.conformance_probability(readings, 10.0, upper=50.0)
     assert chances == pytest.approx([NormalDist(one, 10.0).cdf(50.0) for one in readings])
-
-
-NONSENSE: list[tuple[str, Callable[[float], object]]] = [
-    ("percent", lambda bad: meter.half_width(1.0, bad)),
-    ("counts", lambda bad: meter.half_width(1.0, 1.0, bad)),
-    ("resolution", lambda bad: meter.half_width(1.0, 1.0, 1.0, bad)),
-    ("half", meter.standard_uncertainty),
-    ("uncertainty", lambda bad: meter.conformance_probability(1.0, bad, upper=2.0)),
-    ("sure", lambda bad: meter.verdict(1.0, 0.1, upper=2.0, sure=bad)),
-]
-
-
-@pytest.mark.parametrize("bad", [float("nan"), float("inf"), -1.0])
-@pytest.mark.parametrize(("name", "call"), NONSENSE)
-def test_figures_that_mean_nothing(name: str, call: Callable[[float], object], bad: float) -> None:
-    """A figure that is not a number, infinite or negative is refused by name."""
-    with pytest.raises(ValueError, match=rf"\b{name} must "):
-        call(bad)
-
-
-def test_limits_that_mean_nothing() -> None:
-    """No limit at all, limits in the wrong order and infinite limits are refused."""
-    with pytest.raises(ValueError, match="lower or upper must be given"):
-        meter.conformance_probability(1.0, 0.1)
-    with pytest.raises(ValueError, match="lower must be at most upper"):
-        meter.conformance_probability(1.0, 0.1, 3.0, 2.0)
-    with pytest.raises(ValueError, match="upper must be"):
-        meter.conformance_probability(1.0, 0.1, upper=float("inf"))
-    with pytest.raises(ValueError, match="lower must be"):
-        meter.conformance_probability(1.0, 0.1, lower=float("nan"))
-    with pytest.raises(ValueError, match="sure must lie between"):
-        meter.verdict(1.0, 0.1, upper=2.0, sure=0.4)
