@@ -3,7 +3,7 @@
 Number and times are made up; everything else is what the service answers to these requests.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
@@ -14,38 +14,11 @@ from api.cases.edits import Edit
 from api.cases.work_order import work_order
 from api.service import Engine
 from api.strict_json import Json
+from api.web.components import declared
 from engine import Knowledge
 
 NUMBER = numbers.with_check("4829137")
 BEGIN = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
-OPENING = {
-    "by": "Dana",
-    "fleet_number": "L-07",
-    "machine_type": "compact track loader",
-    "reference": "W-1182",
-    "complaint": "Cranks and does not start since it was steam cleaned.",
-    "machine": {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"},
-    "findings": [{"check": "engine-response", "outcome": "cranks-no-start"}],
-}
-FINDING = {"by": "Ana", "check": "pull-pin-voltage", "value": 11.4, "unit": "V"}
-FINDINGS = {
-    "by": "Ana",
-    "findings": [
-        {"check": "pull-current", "value": 3.1, "unit": "A"},
-        {"check": "pull-winding-ohms", "value": 0.5, "unit": "ohm", "lead_ohms": 0.2,
-         "measured_to": "body"},
-    ],
-}  # fmt: skip
-WITHDRAWAL = {"by": "Ana", "because": "The leads were on the hold pin."}
-CHANGES = {"by": "Dana", "handed_to": "Ana", "machine": {"fuse_amps": 30}}
-CLOSING = {
-    "by": "Ana",
-    "cause": "ground-resistive",
-    "replaced": ["ground eye"],
-    "minutes": 35,
-    "note": "Paint under the eye; cleaned to bare metal.",
-}
-REOPENING = {"by": "Dana", "because": "The same complaint two days later."}
 
 
 @dataclass(frozen=True)
@@ -63,18 +36,21 @@ class Example:
 def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
     """Give the requests of a case's life in their order, each with its answer."""
     case = "/v1/cases/{id}"
-    opened = edits.opened(_bare(OPENING), NUMBER, "Dana", BEGIN)
+    sends: Mapping[str, Json] = declared()["case"]
+    opened = edits.opened(_bare(sends["opening"]), NUMBER, "Dana", BEGIN)
     at = diagnose_case(engine, opened.case, opened.sent)
-    yield Example("post", "/v1/cases", "opening", "A call comes in", OPENING, at.to_dict())
+    first = at.to_dict()
+    yield Example("post", "/v1/cases", "opening", "A call comes in", sends["opening"], first)
     steps = (
-        ("/findings", "one", "A reading", FINDING),
-        ("/findings", "several", "Several at once", FINDINGS),
-        ("/findings/{place}/withdraw", "withdrawal", "A reading that was wrong", WITHDRAWAL),
-        ("", "changes", "Handed on, and the fuse told", CHANGES),
-        ("/close", "closing", "Confirmed and repaired", CLOSING),
-        ("/reopen", "reopening", "It came back", REOPENING),
+        ("/findings", "one", "A reading"),
+        ("/findings", "several", "Several at once"),
+        ("/findings/{place}/withdraw", "withdrawal", "A reading that was wrong"),
+        ("", "changes", "Handed on, and the fuse told"),
+        ("/close", "closing", "Confirmed and repaired"),
+        ("/reopen", "reopening", "It came back"),
     )
-    for end, name, about, sent in steps:
+    for end, name, about in steps:
+        sent = sends[name]
         if end == "/close":
             answer = at.shown_diagnosis().to_dict()
             yield Example("get", f"{case}/diagnosis", "diagnosis", "So far", None, answer)

@@ -48,9 +48,9 @@ _PLAIN: Mapping[Any, Described] = {
 
 
 @cache
-def glossary() -> Mapping[str, Any]:
-    """Return what keys mean: a text, or a JSON Schema with its description."""
-    text = (resources.files("api.web") / "glossary.yaml").read_text(encoding="utf-8")
+def declared(name: str = "openapi") -> Mapping[str, Any]:
+    """Return what a YAML file of this room declares for the document."""
+    text = (resources.files("api.web") / f"{name}.yaml").read_text(encoding="utf-8")
     found: Mapping[str, Any] = yaml.safe_load(text)
     return found
 
@@ -137,7 +137,8 @@ def _there(kind: Any) -> Any:
 def _told(component: str, name: str, schema: Described) -> Described:
     """Return the schema with what the glossary says of the key."""
     own = f"{component}.{name}"
-    about = glossary().get(own, glossary().get(name, ""))
+    glossary = declared("glossary")  # a text, or a JSON Schema with its description
+    about = glossary.get(own, glossary.get(name, ""))
     about = {"description": about} if isinstance(about, str) else dict(about)
     if own in _CLOSED:
         about["enum"] = list(_CLOSED[own])

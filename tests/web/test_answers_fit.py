@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 from api.answers import demos
 from api.sums import SUMS
 from api.web import BLUEPRINTS, case_examples, operations
-from api.web.openapi import HEARD
+from api.web.components import declared
 from api.web.requests import JSON
 from engine import Diagnoser, Knowledge
 from tests.web.conftest import closed, labels
@@ -41,7 +41,7 @@ def sent(client: FlaskClient, knowledge: Knowledge, engine: Diagnoser) -> Iterat
         yield client.post("/v1/diagnoses?fields=causes,advice", json=demo.request)
     for one in SUMS.values():
         yield client.post(f"/v1/sums/{one.id}", json=dict(one.example))
-    yield client.post("/v1/hearings", json=HEARD)
+    yield client.post("/v1/hearings", json=declared()["heard"])
     rows = "time,pull current\n" + "".join(f"{n / 1000},{n % 9}\n" for n in range(200))
     yield client.post("/v1/traces", data=rows, content_type="text/csv")
     address = ""
