@@ -172,6 +172,7 @@ def _once_a_worker(survey: Survey) -> Iterator[None]:
 
     gc.collect()
     gc.freeze()  # what is loaded stays: it need not be looked through each time
+    gc.set_threshold(50_000)  # and answers are large: so many new objects are no leak
     templates, create = _Templates(), Flask.create_jinja_environment
 
     def with_templates(app: Flask) -> Any:
@@ -184,12 +185,6 @@ def _once_a_worker(survey: Survey) -> Iterator[None]:
         patch.setattr("api.web.knowledge.Survey", surveyed)
         patch.setattr(Rule, "_compile_builder", once)
         yield
-
-
-@pytest.fixture(scope="session")
-def engine(diagnoser: Diagnoser) -> Diagnoser:
-    """The same, under the name that the service's tests use."""
-    return diagnoser
 
 
 class RememberingDiagnoser(Diagnoser):
@@ -216,6 +211,12 @@ class RememberingDiagnoser(Diagnoser):
 def remembering(diagnoser: Diagnoser) -> Diagnoser:
     """The engine for rooms in whose tests the same cases come again and again."""
     return RememberingDiagnoser(diagnoser)
+
+
+@pytest.fixture(scope="session")
+def engine(remembering: Diagnoser) -> Diagnoser:
+    """The same, under the name that the service's tests use."""
+    return remembering
 
 
 @pytest.fixture(scope="module")

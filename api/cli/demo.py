@@ -9,7 +9,6 @@ from api.cli.inputs import knowledge_from, overlay_option, write
 from api.cli.trace import show
 from api.recordings import invented
 from api.recordings.document import document
-from api.recordings.picture import sketch
 from api.version import version as installed_version
 from engine import Knowledge
 from engine.diagnosis import diagnoser_of
@@ -61,7 +60,6 @@ def _show_recording(
     answer = document(knowledge, invented.invent(diagnoser_of(knowledge), one))
     if not as_json:
         print_text([one.title, "", one.story, ""])
-        click.echo("\n".join([*sketch(answer), ""]))
     show(answer, picture, as_json, one.title)
 
 

@@ -27,7 +27,7 @@ def events() -> None:
 def add(store: OpenStore, url: str, kinds: tuple[str, ...]) -> None:
     """Send events to URL from now on. Shows the secret that signs them, this once."""
     allowed, now = store.settings.webhook_allow, datetime.now(UTC)
-    with told(AddressRefusedError, EndpointError):
+    with told(AddressRefusedError):
         endpoint = store.database.write(
             lambda session: endpoints.add(session, url, kinds or KINDS, allowed, now)
         )

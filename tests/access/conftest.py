@@ -12,12 +12,6 @@ from api.store import Database
 from engine import Diagnoser, Knowledge
 
 
-@pytest.fixture(scope="session")
-def engine(remembering: Diagnoser) -> Diagnoser:
-    """The engine, which remembers its answers."""
-    return remembering
-
-
 @pytest.fixture
 def make_app(knowledge: Knowledge, engine: Diagnoser) -> Callable[..., Flask]:
     """Make an application on a store, with settings as flags give them."""

@@ -115,12 +115,6 @@ def test_a_view_on_trial_is_held_to_its_role(
     assert (answer.status_code, answer.text) == (200, "the admin")
 
 
-def test_an_unknown_role_is_a_slip_of_the_programmer() -> None:
-    """The decorator takes the four roles alone."""
-    with pytest.raises(ValueError, match="unknown role 'boss'"):
-        roles.role("boss")
-
-
 def test_what_is_not_served_is_404_with_and_without_key(app: Flask) -> None:
     """An address that does not exist needs no key to be told so."""
     assert app.test_client().get("/nowhere").status_code == 404

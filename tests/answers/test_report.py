@@ -1,7 +1,6 @@
 """The report says what a technician needs, in the order in which it is needed."""
 
 import contextlib
-import copy
 import os
 import pty
 import re
@@ -157,13 +156,6 @@ def test_boxes_say_the_same_as_plain_text(answer: dict[str, Any], knowledge: Kno
     words = {word for part in parts for line in part.lines for word in line.text.split()}
     assert {word for word in words if word not in boxed} == set()
     console.file.close()
-
-
-def test_same_answer_same_report(answer: dict[str, Any], knowledge: Knowledge) -> None:
-    """Rendering is a pure function: it changes nothing and repeats itself."""
-    before = copy.deepcopy(answer)
-    assert as_text(sections(answer, knowledge)) == as_text(sections(answer, knowledge))
-    assert answer == before
 
 
 def test_uncovered_machine_is_told_at_once(knowledge: Knowledge, engine: Diagnoser) -> None:

@@ -32,12 +32,6 @@ class Clock:
         return self.at
 
 
-@pytest.fixture(scope="session")
-def engine(remembering: Diagnoser) -> Diagnoser:
-    """The engine, which remembers its answers."""
-    return remembering
-
-
 @pytest.fixture
 def clock() -> Clock:
     """The clock of ``book``."""

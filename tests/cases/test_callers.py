@@ -5,8 +5,6 @@ from datetime import timedelta
 import pytest
 
 from api.cases import Book
-from api.cases.erasure import erase, forget
-from api.store import Database
 from engine import RequestError
 from tests.cases.conftest import MACHINE, NOON, Clock
 
@@ -47,23 +45,3 @@ def test_callers_are_due_in_their_order(book: Book, clock: Clock) -> None:
     assert [one.number for one in book.due()] == [longest, early]
     book.close(early, {"cause": "healthy"}, "Dana", None)
     assert [one.number for one in book.due()] == [longest]
-
-
-def test_a_caller_is_found_and_erased(book: Book, database: Database) -> None:
-    """The search knows a caller's phone; who is erased stands nowhere in the case."""
-    number = waits(book, "2026-11-29T14:30:00Z", **CALLER)
-    assert [one.number for one in book.list(text="0142").cases] == [number]
-    erase(database, ["Quexley", "555 0142"])
-    case = book.get(number)
-    assert (case.caller_name, case.caller_phone) == ("erased", "erased")
-    assert "Quexley" not in str([one.to_dict() for one in book.steps(number)])
-
-
-def test_a_forgotten_case_has_no_caller(book: Book, database: Database) -> None:
-    """With a case that is forgotten its caller goes, from its steps too."""
-    number = waits(book, "2026-11-29T14:30:00Z", **CALLER)
-    book.change(number, {"caller_phone": "555 0199"}, "Dana", 1)
-    book.close(number, {"cause": "healthy"}, "Dana", None)
-    assert forget(database, "2199-01-01") == 1
-    told = str([book.get(number).to_dict(), *(one.to_dict() for one in book.steps(number))])
-    assert not any(one in told for one in ("Quexley", "555 01", "north yard", "14:30"))

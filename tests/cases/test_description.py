@@ -10,7 +10,6 @@ from api.web import case_examples
 from engine import Diagnoser, Knowledge
 
 TIMES = ("at", "opened_at", "changed_at")
-OF_ADMINISTRATORS = ("/v1/learning", "/v1/cases/import")
 
 
 def plain(value: Any) -> Any:
@@ -60,19 +59,3 @@ def test_requests_of_the_story_fit_their_schema(app: Flask, client: FlaskClient)
                 assert not validator.is_valid(example["value"] | {"strange": 1})
                 checked += 1
     assert checked >= 7
-
-
-def test_every_address_of_cases_says_its_role(client: FlaskClient) -> None:
-    """Reading needs 'read', writing 'agent', the word on what is learned and history from elsewhere
-    'admin'; the document says so with 401 and 403."""
-    served = client.get("/openapi.json").json["paths"]
-    found = [
-        ("admin" if method == "post" and path in OF_ADMINISTRATORS else method, operation)
-        for path, item in served.items()
-        if path.startswith(("/v1/cases", "/v1/learning"))
-        for method, operation in item.items()
-    ]
-    assert len(found) == 19
-    for what, operation in found:
-        assert operation["x-role"] == {"get": "read", "admin": "admin"}.get(what, "agent")
-        assert {"401", "403", "429", "503"} <= set(operation["responses"])

@@ -23,36 +23,6 @@ def faults(response: Any) -> dict[str, str]:
     return {one["path"]: one["message"] for one in response.get_json(force=True)["errors"]}
 
 
-@pytest.mark.both_databases
-def test_the_life_of_a_case(client: FlaskClient) -> None:
-    """A shop's program takes a case from the call to the confirmed cause."""
-    response = client.post("/v1/cases", json={"machine": MACHINE, "by": "Dana"})
-    assert response.status_code == 201
-    assert response.headers["ETag"] == '"1"'
-    address = response.headers["Location"]
-    assert address == f"/v1/cases/{response.json['number'].replace(' ', '')}"
-    response = client.post(f"{address}/findings", json={**VOLTS, "by": "Ana"})
-    assert (response.status_code, response.json["version"]) == (201, 2)
-    response = client.post(f"{address}/findings", json={"findings": [CRANKS, AMPS]})
-    assert [one["by"] for one in response.json["findings"]] == ["Ana", "local", "local"]
-    response = client.post(f"{address}/findings/1/withdraw", json={"because": "wrong pin"})
-    assert response.json["findings"][0]["withdrawn"]["because"] == "wrong pin"
-    answer = client.get(f"{address}/diagnosis").json
-    assert answer["places"] == [2, 3]
-    headers = {"If-Match": response.headers["ETag"]}
-    response = client.patch(address, json={"handed_to": "Bo"}, headers=headers)
-    assert response.json["handed_to"] == "Bo"
-    closing = {"cause": answer["causes"][0]["id"], "replaced": ["solenoid"], "minutes": 40}
-    response = client.post(f"{address}/close", json=closing, headers={"If-Match": "*"})
-    assert response.json["state"] == "closed"
-    response = client.post(f"{address}/findings", json=VOLTS)
-    assert response.status_code == 409
-    response = client.post(f"{address}/reopen", json={"because": "came back"})
-    assert (response.json["state"], response.headers["ETag"]) == ("open", '"7"')
-    words = [one["words"] for one in client.get(f"{address}/steps?since=5").json["steps"]]
-    assert words[1] == "local reopened the case, because: came back."
-
-
 @pytest.mark.parametrize("write", ["{0} {1}", "{0}-{1}", "{0}.{1}", "{0}{1}"])
 def test_numbers_are_taken_as_they_are_read_out(
     client: FlaskClient, opened: Opened, write: str
@@ -335,25 +305,6 @@ def headers(database: Database) -> Callable[[str], dict[str, str]]:
         return {"Authorization": f"Bearer {text}"}
 
     return make
-
-
-def test_a_reader_may_look_and_an_agent_may_write(
-    client: FlaskClient, headers: Callable[[str], dict[str, str]]
-) -> None:
-    """With a key for reading every write is refused with 403; an agent's goes through."""
-    reader, agent = headers("read"), headers("agent")
-    opening = {"machine": MACHINE, "by": "Dana"}
-    assert client.post("/v1/cases", json=opening, headers=reader).status_code == 403
-    response = client.post("/v1/cases", json=opening, headers=agent)
-    assert response.json["opened_by"] == "Dana via agent key"
-    address = response.headers["Location"]
-    assert client.get(address).status_code == 401
-    for end in ("", "/diagnosis", "/steps", "/work-order.html"):
-        assert client.get(address + end, headers=reader).status_code == 200
-    assert client.patch(address, json={}, headers=reader).status_code == 403
-    for end in ("/findings", "/findings/1/withdraw", "/close", "/reopen"):
-        response = client.post(address + end, json={}, headers=reader)
-        assert response.status_code == 403, end
 
 
 def test_keys_of_two_callers_do_not_meet(

@@ -90,15 +90,6 @@ def test_each_line_is_answered_in_its_place(client: FlaskClient, database: Datab
     assert client.get("/v1/learning").json["learned_from"] == 0
 
 
-def test_sent_again_nothing_comes_twice(client: FlaskClient, database: Database) -> None:
-    """The second time each line is told to be there."""
-    body = lines(old_case(1), old_case(1), old_case(2))
-    told = [[one["brought_in"] for one in answered(client.post(PATH, data=body, headers=KIND).data)]
-            for _ in range(2)]  # fmt: skip
-    assert told == [[True, False, True], [False, False, False]]
-    assert len(kept(database)) == 2
-
-
 def test_it_is_bounded(client: FlaskClient, database: Database) -> None:
     """A line over 1 MiB is refused in its place, and what stands behind the last allowed line is
     not read."""

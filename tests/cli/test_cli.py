@@ -164,17 +164,6 @@ def test_overlay_that_is_not_there(run: Callable[..., Result], tmp_path: Path) -
     assert "nowhere" in done.stderr
 
 
-def test_overlay_from_the_environment(
-    run: Callable[..., Result], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """THREEWIRE_KB names the folders for every command, and the version shows it."""
-    plain = run("version").stdout
-    monkeypatch.setenv("THREEWIRE_KB", str(tmp_path))
-    done = run("version")
-    assert done.exit_code == 0, done.output
-    assert done.stdout != plain
-
-
 def test_a_fault_of_ours_is_no_traceback(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -184,21 +173,6 @@ def test_a_fault_of_ours_is_no_traceback(
         cli.main(["version"])
     assert caught.value.code == 70
     assert "a fault in threewire itself" in capsys.readouterr().err
-
-
-def test_one_list_registers_commands(
-    run: Callable[..., Result], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """A command becomes reachable by one entry in the list."""
-
-    @click.command()
-    def extra() -> None:
-        """Say hello."""
-        click.echo("hello")
-
-    monkeypatch.setattr(cli, "extra", extra, raising=False)
-    monkeypatch.setitem(cli.COMMANDS, "extra", ("api.cli.main:extra", ""))
-    assert run("extra").stdout == "hello\n"
 
 
 @pytest.mark.live  # starts a process

@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 
-from engine import load_knowledge
 from tests.curation.shop import Shop, both_ends_corroded
 
 Run = Callable[..., Result]
@@ -65,33 +64,6 @@ def test_cause_is_added_replaced_and_switched_off(run: Run, shop: Shop, request_
     assert {"The shop's own word for a fuse"} == {
         one["name"] for one in named if one["id"] == "fuse-open"
     }
-
-
-def test_version_shows_the_shop_and_a_digest(shop: Shop) -> None:
-    """``+shop`` says that a folder is laid over; the digest changes with what is in it."""
-    plain = load_knowledge().version
-    both_ends_corroded(shop, ["ground-side-voltage"])
-    first = load_knowledge([shop.folder]).version
-    both_ends_corroded(shop, ["ground-side-voltage", "fuse-drop-voltage"])
-    second = load_knowledge([shop.folder]).version
-    assert "+shop" not in plain
-    assert "+shop-" in first
-    assert len({plain.split("-")[-1], first.split("-")[-1], second.split("-")[-1]}) == 3
-    assert load_knowledge([shop.folder]).version == second
-
-
-def test_folders_are_laid_in_order(shop: Shop, tmp_path: Path) -> None:
-    """Of two folders that change the same item the later one wins."""
-    other = tmp_path / "other"
-    for folder, name in ((shop.folder, "First"), (other, "Second")):
-        file = folder / "causes" / "fuse-open.yaml"
-        file.parent.mkdir(parents=True, exist_ok=True)
-        shop.put("causes/fuse-open.yaml", shop.like("causes", "fuse-open") | {"name": name})
-        if folder is other:
-            os.replace(shop.folder / "causes" / "fuse-open.yaml", file)
-    shop.put("causes/fuse-open.yaml", shop.like("causes", "fuse-open") | {"name": "First"})
-    assert load_knowledge([shop.folder, other]).causes["fuse-open"].name == "Second"
-    assert load_knowledge([other, shop.folder]).causes["fuse-open"].name == "First"
 
 
 def test_setting_names_folders_for_every_command(

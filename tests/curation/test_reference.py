@@ -164,16 +164,6 @@ def test_what_is_typed_is_not_taken_as_markup(client: FlaskClient) -> None:
     assert "&lt;script&gt;" in text
 
 
-@pytest.mark.parametrize(
-    "query", ["q=a&q=b", "kind=cause", "words=x", "q=" + "a" * 101, "kind=causes&kind=rules"]
-)
-def test_strange_queries_are_refused(client: FlaskClient, query: str) -> None:
-    """An unknown, repeated or endless parameter is a 422 that says so."""
-    response = client.get(f"/reference/?{query}")
-    assert response.status_code == 422
-    assert response.get_json(force=True)["errors"]
-
-
 def test_page_that_is_not_there(client: FlaskClient) -> None:
     """A person gets a page and a program a problem document; both name the nearest."""
     for path in ("causes/fuse-opn.html", "cause/fuse-open.html"):

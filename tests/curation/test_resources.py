@@ -1,6 +1,5 @@
 """``/v1/groups`` and ``/v1/causes/{id}/separators``."""
 
-import pytest
 from flask.testing import FlaskClient
 
 from engine.audit.groups import look_alikes
@@ -43,19 +42,3 @@ def test_separators_of_a_cause(client: FlaskClient) -> None:
         for rival in one["taken_for"]
         if rival["cause"] == "pull-winding-shorted"
     )
-
-
-@pytest.mark.parametrize(
-    ("path", "status", "says"),
-    [
-        ("/v1/causes/fuse-opn/separators", 404, "did you mean 'fuse-open'?"),
-        ("/v1/groups?level=phones", 422, "did you mean 'phone'?"),
-        ("/v1/groups?system_volts=48", 422, "system_volts"),
-        ("/v1/causes/fuse-open/separators?level=phone", 422, "unknown query parameter"),
-    ],
-)
-def test_what_is_refused(client: FlaskClient, path: str, status: int, says: str) -> None:
-    """An unknown cause or filter is a problem document that names the nearest."""
-    response = client.get(path)
-    assert response.status_code == status
-    assert says in response.text

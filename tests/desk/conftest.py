@@ -13,12 +13,6 @@ from tests.databases import set_up
 from tests.desk.support import Browser
 
 
-@pytest.fixture(scope="session")
-def engine(remembering: Diagnoser) -> Diagnoser:
-    """The engine, which remembers its answers."""
-    return remembering
-
-
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Database]:
     """An SQLite store; the case book itself is tested on both databases elsewhere."""

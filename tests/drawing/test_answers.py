@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.answers import demos
-from api.drawing import circuit_svg, in_full, stylesheet, svg
+from api.drawing import circuit_svg, stylesheet, svg
 from engine import Diagnoser, Knowledge
 from tests.drawing.conftest import MACHINES, SHAPES, machine_of, parsed
 
@@ -251,17 +250,6 @@ def test_two_solenoids_are_kept_apart(knowledge: Knowledge, engine: Diagnoser) -
     right = words(parsed(svg(knowledge, request, found, side="right")))
     assert "read 10.9 V" in left and "3.3 V" not in left and "Left side" in left  # noqa: PT018
     assert "read 3.3 V" in right and "10.9 V" not in right  # noqa: PT018
-
-
-def test_same_request_same_bytes(knowledge: Knowledge, engine: Diagnoser) -> None:
-    """Demo cases drawn twice, by engines of their own, give the same text in either shape."""
-    other = Diagnoser(knowledge)
-    for demo in demos.load_all()[::4]:
-        request = in_full(demo.request)
-        answers = [one.diagnose(request) for one in (engine, other)]
-        for shape in SHAPES:
-            one, same = (svg(knowledge, request, answer, shape=shape) for answer in answers)
-            assert one == same
 
 
 @pytest.mark.parametrize("shape", SHAPES)

@@ -14,7 +14,7 @@ from api.settings import Settings
 from tests.bench.cases import EIGHT
 from tests.serving import Running
 
-COUNT = 1_000  # ten times as many when slow
+COUNT = 500  # twenty times as many when slow
 BODY = json.dumps(EIGHT["fuel, controller"]).encode()
 _STATUS = re.compile(rb"HTTP/1\.[01] (\d{3}) ")
 

@@ -1,6 +1,5 @@
 """What readings and answers are expected: instruments, scales, densities, bands, bins."""
 
-import itertools
 import math
 from collections.abc import Callable
 from statistics import NormalDist
@@ -9,15 +8,14 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge
-from engine.physics.band import OPEN_OHMS, Band, open_band
+from engine.physics.band import Band, open_band
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.machine import Machine, Variant
-from engine.physics.model import Model, build_variant
+from engine.physics.model import Model
 from engine.physics.prediction import (
     FLAT_SHARE,
     OPEN_SURE,
@@ -82,43 +80,10 @@ def test_the_slope_of_a_scale(value: float, unit: str) -> None:
         assert slope * value == pytest.approx(1.0, rel=1e-4)
 
 
-@pytest.mark.parametrize("unit", ["V", "A"])
-def test_a_density_sums_to_one(unit: str) -> None:
-    """The chance of all readings between the instrument's limits is 1."""
-    prediction = reading([12.0], unit)
-    total, _ = quad(
-        lambda y: float(prediction.density(y)[0]), prediction.low, prediction.high,
-        points=[11, 12, 13],
-    )  # fmt: skip
-    assert total == pytest.approx(1.0, abs=1e-6)
-
-
-def test_an_ohms_density_leaves_room_for_over_range() -> None:
-    """On the scale of ohms the numbers have 99 %, and the over-range display the rest."""
-    prediction = reading([5.0], "ohm", 2e7)
-    scale = prediction.scale
-    total, _ = quad(
-        lambda s: float(prediction.density(float(scale.back(s)))[0]), 0.0,
-        float(scale.of(OPEN_OHMS)), points=[2.5, 3, 3.6], limit=200,
-    )  # fmt: skip
-    assert total + float(prediction.open_share()[0]) == pytest.approx(1.0, abs=1e-4)
-
-
 def test_one_wild_reading_cannot_veto_the_truth() -> None:
     """Far from everything expected the density is the flat share over the range, and not zero."""
     prediction = reading([12.0])
     assert float(prediction.density(50.0)[0]) == pytest.approx(FLAT_SHARE / 62.0)
-
-
-def test_the_middle_of_a_density() -> None:
-    """Near its middle a density is that of a normal law with the uncertainties combined."""
-    prediction = reading([12.0])
-    half = 0.005 * 12.0 + 2 * 0.01
-    sigma = math.sqrt(half**2 / 3 + 0.1**2 + 0.04)
-    assert float(prediction.sigma()[0]) == pytest.approx(sigma)
-    expected = (1 - FLAT_SHARE) * NormalDist(12.0, sigma).pdf(12.3) + FLAT_SHARE / 62.0
-    assert float(prediction.density(12.3)[0]) == pytest.approx(expected)
-    assert float(prediction.peak()[0]) == pytest.approx(float(prediction.density(12.0)[0]))
 
 
 def test_a_band_holds_nine_in_ten() -> None:
@@ -173,24 +138,6 @@ def test_an_open_circuit_shows_over_range() -> None:
     assert prediction.open_share().tolist() == [OPEN_SURE, 0.01]
     assert prediction.band(np.array([1.0, 0.0])) == open_band("ohm")
     assert float(prediction.density(5.0)[0]) < 0.01 * float(prediction.density(5.0)[1])
-
-
-@pytest.mark.parametrize("flat", [False, True])
-def test_bins_sum_to_one(flat: bool) -> None:
-    """Whatever is expected, some result comes out: each hypothesis' bins sum to 1."""
-    prediction = reading([0.4, 5.0, 1e9], "ohm", 2e7)
-    prediction.flat[:] = flat
-    assert prediction.bins.sum(axis=1) == pytest.approx([1.0] * 3)
-
-
-def test_bins_are_what_the_density_says() -> None:
-    """The chance of a bin is the density over it."""
-    prediction = reading([2.0, 6.0, 12.0])
-    edges = [prediction.low, *prediction.forecast.edges.tolist(), prediction.high]
-    for place, (low, high) in enumerate(itertools.pairwise(edges)):
-        total, _ = quad(lambda y: float(prediction.density(y)[2]), low, high, points=[12.0])
-        # in the bins the flat share is spread over the bins and not over volts
-        assert prediction.bins[2, place] == pytest.approx(total, abs=FLAT_SHARE)
 
 
 def test_every_shipped_check_is_predicted(model: Model) -> None:
@@ -296,14 +243,6 @@ def test_a_check_of_one_variant_says_nothing_in_the_other(diagnoser: Diagnoser) 
     assert prediction.flat[mine].all()
     assert not prediction.flat[~mine].any()
     assert np.ptp(prediction.density(10.0)[mine]) == 0.0
-
-
-def test_a_model_is_the_same_each_time(knowledge: Knowledge, variant: Make) -> None:
-    """Building the same machine twice gives the same numbers to the last digit."""
-    first, again = (build_variant(knowledge, variant("request")) for _ in range(2))
-    assert (first.prior == again.prior).all()
-    for name, prediction in first.predictions.items():
-        assert (prediction.bins == again.predictions[name].bins).all()
 
 
 def test_a_good_battery_gives_less_in_the_cold(diagnoser: Diagnoser) -> None:

@@ -10,8 +10,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge, items
@@ -43,22 +41,6 @@ def cost_of(order: tuple[int, ...], wrong: float = 0.0, chances: Any = CHANCES) 
         left -= chances[one]
         cost += left * wrong
     return cost
-
-
-def test_the_best_order_of_repairs() -> None:
-    """p .50 .25 .15 .10 and C 10 2 6 1 are tried in the order 2 4 1 3 at 10.15 minutes."""
-    assert [one + 1 for one in repair_order(CHANCES, MINUTES)] == [2, 4, 1, 3]
-    assert float(repair_minutes(CHANCES, MINUTES)) == pytest.approx(10.15)
-    assert cost_of((1, 3, 0, 2)) == pytest.approx(10.15)
-
-
-def test_other_orders_cost_more() -> None:
-    """By probability alone 12.60, by cost alone 11.70, and the worst order 15.35 minutes."""
-    assert cost_of((0, 1, 2, 3)) == pytest.approx(12.60)
-    assert cost_of((3, 1, 2, 0)) == pytest.approx(11.70)
-    costs = [cost_of(order) for order in itertools.permutations(range(4))]
-    assert max(costs) == pytest.approx(15.35)
-    assert min(costs) == pytest.approx(float(repair_minutes(CHANCES, MINUTES)))
 
 
 @pytest.mark.parametrize("rows", [3, 200])  # few are sorted, many taken in pairs
@@ -99,37 +81,6 @@ def test_a_cheap_repair_is_confirmed_first(wrong: float, repair_first: bool, cos
     assert plan.repair_now == pytest.approx(7.0 + 0.4 * wrong)
     assert min(plan.repair_now, plan.options[0].two_ahead) == pytest.approx(cost)
     assert Exact(problem).cost(chances, [0]) == pytest.approx(cost)
-
-
-def test_a_question_first() -> None:
-    """p .5 .3 .2, C 4 6 2 cost 6.80; after a yes (p .53) 4.9811321 and a no 6.1276596, so that a
-    question of 0.5 makes 6.02 and is worth up to 1.28 minutes."""
-    chances, minutes = np.array([0.5, 0.3, 0.2]), np.array([4.0, 6.0, 2.0])
-    yes = chances * [0.9, 0.2, 0.1]
-    no = chances - yes
-    assert yes.sum() == pytest.approx(0.53)
-    after = repair_minutes(np.stack([yes / yes.sum(), no / no.sum()]), minutes)
-    assert after == pytest.approx([4.9811321, 6.1276596], abs=5e-8)
-    total = float(after @ [0.53, 0.47])
-    assert total + 0.5 == pytest.approx(6.02)
-    assert float(repair_minutes(chances, minutes)) == pytest.approx(6.80)
-    assert 6.80 - total == pytest.approx(1.28)
-
-
-@given(
-    parts=st.lists(st.floats(0.01, 1), min_size=2, max_size=6),
-    data=st.data(),
-)
-def test_no_order_beats_probability_over_minutes(parts: list[float], data: st.DataObject) -> None:
-    """Whatever the chances and minutes, no permutation of the repairs is cheaper."""
-    chances = np.array(parts) / sum(parts)
-    minutes = np.array(data.draw(st.lists(
-        st.floats(0.5, 100), min_size=len(parts), max_size=len(parts)
-    )))  # fmt: skip
-    best = float(repair_minutes(chances, minutes))
-    for order in itertools.permutations(range(len(parts))):
-        left = 1.0 - np.concatenate([[0.0], np.cumsum(chances[list(order)])[:-1]])
-        assert best <= float(minutes[list(order)] @ left) + 1e-9
 
 
 Ask = Callable[..., dict[str, Any]]

@@ -1,7 +1,7 @@
 """What the comparisons share: the knowledge base, sizes, and figures printed after the run.
 
 A comparison hands its figures to the ``figure`` fixture; they appear in the terminal summary
-whether or not output is captured. ``TESTS_SLOW=1`` makes every random comparison ten times
+whether or not output is captured. ``TESTS_SLOW=1`` makes every random comparison twenty times
 as large.
 """
 
@@ -13,7 +13,7 @@ import pytest
 from engine import Diagnoser
 from engine.physics.model import ModelStore
 
-SLOW_FACTOR = 10
+SLOW_FACTOR = 20
 SLOW = os.environ.get("TESTS_SLOW", "") not in ("", "0")
 ONLY_SLOW = pytest.mark.skipif(not SLOW, reason="long; run with TESTS_SLOW=1")
 FIGURE = "reference figure"
@@ -28,7 +28,7 @@ def models(diagnoser: Diagnoser) -> ModelStore:
 
 @pytest.fixture(scope="session")
 def enlarged() -> Callable[[int], int]:
-    """Give a function that returns how many cases to draw: ten times as many when slow."""
+    """Give a function that returns how many cases to draw: twenty times as many when slow."""
     return lambda count: count * SLOW_FACTOR if SLOW else count
 
 

@@ -134,7 +134,7 @@ def test_resistances_of_dead_networks(
     """What an ohmmeter shows is what one ampere pushed through ngspice's network gives in volts."""
     drawn = [
         (one, pair)
-        for one in faulty_circuits(knowledge, seed=2, count=enlarged(15), dead=True)
+        for one in faulty_circuits(knowledge, seed=2, count=enlarged(10), dead=True)
         for pair in PAIRS
     ]
     found = ngspice.solve([island(one, test_amps=pair) for one, pair in drawn])
@@ -231,8 +231,8 @@ def test_sensitivities(source: bool, knowledge: Knowledge, enlarged: Sized, figu
     """How a reading moves with a part agrees with ngspice solved a little either side."""
     rng = draws.generator(3)
     drawn = [
-        *faulty_circuits(knowledge, seed=4, count=enlarged(60 if source else 25)),
-        *([] if source else faulty_circuits(knowledge, seed=5, count=enlarged(10), dead=True)),
+        *faulty_circuits(knowledge, seed=4, count=enlarged(36 if source else 16)),
+        *([] if source else faulty_circuits(knowledge, seed=5, count=enlarged(6), dead=True)),
     ]
     probes = [_probe(rng, one, source) for one in drawn]
     # how an open circuit's hundreds of megohms move is below the digits that ngspice prints

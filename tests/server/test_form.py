@@ -7,7 +7,6 @@ import threading
 
 import pytest
 
-from api.access.keys import digest
 from api.logs import JsonFormatter, LogLine, scrub
 from api.store import StoreUnavailableError
 from api.store.database import Probe
@@ -76,11 +75,6 @@ def test_a_line_cannot_be_forged() -> None:
 def test_a_librarys_own_slip_costs_no_line() -> None:
     """A message with too few values is written as it stands."""
     assert formatted("%s of %s", "one")["message"] == "%s of %s"
-
-
-def test_a_digest_is_sha_256() -> None:
-    """FIPS 180-4, the example 'abc' of SHA-256."""
-    assert digest("abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
 
 def test_a_hanging_database_does_not_hang_the_probe() -> None:

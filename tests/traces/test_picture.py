@@ -1,4 +1,4 @@
-"""The picture and the sketch of a recording, and the invented recordings that show them."""
+"""The picture of a recording, and the invented recordings that show them."""
 
 import json
 import re
@@ -12,7 +12,7 @@ from click.testing import Result
 
 from api.recordings import invented
 from api.recordings.document import document
-from api.recordings.picture import COLUMNS, LEFT, RIGHT, WIDTH, picture, sketch
+from api.recordings.picture import LEFT, RIGHT, WIDTH, picture
 from api.strict_json import Json
 from engine import Diagnoser
 
@@ -91,26 +91,10 @@ def test_marks_stand_at_their_moment_and_do_not_touch(answers: dict[str, Json]) 
         rows[one.attrib["y"]] = start + long
 
 
-def test_the_sketch_shows_the_notch(answers: dict[str, Json]) -> None:
-    """In plain signs: the fit falls on the good pull before it is settled, and not on a seized
-    one; no line is wider than a terminal."""
-
-    def falls(name: str) -> bool:
-        rows = sketch(answers[name])[1:-2]
-        heads = [next(n for n, row in enumerate(rows) if len(row) > column and row[column] == "*")
-                 for column in range(8, 60)
-                 if any(len(row) > column and row[column] == "*" for row in rows)]  # fmt: skip
-        return max(heads[4:]) > 1
-
-    assert falls("pull-trace")
-    assert not falls("pull-trace-seized")
-    assert max(map(len, sketch(answers["pull-trace"])[1:])) <= COLUMNS + 10
-
-
 def test_the_demo_shows_plot_and_report(run: Callable[..., Result], tmp_path: Path) -> None:
-    """``threewire demo pull-trace``: story, curve, findings; as JSON, and as SVG in a file."""
+    """``threewire demo pull-trace``: story, findings; as JSON, and as SVG in a file."""
     out = run("demo", "pull-trace").stdout
-    for words in ("Nobody took", "* fitted", "READ FROM THE RECORDING", "seated"):
+    for words in ("Nobody took", "READ FROM THE RECORDING", "seated"):
         assert words in out
     done = run("demo", "pull-trace-short", "--json", "--plot", tmp_path / "x.svg")
     assert json.loads(done.stdout)["samples"] == 35000

@@ -2,22 +2,17 @@
 
 import json
 import os
-import tracemalloc
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
 from click.testing import Result
-from flask import Flask
 
 from api.answers import demos
-from api.cli import diagnose as diagnose_cli
 from api.strict_json import dumps
-from engine import Diagnoser, Knowledge, diagnose
+from engine import diagnose
 from tests.forking import ROOT, Forked
 from tests.reference.conftest import SLOW
 
@@ -43,18 +38,6 @@ def test_same_bytes_through_every_door(
     assert post(request_).data == expected
     assert run("diagnose", "--json", file).stdout_bytes == expected
     assert run("diagnose", "--ndjson", file).stdout_bytes == expected
-
-
-def test_same_bytes_from_many_threads(app: Flask) -> None:
-    """Requests under way at the same time do not disturb each other's answers."""
-    cases = [demo.request for demo in demos.load_all()]
-    expected = [dumps(diagnose(case)).encode() for case in cases] * 4
-
-    def send(case: dict[str, Any]) -> bytes:
-        return app.test_client().post("/v1/diagnoses", json=case).data
-
-    with ThreadPoolExecutor(8) as pool:
-        assert list(pool.map(send, cases * 4)) == expected
 
 
 def test_yaml_and_json_of_one_request_agree(
@@ -87,39 +70,6 @@ def test_same_refusal_through_every_door(
         assert f"{error['path']}: {error['message']}" in printed
 
 
-def test_lines_keep_their_order_and_bad_ones_their_place(
-    run: Callable[..., Result], case: dict[str, Any], engine: Diagnoser
-) -> None:
-    """Each line in has one line out, in order; bad ones give a problem and exit status 1."""
-    good = json.dumps(case).encode()
-    lines = [good, b"{", b"", b'{"machine": {}}', b"\xff", b"[" * 99, good, b"x" * (2 << 20), good]
-    done = run("diagnose", "--ndjson", "-", stdin=b"\n".join(lines))
-    out = [json.loads(line) for line in done.stdout.splitlines()]
-    assert [line.get("status", 200) for line in out] == [
-        200,
-        400,
-        400,
-        422,
-        400,
-        400,
-        200,
-        413,
-        200,
-    ]
-    assert [line["line"] for line in out if "status" in line] == [2, 3, 4, 5, 6, 8]
-    assert out[8] == out[0] == json.loads(dumps(engine.diagnose(case)))
-    assert done.exit_code == 1
-    assert "6 of the lines" in done.stderr
-
-
-def test_all_good_lines_exit_with_0(run: Callable[..., Result], case: dict[str, Any]) -> None:
-    """Without a bad line the exit status is 0 and standard error is silent."""
-    done = run("diagnose", "--ndjson", "-", stdin=(json.dumps(case) + "\r\n") * 3)
-    assert (done.exit_code, done.stderr) == (0, "")
-    assert len(done.stdout.splitlines()) == 3
-    assert run("diagnose", "--ndjson", "-", stdin=b"").exit_code == 0
-
-
 def test_lines_are_answered_as_they_come(case: dict[str, Any]) -> None:
     """The answer to a line is out before the next line is in: a program may converse."""
     sent, answered = os.pipe(), os.pipe()
@@ -133,33 +83,3 @@ def test_lines_are_answered_as_they_come(case: dict[str, Any]) -> None:
                 lines.write(json.dumps(case).encode() + b"\n")
                 assert json.loads(answers.readline())["causes"]
         assert process.wait(30) == 0
-
-
-def test_memory_stays_flat_over_many_lines(
-    knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Two thousand refused lines, 250 kB of them, need no more memory than five hundred do."""
-    diagnose = partial(_peak, knowledge, tmp_path, monkeypatch)
-    assert diagnose(2_000) < diagnose(500) + 83_000
-
-
-def _peak(knowledge: Knowledge, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lines: int) -> int:
-    """Return the bytes in use at the peak while so many lines are answered."""
-    file = tmp_path / "many.ndjson"
-    file.write_text(('{"a": "' + "x" * 110 + '"}\n') * lines)
-    written = 0
-
-    def count(text: str) -> None:
-        nonlocal written
-        written += 1
-
-    monkeypatch.setattr(diagnose_cli, "write", count)
-    tracemalloc.start()
-    try:
-        with pytest.raises(SystemExit):
-            diagnose_cli.diagnose_lines(knowledge, str(file), 1)
-        peak = tracemalloc.get_traced_memory()[1]
-    finally:
-        tracemalloc.stop()
-    assert written == lines
-    return peak

@@ -79,14 +79,6 @@ def test_log_line_cannot_be_forged(client: FlaskClient, caplog: pytest.LogCaptur
     assert "\n" not in record.getMessage()
 
 
-def test_head_and_options(client: FlaskClient) -> None:
-    """HEAD answers as GET without a body; OPTIONS names the methods."""
-    got, head = client.get("/v1/rules"), client.head("/v1/rules")
-    assert head.data == b""
-    assert head.headers["Content-Length"] == got.headers["Content-Length"]
-    assert "GET" in client.options("/v1/rules").headers["Allow"]
-
-
 def test_a_store_that_is_down_is_not_read(knowledge: Knowledge) -> None:
     """Once it is known that the store takes nothing, /metrics says so and waits for it no more."""
     away = SimpleNamespace(knowledge=knowledge, database=object(), store_fault=lambda: "full")

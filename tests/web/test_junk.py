@@ -106,16 +106,6 @@ def test_hostile_findings(
     assert len(response.data) < 5_000
 
 
-def test_two_hundred_findings(post: Callable[..., Any], case: dict[str, Any]) -> None:
-    """Two hundred findings of one machine are an ordinary request: answered, not failed on."""
-    readings = [
-        {"check": "pull-pin-voltage", "value": 11 + i / 1000, "unit": "V"} for i in range(200)
-    ]
-    response = post(case | {"findings": readings})
-    assert response.status_code == 200
-    assert len(response.json["causes"]) == 5
-
-
 @pytest.mark.parametrize(
     "faulty",
     [

@@ -1,15 +1,15 @@
-"""How many diagnoses a request costs."""
+"""A posted diagnosis is one diagnosis."""
 
-from collections.abc import Callable
 from typing import Any
 
 import pytest
 
+from api import create_app
 from engine import Diagnoser
 
 
 def test_a_posted_diagnosis_is_worked_out_once(
-    post: Callable[..., Any], case: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+    diagnoser: Diagnoser, case: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """POST /v1/diagnoses goes through ``Diagnoser.answer`` exactly once."""
     asked = []
@@ -19,6 +19,7 @@ def test_a_posted_diagnosis_is_worked_out_once(
         asked.append(request)
         return real(self, request)
 
+    app = create_app({"KNOWLEDGE": diagnoser.knowledge, "DIAGNOSER": diagnoser})
     monkeypatch.setattr(Diagnoser, "answer", counted)
-    assert post(case).status_code == 200
+    assert app.test_client().post("/v1/diagnoses", json=case).status_code == 200
     assert len(asked) == 1

@@ -16,7 +16,7 @@ from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator
 from openapi_spec_validator import validate
 
-from api.web import openapi
+from api.web.components import declared
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +76,7 @@ def test_examples_are_replayed(client: FlaskClient, document: dict[str, Any]) ->
 def test_refusal_example_is_what_is_sent(client: FlaskClient, document: dict[str, Any]) -> None:
     """The documented 422 body is the body of a real refusal."""
     content = document["components"]["responses"]["422"]["content"]["application/problem+json"]
-    got = client.post("/v1/diagnoses", json=openapi.BAD_REQUEST).get_json(force=True)
+    got = client.post("/v1/diagnoses", json=declared()["bad_request"]).get_json(force=True)
     assert got | {"request_id": ""} == content["example"] | {"request_id": ""}
     assert got["errors"]
 

@@ -10,14 +10,13 @@ from sqlalchemy.orm import Session
 
 from api.cases.events import posting
 from api.cases.events.addresses import target
-from api.cases.events.outbox import KINDS
 from api.store.models import Delivery, Endpoint
 
 OVERLAP = timedelta(hours=24)  # in which a receiver changes its secret
 
 
 class EndpointError(Exception):
-    """There is no such endpoint, or it cannot be made so."""
+    """There is no such endpoint."""
 
 
 def add(
@@ -25,11 +24,9 @@ def add(
 ) -> Endpoint:
     """Make an endpoint, with a secret of its own, for these kinds of event.
 
-    Raises AddressRefusedError when ``allowed`` does not let it be called, EndpointError for a kind
-    that does not exist.
+    ``kinds`` are of outbox.KINDS. Raises AddressRefusedError when ``allowed`` does not let it be
+    called.
     """
-    if not kinds or set(kinds) - set(KINDS):
-        raise EndpointError(f"kinds of event are {', '.join(KINDS)}")
     target(url, allowed)
     endpoint = Endpoint(
         id=f"ep_{uuid4().hex[:12]}",

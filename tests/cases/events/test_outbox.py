@@ -70,12 +70,6 @@ def test_is_gone_with_a_transaction_that_fails(
     assert _count(database) == 0
 
 
-def test_refuses_a_kind_that_nobody_can_ask_for(database: Database) -> None:
-    """A slip in the name of a kind is told at once and not lost in silence."""
-    with pytest.raises(ValueError, match=r"case\.shut"), database.writing() as session:
-        enqueue(session, "case.shut", {}, NOON)
-
-
 def test_a_new_secret_leaves_the_old_one_a_day(
     database: Database, add: Callable[..., Endpoint]
 ) -> None:

@@ -2,9 +2,6 @@
 
 from datetime import UTC, datetime, timedelta, timezone
 
-import pytest
-from standardwebhooks.webhooks import Webhook, WebhookVerificationError
-
 from api.cases.events import posting
 
 PAYLOAD = '{"type":"case.closed","data":{"note":"grün"}}'
@@ -18,27 +15,6 @@ def test_published_example() -> None:
     )  # fmt: skip
     assert found["webhook-signature"] == "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE="
     assert found["webhook-timestamp"] == "1614265330"
-
-
-def test_reference_library_takes_it() -> None:
-    """A receiver with the reference library takes what was signed with a new secret."""
-    secret = posting.new_secret()
-    headers = posting.headers([secret], "msg_1", PAYLOAD, datetime.now(UTC))
-    assert Webhook(secret).verify(PAYLOAD, headers)["data"] == {"note": "grün"}
-
-
-@pytest.mark.parametrize(
-    ("payload", "message", "age"),
-    [(PAYLOAD + " ", "msg_1", 0), (PAYLOAD, "msg_2", 0), (PAYLOAD, "msg_1", 600)],
-    ids=["another payload", "another id", "an old attempt"],
-)
-def test_reference_library_refuses_what_was_changed(payload: str, message: str, age: int) -> None:
-    """Payload, id and time of the attempt are all under the signature."""
-    secret = posting.new_secret()
-    at = datetime.now(UTC) - timedelta(seconds=age)
-    headers = posting.headers([secret], "msg_1", PAYLOAD, at) | {"webhook-id": message}
-    with pytest.raises(WebhookVerificationError):
-        Webhook(secret).verify(payload, headers)
 
 
 def test_the_hand_of_the_clock_is_no_matter() -> None:
