@@ -44,7 +44,7 @@ PROBABILITY = 1e-9
 DECIBANS = 1e-6
 ROUNDED = 0.5e-6 + PROBABILITY
 CLEAR_OF_ZERO = 1e-12  # below this the odds of either side are made of rounding
-MACHINES, CASES_A_MACHINE = 10, 3
+MACHINES, CASES_A_MACHINE = 10, 5
 
 Figure = Callable[[str], None]
 Sized = Callable[[int], int]
