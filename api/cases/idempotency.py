@@ -143,8 +143,8 @@ def once(
 def _claimed(database: Database, key: RequestKey) -> _Claim | Reply:
     """Return a claim, or the reply that another request with this key has got."""
     end = time.monotonic() + WAIT_SECONDS
+    found: Reply | _Claim | None = None  # most keys are new: nobody looks before it is taken
     while time.monotonic() < end:
-        found = _look(database, key)
         if isinstance(found, Reply):
             return found
         if found is None or _is_over(found):
@@ -154,6 +154,7 @@ def _claimed(database: Database, key: RequestKey) -> _Claim | Reply:
                 return claim
         else:
             time.sleep(LOOK_SECONDS)
+        found = _look(database, key)
     raise StoreUnavailableError("the same request is still being worked on; nothing was kept")
 
 

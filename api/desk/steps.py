@@ -23,10 +23,7 @@ from api.interview.state import NextStep
 from api.interview.turn import Choice
 from api.interview.views import example, first_sentence
 from api.strict_json import Json
-from engine import Knowledge
 from engine.knowledge import items
-from engine.knowledge.rule_language import StepTest
-from engine.rules.cautions import caution_text
 
 FEW_WORDS = 28  # of the cautions of a step in sight; one of the new is in full in any case
 REMEDY_WORDS = 26  # of a remedy in sight
@@ -153,25 +150,8 @@ def cautions_of(call: Call, texts: Sequence[str]) -> StepCautions:
     own = [one for one in texts if one in new and one not in call.general]
     return StepCautions(
         new, [one for one in texts if one not in new], [one for one in raised if one in new],
-        _gravest_first(own, call.desk.knowledge),
+        sorted(own, key=call.desk.gravity),
     )  # fmt: skip
-
-
-def _gravest_first(texts: Sequence[str], knowledge: Knowledge) -> list[str]:
-    """Return cautions by what their danger weighs, those kept from untrained hands before all.
-
-    Of two that weigh the same the shorter comes first, so that more of them stand in full.
-    """
-    effort, trained = knowledge.rows("effort"), knowledge.rows("trained-hands")
-
-    def weight(rule: items.Rule) -> float:
-        tests = knowledge.programs[rule.id].walk()
-        found = {one.hazard for one in tests if isinstance(one, StepTest)} & trained.keys()
-        return max((float(effort.get(one, {}).get("minutes", 0.0)) for one in found), default=-1.0)
-
-    weights = {caution_text(one): weight(one) for one in knowledge.rules.values()
-               if one.family == "cautions"}  # fmt: skip
-    return sorted(texts, key=lambda one: (-weights.get(one, -1.0), len(one)))
 
 
 @dataclass(frozen=True)

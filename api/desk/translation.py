@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from babel.support import NullTranslations, Translations
-from flask import g, has_request_context, request
+from flask import g, request
 from jinja2 import Environment
 
 from engine.knowledge.text import load_yaml
@@ -70,9 +70,10 @@ def stops(
 
 def _texts() -> NullTranslations:
     """Return the catalogue of this request, looked up once; English outside of one."""
-    if not has_request_context():
+    try:  # a page asks a hundred times: one look is enough
+        found: NullTranslations = g.desk_texts
+    except AttributeError:
+        found = g.desk_texts = catalogue(language())
+    except RuntimeError:
         return catalogue(ENGLISH)
-    if "desk_texts" not in g:
-        g.desk_texts = catalogue(language())
-    found: NullTranslations = g.desk_texts
     return found

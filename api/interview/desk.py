@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 from api.answers.finding_words import named
@@ -11,10 +11,12 @@ from api.strict_json import Json
 from engine import Diagnoser, Knowledge
 from engine.answer import explain
 from engine.answer.documents import plain
+from engine.knowledge import items
+from engine.knowledge.rule_language import StepTest
 from engine.physics.model import Model
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import LAY, read_request
-from engine.rules.cautions import check_hazards
+from engine.rules.cautions import caution_text, check_hazards
 from engine.rules.views import CaseView
 
 KEPT_ANSWERS = 200
@@ -88,6 +90,28 @@ class Desk:
         """Return whether a lay caller does the steps and is never sent to this check."""
         lay = inquiry.fields.get("skill") == LAY
         return lay and self.diagnoser.advisers.of(self._model(inquiry)).for_trained_hands(name)
+
+    def gravity(self, caution: str) -> tuple[float, int]:
+        """Return what orders the cautions of a step: what their danger weighs, most first, those
+        kept from untrained hands before all.
+
+        Of two that weigh the same the shorter comes first, so that more of them stand in full.
+        """
+        return -self._weights.get(caution, -1.0), len(caution)
+
+    @cached_property
+    def _weights(self) -> dict[str, float]:
+        """Return the minutes that the dangers weigh which keep a step from untrained hands."""
+        effort, trained = (self.knowledge.rows(one) for one in ("effort", "trained-hands"))
+
+        def weight(rule: items.Rule) -> float:
+            tests = self.knowledge.programs[rule.id].walk()
+            found = {one.hazard for one in tests if isinstance(one, StepTest)} & trained.keys()
+            minutes = (float(effort.get(one, {}).get("minutes", 0.0)) for one in found)
+            return max(minutes, default=-1.0)
+
+        return {caution_text(one): weight(one) for one in self.knowledge.rules.values()
+                if one.family == "cautions"}  # fmt: skip
 
     def _forbidden(self, answer: Json) -> frozenset[str]:
         """Return the hazards that a caution rules out as things stand."""
