@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import groupby
 
 import numpy as np
@@ -17,6 +18,8 @@ from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, effects_of
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.planning import (
+    PLAIN,
+    Bounds,
     Option,
     Problem,
     clock_and_mistakes,
@@ -86,6 +89,32 @@ class Limits:
 
 
 @dataclass(frozen=True)
+class _Looked:
+    """Checks with what each tells by itself: worked out once for all who can do some of them.
+
+    ``splits`` and ``changes`` as in Adviser._split, one for each name.
+    """
+
+    belief: Belief
+    names: Sequence[str]
+    problem: Problem
+    splits: Floats
+    changes: Floats
+
+    def saved(self, place: int) -> float:
+        """Return the minutes by the clock that a check is expected to save; below 0 it costs."""
+        weights, columns = self.belief.known.weights, self.problem.columns(place)
+        joint = (self.problem.bins[:, columns] * weights[:, None]).T @ self.problem.membership
+        after = float(self.problem.clock(joint).sum()) + self.problem.check_minutes[place]
+        return float(self._now - after)
+
+    @cached_property
+    def _now(self) -> float:
+        """Return the minutes by the clock where repair starts at once."""
+        return float(self.problem.clock(self.belief.known.weights @ self.problem.membership))
+
+
+@dataclass(frozen=True)
 class Meaning:
     """A result that a check may have: its chance, and the leading causes if it came.
 
@@ -101,7 +130,8 @@ class Meaning:
 class Plan:
     """What to do: check, repair, hand-over or refer; the checks with what each result means.
 
-    ``further`` are the checks for a trained hand with everything at hand; None where that is so.
+    ``further`` are the checks for a trained hand with everything at hand, by what each tells by
+    itself: whoever goes there plans anew. None where that is so.
     """
 
     action: str
@@ -157,12 +187,17 @@ class Adviser:
         if effects.out_of_scope is not None:
             return Plan("refer")
         limits = self._limits(request, effects, conclusions)
-        action, proposals = self._advised(belief, limits, conclusions, separator)
+        free = replace(limits, kinds=None, lay=False)
+        every = replace(free, kinds=(*items.USUAL_KINDS, *(limits.kinds or ())))
+        looked = self._looked(belief, every)
+        action, proposals = self._advised(looked, limits, conclusions, separator)
         further = None
         if limits.kinds is not None or limits.lay:
-            free = replace(limits, kinds=None, lay=False)
             whole = not limits.lay and set(limits.kinds or ()) == set(items.USUAL_KINDS)
-            further = proposals if whole else self._advised(belief, free, conclusions, separator)[1]
+            further = (
+                proposals if whole
+                else self._advised(looked, free, conclusions, separator, PLAIN)[1]
+            )  # fmt: skip
         handed = self._handed(action, belief, limits, proposals)
         course = "hand-over" if handed else self._course(action, belief, proposals, further)
         return Plan(
@@ -173,11 +208,11 @@ class Adviser:
         )  # fmt: skip
 
     def _advised(
-        self, belief: Belief, limits: Limits, conclusions: Conclusions,
-        separator: str | None,
+        self, looked: _Looked, limits: Limits, conclusions: Conclusions, separator: str | None,
+        bounds: Bounds | None = None,
     ) -> tuple[str, tuple[Proposal, ...]]:  # fmt: skip
         """Return what to do and the checks, best first, those that rules prefer before others."""
-        ranked = self.proposals(belief, limits).proposals
+        belief, ranked = looked.belief, self._ranked(looked, limits, bounds).proposals
         useful = [one for one in ranked if one.changes >= self._at.least_change]
         confirming = self._confirming(belief, ranked, limits)
         worth = [one for one in ranked if one.worth >= self._at.least_saving]
@@ -203,8 +238,11 @@ class Adviser:
         by_check: dict[str, Proposal] = {}
         for one in chosen:
             by_check.setdefault(one.check, one)
-        proposals = tuple(by_check.values())[:MAX_PROPOSALS]
-        return action, self._timed(belief, limits, proposals)
+        proposals = list(by_check.values())[:MAX_PROPOSALS]
+        return action, tuple(
+            replace(one, saves_minutes=max(looked.saved(looked.names.index(one.check)), 0.0))
+            for one in proposals
+        )
 
     def _course(
         self, action: str, belief: Belief, proposals: Sequence[Proposal],
@@ -404,16 +442,27 @@ class Adviser:
         is open already come first. What hardly helps by itself waits: two steps ahead a free
         question seems as good as the check behind it.
         """
+        return self._ranked(self._looked(belief, limits), limits)
+
+    def _looked(self, belief: Belief, limits: Limits) -> _Looked:
+        """Return the checks that can be done with what each tells by itself."""
         names = [name for name in self._names if self._open(name, limits)]
-        weights = belief.known.weights
-        if not names:
-            return Ranked((), self._stop_cost(belief))
         problem = self._problem(belief, names, limits)
+        return _Looked(belief, names, problem, *self._split(problem, belief.known.weights))
+
+    def _ranked(self, looked: _Looked, limits: Limits, bounds: Bounds | None = None) -> Ranked:
+        """Return those of the checks that can be done within ``limits``, as ``proposals`` does.
+
+        ``bounds`` of the planner's work, where they are not those for the size of the problem.
+        """
+        names, belief, changes = looked.names, looked.belief, looked.changes
+        able = [place for place, name in enumerate(names) if self._open(name, limits)]
+        if not able:
+            return Ranked((), self._stop_cost(belief))
         groups = [f"{self._checks[one].kind}{one in self._for_trained_hands}"
                   for one in names]  # fmt: skip
-        ranking = rank(problem, weights, range(len(names)), groups=groups)
+        ranking = rank(looked.problem, belief.known.weights, able, bounds, groups)
         near = ranking.best + self._at.near_tie * ranking.stop
-        (splits, changes), found = self._split(problem, weights), []
         worth = {one.check: ranking.worth(one) for one in ranking.options}
         deciding = [worth[n] for n in worth if changes[n] >= self._at.least_change]
         least = self._at.idle * max(deciding, default=0.0)
@@ -423,32 +472,17 @@ class Adviser:
             easy = one.two_ahead <= near and self._easy(names[one.check], limits)
             return idle, not easy
 
+        found = []
         for one in sorted(ranking.options, key=place):
             name = names[one.check]
             reason = Reason(
-                int(splits[one.check]),
+                int(looked.splits[one.check]),
                 self._leader_of(belief, name),
                 kind=self._checks[name].kind,
                 reached=self._checks[name].setup in limits.reached - {"none"},
             )
-            changed = float(changes[one.check])
-            found.append(Proposal(name, 0.0, worth[one.check], changed, reason))
+            found.append(Proposal(name, 0.0, worth[one.check], float(changes[one.check]), reason))
         return Ranked(tuple(found), ranking.best)
-
-    def _timed(
-        self, belief: Belief, limits: Limits, proposals: Sequence[Proposal]
-    ) -> tuple[Proposal, ...]:
-        """Return proposals with the minutes by the clock that each is expected to save."""
-        if not proposals:
-            return ()
-        problem = self._problem(belief, [one.check for one in proposals], limits)
-        weights = belief.known.weights
-        now = float(problem.clock(weights @ problem.membership))
-        after = problem.by_check(problem.clock(problem.joint(weights))) + problem.check_minutes
-        return tuple(
-            replace(one, saves_minutes=max(now - float(cost), 0.0))
-            for one, cost in zip(proposals, after, strict=True)
-        )
 
     def _stop_cost(self, belief: Belief) -> float:
         return float(repair_minutes(belief.causes, self.minutes, wrong=self._wrong))
@@ -508,8 +542,9 @@ class Adviser:
         membership = self._model.membership[belief.known.keep]
         causes = membership.any(axis=0)
         bins = [one.bins for one in self._forecasts(belief, names)]
+        none = np.zeros((len(membership), 0))
         return Problem(
-            membership[:, causes], np.concatenate(bins, axis=1),
+            membership[:, causes], np.concatenate([none, *bins], axis=1),
             [int(n) for n in np.cumsum([0, *(one.shape[1] for one in bins)])],
             np.array([self._minutes_of(name, limits) for name in names]),
             self.minutes[causes], wrong_repair=self._wrong,

@@ -183,6 +183,7 @@ STEPS = (
     Bounds(first=1, second=2, results=3, repairs=1, after_repair=0),
     Bounds(first=1, second=1, results=2, repairs=1, after_repair=0),
 )
+PLAIN = Bounds(first=0, repairs=0)  # one check ahead, and no further
 USUAL_GROUPS, USUAL_RESULTS = 7, 6
 MOST_WORK = 160_000
 
@@ -264,7 +265,7 @@ def rank(
     repaired, paid = _after_repairs(problem, weights[None, :], bounds)
     moves = [(weights, check) for check in firsts]
     moves += [(row, check) for row in repaired for check in ranked[: bounds.after_repair]]
-    ahead = _two_ahead(problem, moves, seconds, bounds)
+    ahead = _two_ahead(problem, moves, seconds, bounds) if moves else np.zeros(0)
     two = dict(zip(firsts, (ahead / total).tolist(), strict=False))
     found = []
     for number in order:

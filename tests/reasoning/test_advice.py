@@ -220,6 +220,18 @@ def test_what_was_answered_is_not_asked_again(ask: Ask) -> None:
     assert "engine-response" not in checks(ask())
 
 
+@pytest.mark.parametrize("options", [{}, {"on_hand": ["ask"]}, {"skill": "lay"}])
+def test_where_everything_was_asked_the_call_ends(
+    ask: Ask, diagnoser: Diagnoser, options: dict[str, Any]
+) -> None:
+    """With 'not known' to every check there is nothing more to ask, here or there."""
+    model = diagnoser.models.get(Machine(**CRANK))
+    told = [{"check": name, "outcome": "not-known"} for name in model.predictions]
+    answer = ask(*told, **options)
+    assert (answer["advice"]["do"], answer["next_checks"]) == ("hand-over", [])
+    assert answer.get("further_checks", []) == []
+
+
 def test_what_was_set_aside_may_be_asked_again(ask: Ask) -> None:
     """A finding that counts for nothing does not stand in the way of doing the check properly."""
     wrong = {"check": "pull-winding-ohms", "outcome": "open", "measured_to": "ground-pin"}
