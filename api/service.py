@@ -1,7 +1,7 @@
 """What the views need: knowledge base, engine, settings and store, shared by every request."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol, cast
@@ -13,6 +13,7 @@ from api.store import Database
 from api.store.database import Probe
 from api.store.schema import require_current
 from engine import Diagnoser, Knowledge, load_knowledge
+from engine.diagnosis import shipped_knowledge
 from engine.physics.model import ModelStore
 
 _KEY = "threewire"
@@ -61,8 +62,7 @@ def install(app: Flask, learning: Learning | None = None) -> Service:
     Raises engine.KnowledgeError when the knowledge base has a fault, SchemaError or
     StoreUnavailableError when the store cannot be used.
     """
-    overlays = [Path(folder) for folder in app.config.get("OVERLAYS", folders_set())]
-    knowledge = app.config.get("KNOWLEDGE") or load_knowledge(overlays, style=False)
+    knowledge = app.config.get("KNOWLEDGE") or laid(app.config.get("OVERLAYS", folders_set()))
     settings: Settings = app.config.get("SETTINGS") or load(environment={})
     models = ModelStore(knowledge, settings.model_mebibytes * 2**20)
     engine = app.config.get("DIAGNOSER") or Diagnoser(knowledge, models)
@@ -89,7 +89,13 @@ def knowledge_of(settings: Settings) -> Knowledge:
 
     Raises engine.KnowledgeError, OSError.
     """
-    return load_knowledge([Path(folder) for folder in settings.kb], style=False)
+    return laid(settings.kb)
+
+
+def laid(folders: Iterable[str]) -> Knowledge:
+    """Return the shipped knowledge, with folders laid over it where there are any."""
+    overlays = [Path(folder) for folder in folders]
+    return load_knowledge(overlays, style=False) if overlays else shipped_knowledge()
 
 
 def folders_set() -> list[str]:

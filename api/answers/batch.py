@@ -20,6 +20,7 @@ from api.answers import answering, problems
 from api.answers.answering import MAX_BYTES
 from api.strict_json import JsonObject
 from engine import Diagnoser, Knowledge
+from engine.diagnosis import diagnoser_of
 
 if TYPE_CHECKING:  # a command has no use for what it imports
     from api.service import Engine
@@ -160,7 +161,7 @@ def answers(knowledge: Knowledge, lines: Iterable[bytes], jobs: int) -> Iterator
     """
     numbered = enumerate(lines, start=1)
     if jobs == 1:  # answers one by one: somebody may wait for each before sending the next
-        engine = Diagnoser(knowledge)
+        engine = diagnoser_of(knowledge)
         return (answer_line(engine, number, raw) for number, raw in numbered)
     return in_order(_answer_group, numbered, jobs, partial(_prepare, knowledge), _weight)
 

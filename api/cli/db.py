@@ -163,11 +163,12 @@ def import_(found: OpenStore, file: IO[bytes]) -> None:
     from api.cases import Book
     from api.cases.transfer import bring_in
     from api.service import knowledge_of
-    from engine import Diagnoser, KnowledgeError, RequestError
+    from engine import KnowledgeError, RequestError
+    from engine.diagnosis import diagnoser_of
 
     with told(KnowledgeError):
         knowledge = knowledge_of(found.settings)
-    book = Book(found.database, Diagnoser(knowledge), knowledge)
+    book = Book(found.database, diagnoser_of(knowledge), knowledge)
     new, there, bad = 0, 0, 0
     for number, line in enumerate(file, start=1):
         try:

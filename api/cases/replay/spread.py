@@ -19,6 +19,7 @@ from api.service import Engine
 from api.store import Database
 from api.store.models import CaseRow
 from engine import Diagnoser, Knowledge
+from engine.diagnosis import diagnoser_of
 
 CONNECT_SECONDS = 10  # that a scheduler has to answer
 _engines: dict[str, Engine] = {}  # of a worker process, by version of the knowledge base
@@ -30,7 +31,7 @@ class ClusterError(Exception):
 
 def here(knowledge: Knowledge, cases: Iterable[Case]) -> Iterator[Row]:
     """Yield a row for each case, worked out in this process."""
-    engine = Diagnoser(knowledge)
+    engine = diagnoser_of(knowledge)
     return (rescore(engine, case) for case in cases)
 
 
