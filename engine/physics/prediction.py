@@ -265,13 +265,8 @@ class ReadingPrediction:
         ``quantities`` names the last axis of the loadings; the meter's gain is one of them.
         ``rows`` are the hypotheses.
         """
-        loadings = self.loadings.on(quantities, rows)
-        whole, gain = self._with(instrument)
-        if self.gain in quantities:
-            loadings[:, quantities.index(self.gain)] = gain[rows]
-        own = np.maximum(whole[rows] - (loadings**2).sum(-1), self.repeatability**2)
-        slope = self.slope[rows]
-        return own * slope**2, loadings * slope[:, None]
+        own, shared = own_and_shared([self], quantities, rows, instrument)
+        return own[:, 0], shared[:, 0]
 
     @property
     def gain(self) -> str:
@@ -309,20 +304,6 @@ class ReadingPrediction:
     def bins(self) -> Floats:
         """Return the chance of each result under every hypothesis (see Forecast)."""
         return self.forecast.bins
-
-    def chances(self, below: Floats, rows: Rows = ALL) -> Floats:
-        """Return the chance of each result from that of readings below its edges, on the scale.
-
-        ``rows`` are the hypotheses that ``below`` stands for.
-        """
-        is_open, flat = self.open[rows, None], self.flat[rows, None]
-        shares = np.diff(below, axis=1)
-        shares = (1 - FLAT_SHARE) * shares + FLAT_SHARE / shares.shape[1]
-        if self.unit == "ohm":
-            shares = np.where(is_open, 1.0 / shares.shape[1], shares)
-            over = self.open_share()[rows, None]
-            shares = np.concatenate([shares * (1 - over), over], axis=1)
-        return np.where(flat, 1.0 / shares.shape[1], shares)
 
     def band(self, weights: Floats, share: float = 0.9) -> Band:
         """Return the middle ``share`` of readings for weighted hypotheses, with the usual meter.
@@ -376,6 +357,41 @@ class ReadingPrediction:
         return float(self.scale.back(low)), float(self.scale.back(high))
 
 
+def own_and_shared(
+    found: Sequence[ReadingPrediction], quantities: Sequence[str], rows: Rows = ALL,
+    instrument: Instrument | None = None,
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """Return what is each reading's own, and its loadings: (hypothesis, reading[, quantity]).
+
+    As ReadingPrediction.own_and_shared, of all at once: one by one, most of the time would go into
+    calls.
+    """
+    place = {name: number for number, name in enumerate(quantities)}
+    columns = [
+        (number, reading, place[name])
+        for number, (reading, name) in enumerate(
+            (reading, name) for reading, one in enumerate(found) for name in one.loadings.quantities
+        )
+        if name in place
+    ]
+    shared = np.concatenate([one.loadings.shared[rows] for one in found], axis=1)
+    usual = [one._with(instrument) for one in found]
+    whole, gain, slope = (
+        np.stack([one[rows] for one in parts], axis=1)
+        for parts in ([w for w, _ in usual], [g for _, g in usual], [one.slope for one in found])
+    )
+    loadings = np.zeros((*whole.shape, len(quantities)))
+    if columns:
+        kept, reading, quantity = np.array(columns).T
+        loadings[:, reading, quantity] = shared[:, kept]
+    for number, one in enumerate(found):
+        if one.gain in place:
+            loadings[:, number, place[one.gain]] = gain[:, number]
+    least = np.array([one.repeatability**2 for one in found])
+    own = np.maximum(whole - (loadings**2).sum(-1), least)
+    return own * slope**2, loadings * slope[..., None]
+
+
 def forecasts_around(
     found: Sequence[ReadingPrediction], middle: Floats, sigma: Floats, rows: Rows = ALL
 ) -> list[Forecast]:
@@ -393,15 +409,39 @@ def forecasts_around(
     below = np.floor(place).astype(np.intp)
     low, high = (np.take_along_axis(points, n, axis=0) for n in (below, np.ceil(place).astype(int)))
     limits = np.round(low + (high - low) * (place - below), 9)
-    inner = [np.unique(limits[:, n]) if counts[n] else np.zeros(0) for n in range(len(found))]
+    steps = np.diff(limits, axis=0, prepend=-np.inf) > 0  # they rise; equal ones are one edge
+    inner = [limits[steps[:, n], n] if counts[n] else np.zeros(0) for n in range(len(found))]
     edges = [np.concatenate([[-np.inf], one, [np.inf]]) for one in inner]
     which = np.repeat(np.arange(len(found)), [len(one) for one in edges])
     centre = np.where(numbers, middle, 0.0)
     under = ndtr((np.concatenate(edges) - centre[:, which]) / sigma[:, which])
-    parts = np.split(under, np.cumsum([len(one) for one in edges])[:-1], axis=1)
+    bins = _chances(found, np.diff(under, axis=1)[:, which[1:] == which[:-1]],
+                    np.array([len(one) + 1 for one in inner]), rows)  # fmt: skip
+    return [Forecast(one, steps) for one, steps in zip(bins, inner, strict=True)]
+
+
+def _chances(
+    found: Sequence[ReadingPrediction], shares: Floats, counts: NDArray[np.intp], rows: Rows
+) -> list[Floats]:
+    """Return the chance of each result, over range last, where a number is not all that may come.
+
+    ``shares`` of the stretches of all readings side by side, ``counts`` of them for each.
+    """
+    which = np.repeat(np.arange(len(found)), counts)
+    ohms = np.array([one.unit == "ohm" for one in found])
+    is_open, flat = (
+        np.stack(parts, axis=1)
+        for parts in ([one.open[rows] for one in found], [one.flat[rows] for one in found])
+    )
+    over = np.where(ohms, np.where(is_open, OPEN_SURE, FALSE_OPEN), 0.0)
+    even, silent = 1.0 / counts, 1.0 / (counts + ohms)
+    mixed = (1 - FLAT_SHARE) * shares + FLAT_SHARE * even[which]
+    mixed = np.where(is_open[:, which], even[which], mixed) * (1 - over)[:, which]
+    mixed = np.where(flat[:, which], silent[which], mixed)
+    over = np.where(flat, silent, over)
     return [
-        Forecast(one.chances(part, rows), steps)
-        for one, part, steps in zip(found, parts, inner, strict=True)
+        np.concatenate([part, over[:, n, None]], axis=1) if ohms[n] else part
+        for n, part in enumerate(np.split(mixed, np.cumsum(counts)[:-1], axis=1))
     ]
 
 

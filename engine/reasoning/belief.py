@@ -21,6 +21,7 @@ from engine.physics.prediction import (
     ReadingPrediction,
     Rows,
     forecasts_around,
+    own_and_shared,
 )
 from engine.reasoning.effects import Effects, shares_of
 from engine.reasoning.joint import Joint, Mask, Readings, weigh_together
@@ -295,11 +296,11 @@ class Known:
         """Return the forecasts of readings that share something with those that were taken."""
         found = [self.model.predictions[name] for name in checks]
         readings = [one for one in found if isinstance(one, ReadingPrediction)]
-        pairs = [one.own_and_shared(self.quantities, rows=self.keep) for one in readings]
-        own = np.stack([one for one, _ in pairs], axis=1)
-        shift, variance = self.joint.conditional(np.stack([one for _, one in pairs], axis=1))
-        middle = np.stack([one.middle[self.keep] for one in readings], axis=1) + shift
-        return forecasts_around(readings, middle, np.sqrt(own + variance), self.keep)
+        rows = np.flatnonzero(self.keep)
+        own, shared = own_and_shared(readings, self.quantities, rows)
+        shift, variance = self.joint.conditional(shared)
+        middle = np.stack([one.middle[rows] for one in readings], axis=1) + shift
+        return forecasts_around(readings, middle, np.sqrt(own + variance), rows)
 
 
 @dataclass(frozen=True)
