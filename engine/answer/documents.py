@@ -66,14 +66,19 @@ def plain(value: Any) -> Any:
 
 def _written(value: Any) -> Json:
     written: dict[str, Any] = {}
-    for key in keys(value.__class__):
-        found = getattr(value, key.source)
-        shown = found if key.bare or found.__class__ in _BARE else plain(found)
-        if key.name == SPREAD:
+    for name, source, may_miss, bare in _rows(value.__class__):
+        found = getattr(value, source)
+        shown = found if bare or found.__class__ in _BARE else plain(found)
+        if name == SPREAD:
             written |= shown
-        elif found is not None or not key.may_miss:
-            written[key.name] = shown
+        elif found is not None or not may_miss:
+            written[name] = shown
     return written
+
+
+@cache
+def _rows(document: Any) -> tuple[tuple[str, str, bool, bool], ...]:
+    return tuple((one.name, one.source, one.may_miss, one.bare) for one in keys(document))
 
 
 _BARE = frozenset({str, float, int, bool, NoneType})  # most of an answer: looked at first

@@ -240,33 +240,22 @@ class ReadingPrediction:
         return self._variance_and_gain(self.instrument)
 
     def _variance_and_gain(self, used: Instrument) -> tuple[Floats, Floats]:
-        """Return the whole variance of a reading, and what it owes to the meter's gain."""
         variance = used.variance(self.mu) + self.repeatability**2 + self.tolerance_var
         return variance, used.gain(self.mu)
 
-    def _with(self, instrument: Instrument | None) -> tuple[Floats, Floats]:
+    def variance_and_gain(self, instrument: Instrument | None) -> tuple[Floats, Floats]:
+        """Return the whole variance of a reading, and what it owes to the meter's gain."""
         return self._usual if instrument is None else self._variance_and_gain(instrument)
 
     def sigma(self, instrument: Instrument | None = None) -> Floats:
         """Return the standard uncertainty on the scale under every hypothesis."""
-        sigma: Floats = np.sqrt(self._with(instrument)[0]) * self.slope
+        sigma: Floats = np.sqrt(self.variance_and_gain(instrument)[0]) * self.slope
         return sigma
 
     @cached_property
     def default_sigma(self) -> Floats:
         """Return ``sigma`` with the usual instrument."""
         return self.sigma()
-
-    def own_and_shared(
-        self, quantities: Sequence[str], instrument: Instrument | None = None, rows: Rows = ALL
-    ) -> tuple[Floats, Floats]:
-        """Return the variance that is this reading's own, and its loadings, both on the scale.
-
-        ``quantities`` names the last axis of the loadings; the meter's gain is one of them.
-        ``rows`` are the hypotheses.
-        """
-        own, shared = own_and_shared([self], quantities, rows, instrument)
-        return own[:, 0], shared[:, 0]
 
     @property
     def gain(self) -> str:
@@ -358,35 +347,31 @@ class ReadingPrediction:
 
 
 def own_and_shared(
-    found: Sequence[ReadingPrediction], quantities: Sequence[str], rows: Rows = ALL,
-    instrument: Instrument | None = None,
+    found: Sequence[ReadingPrediction], quantities: Sequence[str], rows: Sequence[Rows],
+    instruments: Sequence[Instrument | None],
 ) -> tuple[Floats, Floats]:  # fmt: skip
-    """Return what is each reading's own, and its loadings: (hypothesis, reading[, quantity]).
+    """Return what is each reading's own, a variance, and its loadings, both on its scale.
 
-    As ReadingPrediction.own_and_shared, of all at once: one by one, most of the time would go into
-    calls.
+    Of shape (hypothesis, reading) and (.., quantity); ``quantities`` names the last axis, the
+    meters' gains among them. ``rows`` are the hypotheses and ``instruments`` the meters of each
+    reading. All at once: one by one, most of the time would go into calls.
     """
     place = {name: number for number, name in enumerate(quantities)}
-    columns = [
-        (number, reading, place[name])
-        for number, (reading, name) in enumerate(
-            (reading, name) for reading, one in enumerate(found) for name in one.loadings.quantities
-        )
-        if name in place
-    ]
-    shared = np.concatenate([one.loadings.shared[rows] for one in found], axis=1)
-    usual = [one._with(instrument) for one in found]
+    owed = [(n, name) for n, one in enumerate(found) for name in one.loadings.quantities]
+    columns = [(k, n, place[name]) for k, (n, name) in enumerate(owed) if name in place]
+    shared = [one.loadings.shared[at] for one, at in zip(found, rows, strict=True)]
+    known = [one.variance_and_gain(used) for one, used in zip(found, instruments, strict=True)]
     whole, gain, slope = (
-        np.stack([one[rows] for one in parts], axis=1)
-        for parts in ([w for w, _ in usual], [g for _, g in usual], [one.slope for one in found])
+        np.stack([one[at] for one, at in zip(parts, rows, strict=True)], axis=1)
+        for parts in ([w for w, _ in known], [g for _, g in known], [one.slope for one in found])
     )
     loadings = np.zeros((*whole.shape, len(quantities)))
     if columns:
         kept, reading, quantity = np.array(columns).T
-        loadings[:, reading, quantity] = shared[:, kept]
-    for number, one in enumerate(found):
+        loadings[:, reading, quantity] = np.concatenate(shared, axis=1)[:, kept]
+    for n, one in enumerate(found):
         if one.gain in place:
-            loadings[:, number, place[one.gain]] = gain[:, number]
+            loadings[:, n, place[one.gain]] = gain[:, n]
     least = np.array([one.repeatability**2 for one in found])
     own = np.maximum(whole - (loadings**2).sum(-1), least)
     return own * slope**2, loadings * slope[..., None]

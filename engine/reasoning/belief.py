@@ -218,18 +218,18 @@ def _readings(
     ``rows`` are the hypotheses wanted, and ``hypotheses`` how many.
     """
     shape = (hypotheses, len(found))
-    residual, own, level = np.zeros(shape), np.ones(shape), np.ones(shape)
-    active = np.zeros(shape, dtype=bool)
-    loadings = np.zeros((*shape, len(quantities)))
-    for column, one in enumerate(found):
-        prediction = one.prediction
-        assert prediction is not None
-        active[:, column] = one.counted[rows]
-        by = rows if one.rows is None else one.rows[rows]
-        residual[:, column] = prediction.scale.of(one.value) - prediction.middle[by]
-        own[:, column], loadings[:, column] = prediction.own_and_shared(quantities, one.meter, by)
-        level[:, column] = 1.0 / prediction.width
-    return Readings(residual, loadings, own, level, active, FLAT_SHARE)
+    predictions = [one.prediction for one in found if one.prediction is not None]
+    if not predictions:
+        return Readings(np.zeros(shape), np.zeros((*shape, len(quantities))), np.ones(shape),
+                        np.ones(shape), np.zeros(shape, dtype=bool), FLAT_SHARE)  # fmt: skip
+    by = [rows if one.rows is None else one.rows[rows] for one in found]
+    own, loadings = own_and_shared(predictions, quantities, by, [one.meter for one in found])
+    pairs = list(zip(predictions, found, by, strict=True))
+    return Readings(
+        np.stack([one.scale.of(at.value) - one.middle[row] for one, at, row in pairs], axis=1),
+        loadings, own, np.array([[1.0 / one.width for one in predictions]]).repeat(hypotheses, 0),
+        np.stack([one.counted[rows] for one in found], axis=1), FLAT_SHARE,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -297,7 +297,8 @@ class Known:
         found = [self.model.predictions[name] for name in checks]
         readings = [one for one in found if isinstance(one, ReadingPrediction)]
         rows = np.flatnonzero(self.keep)
-        own, shared = own_and_shared(readings, self.quantities, rows)
+        many = len(readings)
+        own, shared = own_and_shared(readings, self.quantities, [rows] * many, [None] * many)
         shift, variance = self.joint.conditional(shared)
         middle = np.stack([one.middle[rows] for one in readings], axis=1) + shift
         return forecasts_around(readings, middle, np.sqrt(own + variance), rows)

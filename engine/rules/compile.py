@@ -39,6 +39,19 @@ class CaseFact(experta.Fact):  # type: ignore[misc]
         """Take fields as they are; the stock one freezes each, whatever it is."""
         dict.update(self, fields)
 
+    def items(self) -> Any:
+        """Return what tells a declared one from another, the case itself; of a pattern all."""
+        view = self.get("whole0")
+        return [("whole0", view)] if isinstance(view, CaseView) else super().items()
+
+    def has_field_constraints(self) -> bool:
+        """Return that what is declared is no pattern; the stock one looks at each value."""
+        return False
+
+    def has_nested_accessor(self) -> bool:
+        """Return that names are plain; the stock one looks at each."""
+        return False
+
 
 class Concluded(experta.Fact):  # type: ignore[misc]
     """Something that a rule concluded."""

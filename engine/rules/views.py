@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 from engine.knowledge.rule_language import (
@@ -41,9 +42,16 @@ class CaseView:
     beliefs: Mapping[str, float] = field(default_factory=dict)
     hazards: frozenset[str] = frozenset()
 
+    @cached_property
+    def _by_check(self) -> Mapping[str, tuple[FindingView, ...]]:
+        found: dict[str, tuple[FindingView, ...]] = {}
+        for one in self.findings:
+            found[one.check] = (*found.get(one.check, ()), one)
+        return found
+
     def of(self, check: str) -> tuple[FindingView, ...]:
         """Return the findings of one check."""
-        return tuple(one for one in self.findings if one.check == check)
+        return self._by_check.get(check, ())
 
     def but(self, indexes: Collection[int]) -> "CaseView":
         """Return the case without some findings."""
@@ -103,13 +111,12 @@ def _attribute_holds(test: AttributeTest, finding: FindingView) -> bool:
 
 
 def matching(test: FindingTest, view: CaseView) -> list[FindingView]:
-    """Return the findings that meet a test."""
+    """Return the findings that meet a test, check by check."""
+    found = [finding for check in test.checks for finding in view.of(check)]
+    if not found:
+        return found
     volts = float(view.machine.get("system_volts", 12))
-    return [
-        finding
-        for finding in view.findings
-        if finding.check in test.checks and finding_holds(test, finding, volts)
-    ]
+    return [finding for finding in found if finding_holds(test, finding, volts)]
 
 
 def holds(condition: Condition, view: CaseView, concluded: frozenset[str]) -> bool:
