@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from engine.reasoning.request import RequestSchema
 from tests.proving.simulator import SimulatedMachine
 
 KITS: dict[str, tuple[frozenset[str], bool]] = {
@@ -27,18 +26,20 @@ def request(
     found: Sequence[Mapping[str, Any]],
     repairs: Sequence[tuple[str, int]] = (),
     limit: int = 0,
+    before: int | None = None,
 ) -> dict[str, Any]:
     """Return the diagnosis request of findings, after repairs that left the complaint.
 
-    ``repairs`` are causes put right, each after how many findings. Until the engine's gate knows
-    ``done`` they are all ``excluded``, whenever they were.
+    ``repairs`` are causes put right, each after how many findings. ``before`` is how many findings
+    stand before the wrong part that was replaced; left out, all that the caller told of then.
     """
-    before = sum(machine.told_before(str(one["check"])) for one in found)
+    if before is None:
+        before = sum(machine.told_before(str(one["check"])) for one in found)
     done = [*((one, before) for one in machine.put_right), *repairs]
-    whole = {"machine": machine.told, "findings": list(found), "limit": limit}
-    if "done" in RequestSchema().fields:
-        return {**whole, "done": [{"cause": one, "after": after - 1} for one, after in done]}
-    return {**whole, "excluded": list(dict.fromkeys(one for one, _ in done))}
+    return {
+        "machine": machine.told, "findings": list(found), "limit": limit,
+        "done": [{"cause": one, "after": after - 1} for one, after in done],
+    }  # fmt: skip
 
 
 def rank(causes: Sequence[Mapping[str, Any]], truth: str) -> int:

@@ -64,9 +64,9 @@ class SimulatedMachine:
         """Return what kind of truth it is: single, pair or not-listed."""
         return self.story.specimen.fate.faults
 
-    def without(self, cause: str) -> "SimulatedMachine":
+    def without(self, *causes: str) -> "SimulatedMachine":
         """Return the machine with one of two faults put right: the other is still there."""
-        left = tuple(one for one in self.causes if one != cause)
+        left = tuple(one for one in self.causes if one not in causes)
         return SimulatedMachine(self.number, self.seed, self.tale, self.noise, self.replaced, left)
 
     def begin(self) -> None:

@@ -1,8 +1,10 @@
 """From the complaint to the confirmed fix: minutes and repairs of four strategies.
 
-A repair costs the minutes of its cause in kb/ and puts the true cause right, and no other; of two
-faults the second is still there. Handing the machine over costs its own minutes and ends the call:
-somebody else finds what it was. Every strategy begins with the complaint, which costs nothing.
+A repair costs the minutes of its cause in kb/ and puts that cause right, and with a new part every
+fault that was in the old one (``same_part`` in world.yaml); of two faults the second is still
+there. Handing the machine over costs its own minutes and ends the call: somebody else finds what it
+was. That is right where nothing listed is wrong, and where the fault is not one of this circuit and the
+answer leads with such a one. Every strategy begins with the complaint, which costs nothing.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -54,6 +56,8 @@ class _Call:
     def __init__(self, machine: SimulatedMachine) -> None:
         self.first, self.machine, self.minutes, self.checks = machine, machine, 0.0, 0
         self.repairs: list[str] = []
+        self.left = list(machine.causes)
+        self.right = True  # nothing was done but what was wrong
         self.cured = False
         machine.begin()
 
@@ -63,27 +67,44 @@ class _Call:
         self.checks += 1
         return self.machine.ask(name)
 
-    def repair(self, cause: str) -> bool:
-        """Put a cause right, or hand the machine over; returns whether that changed anything."""
+    def repair(self, cause: str, beyond: bool = False) -> bool:
+        """Put a cause right, or hand the machine over; returns whether that changed anything.
+
+        ``beyond`` is to hand it over as one whose fault is not in this circuit.
+        """
         if self.cured or cause in self.repairs:
             return False
         self.repairs.append(cause)
         if cause in HAND_OVER:
             self.minutes += float(own("world")["rough"]["unlisted"]["minutes"])
+            others = all(map(not_of_this_circuit, self.left))
+            self.right &= NOT_LISTED in self.left or (beyond and others)
             self.cured = True
             return True
         self.minutes += float(kb("causes")[cause]["minutes"])
-        true = cause in self.first.causes
-        self.cured = set(self.first.causes) <= set(self.repairs)
-        if true and not self.cured:
-            self.machine = self.first.without(cause)
-        return true
+        gone = cured_by(cause).intersection(self.left)
+        self.left = [one for one in self.left if one not in gone]
+        self.right &= bool(gone)
+        self.cured = not self.left
+        if gone and not self.cured:
+            self.machine = self.first.without(*gone)
+        return bool(gone)
 
     def result(self) -> Played:
         """Return the call as played."""
-        done = {NOT_LISTED if one in HAND_OVER else one for one in self.repairs}
-        right = done <= set(self.first.causes)
-        return Played(self.minutes, self.checks, tuple(self.repairs), self.first.group, right)
+        repairs = tuple(self.repairs)
+        return Played(self.minutes, self.checks, repairs, self.first.group, self.right)
+
+
+def cured_by(cause: str) -> frozenset[str]:
+    """Return the causes that the repair of one puts right: a new part has none of the old one's."""
+    parts: Mapping[str, Sequence[str]] = own("world")["same_part"]
+    return frozenset({cause}.union(*(one for one in parts.values() if cause in one)))
+
+
+def not_of_this_circuit(cause: str) -> bool:
+    """Return whether kb/ has a cause down as one for somebody else."""
+    return kb("causes").get(cause, {}).get("section") == "outside"
 
 
 def by_advice(machine: SimulatedMachine, diagnose: Diagnose) -> Played:
@@ -93,11 +114,12 @@ def by_advice(machine: SimulatedMachine, diagnose: Diagnose) -> Played:
     wanted is looked up before anything else.
     """
     call = _Call(machine)
-    findings = [machine.ask(machine.complaint)]
+    before = machine.told_before(machine.complaint)
+    findings = [machine.ask(machine.complaint, before)]
     done: list[tuple[str, int]] = []
     figures: dict[str, Any] = {}
     while not call.cured:
-        asked = request(call.machine, findings, done, LIMIT)
+        asked = request(call.machine, findings, done, LIMIT, int(before))
         answer = diagnose({**asked, "machine": {**asked["machine"], **figures}})
         wanted = answer["advice"].get("get_figure")
         if wanted and wanted not in figures:
@@ -111,10 +133,12 @@ def by_advice(machine: SimulatedMachine, diagnose: Diagnose) -> Played:
             continue
         over = course in ("hand-over", "refer") or len(done) >= MOST_REPAIRS
         cause = NOT_LISTED if over else _next_repair(answer, call.repairs, machine)
-        if call.repair(cause):
-            findings, done = [call.machine.ask(machine.complaint)], [(one, 1) for one, _ in done]
-        if cause in kb("causes"):
-            done.append((cause, len(findings)))
+        leads = next((str(one["id"]) for one in answer["causes"]), "")
+        beyond = course == "hand-over" and not_of_this_circuit(leads)
+        done.append((cause, len(findings)))
+        if call.repair(cause, beyond) and not call.cured:
+            findings, before = [call.machine.ask(machine.complaint)], False
+            done = [(one, 0) for one, _ in done]
     return call.result()
 
 

@@ -69,7 +69,7 @@ def test_no_strategy_beats_the_floor(cause: str) -> None:
     for strategy in (play.by_fixed_order, play.by_likeliest_part):
         played = strategy(machine)
         assert played.minutes >= floor
-        assert played.repairs[-1] == cause
+        assert cause in play.cured_by(played.repairs[-1])
         assert len(set(played.repairs)) == len(played.repairs)
 
 
@@ -107,3 +107,42 @@ def test_five_wrong_repairs_are_enough() -> None:
     played = play.by_advice(machine, scripted(step(None, *wrong)))
     assert played.repairs == (*wrong[: play.MOST_REPAIRS], "not-listed")
     assert not played.first_time
+
+
+def test_a_new_part_cures_whichever_of_its_faults_it_was() -> None:
+    """A relay fitted for open contacts cures an open coil too; a cleaned ground cures no relay."""
+    machine = draw_one(0, 1, cause="relay-coil-open")
+    played = play.by_advice(machine, scripted(step(None, "relay-contacts-open")))
+    assert played.repairs == ("relay-contacts-open",)
+    assert played.first_time
+    assert play.cured_by("ground-open") == {"ground-open"}
+
+
+def test_handing_over_is_right_where_the_fault_is_not_of_this_circuit() -> None:
+    """Who hands over an empty tank as a fault elsewhere is right, as a fault in here is not."""
+    over = {**step(), "advice": {"do": "hand-over", "repair_order": []}}
+    machine = draw_one(0, 3, cause="ran-dry")
+    for leads, right in (("outside", True), ("fuel-supply-fault", True), ("fuse-open", False)):
+        answer = {**over, "causes": [{"id": leads, "probability": 0.9}]}
+        assert play.by_advice(machine, scripted(answer)).first_time is right
+    inside = draw_one(0, 3, cause="ground-open")
+    answer = {**over, "causes": [{"id": "outside", "probability": 0.9}]}
+    assert not play.by_advice(inside, scripted(answer)).first_time
+
+
+def test_what_is_asked_in_the_call_stands_after_the_part_that_was_replaced() -> None:
+    """Of a machine with a wrong part replaced only the complaint was told before that."""
+    machine = next(
+        one for n in range(60) if (one := draw_one(n, 4, fate=Fate(ROUGH, repaired=True))).replaced
+    )
+    requests: list[Any] = []
+
+    def diagnose(request: Any) -> dict[str, Any]:
+        requests.append(request)
+        asked = step(machine.complaint)
+        return asked if len(requests) < 3 else step(None, machine.cause)
+
+    play.by_advice(machine, diagnose)
+    assert machine.told_before(machine.complaint)
+    assert [len(one["findings"]) for one in requests] == [1, 2, 3]
+    assert all(done["after"] == 0 for one in requests for done in one["done"])
