@@ -3,8 +3,8 @@
 A repair costs the minutes of its cause in kb/ and puts that cause right, and with a new part every
 fault that was in the old one (``same_part`` in world.yaml); of two faults the second is still
 there. Handing the machine over costs its own minutes and ends the call: somebody else finds what it
-was. That is right where nothing listed is wrong, and where the fault is not one of this circuit and the
-answer leads with such a one. Every strategy begins with the complaint, which costs nothing.
+was. That is right where nothing listed is wrong, and where the fault is not one of this circuit and
+the answer leads with such a one. Every strategy begins with the complaint, which costs nothing.
 """
 
 from collections.abc import Callable, Mapping, Sequence
