@@ -235,6 +235,8 @@ class Adviser:
         else:
             leads = float(belief.causes.max()) >= self._at.leads and not self.lacks_figure(belief)
             action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
+        if action != "check" and (left := self._left_to_ask(belief, ranked, conclusions)):
+            action, chosen = "check", [*left, *chosen]
         by_check: dict[str, Proposal] = {}
         for one in chosen:
             by_check.setdefault(one.check, one)
@@ -243,6 +245,26 @@ class Adviser:
             replace(one, saves_minutes=max(looked.saved(looked.names.index(one.check)), 0.0))
             for one in proposals
         )
+
+    def _left_to_ask(
+        self, belief: Belief, ranked: Sequence[Proposal], conclusions: Conclusions
+    ) -> list[Proposal]:
+        """Return the free questions that rules would ask first and nobody has answered.
+
+        They come before a repair of what is only inferred, and before the machine is handed on:
+        they cost nothing, and what they say of the readings (that the fault comes and goes) no
+        plan can foresee. Where its own check found the cause, or it is all but certain, it is
+        repaired.
+        """
+        leader = belief.order[0]
+        sure = belief.causes[leader] >= self._at.sure or self._showed(belief)
+        if sure and self._model.causes[leader] not in NO_REPAIR:
+            return []
+        wishes = {wish.check for wish in conclusions.preferred}
+        return [
+            _told(one, before_part=True) for one in ranked
+            if one.check in wishes and self._base[one.check] <= self._at.free
+        ]  # fmt: skip
 
     def _course(
         self, action: str, belief: Belief, proposals: Sequence[Proposal],
