@@ -116,8 +116,13 @@ class Together:
     surprises: Floats
 
 
-def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: int) -> Together:
-    """Weigh findings together, each with its share: those that do not count in full stand alone."""
+def weigh_all(
+    weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: int, of: Rows = ALL
+) -> Together:
+    """Weigh findings together, each with its share: those that do not count in full stand alone.
+
+    ``of`` are the hypotheses that are wanted; of others the readings are left out.
+    """
     alone = np.zeros((len(weighed), hypotheses))
     surprises = alone.copy()
     for row, (one, share) in enumerate(zip(weighed, shares, strict=True)):
@@ -125,16 +130,21 @@ def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: i
     order = sorted(range(len(weighed)), key=lambda n: weighed[n].place)
     rows = [n for n in order if weighed[n].prediction is not None and shares[n] == 1.0]
     quantities = _quantities([weighed[n] for n in rows])
-    readings = _readings([weighed[n] for n in rows], quantities, hypotheses)
+    size = len(alone[0, of]) if len(weighed) else hypotheses
+    readings = _readings([weighed[n] for n in rows], quantities, size, of)
     joint = weigh_together(readings.compact)
     terms = alone.copy()
     for column, row in enumerate(rows):
-        counted, beside = weighed[row].counted, weighed[row].beside
-        alone[row] = np.where(counted, beside, alone[row])
-        terms[row] = np.where(counted, beside + joint.left_out[:, column], terms[row])
+        one = weighed[row]
+        beside = np.broadcast_to(one.beside, (hypotheses,))[of]
+        alone[row, of] = np.where(one.counted[of], beside, alone[row, of])
+        among = beside + joint.left_out[:, column]
+        terms[row, of] = np.where(one.counted[of], among, terms[row, of])
         surprise = joint.left_out[:, column] - joint.peak[:, column]
-        surprises[row] = np.where(counted, surprise, surprises[row])
-    return Together(alone[order].sum(axis=0) + joint.log_likelihood, terms, surprises)
+        surprises[row, of] = np.where(one.counted[of], surprise, surprises[row, of])
+    total = alone[order].sum(axis=0)
+    total[of] += joint.log_likelihood
+    return Together(total, terms, surprises)
 
 
 def share_at_times(model: Model, odds: float) -> Floats:
@@ -252,7 +262,7 @@ class Known:
     weights: Floats
     quantities: tuple[str, ...]
     joint: Joint
-    away: Away | None = None  # where somebody said that the fault comes and goes
+    away: Away | None = None  # where the fault may come and go
     _forecasts: dict[str, Forecast] = field(default_factory=dict, repr=False)
 
     def forecasts(self, checks: Sequence[str]) -> list[Forecast]:
@@ -329,8 +339,12 @@ class Belief:
 
     @cached_property
     def sometimes(self) -> Together:
-        """Return the findings weighed together where the fault is there at times only."""
-        return weigh_all(self.passing, self.shares, len(self.log_prior))
+        """Return the findings weighed together where the fault is there at times only.
+
+        Of hypotheses of which that cannot be the readings are left out: nobody asks.
+        """
+        able = np.flatnonzero(self.at_times)
+        return weigh_all(self.passing, self.shares, len(self.log_prior), able)
 
     @cached_property
     def best(self) -> int:
@@ -451,11 +465,11 @@ def believe(model: Model, observations: Sequence[Observation], effects: Effects)
         tuple(blend(model, one) for one in weighed),
         shares_of(effects, [observation.finding for observation in observations]),
     )  # fmt: skip
-    if not effects.at_times:
+    odds = effects.at_times or float(model.knowledge.rows("come-and-go")["unsaid"]["share"])
+    if not odds or not weighed:
         return belief
     passing = tuple(blend(model, while_away(model, one)) for one in weighed)
-    share = share_at_times(model, effects.at_times)
-    return replace(belief, passing=passing, at_times=share)
+    return replace(belief, passing=passing, at_times=share_at_times(model, odds))
 
 
 def normalised(logs: Floats) -> Floats:
