@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+CALIBRATION_AIM = 0.03
 SMALLEST = 1e-6  # a probability below this counts as this in the log loss: the answer's last digit
 
 
@@ -62,6 +63,18 @@ def calibration_by_chance(
     bars = np.eye(bins)[place]
     errors = np.abs((came - said) @ bars).sum(axis=1) / len(said)
     return float(errors.mean()), float(np.quantile(errors, 0.95))
+
+
+def machines_for_calibration(
+    chances: Sequence[float], aim: float = CALIBRATION_AIM, bins: int = 10
+) -> int:
+    """Return from how many such forecasts on an error of ``aim`` can be shown at all.
+
+    There forecasts that are exactly right stay within it in 95 of 100 runs: chance falls with the
+    root of their number, while the chances are spread as these are.
+    """
+    _, most = calibration_by_chance(chances, bins)
+    return math.ceil(len(chances) * (most / aim) ** 2)
 
 
 def calibration_interval(

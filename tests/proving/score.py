@@ -138,6 +138,7 @@ def summary(rows: Sequence[Scored]) -> dict[str, Any]:
         "calibration_error": round(measures.calibration_error(said, right), 4),
         "calibration_interval": [round(n, 4) for n in measures.calibration_interval(said, right)],
         "calibration_by_chance": [round(one, 4) for one in measures.calibration_by_chance(said)],
+        "calibration_needs": measures.machines_for_calibration(said),
         "surely_wrong": share_of(rows, lambda row: row.surely_wrong).as_dict(),
         "unsafe": share_of(rows, lambda row: bool(row.unsafe)).as_dict(),
         "uncovered": share_of(rows, lambda row: row.place == 0).as_dict(),

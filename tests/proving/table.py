@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
+from tests.proving.measures import CALIBRATION_AIM
+
 KIT_WORDS = {
     "ask": "ask only", "ask-look-try": "ask, look, try",
     "lamp-bench": "and lamp, bench pull", "all": "every check",
@@ -83,6 +85,7 @@ def _ranking(
         f"    in the first three    {_share(one['first_three'])}{three}",
         f"    calibration error     {one['calibration_error']:.3f} ({low:.3f}-{high:.3f})   "
         f"exact forecasts would show {exact:.3f}, at most {most:.3f} in 95 %",
+        f"      {CALIBRATION_AIM:.2f} can be shown from {one['calibration_needs']} machines on",
         f"    over .6 and wrong     {_share(one['surely_wrong'])}",
     ]
 

@@ -50,6 +50,15 @@ def test_certain_forecasts_leave_nothing_to_chance() -> None:
     assert measures.calibration_by_chance([0.0, 1.0, 1.0]) == (0.0, 0.0)
 
 
+def test_machines_for_calibration_of_one_bar() -> None:
+    """Forecasts of .5 scatter by .5 over the root of their number: .03 wants 1,067 (calc).
+
+    1.96 x .5 / .03, squared; the steps of 100 forecasts round the quantile to .10 from .098.
+    """
+    assert measures.machines_for_calibration([0.5] * 100, 0.03) == pytest.approx(1067, rel=0.06)
+    assert measures.machines_for_calibration([0.0, 1.0, 1.0]) == 0
+
+
 def test_interval_of_380_of_400() -> None:
     """The 95 % interval of 380 in 400 is .924 to .967 (Wilson 1927)."""
     low, high = measures.wilson(380, 400)
