@@ -32,6 +32,7 @@ MAX_DECIBANS = 200.0
 GROUP_DECIBANS = 1.5  # findings that weigh two causes less apart than this do not separate them
 TINY = 1e-300
 LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
+LEAST_AT_TIMES = 0.1  # nor does the chance that the fault comes and goes, below this
 
 
 @dataclass(frozen=True)
@@ -355,7 +356,8 @@ class Belief:
     def known(self) -> Known:
         """Return what was read, for predicting the next check."""
         keep = self.hypotheses > LEAST_WEIGHT * self.hypotheses.max()
-        if self.passing:
+        times = self._chance_at_times
+        if times is not None:
             keep[self.model.good[keep]] = True  # what is read while a fault is away
         counted = (
             one for one, share in zip(self.weighed, self.shares, strict=True)
@@ -366,11 +368,18 @@ class Belief:
         joint = weigh_together(_readings(numbers, quantities, int(keep.sum()), keep))
         weights = self.hypotheses[keep]
         known = Known(self.model, keep, weights / weights.sum(), quantities, joint)
-        if not self.passing:
+        if times is None:
             return known
         good = (np.cumsum(keep) - 1)[self.model.good[keep]]
-        times = chance_at_times(self.always, self.sometimes, self.at_times)[keep]
-        return replace(known, away=Away(good, times))
+        return replace(known, away=Away(good, times[keep]))
+
+    @property
+    def _chance_at_times(self) -> Floats | None:
+        """Return how likely each hypothesis is there at times only; None where that is slight."""
+        if not self.passing:
+            return None
+        times = chance_at_times(self.always, self.sometimes, self.at_times)
+        return times if float(self.hypotheses @ times) >= LEAST_AT_TIMES else None
 
     @property
     def _terms(self) -> Floats:
