@@ -450,3 +450,26 @@ def test_a_cheap_look_is_among_the_first_beside_the_meter(diagnoser: Diagnoser) 
     first = checks(diagnoser.diagnose({"machine": machine, "findings": findings}))[:3]
     kinds = [diagnoser.knowledge.checks[one].kind for one in first]
     assert {"look", "meter"} <= set(kinds)
+
+
+@pytest.mark.parametrize("answer", ["always", "not-known"])
+def test_whether_it_fails_every_time_is_asked_before_a_repair_of_what_is_inferred(
+    answer: str, diagnoser: Diagnoser
+) -> None:
+    """Common practice, no source: lamp and display point at the seat switch, nobody looked at it.
+    The free question comes first, once; whatever the answer, then the switch is seen to."""
+    told = [{"check": "brake-response", "outcome": "will-not-release"},
+            {"check": "interlock-lamp", "outcome": "on"},
+            {"check": "display-message", "outcome": "seat-or-bar"},
+            {"check": "relay-click", "outcome": "not-heard"},
+            {"check": "plunger-action", "outcome": "no-movement"}]  # fmt: skip
+    asked: dict[str, Any] = {"machine": BRAKE, "findings": told, "on_hand": ["ask"]}
+    before = diagnoser.diagnose(asked)
+    assert before["advice"]["do"] == "check"
+    assert before["next_checks"][0]["check"] == "failure-pattern"
+    told.append({"check": "failure-pattern", "outcome": answer})
+    after = diagnoser.diagnose(asked)
+    assert after["advice"]["do"] == "repair"
+    assert after["advice"]["repair_order"][0] == "interlock-not-met"
+    told[-1] = {"check": "interlock-signal-voltage", "value": 0.1, "unit": "V"}
+    assert diagnoser.diagnose({**asked, "on_hand": ["ask", "meter"]})["advice"]["do"] == "repair"

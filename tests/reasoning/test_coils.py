@@ -53,6 +53,7 @@ def test_a_good_machine_with_a_makers_coil_is_called_good(
     units = {"pull-current": "A", "hold-current": "A", "pull-pin-voltage": "V"}
     findings: list[dict[str, Any]] = [
         {"check": COMPLAINT[machine["duty"]], "outcome": "normal"},
+        {"check": "failure-pattern", "outcome": "always"},
         {"check": "plunger-action", "outcome": "pulls-and-stays"},
         *({"check": one, "value": value, "unit": units[one]} for one, value in reads.items()),
     ]

@@ -66,3 +66,12 @@ def test_what_the_case_says_moves_the_odds_and_no_fault_that_stays(diagnoser: Di
     assert stays.any()
     assert not share[stays].any()
     assert share[~stays].any()
+
+
+def test_where_nobody_said_a_good_reading_clears_less_than_of_a_fault_that_stays(
+    diagnoser: Diagnoser,
+) -> None:
+    """Who does not know when it fails is between who says every time and who says at random."""
+    always, unsaid, at_times = (_contact(diagnoser, one) for one in ("always", "not-known",
+                                                                     "random"))  # fmt: skip
+    assert 1.5 * always < unsaid < at_times / 2
