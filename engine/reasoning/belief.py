@@ -32,7 +32,6 @@ MAX_DECIBANS = 200.0
 GROUP_DECIBANS = 1.5  # findings that weigh two causes less apart than this do not separate them
 TINY = 1e-300
 LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
-LEAST_AT_TIMES = 0.1  # nor does the chance that the fault comes and goes, below this
 
 
 @dataclass(frozen=True)
@@ -275,20 +274,22 @@ class Known:
         ends = np.cumsum([one.bins.shape[1] for one in results])
         if new:
             bins = self.model.blended(np.concatenate([one.bins for one in results], 1), self.keep)
+            bins = self._or_good(new, bins, np.diff(ends, prepend=0))
             parts = np.split(bins, ends[:-1], axis=1)
-            made = [
-                Forecast(self._or_good(name, part), one.edges)
-                for name, part, one in zip(new, parts, results, strict=True)
-            ]
+            made = [Forecast(part, one.edges) for part, one in zip(parts, results, strict=True)]
             self._forecasts.update(zip(new, made, strict=True))
         return [self._forecasts[name] for name in checks]
 
-    def _or_good(self, check: str, bins: Floats) -> Floats:
-        """Return the chances of a check's results, those while the fault is away among them."""
+    def _or_good(self, checks: Sequence[str], bins: Floats, sizes: NDArray[np.intp]) -> Floats:
+        """Return the chances of checks' results, those while the fault is away among them.
+
+        ``bins`` (hypothesis, all results of all checks), each check as many as its size.
+        """
         if self.away is None:
             return bins
-        away = self.away.at_times * away_chance(self.model, check)[self.keep]
-        mixed: Floats = bins + away[:, None] * (bins[self.away.good] - bins)
+        away = np.stack([away_chance(self.model, one)[self.keep] for one in checks], axis=1)
+        away *= self.away.at_times[:, None]
+        mixed: Floats = bins + np.repeat(away, sizes, axis=1) * (bins[self.away.good] - bins)
         return mixed
 
     def _shares_with_what_was_read(self, check: str) -> bool:
@@ -356,8 +357,7 @@ class Belief:
     def known(self) -> Known:
         """Return what was read, for predicting the next check."""
         keep = self.hypotheses > LEAST_WEIGHT * self.hypotheses.max()
-        times = self._chance_at_times
-        if times is not None:
+        if self.passing:
             keep[self.model.good[keep]] = True  # what is read while a fault is away
         counted = (
             one for one, share in zip(self.weighed, self.shares, strict=True)
@@ -368,18 +368,11 @@ class Belief:
         joint = weigh_together(_readings(numbers, quantities, int(keep.sum()), keep))
         weights = self.hypotheses[keep]
         known = Known(self.model, keep, weights / weights.sum(), quantities, joint)
-        if times is None:
+        if not self.passing:
             return known
         good = (np.cumsum(keep) - 1)[self.model.good[keep]]
-        return replace(known, away=Away(good, times[keep]))
-
-    @property
-    def _chance_at_times(self) -> Floats | None:
-        """Return how likely each hypothesis is there at times only; None where that is slight."""
-        if not self.passing:
-            return None
-        times = chance_at_times(self.always, self.sometimes, self.at_times)
-        return times if float(self.hypotheses @ times) >= LEAST_AT_TIMES else None
+        times = chance_at_times(self.always, self.sometimes, self.at_times)[keep]
+        return replace(known, away=Away(good, times))
 
     @property
     def _terms(self) -> Floats:
