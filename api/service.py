@@ -13,8 +13,8 @@ from api.store import Database
 from api.store.database import Probe
 from api.store.schema import require_current
 from engine import Diagnoser, Knowledge, load_knowledge
-from engine.diagnosis import shipped_knowledge
-from engine.physics.model import ModelStore
+from engine.diagnosis import diagnoser_of, shipped_knowledge
+from engine.physics.model import MOST_BYTES, ModelStore
 
 _KEY = "threewire"
 STORE_SECONDS = 3.0
@@ -64,14 +64,21 @@ def install(app: Flask, learning: Learning | None = None) -> Service:
     """
     knowledge = app.config.get("KNOWLEDGE") or laid(app.config.get("OVERLAYS", folders_set()))
     settings: Settings = app.config.get("SETTINGS") or load(environment={})
-    models = ModelStore(knowledge, settings.model_mebibytes * 2**20)
-    engine = app.config.get("DIAGNOSER") or Diagnoser(knowledge, models)
+    engine = app.config.get("DIAGNOSER") or _diagnoser(knowledge, settings.model_mebibytes * 2**20)
     database = _store(app)
     if database is not None and settings.learn and isinstance(engine, Diagnoser):
         engine = learning(engine, database) if learning is not None else engine
     service = Service(knowledge, engine, settings, database)
     app.extensions[_KEY] = service
     return service
+
+
+def _diagnoser(knowledge: Knowledge, most: int) -> Diagnoser:
+    """Return a diagnoser whose models take at most so many bytes; with the usual bound, the one
+    that the process has already."""
+    if most == MOST_BYTES:
+        return diagnoser_of(knowledge)
+    return Diagnoser(knowledge, ModelStore(knowledge, most))
 
 
 def _store(app: Flask) -> Database | None:

@@ -228,7 +228,7 @@ def _reopen() -> None:
 
 
 def _load() -> None:
-    """Read and solve what every start would, and keep it for those that ask for just that."""
+    """Read and solve what every start would; it is kept for those that ask for just that."""
     from api.cli.main import COMMANDS
     from engine.diagnosis import shipped, shipped_knowledge
 
@@ -239,31 +239,6 @@ def _load() -> None:
     for circuit in shipped_knowledge().circuits.values():
         machine = {"duty": circuit.duty, "control": circuit.control, "coil": "unknown"}
         shipped().diagnose({"machine": machine})
-    _keep(shipped(), shipped_knowledge())
-
-
-def _keep(shipped: Any, own: Any) -> None:
-    """Give a service that wants the shipped base this process's: read, its rules compiled, its
-    circuits solved."""
-    from api import service
-    from engine import diagnosis
-    from engine.physics.model import MOST_BYTES, ModelStore
-
-    read, compiled = service.load_knowledge, diagnosis.rule_sets
-
-    def load(overlays: Any = (), *others: Any, **options: Any) -> Any:
-        return read(overlays, *others, **options) if overlays else own
-
-    def solved(knowledge: Any, most: int = MOST_BYTES) -> ModelStore:
-        known: bool = knowledge is own and most == MOST_BYTES
-        return shipped.models if known else ModelStore(knowledge, most)  # type: ignore[no-any-return]
-
-    def rules(knowledge: Any, left_out: frozenset[str]) -> Any:
-        return shipped.rule_sets if knowledge is own else compiled(knowledge, left_out)
-
-    service.load_knowledge = load
-    service.ModelStore = solved  # type: ignore[misc, assignment]
-    diagnosis.rule_sets = rules
 
 
 def _main() -> None:
