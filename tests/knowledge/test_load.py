@@ -128,12 +128,10 @@ def test_what_is_switched_off_may_still_be_spoken_of(overlay: Overlay) -> None:
 
 
 def test_only_what_is_switched_off_is_excused(faults_of: Callable[..., list[Fault]]) -> None:
-    """With one check off, an id that exists nowhere is still a fault, and so is a needed cause."""
+    """With one check off, an id that exists nowhere is still a fault."""
     rule = RULE.format(stem="mine").replace("relay-click", "relay-clik")
     files = {"switched-off.yaml": "checks: [relay-click]", "rules/context/mine.yaml": rule}
     assert [fault.path for fault in faults_of(files)] == ["shop/rules/context/mine.yaml: when"]
-    needed = faults_of({"switched-off.yaml": "causes: [healthy]"})
-    assert [fault.path for fault in needed] == ["kb/causes/healthy.yaml"]
 
 
 def test_an_unknown_folder_is_named_with_the_nearest(overlay: Overlay, tmp_path: Path) -> None:

@@ -7,7 +7,6 @@ from memory): false, nine, and 750 in base sixty. Here all three are text.
 from typing import Any
 
 import pytest
-import yaml
 
 from engine.knowledge import KnowledgeError
 from engine.knowledge.text import MAX_DEPTH, load_yaml
@@ -51,14 +50,6 @@ REFUSED = [
 def test_words_that_yaml_would_change_stay_text(word: str) -> None:
     """A word that YAML 1.1 would turn into something else is read as it stands."""
     assert load_yaml(f"x: {word}", "f.yaml") == {"x": word}
-
-
-def test_the_usual_loader_does_change_them() -> None:
-    """The loader that comes with the parser reads off, 011, 12:30 and doubled keys in silence."""
-    assert yaml.safe_load("x: off") == {"x": False}
-    assert yaml.safe_load("x: 011") == {"x": 9}
-    assert yaml.safe_load("x: 12:30") == {"x": 750}
-    assert yaml.safe_load("a: 1\na: 2") == {"a": 2}
 
 
 @pytest.mark.parametrize(("text", "value"), SCALARS)
