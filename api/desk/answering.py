@@ -17,11 +17,12 @@ from api.desk import pages, steps, told, view_model
 from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import SIDES, Call, address_of
 from api.desk.forms import FormFault, filled, finding_of
-from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.submitting import SEE_OTHER, Refusal, submitted, version_of
 from api.desk.translation import gettext
 from api.strict_json import Json
 from engine.reasoning.request import NOT_KNOWN
 
+IN_PLACE = "X-Threewire-In-Place"  # of a script that puts the next page in the place of this one
 STEPS_DRAWN = 24  # of a call, in the small line of a cause
 CUT = 300.0  # pixels of the circuit's height beside a step
 
@@ -134,7 +135,22 @@ def answer(number: str) -> Response:
     )
     # who does not know did not do the step: its own cautions are told once more where it comes next
     names = ["caution"] if form.get("outcome") == NOT_KNOWN else ["caution", "of_step"]
-    return told.tell(response, call.case.number, chain(*map(form.getlist, names)))
+    response = told.tell(response, call.case.number, chain(*map(form.getlist, names)))
+    return _in_place(response, number, call.side)
+
+
+def _in_place(response: Response, number: str, side: str | None) -> Response:
+    """Return the page that a response leads to where the browser's script asks for it at once.
+
+    It spares an agent who waits the second request. ``Content-Location`` says which page it is
+    (RFC 9110, 8.7).
+    """
+    if response.status_code != SEE_OTHER or IN_PLACE not in request.headers:
+        return response
+    shown = page(call_at(number, side))
+    shown.headers["Content-Location"] = response.headers["Location"]
+    shown.headers.extend(("Set-Cookie", one) for one in response.headers.getlist("Set-Cookie"))
+    return shown
 
 
 def _take(call: Call, check: str, old: CaseFinding | None, also: Also | None) -> Case:

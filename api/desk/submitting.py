@@ -19,7 +19,7 @@ from api.desk.forms import Form, FormFault
 from engine import RequestError
 
 _SHAPE = re.compile(r"[0-9a-f]{32}", re.ASCII)
-_SEE_OTHER = 303
+SEE_OTHER = 303
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ def submitted(
     """
 
     def reply(case: Case) -> Reply:
-        return Reply(_SEE_OTHER, {}, address(case))
+        return Reply(SEE_OTHER, {}, address(case))
 
     try:
         return go(idempotency.once(book().database, _key(), step, reply).body)

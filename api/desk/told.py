@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from importlib import resources
 
-from flask import Response, request
+from flask import Response, g, request
 
 from api.desk import csrf
 from api.desk.pages import keep_cookie
@@ -71,7 +71,8 @@ def tell(response: Response, number: str, marks: Iterable[str]) -> Response:
     if not new <= known:
         rows = [*kept.items(), (number, known | new)]
         latest = "|".join(f"{n}:{'.'.join(sorted(m))}" for n, m in rows)
-        keep_cookie(response, COOKIE, latest[-_MOST:])
+        g.desk_told = latest[-_MOST:]
+        keep_cookie(response, COOKIE, g.desk_told)
     return response
 
 
@@ -82,7 +83,8 @@ def forget(response: Response) -> Response:
 
 
 def _kept() -> dict[str, frozenset[str]]:
-    rows = (one.partition(":") for one in request.cookies.get(COOKIE, "")[-_MOST:].split("|"))
+    text = g.get("desk_told") or request.cookies.get(COOKIE, "")[-_MOST:]
+    rows = (one.partition(":") for one in text.split("|"))
     return {case: frozenset(marks.split(".")) for case, _, marks in rows if _CASE.fullmatch(case)}
 
 

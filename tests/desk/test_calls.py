@@ -577,3 +577,26 @@ def test_my_calls_and_how_old_they_are(desk: Browser, app: Flask) -> None:
     now = datetime.now(UTC)
     assert age(now - timedelta(hours=3, minutes=5)) == "3 hours ago"
     assert age(now - timedelta(days=1, hours=1)) == "1 day ago"
+
+
+def test_a_script_gets_the_next_page_at_once(desk: Browser) -> None:
+    """It is the page that the redirect leads to, what was told of dangers counted, and says so."""
+    case = desk.start(BRAKE)
+    check = re.search(r'name="check" value="([^"]+)"', desk.page.text)
+    assert check is not None
+    data = {**desk.hidden(f"{case}/answers"), "outcome": "not-known"}
+    asked = {"X-Threewire-In-Place": "1"}
+    made = desk.client.post(f"{case}/answers", data=data, headers=asked)
+    assert made.status_code == 200
+    again = desk.client.post(f"{case}/answers", data=data)  # the same form, by hand
+    assert again.status_code == 303
+    assert made.headers["Content-Location"] == again.headers["Location"]
+    led = desk.client.get(again.headers["Location"])
+
+    def without_marks(text: str) -> str:
+        return re.sub(r'name="(nonce|csrf)" value="[^"]*"', "", text)
+
+    assert without_marks(made.text) == without_marks(led.text)
+    refused = desk.client.post(f"{case}/answers", data={**data, "check": "x"}, headers=asked)
+    assert refused.status_code in {409, 412, 422}
+    assert "Content-Location" not in refused.headers

@@ -188,9 +188,12 @@
     return canvas.toDataURL("image/jpeg", 0.8);
   }
 
+  const addressOf = (reply) => new URL(reply.headers.get("Content-Location") || reply.url, reply.url).href;
+
   async function post(job) {
     const reply = await fetch(job.action, {
       method: "POST", body: bodyOf(job), credentials: "same-origin", redirect: "follow",
+      headers: { "X-Threewire-In-Place": "1" },  // the next page itself, and not the way to it
     });
     if (AWAY.has(reply.status)) throw new Error(String(reply.status));
     return { reply, text: await reply.text() };
@@ -218,7 +221,7 @@
     forget(job);
     const show = document.createElement("a");
     show.className = "button small";
-    show.href = reply.url;
+    show.href = addressOf(reply);
     show.textContent = phrase("show_it");
     byId("news").replaceChildren(paragraph(phrase("sent_now", { answer: job.words })), show);
     return true;
@@ -297,7 +300,7 @@
   function put(text, reply) {
     const page = new DOMParser().parseFromString(text, "text/html");
     const main = page.querySelector("#main");
-    if (!main) { location.assign(reply.url); return; }
+    if (!main) { location.assign(addressOf(reply)); return; }
     document.title = page.title;
     byId("main").replaceWith(document.adoptNode(main));
     for (const name of ["class", "data-case", "data-version"]) {
@@ -305,7 +308,7 @@
       if (value === null) document.body.removeAttribute(name);
       else document.body.setAttribute(name, value);
     }
-    if (reply.redirected || reply.url !== location.href) history.pushState({}, "", reply.ok ? reply.url : location.href);
+    if (reply.redirected || reply.url !== location.href) history.pushState({}, "", reply.ok ? addressOf(reply) : location.href);
     say("");
     keepStep(text, reply);
     ready();
@@ -329,7 +332,7 @@
 
   function keepStep(text, reply) {
     const worker = navigator.serviceWorker && navigator.serviceWorker.controller;
-    if (worker && reply.ok) worker.postMessage({ path: new URL(reply.url).pathname, text, headers: [...reply.headers] });
+    if (worker && reply.ok) worker.postMessage({ path: new URL(addressOf(reply)).pathname, text, headers: [...reply.headers] });
   }
 
   function tellKept() {
