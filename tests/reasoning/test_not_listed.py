@@ -4,11 +4,20 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import betabinom
 
 from engine import Diagnoser
 from engine.physics.machine import Machine
 from engine.physics.model import NOT_LISTED, Model
-from engine.reasoning.belief import Belief, believe
+from engine.reasoning.belief import (
+    LISTED_FITS,
+    NEAR,
+    NEAR_FITS,
+    Belief,
+    _more_surprises,
+    believe,
+    mixed,
+)
 from engine.reasoning.effects import Effects
 from engine.reasoning.observe import observe
 from engine.reasoning.request import read_request
@@ -81,3 +90,58 @@ def test_it_does_not_lead_where_one_cause_fits(diagnoser: Diagnoser) -> None:
     told = {one["id"]: one["probability"] for one in answer["causes"]}
     assert answer["causes"][0]["id"] == "pull-winding-open"
     assert told[NOT_LISTED] < 0.05
+
+
+@pytest.mark.parametrize("count", [1, 7, 60])
+def test_more_surprises_are_one_beta_binomial_over_another(count: int) -> None:
+    """The share of odd findings is Beta(1, 9) of a fault that is not listed, Beta(1, 60) of one
+    that is: the ratio of the two distributions as SciPy has them."""
+    some = np.arange(count + 1)
+    expected = betabinom.logpmf(some, count, 1, NEAR_FITS) - betabinom.logpmf(
+        some, count, 1, LISTED_FITS
+    )
+    assert _more_surprises(count) == pytest.approx(expected)
+
+
+FITTING: list[dict[str, Any]] = [
+    {"check": "pull-winding-ohms", "outcome": "open", "measured_to": "ground-pin"},
+    {"check": "relay-click", "outcome": "heard"},
+    {"check": "lamp-at-pull-pin", "outcome": "bright"},
+    {"check": "plunger-action", "outcome": "no-movement"},
+    {"check": "bench-pull", "outcome": "pulls-and-holds"},
+]
+
+
+def test_one_that_looks_like_a_listed_one_is_summed_by_hand(
+    diagnoser: Diagnoser, model: Model
+) -> None:
+    """A quarter gives what a listed hypothesis gives, times how much likelier its surprises are;
+    what a finding adds is all findings over all but that one."""
+    belief = believed(diagnoser, model, *FITTING)
+    found = mixed(belief.always, belief.sometimes, belief.at_times)
+    listed = np.where(model.unlisted, 0.0, np.exp(belief.log_prior))
+
+    def near(left_out: int | None) -> float:
+        kept = [n for n in range(len(FITTING)) if n != left_out]
+        many = (found.surprises[kept] < np.log(0.02)).sum(axis=0)
+        more = betabinom.pmf(many, len(kept), 1, NEAR_FITS)
+        more /= betabinom.pmf(many, len(kept), 1, LISTED_FITS)
+        logs = found.total if left_out is None else found.total - found.terms[left_out]
+        return float((listed * np.exp(logs) * more).sum() / listed.sum())
+
+    place = np.flatnonzero(model.unlisted)[0]
+    whole = (1 - NEAR) * np.exp(found.total[place]) + NEAR * near(None)
+    assert belief.together.total[place] == pytest.approx(np.log(whole))
+    for n in range(len(FITTING)):
+        far = (1 - NEAR) * np.exp(found.total[place] - found.terms[n, place])
+        without = np.log(far + NEAR * near(n))
+        assert belief.together.terms[n, place] == pytest.approx(np.log(whole) - without)
+
+
+def test_one_that_looks_like_a_listed_one_is_never_ruled_out(
+    diagnoser: Diagnoser, model: Model
+) -> None:
+    """However well a listed cause fits, some of its share stays with what is not listed."""
+    belief = believed(diagnoser, model, *FITTING[:4])
+    assert belief.model.causes[belief.order[0]] == "pull-winding-open"
+    assert chance(belief) > 0.002
