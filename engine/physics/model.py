@@ -217,26 +217,23 @@ def build_variant(knowledge: Knowledge, variant: Variant) -> VariantModel:
     """Solve every hypothesis of a variant and predict every check."""
     found = enumerate_hypotheses(knowledge.causes, variant)
     found.sort(key=lambda one: one.cause != HEALTHY)  # bands and lamps compare with the first
-    return solve_hypotheses(knowledge, variant, split_fuses(found, variant))
+    return solve_hypotheses(knowledge, variant, *split_fuses(found, variant))
 
 
 def solve_hypotheses(
-    knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis],
+    knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis], fuse_opens: Floats,
     only: Collection[str] | None = None,
 ) -> VariantModel:  # fmt: skip
     """Predict every check under the given hypotheses; the first must be the healthy circuit.
 
-    ``only`` these checks, where they are given.
+    ``fuse_opens`` is each one's chance that a fresh pull fuse opens in one pulse. ``only`` these
+    checks, where they are given.
     """
     asked = knowledge.checks if only is None else {one: knowledge.checks[one] for one in only}
     checks = applicable_checks(asked, variant)
-    wanted = dict.fromkeys([
-        *behaviour.SITUATIONS, behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER,
-        *situations_of(checks),
-    ])  # fmt: skip
+    wanted = dict.fromkeys([*behaviour.SITUATIONS, *situations_of(checks)])
     solution = solve_situations(make_cases(found, variant), variant, list(wanted))
-    once, _ = behaviour.fuse_openings(solution, variant)
-    events = behaviour.Behaviour(solution, variant, once).events()
+    events = behaviour.Behaviour(solution, variant, fuse_opens).events()
     predictor = Predictor(solution, variant, events, knowledge.rows("instruments"))
     return VariantModel(
         variant, tuple(found), _prior(knowledge, variant, found), events,
@@ -273,22 +270,32 @@ def _predict_asked(
     return predictor.predict(replace(check, reading=done))
 
 
-def split_fuses(found: Sequence[Hypothesis], variant: Variant) -> list[Hypothesis]:
-    """Give a hypothesis whose fault may have opened the pull fuse a twin in which it has."""
+def fuse_openings(found: Sequence[Hypothesis], variant: Variant) -> tuple[Floats, Floats]:
+    """Return the chance that a fresh pull fuse opens in one pulse, and in several or a stuck pull,
+    under each hypothesis."""
     situations = [behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER]
     solution = solve_situations(make_cases(found, variant), variant, situations)
-    _, ever = behaviour.fuse_openings(solution, variant)
-    split = []
-    for hypothesis, chance in zip(found, ever, strict=True):
+    return behaviour.fuse_openings(solution, variant)
+
+
+def split_fuses(found: Sequence[Hypothesis], variant: Variant) -> tuple[list[Hypothesis], Floats]:
+    """Give a hypothesis whose fault may have opened the pull fuse a twin in which it has.
+
+    Beside each stands the chance that a fresh fuse opens in one pulse.
+    """
+    once, ever = fuse_openings(found, variant)
+    split, of = [], []
+    for number, (hypothesis, chance) in enumerate(zip(found, ever.tolist(), strict=True)):
         if chance < SPLIT_FUSE_FROM:
-            split.append(hypothesis)
-            continue
-        opened = replace(hypothesis, weight=hypothesis.weight * float(chance), fuse_opened=True)
-        split.append(opened)
-        if chance < 1 - SPLIT_FUSE_FROM:
-            weight = hypothesis.weight * (1 - float(chance))
-            split.append(replace(hypothesis, weight=weight))
-    return split
+            mine = [hypothesis]
+        else:
+            weight = hypothesis.weight
+            mine = [replace(hypothesis, weight=weight * chance, fuse_opened=True)]
+            if chance < 1 - SPLIT_FUSE_FROM:
+                mine.append(replace(hypothesis, weight=weight * (1 - chance)))
+        split += mine
+        of += [number] * len(mine)
+    return split, once[of]
 
 
 def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel]) -> Model:

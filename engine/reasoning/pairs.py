@@ -128,8 +128,8 @@ def _pair_model(
         joined = both(_closed(one), _closed(two))
         weight = cause_prior[one.cause] * cause_prior[two.cause] * SECOND_FAULT
         pairs.append(_weighted(joined, weight))
-    found = [healthy, *split_fuses(pairs, variant)]
-    solved = solve_hypotheses(knowledge, variant, found, asked)
+    found, fuse_opens = split_fuses([healthy, *pairs], variant)
+    solved = solve_hypotheses(knowledge, variant, found, fuse_opens, asked)
     model = combine(knowledge, source.machine, [solved])
     return model, np.log(np.maximum([one.weight for one in found], 1e-300))
 

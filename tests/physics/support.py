@@ -4,7 +4,7 @@ from engine.knowledge import Knowledge, items
 from engine.physics.behaviour import SITUATIONS
 from engine.physics.hypotheses import Hypothesis, make_cases, spread
 from engine.physics.machine import Variant
-from engine.physics.model import VariantModel, solve_hypotheses
+from engine.physics.model import VariantModel, fuse_openings, solve_hypotheses
 from engine.physics.solution import Situation, Solution, solve_situations
 
 HEALTHY = Hypothesis("healthy", "healthy", 1.0, ())
@@ -39,4 +39,5 @@ def solved(variant: Variant, hypothesis: Hypothesis, *situations: Situation) -> 
 
 def predicted(knowledge: Knowledge, variant: Variant, hypothesis: Hypothesis) -> VariantModel:
     """Predict everything for the healthy circuit (place 0) and a fault (place 1)."""
-    return solve_hypotheses(knowledge, variant, [HEALTHY, hypothesis])
+    found = [HEALTHY, hypothesis]
+    return solve_hypotheses(knowledge, variant, found, fuse_openings(found, variant)[0])
