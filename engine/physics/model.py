@@ -116,11 +116,11 @@ class Model:
         ])  # fmt: skip
 
     def stays_seen(self, check: str) -> NDArray[np.bool_]:
-        """Return the hypotheses that a check shows while the fault is away too: a row of its own
-        in the check's table tells of what can be seen or heard of it at any time."""
+        """Return the causes that a check shows while the fault is away too: a row of its own in
+        the check's table tells of what can be seen or heard of it at any time."""
         outcomes = self.knowledge.checks[check].outcomes
         given = {name.split("/")[0] for name in outcomes.given} if outcomes else set()
-        return np.array([name in given for name in self.causes])[self.cause_of]
+        return np.array([name in given for name in self.causes])
 
     @cached_property
     def _place_of_name(self) -> NDArray[np.intp]:
