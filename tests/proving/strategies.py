@@ -82,7 +82,7 @@ class _Call:
             self.cured = True
             return True
         self.minutes += float(kb("causes")[cause]["minutes"])
-        gone = cured_by(cause).intersection(self.left)
+        gone = cured_by(cause, self.first.tale.sound.unlisted).intersection(self.left)
         self.left = [one for one in self.left if one not in gone]
         self.right &= bool(gone)
         self.cured = not self.left
@@ -96,10 +96,16 @@ class _Call:
         return Played(self.minutes, self.checks, repairs, self.first.group, self.right)
 
 
-def cured_by(cause: str) -> frozenset[str]:
-    """Return the causes that the repair of one puts right: a new part has none of the old one's."""
+def cured_by(cause: str, unlisted: str = "") -> frozenset[str]:
+    """Return the causes that the repair of one puts right: a new part has none of the old one's.
+
+    ``unlisted`` is the fault of unlisted.yaml that is wrong, if one is.
+    """
     parts: Mapping[str, Sequence[str]] = own("world")["same_part"]
-    return frozenset({cause}.union(*(one for one in parts.values() if cause in one)))
+    new = [part for part, causes in parts.items() if cause in causes]
+    cured = {cause}.union(*(parts[part] for part in new))
+    part = own("unlisted")[unlisted].get("part") if unlisted else None
+    return frozenset(cured | {NOT_LISTED} if part in new else cured)
 
 
 def not_of_this_circuit(cause: str) -> bool:

@@ -6,7 +6,7 @@ import pytest
 
 from tests.proving import strategies as play
 from tests.proving.data import kb, own
-from tests.proving.roughness import ROUGH, Fate
+from tests.proving.roughness import NOT_LISTED, ROUGH, Fate
 from tests.proving.simulator import draw_one
 
 
@@ -116,6 +116,9 @@ def test_a_new_part_cures_whichever_of_its_faults_it_was() -> None:
     assert played.repairs == ("relay-contacts-open",)
     assert played.first_time
     assert play.cured_by("ground-open") == {"ground-open"}
+    assert NOT_LISTED in play.cured_by("relay-coil-open", "other-volts-relay")
+    assert NOT_LISTED not in play.cured_by("fuse-open", "other-volts-relay")
+    assert NOT_LISTED not in play.cured_by("relay-coil-open", "charge-lamp-backfeed")
 
 
 def test_handing_over_is_right_where_the_fault_is_not_of_this_circuit() -> None:
