@@ -13,7 +13,7 @@ from engine.physics.band import Band, fine_digits, open_band, rounded
 from engine.physics.circuit import Floats
 from engine.physics.model import HEALTHY, NO_REPAIR, Model
 from engine.physics.prediction import Forecast, OutcomePrediction, ReadingPrediction
-from engine.reasoning.belief import Belief
+from engine.reasoning.belief import BAD_SURPRISE, Belief
 from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, effects_of
 from engine.reasoning.observe import case_view, observe
@@ -227,11 +227,14 @@ class Adviser:
             action, chosen = "repair", [*worth, *useful, *ranked[:LEADERS]]
         elif useful or standing or telling or first or confirming:
             deciding = [one for one in useful if one.worth >= self._at.least_saving]
+            own = self._own_check(belief, ranked, limits)
             settling = self._settling(belief, useful, limits)
             asked = self._asked_for(worth, conclusions)
             looking = self._looking(worth, limits)
-            action, chosen = "check", [*first, *promoted, *confirming, *deciding[:1], *asked,
-                                       *looking, *settling, *deciding, *useful, *worth]  # fmt: skip
+            action, chosen = "check", [
+                *first, *promoted, *confirming, *deciding[:1], *looking, *own, *asked, *settling,
+                *deciding, *useful, *worth,
+            ]  # fmt: skip
         else:
             leads = float(belief.causes.max()) >= self._at.leads and not self.lacks_figure(belief)
             action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
@@ -292,25 +295,53 @@ class Adviser:
         """Return why to hand over though a check may tell; what a rule wants first comes first.
 
         Who can only ask goes no further with a machine at which not every step is allowed. A
-        machine that is most likely good is given back. Where the fault more likely than not lies
-        beyond this circuit and all was asked, nobody measures on for a cause in it that has less
-        belief than is worth a check of its own. Nor is anything put right in this circuit where
-        what leads has no repair in it.
+        machine that is most likely good is given back, and so is one that works where nothing read
+        speaks against it. Where the fault more likely than not lies beyond this circuit, or its
+        best name does, nobody measures on for a cause in it that has less belief than is worth a
+        check of its own; first is asked what may bring one of these to the lead. Nor is anything
+        put right in this circuit where what leads has no repair in it.
         """
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
+        none_in_it = self._model.causes[leader] in NO_REPAIR
         if action == "repair":
-            return BEYOND if leads and self._model.causes[leader] in NO_REPAIR else None
+            return BEYOND if leads and none_in_it else None
         if action != "check" or any(one.reason.before_part for one in proposals):
             return None
         if limits.forbidden and limits.kinds is not None and set(limits.kinds) == {"ask"}:
             return UNSAFE
-        if self._model.causes[leader] == HEALTHY and leads:
-            return BEYOND
-        past = belief.causes[self._beyond].sum() >= self._at.leads
         within = belief.causes[~self._beyond].max(initial=0.0)
-        asking = any(one.reason.kind == "ask" for one in proposals)
-        return BEYOND if past and within < self._at.least_settled and not asking else None
+        if self._model.causes[leader] == HEALTHY:
+            clear = within < self._at.leads * belief.causes[leader] and self._works(belief)
+            return BEYOND if leads or clear else None
+        past = none_in_it or belief.causes[self._beyond].sum() >= self._at.leads
+        asking = any(
+            one.reason.kind == "ask" and self._may_lead_back(belief, one.check) for one in proposals
+        )
+        least = within < self._at.least_settled
+        return BEYOND if past and self._beyond[leader] and least and not asking else None
+
+    def _works(self, belief: Belief) -> bool:
+        """Return whether the machine is said to work, was seen to, and nothing read denies it.
+
+        What it does is asked first (a check that is answered from memory); what confirms a good
+        machine was done, and a good machine explains every finding, none of them of another time.
+        """
+        good = self._model.causes.index(HEALTHY)
+        done = {one.finding.check for one in belief.weighed}
+        seen = done & {*self._knowledge.causes[HEALTHY].confirmed_by}
+        said = any(self._checks[one].remembered for one in done)
+        amiss = belief.together.surprises[:, self._model.cause_of == good].max(axis=1)
+        explained = bool((amiss >= BAD_SURPRISE).all())
+        return bool(seen) and said and explained and not belief.passing
+
+    def _may_lead_back(self, belief: Belief, check: str) -> bool:
+        """Return whether a check may well bring a cause of this circuit to the lead."""
+        back = sum(
+            one.chance for one in self.meanings(belief, check)
+            if not self._beyond[self._model.causes.index(one.leaders[0][0])]
+        )  # fmt: skip
+        return back >= self._at.least_change
 
     def _most_told(self, proposals: Sequence[Proposal]) -> float:
         """Return the minutes that the best of the checks is worth that may change the repair."""
@@ -386,6 +417,27 @@ class Adviser:
         }
         cheap = [one for one in worth if costs.get(one.check, np.inf) <= self._at.cheap]
         return sorted(cheap, key=lambda one: costs[one.check] / one.worth)[:1]
+
+    def _own_check(
+        self, belief: Belief, ranked: Sequence[Proposal], limits: Limits
+    ) -> list[Proposal]:
+        """Return the check that confirms the leading cause, most for its time.
+
+        It stands high though the plan would hardly change by it: nobody puts a fault right that he
+        could have seen first. It takes no longer than the repair.
+        """
+        leader = belief.order[0]
+        cause = self._model.causes[leader]
+        if cause in NO_REPAIR or belief.causes[leader] < self._at.least_settled:
+            return []
+        looks, least = self._knowledge.causes[cause].confirmed_by, self._at.least_doubt
+        costs = {
+            one.check: self._minutes_of(one.check, limits) / max(one.changes, least)
+            for one in ranked
+            if one.check in looks and self._base[one.check] <= self.minutes[leader]
+        }
+        able = [one for one in ranked if one.check in costs]
+        return sorted(able, key=lambda one: costs[one.check])[:1]
 
     def _settling(
         self, belief: Belief, useful: Sequence[Proposal], limits: Limits
