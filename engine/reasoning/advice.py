@@ -296,10 +296,10 @@ class Adviser:
 
         Who can only ask goes no further with a machine at which not every step is allowed. A
         machine that is most likely good is given back, and so is one that works where nothing read
-        speaks against it. Where the fault more likely than not lies beyond this circuit, or its
-        best name does, nobody measures on for a cause in it that has less belief than is worth a
-        check of its own; first is asked what may bring one of these to the lead. Nor is anything
-        put right in this circuit where what leads has no repair in it.
+        speaks against it. Where the fault more likely than not lies beyond this circuit and all
+        was asked, nobody measures on for a cause in it that has less belief than is worth a check
+        of its own; where what leads has no repair in it, only a question is asked first that may
+        bring such a cause back to the lead. Nor is anything put right in this circuit then.
         """
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
@@ -316,10 +316,11 @@ class Adviser:
             return BEYOND if leads or clear else None
         past = none_in_it or belief.causes[self._beyond].sum() >= self._at.leads
         asking = any(
-            one.reason.kind == "ask" and self._may_lead_back(belief, one.check) for one in proposals
+            one.reason.kind == "ask"
+            and (not none_in_it or self._may_lead_back(belief, one.check))
+            for one in proposals
         )
-        least = within < self._at.least_settled
-        return BEYOND if past and self._beyond[leader] and least and not asking else None
+        return BEYOND if past and within < self._at.least_settled and not asking else None
 
     def _works(self, belief: Belief) -> bool:
         """Return whether the machine is said to work, was seen to, and nothing read denies it.
