@@ -316,8 +316,7 @@ class Adviser:
             return BEYOND if leads or clear else None
         past = none_in_it or belief.causes[self._beyond].sum() >= self._at.leads
         asking = any(
-            one.reason.kind == "ask"
-            and (not none_in_it or self._may_lead_back(belief, one.check))
+            one.reason.kind == "ask" and (not none_in_it or self._may_lead_back(belief, one.check))
             for one in proposals
         )
         return BEYOND if past and within < self._at.least_settled and not asking else None
