@@ -360,15 +360,21 @@ class Adviser:
         )
 
     def _found(self, belief: Belief) -> set[str]:
-        """Return the kinds of check that found the leading cause; hearsay finds none."""
-        return {self._checks[name].kind for name in self._showed(belief)} - {"ask"}
+        """Return the kinds of check that found the leading cause; hearsay finds none.
 
-    def _showed(self, belief: Belief) -> list[str]:
-        """Return the checks done that confirm the leading cause and speak clearly for it."""
+        What failed as it was shaken, heated or wetted was tried, whatever showed it.
+        """
+        return {
+            "try" if one.provoked is not None else self._checks[one.check].kind
+            for one in self._showed(belief)
+        } - {"ask"}
+
+    def _showed(self, belief: Belief) -> list[Finding]:
+        """Return the findings that confirm the leading cause and speak clearly for it."""
         leader = belief.order[0]
         looks = self._knowledge.causes[self._model.causes[leader]].confirmed_by
         return [
-            one.finding.check
+            one.finding
             for one, weight in zip(belief.weighed, belief.decibans[:, leader], strict=True)
             if one.finding.check in looks and weight >= self._at.seen_decibans
         ]

@@ -334,9 +334,42 @@ def test_the_look_that_confirms_a_leader_is_among_the_first(diagnoser: Diagnoser
     assert set(leader.confirmed_by) & set(checks(answer)[:3])
 
 
+def test_the_leader_is_looked_at_though_the_plan_would_hardly_change(diagnoser: Diagnoser) -> None:
+    """Volts leave the relay and do not reach the pin: the plug is opened before a wire is drawn."""
+    findings = [
+        {"check": "brake-response", "outcome": "will-not-release"},
+        {"check": "relay-87-voltage", "value": 12.5, "unit": "V"},
+        {"check": "pull-pin-voltage", "value": 0.3, "unit": "V"},
+        {"check": "ground-side-voltage", "value": 0.0, "unit": "V"},
+    ]
+    asked = {"machine": BRAKE, "findings": findings, "on_hand": ["ask", "look", "try", "meter"]}
+    answer = diagnoser.diagnose(asked)
+    assert answer["causes"][0]["id"] == "pull-wire-open"
+    assert answer["advice"]["do"] == "check"
+    assert "connector-look" in checks(answer)[:3]
+
+
+def test_what_fails_as_it_is_heated_was_found(diagnoser: Diagnoser) -> None:
+    """Open under the heat gun is repaired from a half on, as what a hand found; a cold reading that
+    is good beside it changes nothing."""
+    machine = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "case-ground"}
+    findings: list[dict[str, Any]] = [
+        {"check": "engine-response", "outcome": "dies-while-running"},
+        {"check": "failure-pattern", "outcome": "hot-only"},
+        {"check": "hold-winding-ohms", "value": 27, "unit": "ohm", "measured_to": "ground-pin"},
+        {"check": "hold-winding-ohms", "outcome": "open", "measured_to": "ground-pin",
+         "while": "heated"},
+    ]  # fmt: skip
+    answer = diagnoser.diagnose({"machine": machine, "findings": findings})
+    thresholds = diagnoser.knowledge.thresholds
+    assert answer["causes"][0]["id"] == "hold-winding-open"
+    assert thresholds.leads <= answer["causes"][0]["probability"] < thresholds.measured
+    assert answer["advice"]["do"] == "repair"
+
+
 def test_who_can_ask_only_what_tells_little_hands_over(diagnoser: Diagnoser) -> None:
-    """With questions alone left that tell a twentieth of what tools would, the call is handed over;
-    with eyes and tools it goes on."""
+    """With questions alone left that tell less than a third of what tools would, the call is handed
+    over; with eyes and tools it goes on."""
     findings = [
         NO_START,
         {"check": "crank-speed", "outcome": "normal"},
@@ -436,6 +469,46 @@ def test_where_the_fault_lies_past_this_circuit_the_machine_is_handed_on(
     assert before["do"] == "check"
     assert after["do"] == "hand-over"
     assert "past this circuit" in after["because"]
+
+
+def test_a_machine_that_works_and_reads_good_is_handed_back(diagnoser: Diagnoser) -> None:
+    """Once somebody has seen it work; not on the word of the caller alone, nor where the fault
+    comes and goes, nor where a reading denies it."""
+    normal = {"check": "brake-response", "outcome": "normal"}
+    seen = {"check": "plunger-action", "outcome": "pulls-and-stays"}
+    amperes = {"check": "pull-current", "value": 34, "unit": "A"}
+    course = {
+        name: diagnoser.diagnose({"machine": BRAKE, "findings": [normal, *found]})["advice"]["do"]
+        for name, found in {
+            "good": [seen, amperes],
+            "said": [],
+            "at times": [seen, amperes, {"check": "failure-pattern", "outcome": "random"}],
+            "pull stays on": [
+                seen, amperes, {"check": "pull-pin-voltage-after", "value": 13.2, "unit": "V"},
+            ],
+        }.items()
+    }  # fmt: skip
+    assert course.pop("good") == "hand-over"
+    assert "hand-over" not in course.values()
+
+
+def test_what_proved_the_shut_off_hands_the_engine_on(diagnoser: Diagnoser) -> None:
+    """Fuel at the injectors and white smoke: what is left to ask concerns no cause of this
+    circuit. Where a display may yet name one, it is read first."""
+    smoke = [
+        {"check": "engine-response", "outcome": "cranks-no-start"},
+        {"check": "crank-speed", "outcome": "normal"},
+        {"check": "exhaust-smoke-at-crank", "outcome": "white"},
+        {"check": "plunger-action", "outcome": "pulls-and-stays"},
+        {"check": "fuel-at-injectors", "outcome": "fuel-present"},
+    ]
+    timed, display = (
+        diagnoser.diagnose({"machine": {**CRANK, "control": control}, "findings": smoke})
+        for control in ("ignition-timed", "controller-on-crank")
+    )
+    assert timed["causes"][0]["id"] == display["causes"][0]["id"] == "outside"
+    assert timed["advice"]["do"] == "hand-over"
+    assert (display["advice"]["do"], checks(display)[0]) == ("check", "display-message")
 
 
 def test_a_cheap_look_is_among_the_first_beside_the_meter(diagnoser: Diagnoser) -> None:
