@@ -11,7 +11,7 @@ import numpy as np
 from engine.knowledge import Knowledge, items
 from engine.physics.band import Band, fine_digits, open_band, rounded
 from engine.physics.circuit import Floats
-from engine.physics.model import HEALTHY, NO_REPAIR, Model
+from engine.physics.model import HEALTHY, NO_REPAIR, OUTSIDE, Model
 from engine.physics.prediction import Forecast, OutcomePrediction, ReadingPrediction
 from engine.reasoning.belief import BAD_SURPRISE, Belief
 from engine.reasoning.conclusions import Conclusions
@@ -298,25 +298,27 @@ class Adviser:
         machine that is most likely good is given back, and so is one that works where nothing read
         speaks against it. Where the fault more likely than not lies beyond this circuit and all
         was asked, nobody measures on for a cause in it that has less belief than is worth a check
-        of its own; where what leads has no repair in it, only a question is asked first that may
-        bring such a cause back to the lead. Nor is anything put right in this circuit then.
+        of its own; where this circuit was proved good and something outside leads clearly, only a
+        question is asked first that may bring such a cause back. Nor is anything put right in this
+        circuit where what leads has no repair in it.
         """
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
-        none_in_it = self._model.causes[leader] in NO_REPAIR
         if action == "repair":
-            return BEYOND if leads and none_in_it else None
+            return BEYOND if leads and self._model.causes[leader] in NO_REPAIR else None
         if action != "check" or any(one.reason.before_part for one in proposals):
             return None
         if limits.forbidden and limits.kinds is not None and set(limits.kinds) == {"ask"}:
             return UNSAFE
         within = belief.causes[~self._beyond].max(initial=0.0)
-        if self._model.causes[leader] == HEALTHY:
-            clear = within < self._at.leads * belief.causes[leader] and self._works(belief)
-            return BEYOND if leads or clear else None
-        past = none_in_it or belief.causes[self._beyond].sum() >= self._at.leads
+        clear = within < self._at.leads * belief.causes[leader]
+        name = self._model.causes[leader]
+        if name == HEALTHY and (leads or (clear and self._works(belief))):
+            return BEYOND
+        proved = name == OUTSIDE and clear
+        past = proved or belief.causes[self._beyond].sum() >= self._at.leads
         asking = any(
-            one.reason.kind == "ask" and (not none_in_it or self._may_lead_back(belief, one.check))
+            one.reason.kind == "ask" and (not proved or self._may_lead_back(belief, one.check))
             for one in proposals
         )
         return BEYOND if past and within < self._at.least_settled and not asking else None
