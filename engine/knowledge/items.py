@@ -795,6 +795,7 @@ class Thresholds:
     least_repair: float
     least_settled: float
     little: float
+    little_by_phone: float
 
 
 # folder of the knowledge base -> what its files are

@@ -34,6 +34,7 @@ from engine.rules.compile import RuleSet
 MAX_PROPOSALS, LEADERS = 5, 3  # checks proposed; causes named for each result of a check
 MOST_REPAIRS = 5
 UNSAFE, BEYOND = "unsafe", "beyond"  # why a call is handed over though checks may tell
+BY_PHONE = {"ask", "look"}  # kinds of check that a caller answers, without tools
 AT_THE_PART = {"look", "try"}  # kinds of check that find a fault where it is
 
 
@@ -199,7 +200,7 @@ class Adviser:
                 else self._advised(looked, free, conclusions, separator, PLAIN)[1]
             )  # fmt: skip
         handed = self._handed(action, belief, limits, proposals)
-        course = "hand-over" if handed else self._course(action, belief, proposals, further)
+        course = "hand-over" if handed else self._course(action, belief, limits, proposals, further)
         return Plan(
             course, proposals, further,
             {one.check: self.meanings(belief, one.check) for one in (*proposals, *(further or ()))},
@@ -270,17 +271,19 @@ class Adviser:
         ]  # fmt: skip
 
     def _course(
-        self, action: str, belief: Belief, proposals: Sequence[Proposal],
+        self, action: str, belief: Belief, limits: Limits, proposals: Sequence[Proposal],
         further: Sequence[Proposal] | None,
     ) -> str:  # fmt: skip
         """Return what to do in view of what somebody with everything at hand could check.
 
-        Who can only ask what hardly tells anything hands over; where nobody can tell two causes
-        apart that are all that is left, both are repaired in order.
+        Who can only do what hardly tells anything hands over, by phone sooner; where nobody can
+        tell two causes apart that are all that is left, both are repaired in order.
         """
+        phone = limits.kinds is not None and BY_PHONE.issuperset(limits.kinds)
+        little = self._at.little_by_phone if phone else self._at.little
         leads = belief.causes[belief.order[0]] >= self._at.leads
         best, beyond = self._most_told(proposals), self._most_told(further or proposals)
-        if action == "check" and not leads and best < self._at.little * beyond:
+        if action == "check" and not leads and best < little * beyond:
             return "hand-over"
         two = float(belief.causes[belief.order[:2]].sum())
         told = any(one.reason.before_part or one.reason.tells_two for one in proposals)
