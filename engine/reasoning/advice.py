@@ -199,7 +199,7 @@ class Adviser:
                 proposals if whole
                 else self._advised(looked, free, conclusions, separator, PLAIN)[1]
             )  # fmt: skip
-        handed = self._handed(action, belief, limits, proposals)
+        handed = self._handed(action, belief, effects, limits, proposals)
         course = "hand-over" if handed else self._course(action, belief, limits, proposals, further)
         return Plan(
             course, proposals, further,
@@ -222,13 +222,13 @@ class Adviser:
         # what only prefers one check to another gives way to a cause that is all but certain
         standing = [one for one in promoted if one.reason.before_part]
         telling = [one for one in promoted if one.changes >= self._at.least_doubt]
+        own = self._own_check(belief, ranked, limits)
         # what is found is put right before anybody asks whether it is all: the test after it tells
         open_yet = confirming or standing or (first and not self._found(belief))
         if self._confirmed(belief) and not open_yet:
             action, chosen = "repair", [*worth, *useful, *ranked[:LEADERS]]
         elif useful or standing or telling or first or confirming:
             deciding = [one for one in useful if one.worth >= self._at.least_saving]
-            own = self._own_check(belief, ranked, limits)
             settling = self._settling(belief, useful, limits)
             asked = self._asked_for(worth, conclusions)
             looking = self._looking(worth, limits)
@@ -240,7 +240,7 @@ class Adviser:
             leads = float(belief.causes.max()) >= self._at.leads and not self.lacks_figure(belief)
             action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
         if action != "check" and (left := self._left_to_ask(belief, ranked, conclusions)):
-            action, chosen = "check", [*left, *chosen]
+            action, chosen = "check", [*left, *own, *chosen]
         by_check: dict[str, Proposal] = {}
         for one in chosen:
             by_check.setdefault(one.check, one)
@@ -293,8 +293,9 @@ class Adviser:
         return action
 
     def _handed(
-        self, action: str, belief: Belief, limits: Limits, proposals: Sequence[Proposal]
-    ) -> str | None:
+        self, action: str, belief: Belief, effects: Effects, limits: Limits,
+        proposals: Sequence[Proposal],
+    ) -> str | None:  # fmt: skip
         """Return why to hand over though a check may tell; what a rule wants first comes first.
 
         Who can only ask goes no further with a machine at which not every step is allowed. A
@@ -316,7 +317,7 @@ class Adviser:
         within = belief.causes[~self._beyond].max(initial=0.0)
         clear = within < self._at.leads * belief.causes[leader]
         name = self._model.causes[leader]
-        if name == HEALTHY and (leads or (clear and self._works(belief))):
+        if name == HEALTHY and (leads or (clear and self._works(belief, effects))):
             return BEYOND
         proved = name == OUTSIDE and clear
         past = proved or belief.causes[self._beyond].sum() >= self._at.leads
@@ -326,11 +327,12 @@ class Adviser:
         )
         return BEYOND if past and within < self._at.least_settled and not asking else None
 
-    def _works(self, belief: Belief) -> bool:
+    def _works(self, belief: Belief, effects: Effects) -> bool:
         """Return whether the machine is said to work, was seen to, and nothing read denies it.
 
         What it does is asked first (a check that is answered from memory); what confirms a good
-        machine was done, and a good machine explains every finding, none of them of another time.
+        machine was done, and a good machine explains every finding; nobody says that it comes and
+        goes.
         """
         good = self._model.causes.index(HEALTHY)
         done = {one.finding.check for one in belief.weighed}
@@ -338,7 +340,7 @@ class Adviser:
         said = any(self._checks[one].remembered for one in done)
         amiss = belief.together.surprises[:, self._model.cause_of == good].max(axis=1)
         explained = bool((amiss >= BAD_SURPRISE).all())
-        return bool(seen) and said and explained and not belief.passing
+        return bool(seen) and said and explained and effects.at_times < 1.0
 
     def _may_lead_back(self, belief: Belief, check: str) -> bool:
         """Return whether a check may well bring a cause of this circuit to the lead."""
