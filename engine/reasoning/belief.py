@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -121,13 +122,8 @@ class Together:
     surprises: Floats
 
 
-def weigh_all(
-    weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: int, of: Rows = ALL
-) -> Together:
-    """Weigh findings together, each with its share: those that do not count in full stand alone.
-
-    ``of`` are the hypotheses that are wanted; of others the readings are left out.
-    """
+def weigh_all(weighed: Sequence[Weighed], shares: Sequence[float], hypotheses: int) -> Together:
+    """Weigh findings together, each with its share: those that do not count in full stand alone."""
     alone = np.zeros((len(weighed), hypotheses))
     surprises = alone.copy()
     for row, (one, share) in enumerate(zip(weighed, shares, strict=True)):
@@ -135,21 +131,33 @@ def weigh_all(
     order = sorted(range(len(weighed)), key=lambda n: weighed[n].place)
     rows = [n for n in order if weighed[n].prediction is not None and shares[n] == 1.0]
     quantities = _quantities([weighed[n] for n in rows])
-    size = len(alone[0, of]) if len(weighed) else hypotheses
-    readings = _readings([weighed[n] for n in rows], quantities, size, of)
+    readings = _readings([weighed[n] for n in rows], quantities, hypotheses)
     joint = weigh_together(readings.compact)
     terms = alone.copy()
     for column, row in enumerate(rows):
-        one = weighed[row]
-        beside = np.broadcast_to(one.beside, (hypotheses,))[of]
-        alone[row, of] = np.where(one.counted[of], beside, alone[row, of])
-        among = beside + joint.left_out[:, column]
-        terms[row, of] = np.where(one.counted[of], among, terms[row, of])
+        counted, beside = weighed[row].counted, weighed[row].beside
+        alone[row] = np.where(counted, beside, alone[row])
+        terms[row] = np.where(counted, beside + joint.left_out[:, column], terms[row])
         surprise = joint.left_out[:, column] - joint.peak[:, column]
-        surprises[row, of] = np.where(one.counted[of], surprise, surprises[row, of])
-    total = alone[order].sum(axis=0)
-    total[of] += joint.log_likelihood
-    return Together(total, terms, surprises)
+        surprises[row] = np.where(counted, surprise, surprises[row])
+    return Together(alone[order].sum(axis=0) + joint.log_likelihood, terms, surprises)
+
+
+def _stacked(always: Weighed, passing: Weighed, able: NDArray[np.intp]) -> Weighed:
+    """Return a finding under every hypothesis, and behind them once more under those ``able`` to
+    come and go, where the fault may have been away."""
+    every = np.arange(len(always.log_likelihood))
+
+    def both(one: Any, other: Any) -> NDArray[Any]:
+        whole = [np.broadcast_to(part, every.shape) for part in (one, other)]
+        return np.concatenate([whole[0], whole[1][able]])
+
+    return replace(
+        always, log_likelihood=both(always.log_likelihood, passing.log_likelihood),
+        surprise=both(always.surprise, passing.surprise), alone=both(always.alone, passing.alone),
+        rows=both(*(every if one.rows is None else one.rows for one in (always, passing))),
+        extra=both(always.extra, passing.extra),
+    )  # fmt: skip
 
 
 def share_at_times(model: Model, odds: float) -> Floats:
@@ -385,19 +393,38 @@ class Belief:
         used = [n for n, share in enumerate(self.shares) if share > 0]
         return like_listed(self.model, self.log_prior, found, used)
 
-    @cached_property
+    @property
     def always(self) -> Together:
         """Return the findings weighed together where the fault is always there."""
-        return weigh_all(self.weighed, self.shares, len(self.log_prior))
+        return self._both[0]
 
-    @cached_property
+    @property
     def sometimes(self) -> Together:
         """Return the findings weighed together where the fault is there at times only.
 
-        Of hypotheses of which that cannot be the readings are left out: nobody asks.
+        Of hypotheses of which that cannot be it is what they always give: nobody asks.
         """
+        return self._both[1]
+
+    @cached_property
+    def _both(self) -> tuple[Together, Together]:
+        """Return ``always`` and ``sometimes``; most of their cost is in calls, so that they are
+        weighed at once."""
+        many = len(self.log_prior)
+        if not self.passing:
+            found = weigh_all(self.weighed, self.shares, many)
+            return found, found
         able = np.flatnonzero(self.at_times)
-        return weigh_all(self.passing, self.shares, len(self.log_prior), able)
+        pairs = zip(self.weighed, self.passing, strict=True)
+        stacked = [_stacked(one, other, able) for one, other in pairs]
+        found = weigh_all(stacked, self.shares, many + len(able))
+        rows = np.arange(many)
+        rows[able] = np.arange(many, many + len(able))
+        first, second = (
+            Together(found.total[at], found.terms[:, at], found.surprises[:, at])
+            for at in (np.arange(many), rows)
+        )
+        return first, second
 
     @cached_property
     def best(self) -> int:
