@@ -31,7 +31,7 @@ READ_TABLES: Mapping[str, tuple[str, ...]] = {
 }
 NEEDED_ROWS = {
     "advice": [one.name.replace("_", "-") for one in fields(items.Thresholds)],
-    "come-and-go": ["found", "provoked", "unsaid"],
+    "come-and-go": ["found", "provoked"],
 }
 NEEDED_CAUSES = ("healthy", "outside")
 PLACEHOLDERS = ("when", "ground_point", "volts", "moment", "listen", "hold_when")

@@ -545,11 +545,10 @@ def believe(model: Model, observations: Sequence[Observation], effects: Effects)
         tuple(blend(model, one) for one in weighed),
         shares_of(effects, [observation.finding for observation in observations]),
     )  # fmt: skip
-    odds = effects.at_times or float(model.knowledge.rows("come-and-go")["unsaid"]["share"])
-    if not odds or not weighed:
+    if not effects.at_times:
         return belief
     passing = tuple(blend(model, while_away(model, one)) for one in weighed)
-    return replace(belief, passing=passing, at_times=share_at_times(model, odds))
+    return replace(belief, passing=passing, at_times=share_at_times(model, effects.at_times))
 
 
 def normalised(logs: Floats) -> Floats:

@@ -56,7 +56,7 @@ def test_one_finding_says_nothing_for_or_against_it(diagnoser: Diagnoser, model:
     listed = np.where(model.unlisted, 0.0, model.prior)
     expected = np.log(listed @ np.exp(seen) / listed.sum())
     assert seen[model.unlisted] == pytest.approx(expected)
-    assert chance(heard) == pytest.approx(before, rel=0.02)
+    assert chance(heard) == pytest.approx(before, rel=0.03)  # what looks like a listed one tells
 
 
 def test_it_leads_where_no_cause_fits(diagnoser: Diagnoser) -> None:

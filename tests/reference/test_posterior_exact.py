@@ -199,12 +199,10 @@ def test_weights_of_evidence(cases: list[Drawn], figure: Figure) -> None:
 def answers_apart(diagnoser: Diagnoser, cases: list[Drawn]) -> tuple[float, int]:
     """Return how far published probabilities are from exact ones, and how many rules touched.
 
-    What the rules did (shares, shifts, causes dropped) is put into the network, and that a fault
-    may come and go. Of those that are listed: one that is not hangs on how they all fit, which no
-    network says.
+    What the rules did (shares, shifts, causes dropped) is put into the network. Of those that are
+    listed: one that is not hangs on how they all fit, which no network says.
     """
     worst, touched = 0.0, 0
-    unsaid = float(diagnoser.knowledge.rows("come-and-go")["unsaid"]["share"])
     for case in cases:
         answer = diagnoser.diagnose({**case.request, "limit": 0, "on_hand": []})
         view = case_view(read_request(case.request, diagnoser.knowledge), case.corrected)
@@ -212,7 +210,7 @@ def answers_apart(diagnoser: Diagnoser, cases: list[Drawn]) -> tuple[float, int]
         effects = effects_of(diagnoser.knowledge, view, firings)
         shares = [effects.shares.get(one.finding.index, 1.0) for one in case.corrected]
         asked = replace(
-            case, shares=tuple(shares), shifts=effects.shifts, at_times=effects.at_times or unsaid,
+            case, shares=tuple(shares), shifts=effects.shifts, at_times=effects.at_times,
             dropped=(*effects.dropped_causes, NOT_LISTED),
         )  # fmt: skip
         exact = asked.network().causes(asked.factors())
