@@ -5,6 +5,7 @@ import re
 import sys
 from collections.abc import Iterator
 from functools import cache
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -130,6 +131,26 @@ def test_no_import_hides(code: str, packages_found: set[str]) -> None:
 def test_no_reading_hides(code: str) -> None:
     """A call that reads a file is found, on its own or as a method."""
     assert called(ast.parse(code)) & READS
+
+
+def room_of(name: str) -> str:
+    """Return the room that a module (dotted) stands in: ``api.desk.pages`` stands in api.desk."""
+    return ".".join(name.split(".")[:2])
+
+
+def test_no_circle_between_rooms() -> None:
+    """Rooms can be put in an order in which each uses only those before it, imports inside
+    functions counted; and nothing that is shipped uses the tests."""
+    found: dict[str, set[str]] = {}
+    for path, tree in modules().items():
+        assert "tests" not in packages(tree), path
+        here = room_of(path.removesuffix(".py").removesuffix("/__init__").replace("/", "."))
+        if "." not in here or here.endswith(("__main__", ".docs")):
+            continue  # a package gathers what its rooms offer; docs hold examples of callers
+        there = {room_of(name) for name in imported(tree) if name.startswith(("api.", "engine."))}
+        found.setdefault(here, set()).update(there - {here})
+    assert len(found) > 20
+    TopologicalSorter(found).prepare()  # raises CycleError, naming the circle
 
 
 def test_a_room_says_its_law() -> None:
