@@ -14,7 +14,13 @@ from api.cases.texts import OF_THE_CALLER
 from api.strict_json import Json
 from engine.answer.answer import KNOWN, Answer, Caution
 from engine.answer.documents import SPREAD, Document, same
-from engine.reasoning.request import LAY, DoneSchema, FindingSchema, MachineSchema
+from engine.reasoning.request import (
+    LAY,
+    LEADING_CAUSES,
+    DoneSchema,
+    FindingSchema,
+    MachineSchema,
+)
 
 
 @dataclass(frozen=True)
@@ -86,7 +92,6 @@ class Leading(OneSide):
 
 OPEN, CLOSED = "open", "closed"
 SETTINGS = ("on_hand", "excluded", "done", "skill", "limit")
-DEFAULT_LIMIT = 5
 
 Machine = Annotated[Json, MachineSchema]
 Summary = Annotated[Json, Leading]  # as it is kept: a version of the program reads another's
@@ -276,7 +281,7 @@ class Case(Document):
     @property
     def limit(self) -> int:
         """Return how many causes a diagnosis shows; 0 for all."""
-        return int(self.settings.get("limit", DEFAULT_LIMIT))
+        return int(self.settings.get("limit", LEADING_CAUSES))
 
     @property
     def counted(self) -> tuple[CaseFinding, ...]:

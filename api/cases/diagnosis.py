@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from api.cases.case import (
-    DEFAULT_LIMIT,
     Case,
     CaseDiagnosis,
     CaseFinding,
@@ -27,7 +26,7 @@ from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 from engine.answer.answer import Caution
 from engine.knowledge import items
-from engine.reasoning.request import ALL, LEADING
+from engine.reasoning.request import ALL, LEADING, LEADING_CAUSES
 
 _PLACE = re.compile(r"findings\[(\d+)\]")
 MOST_CAUSES = 5
@@ -74,10 +73,10 @@ def _request(case: Case) -> dict[str, Any]:
     The evidence on all but the leading causes, most of an answer, waits for a case that shows it:
     one of more causes than usual, or a closed one, whose sheet is about the cause that was found.
     """
-    request, limit = case.request(), case.settings.get("limit", DEFAULT_LIMIT)
+    request, limit = case.request(), case.settings.get("limit", LEADING_CAUSES)
     if type(limit) is not int or limit not in LIMITS:
         return request
-    few = case.is_open and 0 < limit <= DEFAULT_LIMIT
+    few = case.is_open and 0 < limit <= LEADING_CAUSES
     return request | {"limit": 0, "evidence": LEADING if few else ALL}
 
 

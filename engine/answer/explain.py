@@ -36,13 +36,12 @@ from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, findings_behind
 from engine.reasoning.observe import Observation
 from engine.reasoning.pairs import PairFit
-from engine.reasoning.request import ALL, NOT_KNOWN, Request
+from engine.reasoning.request import ALL, LEADING_CAUSES, NOT_KNOWN, Request
 from engine.rules.cautions import Cautions, caution_text, check_hazards, remedy_hazards
 from engine.rules.compile import concluded_by
 from engine.rules.views import CaseView
 
 LEAST_WEIGHT_DB = 0.05
-LEADING_CAUSES = 5
 EXPECTED_CAUSES = 3  # how many causes a proposed check shows readings for
 
 

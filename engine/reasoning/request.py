@@ -26,6 +26,7 @@ UNIT_WORDS = {
 NOT_KNOWN, OPEN = "not-known", "open"
 LAY, TRAINED = "lay", "trained"
 ALL, LEADING = "all", "leading"  # causes that come with their evidence
+LEADING_CAUSES = 5  # how many lead: as many as an answer has where nothing is said
 AS_STATED = ("lead_ohms", "measured_to", "celsius", "plug", "moment", "side")
 TOLD = ("pull_ohms_from", "hold_ohms_from", "relay_switched", "hold_drive")
 
@@ -225,7 +226,7 @@ class RequestSchema(StrictSchema):
         words="Who does the steps: 'lay' bars what needs a trained hand.",
     )  # fmt: skip
     limit = fields.Integer(
-        strict=True, load_default=5,
+        strict=True, load_default=LEADING_CAUSES,
         validate=validate.Range(min=0, max=1000, error="must be 0 (all) to 1000"),
         metadata=says("How many causes to return; 0 is all."),
     )  # fmt: skip
