@@ -796,6 +796,7 @@ class Thresholds:
     least_settled: float
     little: float
     little_by_phone: float
+    asked_by_phone: float
 
 
 # folder of the knowledge base -> what its files are

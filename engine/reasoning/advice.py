@@ -276,10 +276,12 @@ class Adviser:
     ) -> str:  # fmt: skip
         """Return what to do in view of what somebody with everything at hand could check.
 
-        Who can only do what hardly tells anything hands over, by phone sooner; where nobody can
-        tell two causes apart that are all that is left, both are repaired in order.
+        Who can only do what hardly tells anything hands over, by phone sooner once the first
+        questions were asked; where nobody can tell two causes apart that are all that is left,
+        both are repaired in order.
         """
         phone = limits.kinds is not None and BY_PHONE.issuperset(limits.kinds)
+        phone = phone and len(belief.weighed) >= self._at.asked_by_phone
         little = self._at.little_by_phone if phone else self._at.little
         leads = belief.causes[belief.order[0]] >= self._at.leads
         best, beyond = self._most_told(proposals), self._most_told(further or proposals)

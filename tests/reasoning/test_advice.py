@@ -546,3 +546,19 @@ def test_whether_it_fails_every_time_is_asked_before_a_repair_of_what_is_inferre
     assert after["advice"]["repair_order"][0] == "interlock-not-met"
     told[-1] = {"check": "interlock-signal-voltage", "value": 0.1, "unit": "V"}
     assert diagnoser.diagnose({**asked, "on_hand": ["ask", "meter"]})["advice"]["do"] == "repair"
+
+
+@pytest.mark.parametrize("control", ["controller-on-crank", "ignition-timed"])
+@pytest.mark.parametrize("coil", ["body-ground", "unknown"])
+def test_by_phone_a_call_is_not_handed_over_before_anything_was_asked(
+    diagnoser: Diagnoser, control: str, coil: str
+) -> None:
+    """Common practice, no source: with the complaint alone, who can only ask asks."""
+    machine = {"duty": "fuel-shutoff", "control": control, "coil": coil}
+    told: list[dict[str, Any]] = [NO_START]
+    for _ in range(2):
+        request = {"machine": machine, "findings": told, "on_hand": ["ask"], "skill": "lay"}
+        answer = diagnoser.diagnose(request)
+        assert answer["advice"]["do"] == "check"
+        assert answer["next_checks"][0]["kind"] == "ask"
+        told.append({"check": answer["next_checks"][0]["check"], "outcome": "not-known"})
