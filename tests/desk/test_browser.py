@@ -286,6 +286,12 @@ def test_server_killed_in_mid_call_and_back(tmp_path: Path, chromium: Browser) -
 _KEPT_PAGES = """async () => (await Promise.all((await caches.keys()).map(async (name) =>
   (await (await caches.open(name)).keys()).map((one) => one.url)))).flat()"""
 
+#: the page that is shown is the one that is kept; the desk keeps it after it is shown
+_KEPT_SHOWN = """async () => {
+  const kept = await caches.match(location.pathname);
+  return kept && (await kept.text()).includes(`data-version="${document.body.dataset.version}"`);
+}"""
+
 
 def test_a_reload_without_the_server_shows_the_step(tmp_path: Path, chromium: Browser) -> None:
     """The step in hand is there again, an answer to it waits through a reload and is sent once.
@@ -306,6 +312,7 @@ def test_a_reload_without_the_server_shows_the_step(tmp_path: Path, chromium: Br
             hand = begin(page, CALLS[0])
             hand.answer(b.NOT_KNOWN)
             asked, case = hand.asked, case_of(page)
+            page.wait_for_function(_KEPT_SHOWN)
             running.kill()
             page.reload()
             page.wait_for_selector("#news >> text=this step is as it was at")

@@ -50,7 +50,7 @@ async function keep(path, text, headers) {
   if (!CASE.test(path)) return;
   const kept = await caches.open(KEPT), told = new Headers(headers);
   told.set("X-Kept-At", String(Date.now()));
-  await kept.delete(path);
+  // over what was kept of the case, in one write: there is no moment without a step
   await kept.put(path, new Response(text, { headers: told }));
   const steps = (await kept.keys()).filter((one) => CASE.test(new URL(one.url).pathname));
   for (const old of steps.slice(0, -MOST_STEPS)) await kept.delete(old);
