@@ -5,6 +5,7 @@ import inspect
 import re
 import signal
 from collections.abc import Callable, Iterator
+from copy import copy
 from functools import cache
 from pathlib import Path
 from types import CodeType
@@ -16,11 +17,13 @@ from flask import Flask
 from flask.testing import FlaskClient
 from hypothesis import settings
 from jinja2.bccache import Bucket, BytecodeCache
+from sqlalchemy import URL, Engine
 from werkzeug.routing import Rule
 
 from api import create_app
 from api.cli.main import threewire
 from api.store import Database
+from api.store import database as store
 from engine import Diagnoser, Knowledge
 from engine.answer.answer import Answer
 from engine.audit.separation import Survey
@@ -33,6 +36,10 @@ from tests.reference.conftest import enlarged, pytest_terminal_summary
 
 __all__ = ["enlarged", "pytest_terminal_summary"]
 
+# Loading the tests makes no rubbish worth looking for: a quarter of its time went there. It is
+# on again, and passes over what is loaded, before the first test (``_once_a_worker``).
+gc.disable()
+
 # What is made up for a property; no time is held, since machines are busy.
 settings.register_profile("tests", max_examples=300 if ALL else 30, deadline=None)
 settings.load_profile("tests")
@@ -40,6 +47,8 @@ settings.load_profile("tests")
 SLOW = str(Path(__file__).parent / "reference")  # comparisons with other programs, at length
 ANSWERS_KEPT = 500  # of the engine that remembers them
 MODEL_BYTES = 4 * MOST_BYTES  # of machines that tests ask about: each is solved once a worker
+# what compiling an address makes of it
+COMPILED = ("_parts", "_trace", "_converters", "_build", "_build_unknown", "arguments")
 # files whose tests share what is dear: by what it is
 TOGETHER = {
     "survey": re.compile(
@@ -66,6 +75,7 @@ def pytest_configure() -> None:
     what the tests start and interrupt would inherit that."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    gc.freeze()  # pytest looks through all five times as it ends
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -162,16 +172,29 @@ def _once_a_worker(survey: Survey) -> Iterator[None]:
         return survey if diagnoser.knowledge is survey.knowledge else Survey(diagnoser)
 
     compiled: dict[str, Any] = {}
-    compile_builder = Rule._compile_builder
+    compile_rule = Rule.compile
 
-    def once(rule: Rule, append_unknown: bool = True) -> Any:
-        key = repr((rule.rule, rule.defaults, append_unknown))
+    def once(rule: Rule) -> None:
+        key = repr((rule.rule, rule.defaults, rule.subdomain, rule.merge_slashes))
         if key not in compiled:
-            compiled[key] = compile_builder(rule, append_unknown)
-        return compiled[key]
+            compile_rule(rule)
+            compiled[key] = {name: rule.__dict__[name] for name in COMPILED}
+        for name, found in compiled[key].items():
+            rule.__dict__[name] = found.__get__(rule) if inspect.ismethod(found) else copy(found)
+
+    first: list[Engine] = []
+    new_engine = store._sqlite
+
+    def with_statements(url: URL) -> Engine:
+        engine = new_engine(url)
+        first.append(engine) if not first else None
+        # a statement is kept as it was compiled for a dialect
+        engine.dialect, engine._compiled_cache = first[0].dialect, first[0]._compiled_cache
+        return engine
 
     gc.collect()
     gc.freeze()  # what is loaded stays: it need not be looked through each time
+    gc.enable()
     gc.set_threshold(50_000)  # and answers are large: so many new objects are no leak
     templates, create = _Templates(), Flask.create_jinja_environment
 
@@ -183,7 +206,8 @@ def _once_a_worker(survey: Survey) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Flask, "create_jinja_environment", with_templates)
         patch.setattr("api.web.knowledge.Survey", surveyed)
-        patch.setattr(Rule, "_compile_builder", once)
+        patch.setattr(Rule, "compile", once)
+        patch.setattr(store, "_sqlite", with_statements)
         yield
 
 
