@@ -1,5 +1,9 @@
 """What all tests share: the shipped engine, its application, its command line, databases."""
 
+# isort: off
+import tests.loading  # noqa: F401
+
+# isort: on
 import gc
 import inspect
 import re
@@ -36,10 +40,6 @@ from tests.reference.conftest import enlarged, pytest_terminal_summary
 
 __all__ = ["enlarged", "pytest_terminal_summary"]
 
-# Loading the tests makes no rubbish worth looking for: a quarter of its time went there. It is
-# on again, and passes over what is loaded, before the first test (``_once_a_worker``).
-gc.disable()
-
 # What is made up for a property; no time is held, since machines are busy.
 settings.register_profile("tests", max_examples=300 if ALL else 30, deadline=None)
 settings.load_profile("tests")
@@ -67,6 +67,7 @@ STARTERS = {
     "sync_playwright",
     "opened",
     "Console",
+    "ngspice",
 }
 
 
@@ -94,8 +95,8 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark ``live`` what starts a server, a database or a browser, by what it asks for, and
-    ``slow`` what stands in tests/reference; other slow tests carry the mark themselves.
+    """Mark ``live`` what starts a process, be it a server, a database or a browser, by what it asks
+    for, and ``slow`` what stands in tests/reference; other slow tests carry the mark themselves.
 
     Files with such tests come first, so that no worker is left with a long one at the end.
     """

@@ -28,6 +28,7 @@ def test_two_sources_by_hand() -> None:
     assert solved.at("post") == pytest.approx(1970 / 150, rel=1e-9)
 
 
+@pytest.mark.live  # starts ngspice
 @pytest.mark.parametrize("number", range(6))
 def test_machines_as_ngspice_solves_them(number: int) -> None:
     """Node voltages of drawn machines equal ngspice's within 0.1 mV, in every phase."""

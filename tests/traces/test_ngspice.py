@@ -2,6 +2,8 @@
 
 from collections.abc import Callable
 
+import pytest
+
 from tests.traces.score import HELD_OUT, LOUD, Score, said, scores, table, within
 
 
@@ -15,6 +17,7 @@ def _hold(found: list[Score]) -> None:
         assert good >= share * count - 1, kind
 
 
+@pytest.mark.live  # starts ngspice
 def test_held_out_machines_are_read(
     enlarged: Callable[[int], int], record_property: Callable[..., None]
 ) -> None:
