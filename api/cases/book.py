@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, lazyload
 
 from api.cases import edits, learning, lists, numbers, texts
 from api.cases.case import Case, CaseDiagnosis, CaseEntry, CasePage, CaseStep
@@ -111,15 +111,21 @@ class Book:
         """
         return self.followed(number, side, latest=0).case
 
-    def followed(self, number: str, side: str | None, latest: int) -> "FollowedCase":
-        """Return the case as ``diagnosed`` does, with what its ``latest`` steps brought."""
+    def followed(
+        self, number: str, side: str | None, latest: int, made: Case | None = None
+    ) -> "FollowedCase":
+        """Return the case as ``diagnosed`` does, with what its ``latest`` steps brought.
+
+        ``made`` is what a step has just made of it: not read again, unless it is older by now.
+        """
         with_ = self._made_with()
         with self.database.reading() as session:
-            row = self._row(session, number)
-            case = case_of(row, kept(session, row.order, row.version, with_))
+            row = self._row(session, number, findings=made is None)
+            fresh = made if made and made.diagnosis and made.version == row.version else None
+            found = fresh or case_of(row, kept(session, row.order, row.version, with_))
             before = kept(session, row.order, row.version - 1, with_) if latest else None
             steps = self._steps(session, row, row.version - latest)
-        return FollowedCase(self._asked(case, row.order, side), before, steps)
+        return FollowedCase(self._asked(found, row.order, side), before, steps)
 
     def _asked(self, case: Case, order: int, side: str | None) -> Case:
         """Return the case with its diagnosis; the engine is asked where none is kept."""
@@ -264,13 +270,19 @@ class Book:
         present = engine.present() if isinstance(engine, LearningDiagnoser) else self
         return made_with(present.knowledge.version)
 
-    def _row(self, session: Session, number: str, hold: bool = False) -> CaseRow:
-        """Return the case's row. Raises NoSuchCase that tells a slip and what it may have been."""
+    def _row(
+        self, session: Session, number: str, hold: bool = False, findings: bool = True
+    ) -> CaseRow:
+        """Return the case's row, its ``findings`` read at once or when they are asked for.
+
+        Raises NoSuchCase that tells a slip and what it may have been.
+        """
         try:
             digits = numbers.read(number)
         except numbers.NotANumberError as error:
             raise _unknown(session, error) from None
         query = select(CaseRow).where(CaseRow.number == digits)
+        query = query if findings else query.options(lazyload(CaseRow.findings))
         row = session.scalars(query.with_for_update() if hold else query).one_or_none()
         if row is None:
             raise NoSuchCase(f"There is no case {numbers.show(digits)}.")

@@ -27,10 +27,13 @@ STEPS_DRAWN = 24  # of a call, in the small line of a cause
 CUT = 300.0  # pixels of the circuit's height beside a step
 
 
-def call_at(number: str, side: str | None = None) -> Call:
-    """Return a case with its kept diagnoses as a call of this browser. Raises NoSuchCase."""
+def call_at(number: str, side: str | None = None, made: Case | None = None) -> Call:
+    """Return a case with its kept diagnoses as a call of this browser. Raises NoSuchCase.
+
+    ``made`` is what a step has just made of it.
+    """
     side = side or request.args.get("side")
-    found = book().followed(number, side if side in SIDES else None, STEPS_DRAWN)
+    found = book().followed(number, side if side in SIDES else None, STEPS_DRAWN, made)
     call = Call.of(found.case, found.before, pages.audience(), side)
     return replace(call, steps=found.steps)
 
@@ -130,24 +133,28 @@ def answer(number: str) -> Response:
         shown, place = call_at(number, side), old.place if old else None
         return page(shown, 422, check, place, form=form, faults=no.faults)
 
-    response = submitted(
-        lambda also: _take(call, check, old, also), lambda case: address_of(case, call.side), again
-    )
+    made: list[Case] = []
+
+    def take(also: Also | None) -> Case:
+        made[:] = [_take(call, check, old, also)]
+        return made[0]
+
+    response = submitted(take, lambda case: address_of(case, call.side), again)
     # who does not know did not do the step: its own cautions are told once more where it comes next
     names = ["caution"] if form.get("outcome") == NOT_KNOWN else ["caution", "of_step"]
     response = told.tell(response, call.case.number, chain(*map(form.getlist, names)))
-    return _in_place(response, number, call.side)
+    if response.status_code != SEE_OTHER or IN_PLACE not in request.headers:
+        return response
+    return _in_place(response, call_at(number, call.side, *made))
 
 
-def _in_place(response: Response, number: str, side: str | None) -> Response:
-    """Return the page that a response leads to where the browser's script asks for it at once.
+def _in_place(response: Response, call: Call) -> Response:
+    """Return the page that a response leads to: the browser's script asks for it at once.
 
     It spares an agent who waits the second request. ``Content-Location`` says which page it is
     (RFC 9110, 8.7).
     """
-    if response.status_code != SEE_OTHER or IN_PLACE not in request.headers:
-        return response
-    shown = page(call_at(number, side))
+    shown = page(call)
     shown.headers["Content-Location"] = response.headers["Location"]
     shown.headers.extend(("Set-Cookie", one) for one in response.headers.getlist("Set-Cookie"))
     return shown
