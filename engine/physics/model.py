@@ -126,10 +126,10 @@ class Model:
     def _place_of_name(self) -> NDArray[np.intp]:
         return np.argsort(np.argsort(np.array(self.causes))).astype(np.intp)
 
-    def ranked(self, weights: Floats) -> list[int]:
-        """Return the causes, most probable first; equal ones by name."""
-        found: list[int] = np.lexsort((self._place_of_name, -np.round(weights, 9))).tolist()
-        return found
+    def ranked(self, weights: Floats) -> NDArray[np.intp]:
+        """Return the causes along the last axis, most probable first; equal ones by name."""
+        names = np.broadcast_to(self._place_of_name, weights.shape)
+        return np.lexsort((names, -np.round(weights, 9)))
 
     def leaders(self, weights: Floats) -> list[int]:
         """Return the first of ``ranked`` for each row of weights, shape (..., cause)."""

@@ -1,7 +1,7 @@
 """What to do next on a machine: the planner fed with a model and what checks cost."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
@@ -93,26 +93,30 @@ class Limits:
 class _Looked:
     """Checks with what each tells by itself: worked out once for all who can do some of them.
 
-    ``splits`` and ``changes`` as in Adviser._split, one for each name.
+    ``joint`` as Problem.joint; ``splits`` and ``changes`` as in Adviser._split, one for each name.
     """
 
     belief: Belief
     names: Sequence[str]
     problem: Problem
+    joint: Floats
     splits: Floats
     changes: Floats
 
-    def saved(self, place: int) -> float:
+    def saved(self, name: str) -> float:
         """Return the minutes by the clock that a check is expected to save; below 0 it costs."""
-        weights, columns = self.belief.known.weights, self.problem.columns(place)
-        joint = (self.problem.bins[:, columns] * weights[:, None]).T @ self.problem.membership
-        after = float(self.problem.clock(joint).sum()) + self.problem.check_minutes[place]
-        return float(self._now - after)
+        return float(self._saved[self.names.index(name)])
 
     @cached_property
-    def _now(self) -> float:
-        """Return the minutes by the clock where repair starts at once."""
-        return float(self.problem.clock(self.belief.known.weights @ self.problem.membership))
+    def _saved(self) -> Floats:
+        now = self.problem.clock(self.belief.known.weights @ self.problem.membership)
+        after = self.problem.by_check(self.problem.clock(self.joint)) + self.problem.check_minutes
+        return np.asarray(now - after)
+
+    @cached_property
+    def ahead(self) -> Floats:
+        """Return what the plan costs with each check and then repair, as Problem.one_ahead."""
+        return self.problem.ahead_of(self.joint)
 
 
 @dataclass(frozen=True)
@@ -203,7 +207,7 @@ class Adviser:
         course = "hand-over" if handed else self._course(action, belief, limits, proposals, further)
         return Plan(
             course, proposals, further,
-            {one.check: self.meanings(belief, one.check) for one in (*proposals, *(further or ()))},
+            self._meanings(belief, {one.check for one in (*proposals, *(further or ()))}),
             self._repairs(belief), self.expected_minutes(belief.causes), self.lacks_figure(belief),
             handed,
         )  # fmt: skip
@@ -246,8 +250,7 @@ class Adviser:
             by_check.setdefault(one.check, one)
         proposals = list(by_check.values())[:MAX_PROPOSALS]
         return action, tuple(
-            replace(one, saves_minutes=max(looked.saved(looked.names.index(one.check)), 0.0))
-            for one in proposals
+            replace(one, saves_minutes=max(looked.saved(one.check), 0.0)) for one in proposals
         )
 
     def _left_to_ask(
@@ -478,13 +481,36 @@ class Adviser:
 
         Raises KeyError for a check that the machine cannot have.
         """
-        forecast = self._forecasts(belief, [check])[0]
-        joint = (forecast.bins * belief.known.weights[:, None]).T
-        by_cause = joint @ self._model.membership[belief.known.keep]
-        return tuple(
-            self._meaning(result, weights)
-            for result, weights in _results(self._model, check, forecast, by_cause)
-        )
+        return self._meanings(belief, [check])[check]
+
+    def _meanings(
+        self, belief: Belief, checks: Iterable[str]
+    ) -> dict[str, tuple[Meaning, ...]]:  # fmt: skip
+        """Return what each result of each of the checks would mean."""
+        names = sorted(checks)
+        if not names:
+            return {}
+        forecasts = self._forecasts(belief, names)
+        bins = np.concatenate([one.bins for one in forecasts], axis=1)
+        joint = (bins * belief.known.weights[:, None]).T @ self._model.membership[belief.known.keep]
+        ends = np.cumsum([one.bins.shape[1] for one in forecasts])[:-1]
+        by_check = zip(names, forecasts, np.split(joint, ends), strict=True)
+        found = [
+            (name, result, weights) for name, forecast, rows in by_check
+            for result, weights in _results(self._model, name, forecast, rows)
+        ]  # fmt: skip
+        weights = np.stack([one for _, _, one in found])
+        chances = weights.sum(axis=1)
+        after = weights / np.maximum(chances, 1e-300)[:, None]
+        leading = self._model.ranked(after)[:, :LEADERS]
+        shares = np.round(np.take_along_axis(after, leading, axis=1), 6).tolist()
+        told: dict[str, list[Meaning]] = {name: [] for name in names}
+        for (name, result, _), chance, order, share in zip(
+            found, np.round(chances, 6).tolist(), leading.tolist(), shares, strict=True
+        ):
+            leaders = zip((self._model.causes[n] for n in order), share, strict=True)
+            told[name].append(Meaning(result, chance, tuple(leaders)))
+        return {name: tuple(meanings) for name, meanings in told.items()}
 
     def _forecasts(self, belief: Belief, names: Sequence[str]) -> list[Forecast]:
         """Return the results of checks; what only rules weigh is expected from the context."""
@@ -495,13 +521,6 @@ class Adviser:
             Forecast(context[name][known.keep], np.zeros(0)) if name in context else found[name]
             for name in names
         ]
-
-    def _meaning(self, result: str | Band, weights: Floats) -> Meaning:
-        chance = float(weights.sum())
-        after = weights / max(chance, 1e-300)
-        order = self._model.ranked(after)[:LEADERS]
-        leaders = tuple((self._model.causes[n], round(float(after[n]), 6)) for n in order)
-        return Meaning(result, round(chance, 6), leaders)
 
     def for_trained_hands(self, name: str) -> bool:
         """Return whether somebody lay is never sent to a check, whatever it would save."""
@@ -537,7 +556,9 @@ class Adviser:
         """Return the checks that can be done with what each tells by itself."""
         names = [name for name in self._names if self._open(name, limits)]
         problem = self._problem(belief, names, limits)
-        return _Looked(belief, names, problem, *self._split(problem, belief.known.weights))
+        joint = problem.joint(belief.known.weights)
+        causes = belief.known.weights @ problem.membership
+        return _Looked(belief, names, problem, joint, *self._split(problem, causes, joint))
 
     def _ranked(self, looked: _Looked, limits: Limits, bounds: Bounds | None = None) -> Ranked:
         """Return those of the checks that can be done within ``limits``, as ``proposals`` does.
@@ -550,7 +571,9 @@ class Adviser:
             return Ranked((), self._stop_cost(belief))
         groups = [f"{self._checks[one].kind}{one in self._for_trained_hands}"
                   for one in names]  # fmt: skip
-        ranking = rank(looked.problem, belief.known.weights, able, bounds, groups)
+        ranking = rank(
+            looked.problem, belief.known.weights, able, bounds, groups, looked.ahead[able]
+        )
         near = ranking.best + self._at.near_tie * ranking.stop
         worth = {one.check: ranking.worth(one) for one in ranking.options}
         deciding = [worth[n] for n in worth if changes[n] >= self._at.least_change]
@@ -587,20 +610,19 @@ class Adviser:
         by = self._knowledge.causes[cause].confirmed_by
         return cause if belief.causes[leader] >= self._at.leads and name in by else None
 
-    def _split(self, problem: Problem, weights: Floats) -> tuple[Floats, Floats]:
+    def _split(self, problem: Problem, causes: Floats, joint: Floats) -> tuple[Floats, Floats]:
         """Return how many of the likeliest causes each check tells apart, and the chance of change.
 
         A cause counts as told from the first when half of its results lie elsewhere; a change is
         one of the repair that would be tried first.
         """
-        causes, joint = weights @ problem.membership, problem.joint(weights)
         leading = np.argsort(-causes, kind="stable")[:LEADERS]
         leading = leading[causes[leading] >= self._at.least_split]
         given = joint[:, leading] / np.maximum(causes[leading], 1e-300)
         apart = problem.by_check(np.abs(given - given[:, :1])) / 2 > self._at.told_apart
         price = problem.repair_minutes + problem.wrong_repair
         moved = np.argmax(joint / price, axis=1) != np.argmax(causes / price)
-        changes = problem.by_check(joint.sum(axis=1) * moved) / max(float(weights.sum()), 1e-300)
+        changes = problem.by_check(joint.sum(axis=1) * moved) / max(float(causes.sum()), 1e-300)
         splits = apart.sum(axis=1)
         return np.where(splits, splits + 1, 0), changes
 

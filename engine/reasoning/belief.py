@@ -476,7 +476,7 @@ class Belief:
     @cached_property
     def order(self) -> list[int]:
         """Return the causes, most probable first; equal ones by name."""
-        return self.model.ranked(self.causes)
+        return [int(n) for n in self.model.ranked(self.causes)]
 
     @cached_property
     def decibans(self) -> Floats:

@@ -56,7 +56,7 @@ def _tried(weights: Floats, price: Floats) -> tuple[NDArray[np.intp], Floats, Fl
     """Return the best order of repairs, and in it the weights and what is left after each."""
     order = np.argsort(-(weights / price), axis=-1)  # of equals any may come first
     ranked = np.take_along_axis(weights, order, axis=-1)
-    left = np.clip(ranked.sum(-1, keepdims=True) - np.cumsum(ranked, axis=-1), 0.0, None)
+    left = np.maximum(ranked.sum(-1, keepdims=True) - np.cumsum(ranked, axis=-1), 0.0)
     return order, ranked, left
 
 
@@ -141,6 +141,15 @@ class Problem:
         """Return the weights after each result of a check, shape (result, hypothesis)."""
         parts: Floats = (self.bins[:, self.columns(check)] * weights[:, None]).T
         return parts
+
+    def ahead_of(self, joint: Floats) -> Floats:
+        """Return the cost, times the weight, of doing each of all checks and then stopping.
+
+        ``joint`` as the method of that name gives it; returns (check,).
+        """
+        after = repair_minutes(joint, self.repair_minutes, self.wrong_repair)
+        total = joint[: self.starts[1]].sum() if len(self.starts) > 1 else 0.0
+        return self.by_check(after) + total * self.check_minutes
 
     def one_ahead(self, weights: Floats, checks: Sequence[int]) -> Floats:
         """Return the cost, times the weight, of doing each check and then stopping.
@@ -242,11 +251,12 @@ class Ranking:
         return least >= self.repair_now - 1e-9
 
 
-def rank(
+def rank(  # noqa: PLR0913, PLR0917 - what is known of a problem, from one caller
     problem: Problem, weights: Floats, checks: Sequence[int], bounds: Bounds | None = None,
-    groups: Sequence[str] = (),
+    groups: Sequence[str] = (), ahead: Floats | None = None,
 ) -> Ranking:  # fmt: skip
-    """Return the checks ranked. ``weights`` need not sum to 1.
+    """Return the checks ranked. ``weights`` need not sum to 1; ``ahead`` is what each of the checks
+    costs one ahead, times the weight, where that is known.
 
     With ``groups`` (one for each check of the problem) the bounds hold for each group: the checks
     looked at two deep with some groups at hand are then among those with more groups at hand, so
@@ -257,23 +267,24 @@ def rank(
     stop = float(problem.stop(weights))
     if not checks:
         return Ranking([], stop / total, stop / total)
-    costs = problem.one_ahead(weights[None, :], checks)[0] / total
-    order = sorted(range(len(checks)), key=lambda n: (round(float(costs[n]), 9), checks[n]))
+    ahead = problem.one_ahead(weights[None, :], checks)[0] if ahead is None else ahead
+    costs = (ahead / total).tolist()
+    order = sorted(range(len(checks)), key=lambda n: (round(costs[n], 9), checks[n]))
     ranked = [checks[n] for n in order]
     firsts = _first_of_each(ranked, groups, bounds.first)
     seconds = _first_of_each(ranked, groups, bounds.second)
     repaired, paid = _after_repairs(problem, weights[None, :], bounds)
     moves = [(weights, check) for check in firsts]
     moves += [(row, check) for row in repaired for check in ranked[: bounds.after_repair]]
-    ahead = _two_ahead(problem, moves, seconds, bounds) if moves else np.zeros(0)
-    two = dict(zip(firsts, (ahead / total).tolist(), strict=False))
+    deep = _two_ahead(problem, moves, seconds, bounds) if moves else np.zeros(0)
+    two = dict(zip(firsts, (deep / total).tolist(), strict=False))
     found = []
     for number in order:
-        check, one = checks[number], float(costs[number])
+        check, one = checks[number], costs[number]
         found.append(Option(check, one, min(one, two.get(check, one))))
     found.sort(key=lambda one: _place(problem, one, stop / total))
     after = problem.stop(repaired) if len(repaired) else np.zeros(0)
-    behind = ahead[len(firsts) :]
+    behind = deep[len(firsts) :]
     if len(behind):
         after = np.minimum(behind.reshape(len(repaired), -1).min(axis=1), after)
     elif len(repaired):
