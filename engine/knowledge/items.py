@@ -224,6 +224,10 @@ class Phase:
     id: PhaseName = said("Its id.")
     moment: Annotated[str, Closed("moment", MOMENTS)] = said("What the key is doing.")
     made: Ids = said("The switched parts that are made.")
+    supply_u: float = said(
+        "Standard uncertainty of the supply at 12 V, where nobody says whether the engine runs.",
+        default=0.0,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -779,6 +783,7 @@ class Thresholds:
 
     confirmed: float
     measured: float
+    apart: float
     leads: float
     seen_decibans: float
     unsure: float

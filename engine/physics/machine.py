@@ -95,6 +95,11 @@ class Variant:
             return self.chopping.tolerance
         return part.volts_tolerance
 
+    def supply_u(self, phase: str) -> float:
+        """Return the standard uncertainty of the supply in a phase beyond that of its sources, in
+        volts: nobody says whether the engine ran."""
+        return self.circuit.phases[phase].supply_u * self.system_volts / 12.0
+
     @property
     def rated_pull_amps(self) -> float:
         """Return system volts over the good pull winding at 20 C, in amperes."""

@@ -108,6 +108,7 @@ SCALES = {
 Rows = NDArray[np.bool_] | NDArray[np.intp] | slice  # of hypotheses
 ALL = slice(None)
 SEVERITY = "severity"  # the shared quantity that places a fault within its neighbourhood
+SUPPLY = "supply:"  # with the phase: the supply of a moment at which the engine may run or not
 KEPT_LOADING = 0.02  # share of a reading's uncertainty below which a quantity is not kept apart
 
 
@@ -204,6 +205,15 @@ class ReadingPrediction:
         """Return the variance from one good circuit to another and along the severity."""
         return self.loadings.variance
 
+    @cached_property
+    def again_var(self) -> Floats:
+        """Return the variance of a reading done again.
+
+        Whoever times what never comes has nothing to start and stop: only his meter errs.
+        """
+        timed = (self.mu > 0) | (self.unit != "s")
+        return np.where(timed, self.repeatability**2, 0.0)
+
     @property
     def scale(self) -> Scale:
         """Return the scale on which the check is compared."""
@@ -240,7 +250,7 @@ class ReadingPrediction:
         return self._variance_and_gain(self.instrument)
 
     def _variance_and_gain(self, used: Instrument) -> tuple[Floats, Floats]:
-        variance = used.variance(self.mu) + self.repeatability**2 + self.tolerance_var
+        variance = used.variance(self.mu) + self.again_var + self.tolerance_var
         return variance, used.gain(self.mu)
 
     def variance_and_gain(self, instrument: Instrument | None) -> tuple[Floats, Floats]:
@@ -322,7 +332,7 @@ class ReadingPrediction:
         if opens > 1 - TAIL:
             return open_band(self.unit)
         use = (known > 0) & ~self.open
-        spread = np.sqrt(self.tolerance_var + self.repeatability**2) * self.scale.slope(self.mu)
+        spread = np.sqrt(self.tolerance_var + self.again_var) * self.scale.slope(self.mu)
         low, high = self._limits(known, use, spread, TAIL / (1 - opens), 1 - TAIL)
         high = self.high if opens > TAIL else high
         band = readable(low, high, self.unit, self.low, fine=True)
@@ -372,7 +382,7 @@ def own_and_shared(
     for n, one in enumerate(found):
         if one.gain in place:
             loadings[:, n, place[one.gain]] = gain[:, n]
-    least = np.array([one.repeatability**2 for one in found])
+    least = np.stack([one.again_var[at] for one, at in zip(found, rows, strict=True)], axis=1)
     own = np.maximum(whole - (loadings**2).sum(-1), least)
     return own * slope**2, loadings * slope[..., None]
 
@@ -535,6 +545,13 @@ class Predictor:
         columns = [found.per_log_ohms * ohms_u, (found.per_volt * volts_u)[:, sources]]
         loadings = np.concatenate(columns, axis=1)[which]
         loadings = np.concatenate([loadings, severity[:, None]], axis=1)
+        supply_u = self.variant.supply_u(reading.phase)
+        if supply_u and reading.quantity != "resistance":
+            # a dead engine and a running one differ in what the whole supply gives, not one source
+            supplies = [n for n in sources if self._cases.parts[n].kind == "source"]
+            along = supply_u * found.per_volt[:, supplies].sum(axis=1)[which]
+            loadings = np.concatenate([loadings, along[:, None]], axis=1)
+            names = [*names, f"{SUPPLY}{reading.phase}"]
         return found.value[which], loadings_of(names, loadings, reading.repeatability**2)
 
     @cached_property

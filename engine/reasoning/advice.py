@@ -362,24 +362,30 @@ class Adviser:
                    default=0.0)  # fmt: skip
 
     def _confirmed(self, belief: Belief) -> bool:
-        """Return whether the leading cause is all but certain, or was found by its own check."""
+        """Return whether the leading cause is all but certain, or was found by its own check.
+
+        Of one that was found and stands apart, the rest of the belief is spread over many: no check
+        tells it from them all, and its own was done.
+        """
         found = self._found(belief)
         least = self._at.leads if found & AT_THE_PART else self._at.confirmed
         least = min(least, self._at.measured) if found else least
-        return bool(
-            belief.causes[belief.order[0]]
-            >= (self._at.sure if self.lacks_figure(belief) else least)
-        )
+        first, second = belief.causes[belief.order[:2]]
+        if found and first >= self._at.apart * second:
+            least = self._at.leads
+        return bool(first >= (self._at.sure if self.lacks_figure(belief) else least))
 
     def _found(self, belief: Belief) -> set[str]:
         """Return the kinds of check that found the leading cause; hearsay finds none.
 
-        What failed as it was shaken, heated or wetted was tried, whatever showed it.
+        What failed as it was shaken, heated or wetted was tried, whatever showed it. A question
+        that takes its minute is answered from the machine (a symbol, a lamp), not from memory.
         """
         return {
             "try" if one.provoked is not None else self._checks[one.check].kind
             for one in self._showed(belief)
-        } - {"ask"}
+            if self._checks[one.check].kind != "ask" or self._checks[one.check].minutes > 0
+        }
 
     def _showed(self, belief: Belief) -> list[Finding]:
         """Return the findings that confirm the leading cause and speak clearly for it."""
