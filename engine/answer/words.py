@@ -26,6 +26,13 @@ NEEDS = {
 }  # fmt: skip
 
 
+PROVOKING = {
+    "shaken": "; take it while the harness is moved, clear of moving parts",
+    "heated": "; take it hot, as it fails",
+    "wetted": "; take it wet, as it fails",
+}
+
+
 def reason(why: Reason, leader: str | None) -> str:
     """Return why a check is proposed, in one sentence without numbers."""
     if why.tells_two:
@@ -39,7 +46,8 @@ def reason(why: Reason, leader: str | None) -> str:
     else:
         says = "Narrows down what is left"
     place = ", at a place that is open already" if why.reached else ""
-    return f"{says} and {NEEDS[why.kind]}{place}."
+    meanwhile = PROVOKING[why.provoke] if why.provoke else ""
+    return f"{says} and {NEEDS[why.kind]}{place}{meanwhile}."
 
 
 def number(value: float) -> str:

@@ -44,6 +44,7 @@ FIGURE_SOURCES = ("plate", "manual", "twin", "new-part")
 BUILDS = {"hold_drive": ("steady", "chopped"), "relay_switched": ("high", "low")}
 HOLD_DRIVES = (*BUILDS["hold_drive"], "unknown")
 RELAY_SIDES = (*BUILDS["relay_switched"], "unknown")
+READ_KINDS = ("lamp", "meter", "clamp")  # what can be kept in view while the fault is brought on
 SECTIONS = ("supply", "control", "wiring", "solenoid", "mechanism", "outside")
 USUAL_KINDS = ("ask", "look", "try", "lamp", "meter", "clamp")
 KINDS = (

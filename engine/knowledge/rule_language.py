@@ -288,7 +288,7 @@ ACTIONS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "drop_checks": (("scope",), ()),
     "out_of_scope": (("scope",), ()),
     "shift": (("context",), ()),
-    "at_times": (("context",), ()),
+    "at_times": (("context",), ("while",)),
     "conclude": (items.FAMILIES, ()),
     "note": (_BUT_CAUTIONS, ()),
     "ask_first": (_BUT_CAUTIONS, ()),
@@ -333,6 +333,9 @@ class Action:
     shift: Annotated[Mapping[str, float] | None, _Factors] = written("Prior odds times this.")
     at_times: items.Positive | None = written(
         "The fault comes and goes: the odds of causes that can, times this."
+    )
+    while_: Annotated[str | None, Closed("while", items.PROVOKED)] = said(
+        "What brings it on.", key="while", default=None
     )
     conclude: Names | None = written("A fact for other rules.")
     note: items.Flag | None = written("The three sentences are shown.")

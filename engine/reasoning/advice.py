@@ -51,6 +51,7 @@ class Reason:
     before_part: bool = False  # a rule wants it before the part is replaced
     kind: str = "ask"
     reached: bool = False
+    provoke: str | None = None  # what is to bring the fault on meanwhile
 
 
 @dataclass(frozen=True)
@@ -87,6 +88,7 @@ class Limits:
     excepted: frozenset[str] = frozenset()  # checks that stand although their hazard is ruled out
     reached: frozenset[str] = frozenset()  # setups (places) that are open already
     lay: bool = False  # nothing that needs a trained hand
+    provoke: str | None = None  # what brings a fault on that comes and goes
 
 
 @dataclass(frozen=True)
@@ -161,6 +163,15 @@ class Adviser:
             name in NO_REPAIR or knowledge.causes[name].section == "outside"
             for name in model.causes
         ])  # not a fault of this circuit  # fmt: skip
+        parts = [
+            {one.id for state in knowledge.causes[name].states for one in state.changes
+             if one.target == "part"} for name in model.causes
+        ]  # fmt: skip
+        # one repair puts right whatever is wrong with one part
+        self._one_repair = np.array([
+            [n == k or (bool(one) and one == other) for k, other in enumerate(parts)]
+            for n, one in enumerate(parts)
+        ])  # fmt: skip
         self._names = list(model.predictions)
         self._context = context
         effort = knowledge.rows("effort")
@@ -191,7 +202,7 @@ class Adviser:
         """Return what to do next; ``separator`` tells two faults from one, where that is likely."""
         if effects.out_of_scope is not None:
             return Plan("refer")
-        limits = self._limits(request, effects, conclusions)
+        limits = self._limits(request, belief, effects, conclusions)
         free = replace(limits, kinds=None, lay=False)
         every = replace(free, kinds=(*items.USUAL_KINDS, *(limits.kinds or ())))
         looked = self._looked(belief, every)
@@ -364,13 +375,15 @@ class Adviser:
     def _confirmed(self, belief: Belief) -> bool:
         """Return whether the leading cause is all but certain, or was found by its own check.
 
-        Of one that was found and stands apart, the rest of the belief is spread over many: no check
+        What is wrong with one part is put right by one repair, and counts together. Of one that was
+        found and stands apart, the rest of the belief is spread over many: no check
         tells it from them all, and its own was done.
         """
         found = self._found(belief)
         least = self._at.leads if found & AT_THE_PART else self._at.confirmed
         least = min(least, self._at.measured) if found else least
-        first, second = belief.causes[belief.order[:2]]
+        same = self._one_repair[belief.order[0]]
+        first, second = belief.causes[same].sum(), belief.causes[~same].max(initial=0.0)
         if found and first >= self._at.apart * second:
             least = self._at.leads
         return bool(first >= (self._at.sure if self.lacks_figure(belief) else least))
@@ -388,12 +401,13 @@ class Adviser:
         }
 
     def _showed(self, belief: Belief) -> list[Finding]:
-        """Return the findings that confirm the leading cause and speak clearly for it."""
+        """Return the findings that confirm the leading cause and speak clearly for its repair."""
         leader = belief.order[0]
         looks = self._knowledge.causes[self._model.causes[leader]].confirmed_by
+        weights = belief.decibans_of(self._one_repair[leader])
         return [
             one.finding
-            for one, weight in zip(belief.weighed, belief.decibans[:, leader], strict=True)
+            for one, weight in zip(belief.weighed, weights, strict=True)
             if one.finding.check in looks and weight >= self._at.seen_decibans
         ]
 
@@ -598,6 +612,7 @@ class Adviser:
                 self._leader_of(belief, name),
                 kind=self._checks[name].kind,
                 reached=self._checks[name].setup in limits.reached - {"none"},
+                provoke=limits.provoke if self._checks[name].kind in items.READ_KINDS else None,
             )
             found.append(Proposal(name, 0.0, worth[one.check], float(changes[one.check]), reason))
         return Ranked(tuple(found), ranking.best)
@@ -632,17 +647,39 @@ class Adviser:
         splits = apart.sum(axis=1)
         return np.where(splits, splits + 1, 0), changes
 
-    def _limits(self, request: Request, effects: Effects, conclusions: Conclusions) -> Limits:
+    def _limits(
+        self, request: Request, belief: Belief, effects: Effects, conclusions: Conclusions
+    ) -> Limits:
         """Return what limits the choice of the next check."""
+        again = self._wanted_again(belief) if effects.provoke else set()
         known = [one.check for one in request.findings if one.outcome != NOT_KNOWN]
         return Limits(
-            left_out=frozenset({*_answered(request.findings, effects), *effects.dropped_checks}),
+            left_out=frozenset(
+                {*_answered(request.findings, effects) - again, *effects.dropped_checks}
+            ),
             kinds=request.on_hand,
             forbidden=conclusions.forbidden,
             excepted=conclusions.excepted,
             reached=frozenset(self._checks[name].setup for name in known),
             lay=request.skill == LAY,
+            provoke=effects.provoke,
         )
+
+    def _wanted_again(self, belief: Belief) -> set[str]:
+        """Return the readings that may be taken again while the fault is brought on.
+
+        They were taken as it happened to be, once, and a good circuit gives them: so nobody knows
+        whether they were taken while it failed.
+        """
+        found = [one for one in belief.weighed if self._checks[one.finding.check].kind
+                 in items.READ_KINDS]  # fmt: skip
+        times = Counter(one.finding.check for one in found)
+        good = self._model.good
+        return {
+            one.finding.check for one in found
+            if one.finding.provoked is None and times[one.finding.check] == 1
+            and one.surprise[good].max() >= BAD_SURPRISE
+        }  # fmt: skip
 
     def _open(self, name: str, limits: Limits) -> bool:
         """Return whether a check may be proposed."""

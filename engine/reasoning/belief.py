@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaln, logsumexp
 
+from engine.knowledge.items import READ_KINDS
 from engine.physics.circuit import Floats
 from engine.physics.model import Model
 from engine.physics.prediction import (
@@ -302,6 +303,7 @@ class Away:
 
     good: NDArray[np.intp]
     at_times: Floats
+    provoked: bool = False  # readings to come are taken while it is brought on
 
 
 @dataclass(frozen=True)
@@ -341,7 +343,11 @@ class Known:
         """
         if self.away is None:
             return bins
-        away = np.stack([away_chance(self.model, one)[self.keep] for one in checks], axis=1)
+        known, provoked = self.model.knowledge.checks, self.away.provoked
+        away = np.stack([
+            away_chance(self.model, one, provoked and known[one].kind in READ_KINDS)[self.keep]
+            for one in checks
+        ], axis=1)  # fmt: skip
         away *= self.away.at_times[:, None]
         mixed: Floats = bins + np.repeat(away, sizes, axis=1) * (bins[self.away.good] - bins)
         return mixed
@@ -380,6 +386,7 @@ class Belief:
     shares: tuple[float, ...]  # 1 counts in full, 0 not at all
     passing: tuple[Weighed, ...] = ()  # the findings, each where the fault may have been away
     at_times: Floats | float = 0.0  # how often a hypothesis is of a fault there at times only
+    provoked: bool = False  # what brings the fault on is known
 
     @cached_property
     def together(self) -> Together:
@@ -450,7 +457,7 @@ class Belief:
             return known
         good = (np.cumsum(keep) - 1)[self.model.good[keep]]
         times = chance_at_times(self.always, self.sometimes, self.at_times)[keep]
-        return replace(known, away=Away(good, times))
+        return replace(known, away=Away(good, times, self.provoked))
 
     @property
     def _terms(self) -> Floats:
@@ -485,11 +492,26 @@ class Belief:
         10 log10 of odds(cause | all) over odds(cause | all but the finding) (I. J. Good); it does
         not depend on the order of the findings. Shape (finding, cause).
         """
-        without = np.stack(
+        return self._weights(self.causes, self._without)
+
+    def decibans_of(self, causes: Mask) -> Floats:
+        """Return the weight of evidence of each finding for some causes as one, (finding,)."""
+        parts = np.stack([causes, ~causes], axis=1)
+        return self._weights(self.causes @ parts, self._without @ parts)[:, 0]
+
+    @cached_property
+    def _without(self) -> Floats:
+        """Return the posterior of every cause without each finding, shape (finding, cause)."""
+        if not self.weighed:
+            return np.zeros((0, len(self.causes)))
+        return np.stack(
             [self.model.by_cause(normalised(self.log_joint - term)) for term in self._terms]
-        ) if len(self.weighed) else np.zeros((0, len(self.causes)))  # fmt: skip
-        return np.clip(10 * (_log10_odds(self.causes) - _log10_odds(without)),
-                       -MAX_DECIBANS, MAX_DECIBANS)  # fmt: skip
+        )
+
+    @staticmethod
+    def _weights(chances: Floats, without: Floats) -> Floats:
+        weights = 10 * (_log10_odds(chances) - _log10_odds(without))
+        return np.clip(weights, -MAX_DECIBANS, MAX_DECIBANS)
 
     @cached_property
     def cause_log_likelihoods(self) -> Floats:
@@ -548,7 +570,9 @@ def believe(model: Model, observations: Sequence[Observation], effects: Effects)
     if not effects.at_times:
         return belief
     passing = tuple(blend(model, while_away(model, one)) for one in weighed)
-    return replace(belief, passing=passing, at_times=share_at_times(model, effects.at_times))
+    at_times = share_at_times(model, effects.at_times)
+    provoked = effects.provoke is not None
+    return replace(belief, passing=passing, at_times=at_times, provoked=provoked)
 
 
 def normalised(logs: Floats) -> Floats:

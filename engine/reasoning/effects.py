@@ -32,6 +32,7 @@ class Effects:
     shifts: Mapping[str, float] = field(default_factory=dict)  # cause -> factor on its prior
     shifted_by: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # cause -> rules
     at_times: float = 0.0  # odds that it comes and goes, times this; 0 where nobody said so
+    provoke: str | None = None  # what brings it on, where it comes and goes
     dropped_causes: tuple[str, ...] = ()
     dropped_checks: tuple[str, ...] = ()
     out_of_scope: str | None = None
@@ -76,7 +77,7 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
     shifts: dict[str, float] = {}
     shifted_by: dict[str, tuple[str, ...]] = {}
     dropped: dict[str, list[str]] = {"drop_causes": [], "drop_checks": []}
-    out_of_scope, at_times = None, 0.0
+    out_of_scope, at_times, provoke = None, 0.0, None
     for firing in firings:
         rule, program = knowledge.rules[firing.rule], knowledge.programs[firing.rule]
         because = f"{rule.because.found} {rule.because.points}"
@@ -95,12 +96,13 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
                         shifted_by[cause] = (*shifted_by.get(cause, ()), rule.id)
             elif action.kind == "at_times":
                 at_times = (at_times or 1.0) * action.factor
+                provoke = action.while_ or provoke
             elif action.kind in dropped:
                 dropped[action.kind] += action.about
             elif action.kind == "out_of_scope":
                 out_of_scope = f"{because} {rule.because.next}"
     return Effects(
-        tuple(discounts), shifts, shifted_by, at_times, tuple(dropped["drop_causes"]),
+        tuple(discounts), shifts, shifted_by, at_times, provoke, tuple(dropped["drop_causes"]),
         tuple(dropped["drop_checks"]), out_of_scope,
     )  # fmt: skip
 
