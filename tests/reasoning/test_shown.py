@@ -73,25 +73,17 @@ def test_what_held_the_pull_on_smoked_before_the_winding_opened(diagnoser: Diagn
     assert held > 5 * (found["ground-open"] + found["wrong-ground-style"])
 
 
-@pytest.mark.parametrize(
-    ("machine", "findings"),
-    [
-        (CRANK | {"coil": "unknown"},
-         [said("engine-response", "cranks-no-start"), said("display-message", "lock-or-key"),
-          said("exhaust-smoke-at-crank", "none"), said("relay-click", "not-heard")]),
-        (BRAKE | {"coil": "unknown"},
-         [said("brake-response", "will-not-release"), said("interlock-lamp", "on"),
-          said("display-message", "seat-or-bar")]),
-    ],
-)  # fmt: skip
-def test_what_the_machine_itself_says_is_put_right(
-    diagnoser: Diagnoser, machine: Mapping[str, Any], findings: list[dict[str, Any]]
-) -> None:
-    """A symbol that is read out is seen, not remembered: the code or the seat first."""
-    request = {"machine": machine, "findings": findings, "on_hand": ["ask"]}
+def test_what_the_machine_itself_says_is_put_right(diagnoser: Diagnoser) -> None:
+    """A symbol that is read out is seen, not remembered: the code first. Belief is spread over
+    forty causes beside it, of which none has an eighth of its."""
+    findings = [
+        said("engine-response", "cranks-no-start"), said("display-message", "lock-or-key"),
+        said("exhaust-smoke-at-crank", "none"), said("relay-click", "not-heard"),
+    ]  # fmt: skip
+    request = {"machine": CRANK | {"coil": "unknown"}, "findings": findings, "on_hand": ["ask"]}
     answer = diagnoser.diagnose(request)
     first, second = (one["probability"] for one in answer["causes"][:2])
-    assert 0.5 < first < 0.9
+    assert 0.5 < first < 0.75
     assert first > 8 * second
     assert answer["advice"]["do"] == "repair"
     # what only the complaint says is asked about
