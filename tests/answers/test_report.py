@@ -60,7 +60,8 @@ def test_next_step_carries_its_cautions(answer: dict[str, Any], knowledge: Knowl
     parts = {part.title: part for part in sections(answer, knowledge)}
     step = flat(as_text([parts["Do this next"]]))
     check = answer["advice"]["do"] == "check"
-    source = answer["next_checks"][0] if check else answer["causes"][0]
+    by_name = {one["id"]: one for one in answer["causes"]}
+    source = answer["next_checks"][0] if check else by_name[answer["advice"]["repair_order"][0]]
     doing = flat([source["how"] if check else source["remedy"]])
     assert source["cautions"]
     for caution in source["cautions"]:
