@@ -503,9 +503,7 @@ class Adviser:
         """
         return self._meanings(belief, [check])[check]
 
-    def _meanings(
-        self, belief: Belief, checks: Iterable[str]
-    ) -> dict[str, tuple[Meaning, ...]]:  # fmt: skip
+    def _meanings(self, belief: Belief, checks: Iterable[str]) -> dict[str, tuple[Meaning, ...]]:
         """Return what each result of each of the checks would mean."""
         names = sorted(checks)
         if not names:
