@@ -161,6 +161,15 @@ def press(page: Page, key: str) -> None:
     page.keyboard.press(key)
 
 
+def wait_until(page: Page, true: str) -> None:
+    """Wait until a function is true in the page, which lets nobody evaluate texts in itself."""
+    for _ in range(600):
+        if page.evaluate(true):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"never true: {true}")
+
+
 class Typist:
     """Somebody who has a keyboard and no mouse. ``took`` are the seconds from answer to page."""
 
@@ -187,7 +196,7 @@ class Typist:
         """
         self.page.goto("/desk")
         press(self.page, "n")
-        self.page.wait_for_selector("#fleet_number:focus")
+        self.page.wait_for_selector("html[data-ready] #fleet_number:focus")
         self.keys.type(words["fleet_number"])
         self.keys.press("Tab")
         self.keys.type(words["machine_type"])
@@ -206,8 +215,9 @@ class Typist:
         self.page.wait_for_selector("html[data-ready] [data-case] #step")
 
     def _open_group(self, digit: str) -> None:
-        """Answer the next question; between two groups the focus may be on a summary."""
-        while self.page.evaluate("document.activeElement.tagName") == "SUMMARY":
+        """Answer the next question; before it may stand a summary, or what the complaint may mean,
+        which comes when the server has answered."""
+        while self.page.evaluate("document.activeElement.closest('summary, #heard') !== null"):
             self.keys.press("Tab")
         self.keys.press(digit)
 

@@ -331,8 +331,10 @@
   const KEPT = "threewire-desk-kept";
 
   function keepStep(text, reply) {
-    const worker = navigator.serviceWorker && navigator.serviceWorker.controller;
-    if (worker && reply.ok) worker.postMessage({ path: new URL(addressOf(reply)).pathname, text, headers: [...reply.headers] });
+    if (!navigator.serviceWorker || !reply.ok) return;
+    const step = { path: new URL(addressOf(reply)).pathname, text, headers: [...reply.headers] };
+    // not its controller: a page that was on its way as the worker came has none until it is loaded anew
+    navigator.serviceWorker.ready.then(({ active }) => active.postMessage(step));
   }
 
   function tellKept() {

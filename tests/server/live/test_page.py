@@ -199,7 +199,7 @@ def _free_port() -> int:
 
 
 def _wait_for(port: int) -> None:
-    deadline = time.monotonic() + 15
+    deadline = time.monotonic() + 60
     while time.monotonic() < deadline:
         try:
             socket.create_connection(("127.0.0.1", port), timeout=1).close()
