@@ -375,7 +375,7 @@ def _next_checks(scene: Scene, proposals: Sequence[Proposal]) -> tuple[NextCheck
     return tuple(
         replace(
             step_of(scene.model, scene.cautions, scene.conclusions.view, one.check, leading,
-                    scene.belief.hypotheses),
+                    scene.belief.hypotheses, one.reason.provoke),
             saves_minutes=round(one.saves_minutes, 1),
             saves_with_wrong_repairs=round(max(one.worth, 0.0), 1),
             reason=words.reason(one.reason, scene.knowledge.causes[one.reason.confirms].name
@@ -388,17 +388,20 @@ def _next_checks(scene: Scene, proposals: Sequence[Proposal]) -> tuple[NextCheck
 
 def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
     model: Model, cautions: Cautions, view: CaseView, name: str, leading: Sequence[str],
-    weights: Floats | None = None,
+    weights: Floats | None = None, provoke: str | None = None,
 ) -> NextCheck:  # fmt: skip
     """Return how a check is done on a machine as things stand, whether proposed or not.
 
-    ``leading`` are causes, most probable first, and ``weights`` of hypotheses as in ``expected``.
-    Raises KeyError for a check that the machine cannot have.
+    ``leading`` are causes, most probable first, and ``weights`` of hypotheses as in ``expected``;
+    ``provoke`` is what brings the fault on meanwhile. Raises KeyError for a check that the machine
+    cannot have.
     """
     check = model.knowledge.checks[name]
     fill = placeholders(model, check)
     named = [one for one in leading if one not in NO_REPAIR][:EXPECTED_CAUSES]
     conditions = MeasurementConditions(name)
+    hazards = check_hazards(check, model.variants)
+    hazards |= items.HAZARDS_OF_PROVOKED.get(provoke or "", frozenset())
     return NextCheck(
         check=name,
         name=check.name,
@@ -407,7 +410,7 @@ def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
         say=check.say.format_map(fill),
         how=check.how.format_map(fill),
         why=check.why.format_map(fill),
-        cautions=tuple(cautions.for_step(check_hazards(check, model.variants), view)),
+        cautions=tuple(cautions.for_step(hazards, view)),
         saves_minutes=0.0,
         saves_with_wrong_repairs=0.0,
         reason="",

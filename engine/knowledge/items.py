@@ -45,6 +45,12 @@ BUILDS = {"hold_drive": ("steady", "chopped"), "relay_switched": ("high", "low")
 HOLD_DRIVES = (*BUILDS["hold_drive"], "unknown")
 RELAY_SIDES = (*BUILDS["relay_switched"], "unknown")
 READ_KINDS = ("lamp", "meter", "clamp")  # what can be kept in view while the fault is brought on
+# the dangers that bringing a fault on adds to those of the step
+HAZARDS_OF_PROVOKED = {
+    "shaken": frozenset({"moving", "plunger"}),
+    "heated": frozenset({"hot"}),
+    "wetted": frozenset({"live"}),
+}
 SECTIONS = ("supply", "control", "wiring", "solenoid", "mechanism", "outside")
 USUAL_KINDS = ("ask", "look", "try", "lamp", "meter", "clamp")
 KINDS = (

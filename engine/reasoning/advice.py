@@ -610,10 +610,16 @@ class Adviser:
                 self._leader_of(belief, name),
                 kind=self._checks[name].kind,
                 reached=self._checks[name].setup in limits.reached - {"none"},
-                provoke=limits.provoke if self._checks[name].kind in items.READ_KINDS else None,
+                provoke=self._provoking(name, limits),
             )
             found.append(Proposal(name, 0.0, worth[one.check], float(changes[one.check]), reason))
         return Ranked(tuple(found), ranking.best)
+
+    def _provoking(self, name: str, limits: Limits) -> str | None:
+        """Return what brings the fault on while a check is read, if anything does and may."""
+        adds = items.HAZARDS_OF_PROVOKED.get(limits.provoke or "", frozenset())
+        read = self._checks[name].kind in items.READ_KINDS
+        return limits.provoke if read and not adds & limits.forbidden else None
 
     def _stop_cost(self, belief: Belief) -> float:
         return float(repair_minutes(belief.causes, self.minutes, wrong=self._wrong))

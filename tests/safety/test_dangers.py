@@ -11,7 +11,7 @@ from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge
 from engine.knowledge.text import load_yaml
 from engine.physics.model import applicable_checks
-from engine.rules.cautions import Cautions, check_hazards
+from engine.rules.cautions import Cautions, caution_text, check_hazards
 from engine.rules.views import CaseView
 from tests.safety.forbidden import sentences, texts
 from tests.safety.support import case_of, variants
@@ -240,3 +240,37 @@ def test_what_kills_is_told_first(diagnoser: Diagnoser) -> None:
         killers = [name for name in told if name in place]
         raised = killers[: 1 + killers.index("smoking-coil")]
         assert raised == sorted(raised, key=place.__getitem__)
+
+
+@pytest.mark.parametrize(
+    ("pattern", "words", "rules"),
+    [
+        ("over-bumps", "harness is moved", ("step-moving", "step-plunger")),
+        ("hot-only", "take it hot", ("step-hot",)),
+        ("wet-only", "take it wet", ("step-live",)),
+    ],
+)
+def test_a_step_taken_while_the_fault_is_brought_on_has_its_own_cautions(
+    diagnoser: Diagnoser, pattern: str, words: str, rules: tuple[str, ...]
+) -> None:
+    """Whoever reads a meter beside a harness that is moved, hot or wet is told of that too."""
+    wanted = [caution_text(diagnoser.knowledge.rules[name]) for name in rules]
+    seen, missing = 0, []
+    symptoms = {"fuel-shutoff": ("engine-response", "cranks-no-start"),
+                "brake-release": ("brake-response", "will-not-release")}  # fmt: skip
+    for one in variants(diagnoser.knowledge):
+        machine = {"duty": one.circuit.duty, "control": one.circuit.control, "coil": one.coil}
+        found = [symptoms[one.circuit.duty], ("failure-pattern", pattern)]
+        answer = diagnoser.diagnose({
+            "machine": machine, "on_hand": ["meter", "clamp"],
+            "findings": [{"check": check, "outcome": outcome} for check, outcome in found],
+        })  # fmt: skip
+        for step in answer["next_checks"]:
+            if words in step["reason"]:
+                seen += 1
+                missing += [
+                    (machine, step["check"], text) for text in wanted
+                    if text not in step["cautions"]
+                ]  # fmt: skip
+    assert seen > 5
+    assert missing == []
