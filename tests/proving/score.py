@@ -125,7 +125,11 @@ def share_of(rows: Sequence[Scored], test: Callable[[Scored], bool]) -> Share:
 
 
 def summary(rows: Sequence[Scored]) -> dict[str, Any]:
-    """Return the figures of one kit (or any set of scored answers) as plain data."""
+    """Return the figures of one kit (or any set of scored answers) as plain data.
+
+    ``surely_wrong_foretold`` is what ``surely_wrong`` would be if the chances held exactly: so much
+    of it is what the findings leave open, the rest is overconfidence.
+    """
     said = [row.lead_chance for row in rows]
     right = [int(row.place == 1) for row in rows]
     count = len(rows)
@@ -140,6 +144,7 @@ def summary(rows: Sequence[Scored]) -> dict[str, Any]:
         "calibration_by_chance": [round(one, 4) for one in measures.calibration_by_chance(said)],
         "calibration_needs": measures.machines_for_calibration(said),
         "surely_wrong": share_of(rows, lambda row: row.surely_wrong).as_dict(),
+        "surely_wrong_foretold": round(sum(1 - one for one in said if one > SURE) / count, 4),
         "unsafe": share_of(rows, lambda row: bool(row.unsafe)).as_dict(),
         "uncovered": share_of(rows, lambda row: row.place == 0).as_dict(),
     }

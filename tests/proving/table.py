@@ -27,6 +27,10 @@ def _share(one: Mapping[str, float]) -> str:
     return f"{one['share']:.3f} ({one['low']:.3f}-{one['high']:.3f})"
 
 
+def _beside(bound: Mapping[str, float] | None) -> str:
+    return "" if bound is None else f"   bound {_share(bound)}"
+
+
 def lines(data: Mapping[str, Any]) -> list[str]:
     """Return the lines of the table."""
     off = f", smooth: {', '.join(data['smooth'])}" if data.get("smooth") else ""
@@ -40,6 +44,7 @@ def lines(data: Mapping[str, Any]) -> list[str]:
 
 def _kit(kit: str, one: Mapping[str, Any]) -> list[str]:
     """Return the lines of one kit."""
+    limits = one.get("bound", {}).get("not_listed", {})
     found = [
         f"{KIT_WORDS[kit]}",
         *_ranking("all machines", one, one.get("bound", {}).get("all")),
@@ -54,7 +59,7 @@ def _kit(kit: str, one: Mapping[str, Any]) -> list[str]:
         f"shares alone {one['prior'][1]:.3f}",
         f"  unsafe answers          {_share(one['unsafe'])}",
         f"  true cause uncovered    {_share(one['uncovered'])}",
-        *(f"  {NOT_LISTED_WORDS[name]:40}{_share(share)}"
+        *(f"  {NOT_LISTED_WORDS[name]:40}{_share(share)}{_beside(limits.get(name))}"
           for name, share in one["not_listed"].items()),
     ]  # fmt: skip
     for field, parts in one["by"].items():
@@ -73,9 +78,7 @@ def _ranking(
     words: str, one: Mapping[str, Any], bound: Mapping[str, Mapping[str, float]] | None
 ) -> list[str]:
     """Return where the true cause stands and how far the chances hold, for some machines."""
-    first, three = ("", "") if bound is None else (
-        f"   bound {_share(bound['first'])}", f"   bound {_share(bound['first_three'])}"
-    )  # fmt: skip
+    first, three = (_beside((bound or {}).get(name)) for name in ("first", "first_three"))
     low, high = one["calibration_interval"]
     exact, most = one["calibration_by_chance"]
     return [
@@ -86,7 +89,8 @@ def _ranking(
         f"    calibration error     {one['calibration_error']:.3f} ({low:.3f}-{high:.3f})   "
         f"exact forecasts would show {exact:.3f}, at most {most:.3f} in 95 %",
         f"      {CALIBRATION_AIM:.2f} can be shown from {one['calibration_needs']} machines on",
-        f"    over .6 and wrong     {_share(one['surely_wrong'])}",
+        f"    over .6 and wrong     {_share(one['surely_wrong'])}   "
+        f"exact forecasts would show {one['surely_wrong_foretold']:.3f}",
     ]
 
 

@@ -95,6 +95,9 @@ def test_classifier_learns_once_and_is_asked_about_the_run(tmp_path: Path) -> No
     assert (pieces["ask"] == learned["ask"][:10]).all()
     found = bound.estimate(learned, pieces, "ask")
     assert found["all"]["first"]["share"] > 0.5  # asked about what it learned
+    taught = bound.estimate(learned, learned, "ask")
+    assert taught["not_listed"]["true_first"] == taught["not-listed"]["first"]
+    assert taught["not_listed"]["false_believed"]["share"] == 0
     assert bound.fingerprint(ROUGH, kits, 9) != bound.fingerprint(SMOOTH, kits, 9)
 
 

@@ -5,7 +5,7 @@ import copy
 from engine import Diagnoser
 from tests.proving import safety
 from tests.proving.kits import rank, stands_alone
-from tests.proving.score import Scored, not_listed
+from tests.proving.score import Scored, not_listed, summary
 from tests.proving.simulator import draw_one
 
 CAUSES = [{"id": "a", "group": 1}, {"id": "b", "group": 1}, {"id": "c", "group": 2}]
@@ -63,6 +63,15 @@ def test_of_two_faults_either_may_lead() -> None:
     assert not scored(("b", "c"), said).first
     assert scored(("b", "c"), said).surely_wrong
     assert not scored(("b", "c"), said | {"a": 0.6}).surely_wrong
+
+
+def test_surely_wrong_is_foretold_by_the_chances_over_point_six() -> None:
+    """A leader at .7 is foretold to be wrong in .3 of such answers, one at .5 is not sure."""
+    rows = [scored(("a",), {"a": 0.7, "b": 0.3}), scored(("a",), {"b": 0.9, "a": 0.1}),
+            scored(("a",), {"b": 0.5, "a": 0.5}), scored(("a",), {"a": 1.0})]  # fmt: skip
+    found = summary(rows)
+    assert found["surely_wrong"]["share"] == 0.25
+    assert found["surely_wrong_foretold"] == 0.1
 
 
 def test_not_listed_is_counted_where_true_and_where_false() -> None:
