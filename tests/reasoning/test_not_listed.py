@@ -51,7 +51,7 @@ def test_beforehand_it_has_its_share(diagnoser: Diagnoser, model: Model) -> None
 def test_one_finding_says_nothing_for_or_against_it(diagnoser: Diagnoser, model: Model) -> None:
     """It gives every result as often as the whole list does, so one result leaves it where it was:
     the prior predictive chance, summed here by hand. But for the part that looks like a listed one:
-    a finding that surprises nobody is 9/10 of it and 60/61 of a listed one."""
+    a finding that surprises nobody is 24/25 of it and 74/75 of a listed one."""
     before = chance(believed(diagnoser, model))
     heard = believed(diagnoser, model, {"check": "relay-click", "outcome": "not-heard"})
     seen = heard.weighed[0].log_likelihood
@@ -99,7 +99,7 @@ def test_it_does_not_lead_where_one_cause_fits(diagnoser: Diagnoser) -> None:
 
 @pytest.mark.parametrize("count", [1, 7, 60])
 def test_more_surprises_are_one_beta_binomial_over_another(count: int) -> None:
-    """The share of odd findings is Beta(1, 9) of a fault that is not listed, Beta(1, 60) of one
+    """The share of odd findings is Beta(1, 24) of a fault that is not listed, Beta(1, 74) of one
     that is: the ratio of the two distributions as SciPy has them."""
     some = np.arange(count + 1)
     expected = betabinom.logpmf(some, count, 1, NEAR_FITS) - betabinom.logpmf(
@@ -120,8 +120,8 @@ FITTING: list[dict[str, Any]] = [
 def test_one_that_looks_like_a_listed_one_is_summed_by_hand(
     diagnoser: Diagnoser, model: Model
 ) -> None:
-    """A quarter gives what a listed hypothesis gives, times how much likelier its surprises are;
-    what a finding adds is all findings over all but that one."""
+    """Two fifths give what a listed hypothesis gives, times how much likelier its surprises
+    are; what a finding adds is all findings over all but that one."""
     belief = believed(diagnoser, model, *FITTING)
     found = mixed(belief.always, belief.sometimes, belief.at_times)
     listed = np.where(model.unlisted, 0.0, np.exp(belief.log_prior))
