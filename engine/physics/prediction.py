@@ -109,6 +109,7 @@ Rows = NDArray[np.bool_] | NDArray[np.intp] | slice  # of hypotheses
 ALL = slice(None)
 SEVERITY = "severity"  # the shared quantity that places a fault within its neighbourhood
 SUPPLY = "supply:"  # with the phase: the supply of a moment at which the engine may run or not
+LEAST_SIGMA = 1e-9  # in the unit of a check's scale: a reading that always comes out the same
 KEPT_LOADING = 0.02  # share of a reading's uncertainty below which a quantity is not kept apart
 
 
@@ -349,7 +350,8 @@ class ReadingPrediction:
         self, weights: Floats, use: NDArray[np.bool_], sigma: Floats, *shares: float
     ) -> tuple[float, float]:
         """Return the values below which two shares of the hypotheses in ``use`` read."""
-        middle, sigma = self.scale.of(self.mu[use]), sigma[use]
+        # what never comes is timed without an error of the hand: it reads nought, and no less
+        middle, sigma = self.scale.of(self.mu[use]), np.maximum(sigma[use], LEAST_SIGMA)
         grid = np.linspace((middle - 4 * sigma).min(), (middle + 4 * sigma).max(), 160)
         below = weights[use] / weights[use].sum() @ ndtr((grid - middle[:, None]) / sigma[:, None])
         low, high = np.interp(shares, below, grid)

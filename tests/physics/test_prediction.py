@@ -1,5 +1,6 @@
 """What readings and answers are expected: instruments, scales, densities, bands, bins."""
 
+import dataclasses
 import math
 from collections.abc import Callable
 from statistics import NormalDist
@@ -257,3 +258,12 @@ def test_a_good_battery_gives_less_in_the_cold(diagnoser: Diagnoser) -> None:
                  for row in cause["evidence"]]  # fmt: skip
         lows.append(float(bands[0].split(" to ")[0]))
     assert lows[1] < 8.7 < lows[0]
+
+
+@pytest.mark.filterwarnings("error")
+def test_what_never_comes_is_timed_as_nought() -> None:
+    """Where no pulse is seen, nothing is started and stopped: good is 0 s, and nothing above."""
+    never = dataclasses.replace(
+        reading([0.0, 0.0], unit="s"), loadings=Loadings((), np.zeros((2, 0)), np.zeros(2))
+    )
+    assert never.good_band(np.array([0.5, 0.5])) == Band(0.0, 0.0, "s")

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from engine import Diagnoser
+from engine.reasoning.belief import LEAST_WEIGHT
 from engine.reasoning.request import read_request
 
 MACHINE = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "body-ground"}
@@ -14,11 +15,7 @@ FINDINGS: list[dict[str, Any]] = [{"check": "pull-pin-voltage", "value": 7.4, "u
 
 def test_meanings_are_the_next_diagnosis(diagnoser: Diagnoser) -> None:
     """The leaders after an outcome of a check that no rule reads are those that a diagnosis with
-    the outcome puts first, with the same probabilities; the chances sum to 1.
-
-    But for what a fault that is not listed loses by a finding that surprises nobody (a small part
-    of its few hundredths), which no forecast counts.
-    """
+    the outcome puts first, with the same probabilities; the chances sum to 1."""
     request = read_request({"machine": MACHINE, "findings": FINDINGS}, diagnoser.knowledge)
     belief = diagnoser.answer(request).belief
     assert belief is not None
@@ -31,7 +28,7 @@ def test_meanings_are_the_next_diagnosis(diagnoser: Diagnoser) -> None:
         })  # fmt: skip
         told = {row["id"]: row["probability"] for row in answer["causes"]}
         for leader in one.leaders:
-            assert told[leader.cause] == pytest.approx(leader.probability, abs=1e-3)
+            assert told[leader.cause] == pytest.approx(leader.probability, abs=LEAST_WEIGHT)
 
 
 def test_stretches_of_readings_lie_side_by_side(diagnoser: Diagnoser) -> None:
