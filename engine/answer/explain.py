@@ -402,13 +402,14 @@ def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
     conditions = MeasurementConditions(name)
     hazards = check_hazards(check, model.variants)
     hazards |= items.HAZARDS_OF_PROVOKED.get(provoke or "", frozenset())
+    meanwhile = words.PROVOKING.get(provoke or "", "")
     return NextCheck(
         check=name,
         name=check.name,
         kind=check.kind,
         minutes=check.minutes,
-        say=check.say.format_map(fill),
-        how=check.how.format_map(fill),
+        say=check.say.format_map(fill) + meanwhile,
+        how=check.how.format_map(fill) + meanwhile,
         why=check.why.format_map(fill),
         cautions=tuple(cautions.for_step(hazards, view)),
         saves_minutes=0.0,

@@ -26,10 +26,11 @@ NEEDS = {
 }  # fmt: skip
 
 
+# behind the words of a step that is done while the fault is brought on
 PROVOKING = {
-    "shaken": "; take it while the harness is moved, clear of moving parts",
-    "heated": "; take it hot, as it fails",
-    "wetted": "; take it wet, as it fails",
+    "shaken": " Do it while the harness is moved, clear of moving parts.",
+    "heated": " Do it hot, as it fails, and do not touch the coil.",
+    "wetted": " Do it while it is wet, as it fails.",
 }
 
 
@@ -46,8 +47,7 @@ def reason(why: Reason, leader: str | None) -> str:
     else:
         says = "Narrows down what is left"
     place = ", at a place that is open already" if why.reached else ""
-    meanwhile = PROVOKING[why.provoke] if why.provoke else ""
-    return f"{says} and {NEEDS[why.kind]}{place}{meanwhile}."
+    return f"{says} and {NEEDS[why.kind]}{place}."
 
 
 def number(value: float) -> str:

@@ -231,7 +231,7 @@ class Phase:
     id: PhaseName = said("Its id.")
     moment: Annotated[str, Closed("moment", MOMENTS)] = said("What the key is doing.")
     made: Ids = said("The switched parts that are made.")
-    supply_u: float = said(
+    supply_u: NotNegative = said(
         "Standard uncertainty of the supply at 12 V, where nobody says whether the engine runs.",
         default=0.0,
     )

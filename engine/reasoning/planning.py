@@ -267,7 +267,7 @@ def rank(  # noqa: PLR0913, PLR0917 - what is known of a problem, from one calle
     stop = float(problem.stop(weights))
     if not checks:
         return Ranking([], stop / total, stop / total)
-    ahead = problem.one_ahead(weights[None, :], checks)[0] if ahead is None else ahead
+    ahead = problem.ahead_of(problem.joint(weights))[list(checks)] if ahead is None else ahead
     costs = (ahead / total).tolist()
     order = sorted(range(len(checks)), key=lambda n: (round(costs[n], 9), checks[n]))
     ranked = [checks[n] for n in order]

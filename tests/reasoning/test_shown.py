@@ -107,7 +107,7 @@ def test_one_repair_is_not_put_off_to_tell_two_names_of_it(diagnoser: Diagnoser)
 
 
 @pytest.mark.parametrize(
-    ("pattern", "words"), [("random", "harness is moved"), ("wet-only", "wet, as it fails")]
+    ("pattern", "words"), [("random", "harness is moved"), ("wet-only", "it is wet, as it fails")]
 )
 def test_a_good_reading_is_taken_again_while_the_fault_is_brought_on(
     diagnoser: Diagnoser, pattern: str, words: str
@@ -120,7 +120,7 @@ def test_a_good_reading_is_taken_again_while_the_fault_is_brought_on(
             said("engine-response", "cranks-no-start"), said("plunger-action", "no-movement"),
             said("failure-pattern", pattern), read("relay-87-voltage", 12.0, **how),
         ]})  # fmt: skip
-        return {one["check"]: one["reason"] for one in answer["next_checks"]}
+        return {one["check"]: one["say"] for one in answer["next_checks"]}
 
     assert words in proposed(pattern)["relay-87-voltage"]
     assert "relay-87-voltage" not in proposed("always")

@@ -246,8 +246,8 @@ def test_what_kills_is_told_first(diagnoser: Diagnoser) -> None:
     ("pattern", "words", "rules"),
     [
         ("over-bumps", "harness is moved", ("step-moving", "step-plunger")),
-        ("hot-only", "take it hot", ("step-hot",)),
-        ("wet-only", "take it wet", ("step-live",)),
+        ("hot-only", "do not touch the coil", ("step-hot",)),
+        ("wet-only", "while it is wet", ("step-live",)),
     ],
 )
 def test_a_step_taken_while_the_fault_is_brought_on_has_its_own_cautions(
@@ -259,15 +259,17 @@ def test_a_step_taken_while_the_fault_is_brought_on_has_its_own_cautions(
     symptoms = {"fuel-shutoff": ("engine-response", "cranks-no-start"),
                 "brake-release": ("brake-response", "will-not-release")}  # fmt: skip
     for one in variants(diagnoser.knowledge):
-        machine = {"duty": one.circuit.duty, "control": one.circuit.control, "coil": one.coil}
+        machine = {"duty": one.circuit.duty, "control": one.circuit.control, "coil": one.coil,
+                   "system_volts": one.system_volts}  # fmt: skip
         found = [symptoms[one.circuit.duty], ("failure-pattern", pattern)]
         answer = diagnoser.diagnose({
             "machine": machine, "on_hand": ["meter", "clamp"],
             "findings": [{"check": check, "outcome": outcome} for check, outcome in found],
         })  # fmt: skip
         for step in answer["next_checks"]:
-            if words in step["reason"]:
+            if words in step["say"]:
                 seen += 1
+                assert words in step["how"]
                 missing += [
                     (machine, step["check"], text) for text in wanted
                     if text not in step["cautions"]
