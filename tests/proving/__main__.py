@@ -16,24 +16,25 @@ EXTRA = "needs the extra 'proving': pip install '.[proving]'"
 
 @click.command()
 @click.option("--machines", default=200, show_default=True, type=click.IntRange(1, 100_000),
-              help="How many machines.")  # fmt: skip
-@click.option("--seed", default=1, show_default=True, type=click.IntRange(0, 1000),
-              help="Same seed, same machines. 1 to 9 are for tuning, 11 to 13 for the report at"
-              " the end.")  # fmt: skip
+              help="How many machines of each seed.")  # fmt: skip
+@click.option("--seed", "seeds", multiple=True, default=[1], show_default=True,
+              type=click.IntRange(0, 1000), help="Same seed, same machines; again, for a table of "
+              "all. 1 to 9 are for tuning, 11 to 13 for the report at the end.")  # fmt: skip
 @click.option("--kit", "kits", multiple=True, type=click.Choice(list(KITS)), help="Only this kit; "
               "may be given again. All when left out.")  # fmt: skip
 @click.option("--smooth", "off", multiple=True, type=click.Choice(["all", *NAMES]), help="Machines "
               "without this roughness; may be given again.")  # fmt: skip
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0 is one a core.")
-@click.option("--play/--no-play", default=True, help="Play calls to the end for the minutes.")
+@click.option("--played", type=click.IntRange(0), help="How many machines of each seed are played "
+              "to the end, for the minutes; a third of the time. All when left out.")  # fmt: skip
 @click.option("--bound", is_flag=True, help="Ask a classifier about the same machines, for what "
               "the findings can say; what it learned is kept in the folder of --out.")  # fmt: skip
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path),
               help="Write the figures and plots here.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 def prove(  # noqa: PLR0917 - one argument an option
-    machines: int, seed: int, kits: tuple[str, ...], off: tuple[str, ...], jobs: int, play: bool,
-    bound: bool, out: Path | None, as_json: bool,
+    machines: int, seeds: tuple[int, ...], kits: tuple[str, ...], off: tuple[str, ...], jobs: int,
+    played: int | None, bound: bool, out: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Try the diagnosis on simulated machines whose true cause is known.
 
@@ -49,8 +50,8 @@ def prove(  # noqa: PLR0917 - one argument an option
     try:
         if bound:
             check_extra()
-        results = run.prove(machines, seed, chosen, jobs or os.cpu_count() or 1, play, _progress,
-                            smooth(off), place)  # fmt: skip
+        results = run.prove(machines, seeds, chosen, jobs or os.cpu_count() or 1, played,
+                            _progress, smooth(off), place)  # fmt: skip
     except MissingExtraError as error:
         raise click.UsageError(f"--bound {EXTRA}") from error
     data = {**run.as_data(results), "smooth": sorted(off)}

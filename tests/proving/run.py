@@ -34,7 +34,7 @@ class Results:
     """Everything that a run found."""
 
     machines: int
-    seed: int
+    seeds: tuple[int, ...]
     scored: list[Scored] = field(default_factory=list)
     played: dict[str, list[Played]] = field(default_factory=dict)
     bound: dict[str, Any] = field(default_factory=dict)
@@ -44,26 +44,26 @@ _worker: dict[str, Any] = {}
 
 
 def prove_machines(
-    machines: Sequence[SimulatedMachine], kits: Sequence[str], diagnoser: Diagnoser, play: bool
+    machines: Sequence[SimulatedMachine], kits: Sequence[str], diagnoser: Diagnoser, played: int
 ) -> list[tuple[list[Scored], list[Played]]]:
-    """Score and play some machines."""
+    """Score some machines; play those that are among the first ``played`` of their seed."""
     found = []
     for machine in machines:
         scored = [score(machine, kit, diagnoser.diagnose) for kit in kits]
-        played = []
-        if play:
-            played = [by_advice(machine, diagnoser.diagnose), by_fixed_order(machine),
-                      by_likeliest_part(machine), repair_alone(machine)]  # fmt: skip
-        found.append((scored, played))
+        calls = []
+        if machine.number < played:
+            calls = [by_advice(machine, diagnoser.diagnose), by_fixed_order(machine),
+                     by_likeliest_part(machine), repair_alone(machine)]  # fmt: skip
+        found.append((scored, calls))
     return found
 
 
-def _job(job: tuple[bound.Job, bool]) -> Any:
-    (start, count, seed, rough, kits), play = job
+def _job(job: tuple[bound.Job, int]) -> Any:
+    (start, count, seed, rough, kits), played = job
     if not _worker:
         _worker["diagnoser"] = Diagnoser(load_knowledge())
     machines = draw_machines(count, seed, rough, start)
-    return prove_machines(machines, kits, _worker["diagnoser"], play)
+    return prove_machines(machines, kits, _worker["diagnoser"], played)
 
 
 @contextmanager
@@ -79,32 +79,39 @@ def workers(jobs: int) -> Iterator[Work]:
 
 
 def prove(  # noqa: PLR0917 - what the command lets one choose
-    count: int, seed: int, kits: Sequence[str] = tuple(KITS), jobs: int = 1, play: bool = True,
-    progress: Callable[[int], None] = lambda done: None, rough: Roughness = ROUGH,
-    bounds_in: Path | None = None,
+    count: int, seeds: Sequence[int], kits: Sequence[str] = tuple(KITS), jobs: int = 1,
+    played: int | None = None, progress: Callable[[int], None] = lambda done: None,
+    rough: Roughness = ROUGH, bounds_in: Path | None = None,
 ) -> Results:  # fmt: skip
-    """Draw machines, score and play them in ``jobs`` processes; the same seed, the same results.
+    """Draw ``count`` machines of each seed, score and play them in ``jobs`` processes.
 
+    The same seeds, the same results. ``played``: how many of each seed are played, None for all.
     With ``bounds_in``, a folder, the classifier is asked about the same machines; what it learned
     from is kept there.
     """
-    results = Results(count, seed)
+    results = Results(count * len(seeds), tuple(seeds))
     calls: list[list[Played]] = []
     with workers(jobs) as work:
         pieces = [(start, min(CHUNK, count - start), seed, rough, tuple(kits))
-                  for start in range(0, count, CHUNK)]  # fmt: skip
-        for part in work(_job, [(piece, play) for piece in pieces]):
-            for scored, played in part:
+                  for seed in seeds for start in range(0, count, CHUNK)]  # fmt: skip
+        most = count if played is None else played
+        done = 0
+        for part in work(_job, [(piece, most) for piece in pieces]):
+            for scored, mine in part:
                 results.scored += scored
-                calls.append(played)
-            progress(len(calls))
+                calls += [mine] if mine else []
+            done += len(part)
+            progress(done)
         if bounds_in is not None:
             learned = bound.trained_on(
                 rough, kits, bounds_in, lambda todo: list(work(bound.rows, todo))
             )
-            asked = bound.joined(list(work(bound.rows, bound.jobs(count, seed, rough, kits))))
+            asked = bound.joined([
+                table for seed in seeds
+                for table in work(bound.rows, bound.jobs(count, seed, rough, kits))
+            ])  # fmt: skip
             results.bound = {kit: bound.estimate(learned, asked, kit) for kit in kits}
-    if play:
+    if calls:
         for place, name in enumerate(STRATEGIES):
             results.played[name] = [one[place] for one in calls]
     return results
@@ -119,7 +126,7 @@ def as_data(results: Results) -> dict[str, Any]:
     """
     kits = by(results.scored, "kit")
     data: dict[str, Any] = {
-        "machines": results.machines, "seed": results.seed, "kits": {}, "strategies": {},
+        "machines": results.machines, "seeds": list(results.seeds), "kits": {}, "strategies": {},
     }  # fmt: skip
     for kit in [name for name in KITS if name in kits]:
         data["kits"][kit] = _kit(kits[kit], results.bound.get(kit, {}))

@@ -133,6 +133,7 @@ def summary(rows: Sequence[Scored]) -> dict[str, Any]:
     said = [row.lead_chance for row in rows]
     right = [int(row.place == 1) for row in rows]
     count = len(rows)
+    debiased = measures.debiased_calibration(said, right)
     return {
         **ranking(rows),
         "brier": round(sum(row.brier for row in rows) / count, 4),
@@ -141,6 +142,7 @@ def summary(rows: Sequence[Scored]) -> dict[str, Any]:
         "prior": [round(sum(row.prior[n] for row in rows) / count, 4) for n in (0, 1)],
         "calibration_error": round(measures.calibration_error(said, right), 4),
         "calibration_interval": [round(n, 4) for n in measures.calibration_interval(said, right)],
+        "calibration_debiased": debiased and [round(one, 4) for one in debiased],
         "calibration_by_chance": [round(one, 4) for one in measures.calibration_by_chance(said)],
         "calibration_needs": measures.machines_for_calibration(said),
         "surely_wrong": share_of(rows, lambda row: row.surely_wrong).as_dict(),
@@ -151,7 +153,11 @@ def summary(rows: Sequence[Scored]) -> dict[str, Any]:
 
 
 def ranking(rows: Sequence[Scored]) -> dict[str, Any]:
-    """Return where the true cause stands, as plain data; of two faults the better placed one."""
+    """Return where the true cause stands, as plain data; of two faults the better placed one.
+
+    ``first_or_tied``: it leads the list, perhaps by its share alone, as a classifier's first does.
+    ``first``: and no other is in its group, so that some finding tells it from all others.
+    """
     return {
         "machines": len(rows),
         "first": share_of(rows, lambda row: row.first).as_dict(),

@@ -34,7 +34,8 @@ def _beside(bound: Mapping[str, float] | None) -> str:
 def lines(data: Mapping[str, Any]) -> list[str]:
     """Return the lines of the table."""
     off = f", smooth: {', '.join(data['smooth'])}" if data.get("smooth") else ""
-    found = [f"{data['machines']} simulated machines, seed {data['seed']}{off}", ""]
+    seeds = ", ".join(map(str, data["seeds"]))
+    found = [f"{data['machines']} simulated machines, seed {seeds}{off}", ""]
     for kit, one in data["kits"].items():
         found += _kit(kit, one)
     if data["strategies"]:
@@ -81,17 +82,20 @@ def _ranking(
     first, three = (_beside((bound or {}).get(name)) for name in ("first", "first_three"))
     low, high = one["calibration_interval"]
     exact, most = one["calibration_by_chance"]
+    debiased = one["calibration_debiased"]
     return [
         f"  {words} ({one['machines']})",
-        f"    true cause first      {_share(one['first'])}",
-        f"    first, or tied for it {_share(one['first_or_tied'])}{first}",
+        f"    true cause first      {_share(one['first_or_tied'])}{first}",
+        f"      and told apart      {_share(one['first'])}",
         f"    in the first three    {_share(one['first_three'])}{three}",
         f"    calibration error     {one['calibration_error']:.3f} ({low:.3f}-{high:.3f})   "
         f"exact forecasts would show {exact:.3f}, at most {most:.3f} in 95 %",
+        *([] if debiased is None else
+          ["      less chance, r.m.s. {:.3f} ({:.3f}-{:.3f})".format(*debiased)]),
         f"      {CALIBRATION_AIM:.2f} can be shown from {one['calibration_needs']} machines on",
         f"    over .6 and wrong     {_share(one['surely_wrong'])}   "
         f"exact forecasts would show {one['surely_wrong_foretold']:.3f}",
-    ]
+    ]  # fmt: skip
 
 
 def _strategies(strategies: Mapping[str, Any], bound: Mapping[str, float] | None) -> list[str]:

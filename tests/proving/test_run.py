@@ -19,7 +19,7 @@ COUNT = 3
 def results(diagnoser: Diagnoser) -> run.Results:
     """Return a run of a few machines."""
     run._worker["diagnoser"] = diagnoser  # this process has one already
-    return run.prove(COUNT, 4)
+    return run.prove(COUNT, [4])
 
 
 def test_every_machine_with_every_kit(results: run.Results) -> None:
@@ -72,7 +72,9 @@ def test_bound_of_the_first_time_fix(results: run.Results) -> None:
     led = sum(row.place == 1 for row in single)
     assert data["first_time_bound"]["share"] == pytest.approx(led / len(single), abs=1e-4)
     assert any(line.startswith("  bound for") for line in table.lines(data))
-    few = run.Results(COUNT, 4, [row for row in results.scored if row.kit == "ask"], results.played)
+    few = run.Results(
+        COUNT, (4,), [row for row in results.scored if row.kit == "ask"], results.played
+    )
     assert "first_time_bound" not in run.as_data(few)
     assert not any(line.startswith("  bound for") for line in table.lines(run.as_data(few)))
 
@@ -104,10 +106,23 @@ def test_classifier_learns_once_and_is_asked_about_the_run(tmp_path: Path) -> No
 @pytest.mark.live  # starts processes
 def test_same_seed_same_figures(results: run.Results) -> None:
     """A second run, of the first machines in two processes, gives the same figures."""
-    again = run.prove(2, 4, jobs=2)
+    again = run.prove(2, [4], jobs=2)
     played = {name: calls[:2] for name, calls in results.played.items()}
-    first = run.Results(2, 4, results.scored[: 2 * len(KITS)], played)
+    first = run.Results(2, (4,), results.scored[: 2 * len(KITS)], played)
     assert json.dumps(run.as_data(again)) == json.dumps(run.as_data(first))
+
+
+def test_seeds_are_pooled(results: run.Results) -> None:
+    """Two seeds at once give the rows of each; of each the first ``played`` are played."""
+    pooled = run.prove(2, [4, 5], played=1)
+    rows = 2 * len(KITS)
+    assert (pooled.machines, len(pooled.scored)) == (4, 2 * rows)
+    assert pooled.scored[:rows] == results.scored[:rows]
+    assert pooled.scored[rows:] == run.prove(2, [5], played=0).scored
+    advice = pooled.played["advice"]
+    assert len(advice) == 2
+    assert advice[0] == results.played["advice"][0]
+    assert table.lines(run.as_data(pooled))[0] == "4 simulated machines, seed 4, 5"
 
 
 def test_table_names_every_kit(results: run.Results) -> None:
@@ -126,7 +141,7 @@ def test_command_prints_json_and_writes(tmp_path: Path, monkeypatch: pytest.Monk
 
     monkeypatch.setattr("tests.proving.plots.write", without)
     done = CliRunner().invoke(
-        prove, ["--machines", "2", "--kit", "ask", "--no-play", "--jobs", "1", "--json",
+        prove, ["--machines", "2", "--kit", "ask", "--played", "0", "--jobs", "1", "--json",
                 "--out", str(tmp_path)],
     )  # fmt: skip
     assert done.exit_code == 0, done.output
