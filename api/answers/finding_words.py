@@ -5,7 +5,8 @@ from engine import Knowledge
 
 _NO_READING = {"not-known": "not known", "open": "over range (open)"}
 _PARTS = {"fitted": "plug on", "removed": "plug off", "body": "to the body",
-          "ground-pin": "to the ground pin"}  # fmt: skip
+          "ground-pin": "to the ground pin", "shaken": "while shaken", "heated": "while hot",
+          "wetted": "while wet"}  # fmt: skip
 
 
 def name_of(finding: Json, knowledge: Knowledge) -> str:
@@ -38,8 +39,9 @@ def observed(finding: Json, knowledge: Knowledge) -> str:
 
 
 def remarks(finding: Json) -> list[str]:
-    """Return how a finding was taken: plug, point, leads, heat, moment, note, circumstances."""
-    found = [_PARTS[finding[key]] for key in ("plug", "measured_to") if key in finding]
+    """Return how a finding was taken: what brought the fault on meanwhile, plug, point, leads,
+    heat, moment, note, circumstances."""
+    found = [_PARTS[finding[key]] for key in ("while", "plug", "measured_to") if key in finding]
     if "lead_ohms" in finding:
         leads = finding["lead_ohms"]
         found.append(f"leads {leads:g} ohm" if leads else "leads zeroed")

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from api.answers.finding_words import name_of, result_of
+from api.answers.finding_words import name_of, remarks, result_of
 from api.cases.edits import NOT_A_CAUSE
 from engine import Knowledge
 from engine.answer.words import listed
@@ -33,8 +33,9 @@ def ended(cause: str, knowledge: Knowledge) -> str:
 
 
 def _told(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
-    """Return a finding as check and result, as in ``Pull current: 3.1 A``."""
-    return f"{name_of(finding, knowledge)}: {result_of(finding, knowledge)}"
+    """Return a finding as check and result, as in ``Pull current: 3.1 A, while shaken``."""
+    how = remarks({"while": finding["while"]}) if "while" in finding else []
+    return f"{name_of(finding, knowledge)}: {', '.join([result_of(finding, knowledge), *how])}"
 
 
 def _because(body: Mapping[str, Any]) -> str:

@@ -28,7 +28,7 @@ MACHINE_TEXTS = ("fleet_number", "machine_type", "reference", "complaint",
 CALL_BACK = "call_back_at"
 SETTINGS = {"hands": "on_hand", "skill": "skill"}  # question -> what the case calls it
 _CHOICES = {"plug": ("fitted", "removed"), "moment": items.MOMENTS,
-            "measured_to": ("body", "ground-pin")}  # fmt: skip
+            "measured_to": ("body", "ground-pin"), "while": items.PROVOKED}  # fmt: skip
 
 
 class FormFault(ValueError):  # noqa: N818 - the form is at fault, not the program
@@ -214,7 +214,7 @@ def _value(form: Form, asked_for: items.Reading, outcome: str, faults: dict[str,
 
 
 def _done(form: Form, item: items.Check, knowledge: Knowledge, faults: dict[str, str]) -> Json:
-    """Return how it was done: plug, moment, lead, temperature, circumstances."""
+    """Return how it was done: plug, moment, lead, what was provoked, heat, circumstances."""
     found: dict[str, object] = {}
     for name, allowed in _CHOICES.items():
         value = form.get(name, "")

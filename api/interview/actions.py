@@ -29,7 +29,8 @@ TIPS = (
     "Type the number of an answer, or the reading with its unit: 11.4 V, 320 mV, 1.2 kohm, open. "
     "0 or d: I don't know.",
     "Behind an answer, after a comma: leads 0.2 ohm, zeroed, to body, to ground pin, 60 C, plug "
-    "on, plug off, key-on, crank, running, no-peak-hold, hot, note TEXT.",
+    "on, plug off, key-on, crank, running, while shaken, while hot, while wet, no-peak-hold, hot, "
+    "note TEXT. At rest: it was not shaken, hot or wet, though it was asked for so.",
 )
 _REASONS = {
     "leads": "Test leads have about as many ohms as a pull winding. What they read is taken off.",
@@ -194,7 +195,7 @@ def _suppose(
     typed = understand(words, prompt_of(target, case, talk.desk))
     if typed.kind not in ("option", "unsure", "words"):
         raise NotRead(typed.rest or f"'{words}' is no answer here.")
-    finding = talk.finding(target, typed)
+    finding = talk.finding(state, target, typed)
     if "value" in finding and "unit" not in finding:
         raise NotRead("Type the unit too, such as 11.4 V.")
     entry = finding_entry(case, talk.desk, finding)

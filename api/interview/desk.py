@@ -11,6 +11,7 @@ from api.strict_json import Json
 from engine import Diagnoser, Knowledge
 from engine.answer import explain
 from engine.answer.documents import plain
+from engine.answer.words import PROVOKING
 from engine.knowledge import items
 from engine.knowledge.rule_language import StepTest
 from engine.physics.model import Model
@@ -64,6 +65,10 @@ class Desk:
         step = explain.step_of(model, self.diagnoser.cautions, view, name, leading)
         found: Json = plain(step)
         return found
+
+    def provoked(self, inquiry: Inquiry, name: str) -> str | None:
+        """Return what a check's step asks to be done to bring the fault on, if anything."""
+        return provoked_by(self.step(inquiry, name)["say"])
 
     def meanings(self, inquiry: Inquiry, name: str) -> Sequence[Json]:
         """Return what each result of a check would mean; a step that is proposed has it already."""
@@ -145,6 +150,11 @@ class Desk:
         asked = read_request(json.loads(request), self.knowledge)
         model = self.diagnoser.models.get(asked.machine)
         return model, case_view(asked, [observe(model, one) for one in asked.findings])
+
+
+def provoked_by(say: str) -> str | None:
+    """Return what a step's words ask to be done meanwhile to bring the fault on, if anything."""
+    return next((how for how, words in PROVOKING.items() if say.endswith(words)), None)
 
 
 def probabilities(answer: Json) -> dict[str, float]:

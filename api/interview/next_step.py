@@ -134,15 +134,17 @@ def heading(case: Inquiry, desk: Desk, step: NextStep, changed: Json | None) -> 
         return f"Answer {step.replaces + 1} says: {observed(changed, desk.knowledge)}. Now?"
     if desk.not_for_lay(case, step.key):
         return "This check is for trained hands: nobody else does it. Note only what was seen."
-    return _again(case, step) or _before_repair(case, desk, step)
+    return _again(case, desk, step) or _before_repair(case, desk, step)
 
 
-def _again(case: Inquiry, step: NextStep) -> str:
+def _again(case: Inquiry, desk: Desk, step: NextStep) -> str:
     """Return why a check comes once more; nothing for one that was not answered yet."""
     if not any(one.check == step.key for one in case.mine):
         return ""
     if not case.answered(step.key):
         return "Asked anew after the repair, which can have changed it."
+    if desk.provoked(case, step.key):
+        return "It was answered before; now as the fault is brought on. Both count."
     if step.asked_for:
         return "It was answered before; this one counts beside that."
     return "Asked once more: the first answer does not count, as was said above."

@@ -182,4 +182,8 @@ _FIXED: dict[str, dict[str, Any]] = {
     "plug fitted": {"plug": "fitted"}, "plug removed": {"plug": "removed"},
     "plug off": {"plug": "removed"}, "plug on": {"plug": "fitted"},
     "left": {"side": "left"}, "right": {"side": "right"},
+    "while shaken": {"while": "shaken"}, "while moved": {"while": "shaken"},
+    "while hot": {"while": "heated"}, "while heated": {"while": "heated"},
+    "while wet": {"while": "wetted"}, "while wetted": {"while": "wetted"},
+    "at rest": {"while": None},  # though the step asked for it to be brought on
 }  # fmt: skip

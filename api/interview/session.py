@@ -120,7 +120,7 @@ class Interview:
 
     def _take_check(self, state: InterviewState, target: NextStep, typed: TypedLine) -> Turn:
         """Take an answer to a check: an outcome, a reading, or that it is not known."""
-        finding = self.finding(target, typed)
+        finding = self.finding(state, target, typed)
         if "value" in finding and "unit" not in finding:
             return self._which_unit(state, target, finding)
         missing = self._missing(finding)
@@ -139,16 +139,30 @@ class Interview:
         said = f"{finding['value']:g} what? Type the unit: {units}. Or type the reading again."
         return Turn(replace(state, target=replace(target, partial=finding)), (text(said),))
 
-    def finding(self, target: NextStep, typed: TypedLine) -> Json:
-        """Return what was typed as a finding of the check that is asked. Raises NotRead."""
+    def finding(self, state: InterviewState, target: NextStep, typed: TypedLine) -> Json:
+        """Return what was typed as a finding of the check that is asked. Raises NotRead.
+
+        What the step asked to be done meanwhile is kept with it, unless something else was typed.
+        """
         tags = self.desk.knowledge.rows("circumstances")
         if typed.kind == "unsure":
             return {"check": target.key, "outcome": "not-known"}
+        found: Json
         if typed.kind == "option":
-            return {"check": target.key, "outcome": typed.value, **details(typed.details, tags)}
-        if target.partial is not None and typed.rest[0] not in "0123456789.-+":
+            found = {"check": target.key, "outcome": typed.value, **details(typed.details, tags)}
+        elif target.partial is not None and typed.rest[0] not in "0123456789.-+":
             return {**target.partial, "unit": unit_of(typed.rest)}
-        return read_reading(typed.rest, tags).finding(target.key)
+        else:
+            found = read_reading(typed.rest, tags).finding(target.key)
+        whole = {**found, "while": found.get("while", self._provoked(state, target))}
+        return {name: one for name, one in whole.items() if one is not None}
+
+    def _provoked(self, state: InterviewState, target: NextStep) -> str | None:
+        """Return what brings the fault on at the step asked; of a change, at the old answer."""
+        old = state.entries[target.replaces] if target.replaces is not None else None
+        if old is not None and old.kind == "finding":
+            return str(old.value["while"]) if "while" in old.value else None
+        return self.desk.provoked(inquiry_of(state.entries), target.key)
 
     def _missing(self, finding: Json) -> Literal["leads", "place"] | None:
         """Return what else has to be known of a reading in ohms, if anything.

@@ -18,7 +18,7 @@ BRAKE = {**READ_OUT, "duty": "2", "control-brake-release": "2", "coil": "1", "sy
 
 
 class _Forms(HTMLParser):
-    """Finds the forms of a page with their hidden fields."""
+    """Finds the forms of a page with their hidden fields and what their menus stand at."""
 
     MANY = ("caution", "of_step")  # fields that a form may have more than once
 
@@ -26,6 +26,7 @@ class _Forms(HTMLParser):
         super().__init__()
         self.forms: list[tuple[str, dict[str, Any]]] = []
         self.texts: list[str] = []
+        self.menu = ""
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         found = {name: value or "" for name, value in attrs}
@@ -35,6 +36,11 @@ class _Forms(HTMLParser):
             fields, name = self.forms[-1][1], found["name"]
             more = [*fields.get(name, ()), found["value"]] if name in self.MANY else found["value"]
             fields[name] = more
+        if tag == "select" and self.forms:
+            self.menu = found["name"]
+        if tag == "option" and self.forms and ("selected" in found or
+                                               self.menu not in self.forms[-1][1]):  # fmt: skip
+            self.forms[-1][1][self.menu] = found["value"]
 
     def handle_data(self, data: str) -> None:
         self.texts.append(data)
@@ -67,7 +73,7 @@ class Browser:
         return self.page
 
     def hidden(self, action: str) -> dict[str, Any]:
-        """Return the hidden fields of the form that leads to ``action``."""
+        """Return what the form that leads to ``action`` sends by itself: hidden fields, menus."""
         found = _Forms()
         found.feed(self.page.text)
         fields = next((fields for to, fields in found.forms if to == action), None)

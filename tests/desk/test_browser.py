@@ -281,6 +281,20 @@ def test_server_killed_in_mid_call_and_back(tmp_path: Path, chromium: Browser) -
             told = kept(running, case)["findings"]
             assert isinstance(told, list)
             assert [one["check"] for one in told[1:]] == [asked]
+            page.goto(f"{case}?check=pull-pin-voltage")
+            page.click("form.answer details.more summary")
+            page.select_option("#while", "heated")
+            page.fill("#value", "11.4")
+            running.kill()
+            b.press(page, "Enter")
+            page.wait_for_selector("#unsent >> text=Not sent yet")
+            running = Running(tmp_path, "--database", store, port=running.port)
+            page.wait_for_selector("body[data-version='3']")
+            told = kept(running, case)["findings"]
+            assert isinstance(told, list)
+            assert [(one["check"], one.get("while")) for one in told[2:]] == [
+                ("pull-pin-voltage", "heated")
+            ]
     finally:
         running.kill()
 

@@ -6,6 +6,7 @@ import json
 import re
 from datetime import UTC, datetime, timedelta
 
+import pytest
 from flask import Flask
 from PIL import Image
 
@@ -122,6 +123,67 @@ def test_how_it_was_taken_goes_with_it(desk: Browser) -> None:
         "celsius": 60.0, "measured_to": "body", "circumstances": ["hot", "shaken"],
         "note": "still warm", "withdrawn": None,
     }  # fmt: skip
+
+
+def comes_and_goes(desk: Browser, **more: str) -> str:
+    """Start a call on a machine that fails at random, its relay read good, and return its case."""
+    case = desk.start({**FUEL, "control-fuel-shutoff": "1", "coil": "1"}, **more)
+    desk.answer(case, "plunger-action", outcome="no-movement")
+    desk.answer(case, "failure-pattern", outcome="random")
+    desk.follow(desk.answer(case, "relay-87-voltage", value="12", unit="V", **{"while": ""}))
+    return case
+
+
+@pytest.mark.parametrize(
+    ("hands", "check", "given"),
+    [("7", "pull-pin-voltage", {"value": "11.8"}),
+     ("4", "lamp-at-hold-pin", {"outcome": "bright"})],
+)  # fmt: skip
+def test_what_the_step_asked_to_be_done_meanwhile_is_kept(
+    desk: Browser, hands: str, check: str, given: dict[str, str]
+) -> None:
+    """By itself, and with it when the answer is changed, struck out and restored."""
+    case = comes_and_goes(desk, hands=hands)
+    assert "while" not in findings(desk, case)[-1]
+    page = desk.get(f"{case}?check={check}")
+    assert "Do it while the harness is moved, clear of moving parts." in text_of(page)
+    desk.follow(desk.send(f"{case}/answers", **given))
+    assert findings(desk, case)[-1]["while"] == "shaken"
+    assert "while shaken" in text_of(desk.page)
+    told = desk.client.get(f"{case}/version?since={desk.version - 1}").get_json()["words"]
+    assert told[0].endswith(", while shaken).")
+    assert "while shaken" in text_of(desk.client.get(f"{case}/sheet"))
+    place = len(findings(desk, case))
+    desk.get(f"{case}?change={place}")
+    desk.follow(desk.send(f"{case}/answers", **given, note="twice"))
+    assert [one.get("while") for one in findings(desk, case)[-2:]] == ["shaken", "shaken"]
+    fields = desk.hidden(f"{case}/strike") | {"place": str(place + 1)}
+    desk.follow(desk.client.post(f"{case}/strike", data=fields))
+    desk.follow(desk.client.post(f"{case}/restore", data={**fields, "version": desk.version}))
+    last = findings(desk, case)[-1]
+    assert (last["while"], last["withdrawn"], last["note"]) == ("shaken", None, "twice")
+
+
+def test_what_was_done_meanwhile_can_be_said(desk: Browser) -> None:
+    """Of a reading that nobody asked for, and otherwise than the step asked it."""
+    case = comes_and_goes(desk)
+    desk.answer(case, "fuse-drop-voltage", value="20", unit="mV")
+    assert "while" not in findings(desk, case)[-1]
+    desk.follow(
+        desk.answer(case, "hold-winding-ohms", value="21", unit="ohm", **{"while": "heated"})
+    )
+    assert findings(desk, case)[-1]["while"] == "heated"
+    assert "21 ohm (while hot" in text_of(desk.page)
+    desk.answer(case, "ground-path-ohms", value="0.3", unit="ohm", **{"while": ""})
+    assert "while" not in findings(desk, case)[-1]
+    place = len(findings(desk, case))
+    assert '<option value="shaken" selected>' not in desk.get(f"{case}?change={place}").text
+    desk.answer(case, "ground-side-voltage", outcome="not-known")
+    assert "while" not in findings(desk, case)[-1]
+    refused = desk.answer(case, "fuse-output-voltage", value="12", unit="V", **{"while": "sung to"})
+    assert refused.status_code == 422
+    assert 'id="fault-while"' in refused.text
+    assert 'name="while"' not in desk.get(f"{case}?check=failure-pattern").text
 
 
 def test_a_photo_goes_with_an_answer(desk: Browser) -> None:

@@ -163,6 +163,37 @@ def test_nonsense_is_refused_in_the_engines_words(hold: Hold, said: Said) -> Non
         assert turn.state == before.state
 
 
+def test_what_the_step_asked_to_be_done_meanwhile_is_kept(
+    talk: Interview, hold: Hold, said: Said
+) -> None:
+    """By itself, unless something else was typed; a change keeps it; 'I don't know' has none."""
+    machine = ("1", "", "1", "1", "1", "1", "1", "7", "2")
+    turn = hold("add plunger-action no-movement", "add failure-pattern random",
+                "add relay-87-voltage 12 V, at rest", start=machine)  # fmt: skip
+    assert "while" not in findings(turn)[-1]
+    lamp = hold("hands ask look lamp", "add lamp-at-hold-pin", after=turn)
+    assert "Do it while the harness is moved" in said(lamp)
+    assert findings(hold("bright", after=lamp))[-1]["while"] == "shaken"
+    turn = hold("add pull-pin-voltage", after=turn)
+    assert "Do it while the harness is moved" in said(turn)
+    assert "while" not in findings(hold("d", after=turn))[-1]
+    assert "while" not in findings(hold("12 V, at rest", after=turn))[-1]
+    assert findings(hold("12 V, while wet", after=turn))[-1]["while"] == "wetted"
+    assert findings(hold("12", "V", after=turn))[-1]["while"] == "shaken"
+    turn = hold("12 V", after=turn)
+    assert findings(turn)[-1]["while"] == "shaken"
+    assert "12 V (while shaken)" in said(hold("list", after=turn))
+    assert "12 V (while shaken)" in said(hold("summary", after=turn))
+    place = len(turn.state.entries)
+    assert findings(hold(f"change {place} 11.8 V", after=turn))[-1]["while"] == "shaken"
+    undone = hold("back", after=hold(f"change {place} 11.8 V, at rest", after=turn))
+    assert findings(undone)[-1] == findings(turn)[-1]
+    assert (
+        findings(hold("add fuse-drop-voltage 20 mV, while hot", after=turn))[-1]["while"]
+        == "heated"
+    )
+
+
 def test_leads_and_place_are_asked_for(talk: Interview, hold: Hold) -> None:
     """Few ohms without the leads, or an open winding without the place, get one more question."""
     turn = hold("2", "add pull-winding-ohms 0.6 ohm")

@@ -102,9 +102,10 @@
         } else if (!field.value || field.tagName === "SELECT") field.value = value;
       }
     }
+    if (JSON.stringify(entriesOf(form)) === before) return;
     const hidden = form.querySelector("details.more");
-    if (hidden && kept.some(([name]) => ["note", "circumstances"].includes(name))) hidden.open = true;
-    if (JSON.stringify(entriesOf(form)) !== before) tellRestored(form);
+    if (hidden && kept.some(([name]) => ["note", "circumstances", "while"].includes(name))) hidden.open = true;
+    tellRestored(form);
   }
 
   function tellRestored(form) {
