@@ -14,6 +14,7 @@ from engine.reasoning.belief import (
     LISTED_FITS,
     NEAR,
     NEAR_FITS,
+    ODD,
     Belief,
     _more_surprises,
     believe,
@@ -51,7 +52,7 @@ def test_beforehand_it_has_its_share(diagnoser: Diagnoser, model: Model) -> None
 def test_one_finding_says_nothing_for_or_against_it(diagnoser: Diagnoser, model: Model) -> None:
     """It gives every result as often as the whole list does, so one result leaves it where it was:
     the prior predictive chance, summed here by hand. But for the part that looks like a listed one:
-    a finding that surprises nobody is 24/25 of it and 74/75 of a listed one."""
+    a finding that surprises nobody is 90/93 of it and 220/223 of a listed one."""
     before = chance(believed(diagnoser, model))
     heard = believed(diagnoser, model, {"check": "relay-click", "outcome": "not-heard"})
     seen = heard.weighed[0].log_likelihood
@@ -59,7 +60,11 @@ def test_one_finding_says_nothing_for_or_against_it(diagnoser: Diagnoser, model:
     expected = np.log(listed @ np.exp(seen) / listed.sum())
     assert seen[model.unlisted] == pytest.approx(expected)
     assert not (heard.together.surprises < BAD_SURPRISE).any()
-    less = 1 - NEAR + NEAR * betabinom.pmf(0, 1, 1, NEAR_FITS) / betabinom.pmf(0, 1, 1, LISTED_FITS)
+    less = (
+        1
+        - NEAR
+        + NEAR * betabinom.pmf(0, 1, ODD, NEAR_FITS) / betabinom.pmf(0, 1, ODD, LISTED_FITS)
+    )
     odds = before / (1 - before) * less
     assert chance(heard) == pytest.approx(odds / (1 + odds))
 
@@ -99,11 +104,11 @@ def test_it_does_not_lead_where_one_cause_fits(diagnoser: Diagnoser) -> None:
 
 @pytest.mark.parametrize("count", [1, 7, 60])
 def test_more_surprises_are_one_beta_binomial_over_another(count: int) -> None:
-    """The share of odd findings is Beta(1, 24) of a fault that is not listed, Beta(1, 74) of one
+    """The share of odd findings is Beta(3, 90) of a fault that is not listed, Beta(3, 220) of one
     that is: the ratio of the two distributions as SciPy has them."""
     some = np.arange(count + 1)
-    expected = betabinom.logpmf(some, count, 1, NEAR_FITS) - betabinom.logpmf(
-        some, count, 1, LISTED_FITS
+    expected = betabinom.logpmf(some, count, ODD, NEAR_FITS) - betabinom.logpmf(
+        some, count, ODD, LISTED_FITS
     )
     assert _more_surprises(count) == pytest.approx(expected)
 
@@ -120,7 +125,7 @@ FITTING: list[dict[str, Any]] = [
 def test_one_that_looks_like_a_listed_one_is_summed_by_hand(
     diagnoser: Diagnoser, model: Model
 ) -> None:
-    """Two fifths give what a listed hypothesis gives, times how much likelier its surprises
+    """Nine in ten give what a listed hypothesis gives, times how much likelier its surprises
     are; what a finding adds is all findings over all but that one."""
     belief = believed(diagnoser, model, *FITTING)
     found = mixed(belief.always, belief.sometimes, belief.at_times)
@@ -129,8 +134,8 @@ def test_one_that_looks_like_a_listed_one_is_summed_by_hand(
     def near(left_out: int | None) -> float:
         kept = [n for n in range(len(FITTING)) if n != left_out]
         many = (found.surprises[kept] < np.log(0.02)).sum(axis=0)
-        more = betabinom.pmf(many, len(kept), 1, NEAR_FITS)
-        more /= betabinom.pmf(many, len(kept), 1, LISTED_FITS)
+        more = betabinom.pmf(many, len(kept), ODD, NEAR_FITS)
+        more /= betabinom.pmf(many, len(kept), ODD, LISTED_FITS)
         logs = found.total if left_out is None else found.total - found.terms[left_out]
         return float((listed * np.exp(logs) * more).sum() / listed.sum())
 
@@ -150,3 +155,26 @@ def test_one_that_looks_like_a_listed_one_is_never_ruled_out(
     belief = believed(diagnoser, model, *FITTING[:4])
     assert belief.model.causes[belief.order[0]] == "pull-winding-open"
     assert chance(belief) > 0.002
+
+
+def test_what_looked_like_a_listed_one_goes_on_as_it_did(
+    diagnoser: Diagnoser, model: Model
+) -> None:
+    """Of a check to come it gives, for its part that looks so, what the listed ones give as they
+    are believed now, and for the rest what they give beforehand (summed here by hand)."""
+    belief = believed(diagnoser, model, *FITTING[:4])
+    known = belief.known
+    kept = np.flatnonzero(known.keep)
+    place = int(np.flatnonzero(model.unlisted)[0])
+    (forecast,) = known.forecasts(["relay-swap"])
+    listed = kept != place
+
+    def expected(weights: np.ndarray) -> np.ndarray:
+        mine = weights[listed]
+        return np.asarray(mine @ forecast.bins[listed] / mine.sum())
+
+    whole = np.exp(belief.together.total[place])
+    near = 1 - (1 - NEAR) * np.exp(belief.always.total[place]) / whole
+    assert NEAR < near < 1
+    by_hand = near * expected(known.weights) + (1 - near) * expected(model.prior[kept])
+    assert forecast.bins[~listed][0] == pytest.approx(by_hand)

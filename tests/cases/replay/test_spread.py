@@ -24,7 +24,7 @@ from tests.curation.shop import Shop
 def newer(shop: Shop) -> Knowledge:
     """A base that holds relay contacts that stay open to be much more common."""
     shop.put("causes/relay-contacts-open.yaml", shop.like("causes", "relay-contacts-open") | {
-        "share": 200,
+        "share": 60,
     })  # fmt: skip
     return load_knowledge([shop.folder])
 
