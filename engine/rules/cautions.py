@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from engine.knowledge import Knowledge, items
 from engine.knowledge.rule_language import Condition, StepTest
 from engine.physics.machine import Variant
-from engine.rules.views import CaseView, holds
+from engine.rules.views import CaseView, tester
 
 # What the circuit brings is what the moment does to people, whoever measures.
 COMMAND_PHASE = "on-command"
@@ -68,7 +68,10 @@ class Cautions:
         }
         # the step's own tests first: most rules end there
         self._tests = {
-            name: sorted(knowledge.programs[name].conditions, key=_is_wider) for name in self._rules
+            name: [
+                tester(one) for one in sorted(knowledge.programs[name].conditions, key=_is_wider)
+            ]
+            for name in self._rules
         }
 
     @property
@@ -79,8 +82,9 @@ class Cautions:
     def for_step(self, hazards: frozenset[str], case: CaseView) -> list[str]:
         """Return the texts of the cautions for a step with these hazards, what kills first."""
         view = CaseView(case.machine, case.findings, case.beliefs, hazards)
+        nothing: frozenset[str] = frozenset()
         return [
             caution_text(rule)
             for name, rule in self._rules.items()
-            if all(holds(test, view, frozenset()) for test in self._tests[name])
+            if all(test(view, nothing) for test in self._tests[name])
         ]

@@ -7,7 +7,7 @@ salience in a different order in each process.
 """
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
@@ -25,7 +25,7 @@ from engine.knowledge.rule_language import (
 )
 from engine.knowledge.rule_layers import layers
 from engine.rules import experta_engine as experta
-from engine.rules.views import CaseView, finding_holds, holds, machine_holds, matching
+from engine.rules.views import CaseView, finding_holds, machine_holds, matching, tester
 
 RULES_A_LAYER = 100_000
 STAGES = ("qualify", "prove", "conclude")
@@ -80,26 +80,31 @@ def _predicate(tests: tuple[Condition, ...]) -> Any:
 
     Cached, so that rules which ask the same thing share one node of the network.
     """
-    return experta.P(lambda value: all(_meets(test, value) for test in tests))
+    asked = [_of_field(test) for test in tests]
+    only = asked[0] if len(asked) == 1 else lambda value: all(one(value) for one in asked)
+    return experta.P(only)
 
 
-def _meets(test: Condition, value: Any) -> bool:
-    """Return whether the value of a test's own field meets it."""
+def _of_field(test: Condition) -> Callable[[Any], bool]:
+    """Return what tests the value of a test's own field."""
     match test:
         case MachineTest():
-            return machine_holds(test, value)
+            return lambda value: machine_holds(test, value)
+        case FindingTest(absent=True):
+            return lambda value: not any(finding_holds(test, one, value[0]) for one in value[1])
         case FindingTest():
-            volts, findings = value
-            return any(finding_holds(test, one, volts) for one in findings) != test.absent
-        case BeliefTest():
-            return bool(value >= test.at_least)
+            return lambda value: any(finding_holds(test, one, value[0]) for one in value[1])
+        case BeliefTest(at_least=least):
+            return lambda value: bool(value >= least)
     raise TypeError(f"{test} is not about one field")
 
 
 @cache
 def _whole(test: Condition) -> Any:
     """Return a constraint on the case as a whole."""
-    return experta.P(lambda view: holds(test, view, frozenset()))
+    nothing: frozenset[str] = frozenset()
+    holds = tester(test)
+    return experta.P(lambda view: holds(view, nothing))
 
 
 def _mentions_conclusion(test: Condition) -> bool:
@@ -172,9 +177,12 @@ class RuleSet:
         self._rank = {name: place for place, name in enumerate(self._ranked)}
         self._concludes = {name: concluded_by(programs[name]) for name in rules}
         self._fields = _fields_used(programs[name] for name in rules)
+        self._unfound: dict[str, Any] = {field: (0.0, ()) for field, _ in self._fields["f"]}
+        self._unfound |= {_name("g", check): False for _, check in self._fields["f"]}
         tests = (test for name in rules for test in programs[name].walk())
         self._machine_tests = [one for one in dict.fromkeys(tests) if isinstance(one, MachineTest)]
-        self._width = max((len(programs[name].conditions) for name in rules), default=1)
+        widest = max((len(programs[name].conditions) for name in rules), default=1)
+        self._whole = [f"whole{number}" for number in range(widest)]
         self._turn = threading.Lock()
 
     @property
@@ -229,16 +237,15 @@ class RuleSet:
     def _values(self, view: CaseView) -> dict[str, Any]:
         """Return the wide fact's fields: only those that some rule looks at."""
         volts = float(view.machine.get("system_volts", 12))
-        values: dict[str, Any] = {f"whole{n}": view for n in range(self._width)}
-        for kind, names in self._fields.items():
-            for name in names:
-                if kind == "m":
-                    values[_name(kind, name)] = view.machine.get(name)
-                elif kind == "f":
-                    values[_name("f", name)] = (volts, view.of(name))
-                    values[_name("g", name)] = bool(values[_name("f", name)][1])
-                else:
-                    values[_name(kind, name)] = view.beliefs.get(name, 0.0)
+        values = {**self._unfound, **dict.fromkeys(self._whole, view)}
+        for field, name in self._fields["m"]:
+            values[field] = view.machine.get(name)
+        for field, name in self._fields["b"]:
+            values[field] = view.beliefs.get(name, 0.0)
+        for check, found in view.by_check.items():
+            if _name("f", check) in self._unfound:
+                values[_name("f", check)] = (volts, found)
+                values[_name("g", check)] = True
         return values
 
     @cached_property
@@ -292,7 +299,8 @@ def matched_findings(program: Program, view: CaseView) -> list[int]:
     ]
 
 
-def _fields_used(programs: Any) -> dict[str, list[str]]:
+def _fields_used(programs: Iterable[Program]) -> dict[str, list[tuple[str, str]]]:
+    """Return the fields of the wide fact and what each is of, by their kind."""
     used: dict[str, set[str]] = {"m": set(), "f": set(), "b": set()}
     for program in programs:
         for test in program.walk():
@@ -303,4 +311,6 @@ def _fields_used(programs: Any) -> dict[str, list[str]]:
                     used["f"].update(test.checks)
                 case BeliefTest():
                     used["b"].add(test.cause)
-    return {kind: sorted(names) for kind, names in used.items()}
+    return {
+        kind: [(_name(kind, name), name) for name in sorted(names)] for kind, names in used.items()
+    }

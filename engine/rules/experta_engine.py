@@ -18,7 +18,7 @@ try:
     from experta.matchers.rete import ReteMatcher
     from experta.matchers.rete.check import FeatureCheck
     from experta.matchers.rete.mixins import NoMemory
-    from experta.matchers.rete.nodes import ConflictSetNode, FeatureTesterNode
+    from experta.matchers.rete.nodes import ConflictSetNode, FeatureTesterNode, OrdinaryMatchNode
     from experta.strategies import DepthStrategy
 finally:
     if not _had:
@@ -38,19 +38,50 @@ class _ReportingNode(ConflictSetNode):  # type: ignore[misc]
 
     changed: list[Any]
 
-    def _activate(self, token: Any) -> None:
-        super()._activate(token)
+    def activate(self, token: Any) -> None:
+        self._activate(token)
         self.changed.append(self)
 
 
+class _MatchNode(OrdinaryMatchNode):  # type: ignore[misc]
+    """A join that takes the token as it came: it changes nothing in it."""
+
+    def activate_left(self, token: Any) -> None:
+        self._activate_left(token)
+
+    def activate_right(self, token: Any) -> None:
+        self._activate_right(token)
+
+
 class _TestingNode(FeatureTesterNode):  # type: ignore[misc]
-    """A test of one field that binds no name: the token passes on as it came, not as a copy."""
+    """A test of one field that binds no name: the token passes on as it came, not as a copy.
+
+    ``literal`` are the children that ask a field for one value: they are looked up, not asked.
+    """
+
+    children: list[Any]
+    literal: dict[str, dict[Any, list[Any]]]
 
     def activate(self, token: Any) -> None:
         (fact,) = token.data
         if self.matcher(fact):
             for child in self.children:
                 child.callback(token)
+            for field, by_value in self.literal.items():
+                for child in by_value.get(fact.get(field), ()):
+                    child.callback(token)
+
+    def look_up(self) -> None:
+        """Set the children that ask for one value apart from those that have to be asked."""
+        self.literal, asked = {}, []
+        for child in self.children:
+            check = getattr(child.node, "check", None)
+            if isinstance(check, FeatureCheck) and isinstance(check.expected, experta.L):
+                by_value = self.literal.setdefault(check.what, {})
+                by_value.setdefault(check.expected.value, []).append(child)
+            else:
+                asked.append(child)
+        self.children = asked
 
 
 def _straight(check: Any) -> Any:
@@ -58,6 +89,9 @@ def _straight(check: Any) -> Any:
     if not isinstance(check, FeatureCheck):
         return check
     field, holds, expected = check.what, check.check, check.expected
+    if isinstance(expected, experta.P) and expected.__bind__ is None:
+        match = expected.match
+        return lambda fact: field in fact and match(fact[field])
     return lambda fact: field in fact and holds(fact[field], expected)
 
 
@@ -80,19 +114,29 @@ class QuickMatcher(ReteMatcher):  # type: ignore[misc]
             if id(node) not in nodes:
                 nodes[id(node)] = node
                 stack += [child.node for child in node.children]
-        self._with_memory = [one for one in nodes.values() if not isinstance(one, NoMemory)]
+        self._touched: dict[
+            Any, None
+        ] = {}  # terminal nodes that a fact has come to since the reset
+        self._with_memory = [
+            one for one in nodes.values() if not isinstance(one, (NoMemory, ConflictSetNode))
+        ]
         for node in nodes.values():
             if isinstance(node, ConflictSetNode):
                 node.__class__ = _ReportingNode
                 node.changed = self._changed
             elif isinstance(node, FeatureTesterNode):
                 node.__class__ = _TestingNode
-                node.matcher = _straight(node.matcher)
+                node.check, node.matcher = node.matcher, _straight(node.matcher)
+            elif isinstance(node, OrdinaryMatchNode):
+                node.__class__ = _MatchNode
         for node in nodes.values():  # they keep methods of what their children were
             node.children = [
                 one._replace(callback=getattr(one.node, one.callback.__name__))
                 for one in node.children
             ]
+        for node in nodes.values():
+            if isinstance(node, _TestingNode):
+                node.look_up()
 
     def changes(self, adding: Any = None, deleting: Any = None) -> tuple[list[Any], list[Any]]:
         """Pass facts in and out of the network; return activations gained and lost."""
@@ -102,7 +146,9 @@ class QuickMatcher(ReteMatcher):  # type: ignore[misc]
             self.root_node.add(fact)
         added: list[Any] = []
         removed: list[Any] = []
-        for node in dict.fromkeys(self._changed):
+        changed = dict.fromkeys(self._changed)
+        self._touched.update(changed)
+        for node in changed:
             gained, lost = node.get_activations()
             added.extend(gained)
             removed.extend(lost)
@@ -110,11 +156,13 @@ class QuickMatcher(ReteMatcher):  # type: ignore[misc]
         return added, removed
 
     def reset(self) -> None:
-        """Wipe every node's memory once."""
-        for node in self._with_memory:
+        """Wipe the memory of every node that has any, once."""
+        self._touched.update(dict.fromkeys(self._changed))
+        for node in (*self._with_memory, *self._touched):
             node._reset()
-        for node in dict.fromkeys(self._changed):
+        for node in self._touched:
             node.get_activations()
+        self._touched.clear()
         self._changed.clear()
 
 

@@ -1,8 +1,8 @@
 """What the rules see of a case, and how a condition is tested against it."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 
 from engine.knowledge.rule_language import (
@@ -15,6 +15,8 @@ from engine.knowledge.rule_language import (
     MachineTest,
     StepTest,
 )
+
+Tester = Callable[["CaseView", frozenset[str]], bool]
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,8 @@ class CaseView:
     hazards: frozenset[str] = frozenset()
 
     @cached_property
-    def _by_check(self) -> Mapping[str, tuple[FindingView, ...]]:
+    def by_check(self) -> Mapping[str, tuple[FindingView, ...]]:
+        """The findings of each check that has any."""
         found: dict[str, tuple[FindingView, ...]] = {}
         for one in self.findings:
             found[one.check] = (*found.get(one.check, ()), one)
@@ -51,7 +54,7 @@ class CaseView:
 
     def of(self, check: str) -> tuple[FindingView, ...]:
         """Return the findings of one check."""
-        return self._by_check.get(check, ())
+        return self.by_check.get(check, ())
 
     def but(self, indexes: Collection[int]) -> "CaseView":
         """Return the case without some findings."""
@@ -87,12 +90,15 @@ def finding_holds(test: FindingTest, finding: FindingView, system_volts: float) 
         return False
     if test.reads is not None and finding.verdict not in test.reads:
         return False
-    shares = [None if s is None else s * system_volts for s in (test.above_share, test.below_share)]
-    return (
-        _within(finding.value, test.above, test.below)
-        and _within(finding.value, shares[0], shares[1])
-        and all(_attribute_holds(one, finding) for one in test.attributes)
-    )
+    if not _within(finding.value, test.above, test.below):
+        return False
+    if test.above_share is not None or test.below_share is not None:
+        shares = (
+            None if s is None else s * system_volts for s in (test.above_share, test.below_share)
+        )
+        if not _within(finding.value, *shares):
+            return False
+    return not test.attributes or all(_attribute_holds(one, finding) for one in test.attributes)
 
 
 def _attribute_holds(test: AttributeTest, finding: FindingView) -> bool:
@@ -121,17 +127,29 @@ def matching(test: FindingTest, view: CaseView) -> list[FindingView]:
 
 def holds(condition: Condition, view: CaseView, concluded: frozenset[str]) -> bool:
     """Return whether a condition holds."""
+    return tester(condition)(view, concluded)
+
+
+@cache
+def tester(condition: Condition) -> Tester:
+    """Return what tests a condition: its kind is looked at once, not at each case."""
     match condition:
-        case MachineTest():
-            return machine_holds(condition, view.machine.get(condition.field))
-        case FindingTest():
-            return bool(matching(condition, view)) != condition.absent
-        case ConcludedTest():
-            return (condition.fact in concluded) == condition.wanted
-        case BeliefTest():
-            return view.beliefs.get(condition.cause, 0.0) >= condition.at_least
-        case StepTest():
-            return condition.hazard in view.hazards
-        case Group():
-            met = [holds(member, view, concluded) for member in condition.members]
-            return {"any": any(met), "all": all(met), "none": not any(met)}[condition.kind]
+        case MachineTest(field=name):
+            return lambda view, _: machine_holds(condition, view.machine.get(name))
+        case FindingTest(absent=absent):
+            return lambda view, _: bool(matching(condition, view)) != absent
+        case ConcludedTest(fact=fact, wanted=wanted):
+            return lambda _, concluded: (fact in concluded) == wanted
+        case BeliefTest(cause=cause, at_least=least):
+            return lambda view, _: view.beliefs.get(cause, 0.0) >= least
+        case StepTest(hazard=hazard):
+            return lambda view, _: hazard in view.hazards
+        case Group(kind=kind):
+            return _of_several(kind, [tester(member) for member in condition.members])
+
+
+def _of_several(kind: str, members: Sequence[Tester]) -> Tester:
+    if kind == "all":
+        return lambda view, concluded: all(one(view, concluded) for one in members)
+    wanted = kind == "any"
+    return lambda view, concluded: any(one(view, concluded) for one in members) == wanted
