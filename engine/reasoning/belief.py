@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betaln, logsumexp
+from scipy.special import betaln
 
 from engine.knowledge.items import READ_KINDS
 from engine.physics.circuit import Floats
@@ -240,11 +240,11 @@ def like_listed(model: Model, log_prior: Floats, found: Together, used: Sequence
     count, odd = len(used), found.surprises[used] < BAD_SURPRISE
     many = odd.sum(axis=0)
     listed = np.where(model.unlisted, -np.inf, log_prior + found.total)
-    listed -= logsumexp(np.where(model.unlisted, -np.inf, log_prior))
-    near = logsumexp(listed + _more_surprises(count)[many])
+    listed -= log_sum(np.where(model.unlisted, -np.inf, log_prior))
+    near = log_sum(listed + _more_surprises(count)[many])
     without = np.full(len(found.terms), near)
     left = listed - found.terms[used] + _more_surprises(count - 1)[many - odd]
-    without[used] = logsumexp(left, axis=1)
+    without[used] = log_sum(left)
     far, yes = math.log1p(-NEAR) + found.total[rows], math.log(NEAR)
     total, terms = found.total.copy(), found.terms.copy()
     total[rows] = np.logaddexp(far, yes + near)
@@ -610,6 +610,16 @@ def normalised(logs: Floats) -> Floats:
     weights: Floats = np.exp(logs - logs.max())
     scaled: Floats = weights / weights.sum()
     return scaled
+
+
+def log_sum(logs: Floats) -> Floats:
+    """Return the log of the sum of exp(logs) along the last axis; some must be more than -inf.
+
+    scipy's logsumexp asks ten times this in calls, and stands in the way of every diagnosis.
+    """
+    top = logs.max(axis=-1, keepdims=True)
+    total: Floats = top[..., 0] + np.log(np.exp(logs - top).sum(axis=-1))
+    return total
 
 
 def _log10_odds(chances: Floats) -> Floats:

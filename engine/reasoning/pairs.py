@@ -17,7 +17,7 @@ from engine.knowledge import Knowledge, items
 from engine.physics.circuit import Floats
 from engine.physics.hypotheses import Hypothesis, both
 from engine.physics.model import HEALTHY, NO_REPAIR, Model, combine, solve_hypotheses, split_fuses
-from engine.reasoning.belief import BAD_SURPRISE, Belief, Weighed, weigh, weigh_all
+from engine.reasoning.belief import BAD_SURPRISE, Belief, Weighed, log_sum, weigh, weigh_all
 from engine.reasoning.observe import Observation
 
 SECOND_FAULT = 0.05  # judgement: how often a machine that is called in has a second, unrelated one
@@ -61,9 +61,9 @@ def weigh_pairs(
     logs = priors + explained.total
     # the first hypothesis is the healthy circuit, there for comparison only
     pair_logs = np.asarray(logs)[1:]
-    single = _log_sum(belief.log_joint)
-    together = _log_sum(pair_logs)
-    chance = 1.0 / (1.0 + math.exp(min(700.0, single - together)))
+    single = log_sum(belief.log_joint)
+    together = log_sum(pair_logs)
+    chance = 1.0 / (1.0 + math.exp(min(700.0, float(single - together))))
     ranked = _ranked(model, pair_logs, chance)
     bad = _unexplained(belief)
     if chance < 0.5:
@@ -143,14 +143,9 @@ def _weighted(hypothesis: Hypothesis, weight: float) -> Hypothesis:
     return replace(hypothesis, weight=weight)
 
 
-def _log_sum(logs: Floats) -> float:
-    top = float(logs.max())
-    return top + math.log(float(np.exp(logs - top).sum()))
-
-
 def _ranked(model: Model, logs: Floats, chance: float) -> list[tuple[str, float, int]]:
     """Return pairs with their share of the whole and their best hypothesis, likeliest first."""
-    shares = np.exp(logs - _log_sum(logs)) * chance
+    shares = np.exp(logs - log_sum(logs)) * chance
     found: dict[str, tuple[float, int]] = {}
     for number, share in enumerate(shares, start=1):
         name = model.hypotheses[number].cause

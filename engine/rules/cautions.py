@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 
 from engine.knowledge import Knowledge, items
-from engine.knowledge.rule_language import Condition, StepTest
+from engine.knowledge.rule_language import StepTest
 from engine.physics.machine import Variant
 from engine.rules.views import CaseView, tester
 
@@ -49,10 +49,6 @@ def _had(hazards: Iterable[str], variants: Sequence[Variant]) -> set[str]:
     return {one for one in hazards if items.HAZARDS_OF_DUTY.get(one) in {None, *duties}}
 
 
-def _is_wider(test: Condition) -> bool:
-    return not isinstance(test, StepTest)
-
-
 class Cautions:
     """The cautions about steps, asked for by hazards."""
 
@@ -66,12 +62,14 @@ class Cautions:
         self._rules = {
             name: knowledge.rules[name] for name in sorted(names, key=killers_first(knowledge))
         }
-        # the step's own tests first: most rules end there
+        conditions = {name: knowledge.programs[name].conditions for name in self._rules}
+        self._needs = {
+            name: frozenset(one.hazard for one in tests if isinstance(one, StepTest))
+            for name, tests in conditions.items()
+        }
         self._tests = {
-            name: [
-                tester(one) for one in sorted(knowledge.programs[name].conditions, key=_is_wider)
-            ]
-            for name in self._rules
+            name: [tester(one) for one in tests if not isinstance(one, StepTest)]
+            for name, tests in conditions.items()
         }
 
     @property
@@ -86,5 +84,5 @@ class Cautions:
         return [
             caution_text(rule)
             for name, rule in self._rules.items()
-            if all(test(view, nothing) for test in self._tests[name])
+            if self._needs[name] <= hazards and all(one(view, nothing) for one in self._tests[name])
         ]
