@@ -4,7 +4,7 @@
 names than its fields' has ``DOCUMENT``: the key of each thing shown, and its field or property.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 from types import NoneType
@@ -51,34 +51,40 @@ def _is_json(kind: Any) -> bool:
 
 def plain(value: Any) -> Any:
     """Return documents as dicts, tuples as lists and moments as texts, all the way down."""
-    if value.__class__ in _BARE:
-        return value
-    if is_dataclass(value):
-        return value.to_dict() if isinstance(value, Band) else _written(value)
-    if hasattr(value, "isoformat"):  # a time of a case: the engine itself has none
-        return moment(value)
-    if isinstance(value, list | tuple):
-        return [one if one.__class__ in _BARE else plain(one) for one in value]
-    if isinstance(value, Mapping):
-        return {name: plain(one) for name, one in value.items()}
-    return value
-
-
-def _written(value: Any) -> Json:
-    written: dict[str, Any] = {}
-    for name, source, may_miss, bare in _rows(value.__class__):
-        found = getattr(value, source)
-        shown = found if bare or found.__class__ in _BARE else plain(found)
-        if name == SPREAD:
-            written |= shown
-        elif found is not None or not may_miss:
-            written[name] = shown
-    return written
+    return _writer(value.__class__)(value)
 
 
 @cache
-def _rows(document: Any) -> tuple[tuple[str, str, bool, bool], ...]:
-    return tuple((one.name, one.source, one.may_miss, one.bare) for one in keys(document))
+def _writer(kind: Any) -> Callable[[Any], Any]:
+    """Return what writes values of a class: it is looked at once, not at each value."""
+    if issubclass(kind, Band):
+        return Band.to_dict
+    if is_dataclass(kind):
+        return _document_writer(kind)
+    if hasattr(kind, "isoformat"):  # a time of a case: the engine itself has none
+        return moment
+    if issubclass(kind, list | tuple):
+        return lambda value: [one if one.__class__ in _BARE else plain(one) for one in value]
+    if issubclass(kind, Mapping):
+        return lambda value: {name: plain(one) for name, one in value.items()}
+    return lambda value: value
+
+
+def _document_writer(document: type[Any]) -> Callable[[Any], Json]:
+    rows = [(one.name, one.source, one.may_miss, one.bare) for one in keys(document)]
+
+    def write(value: Any) -> Json:
+        written: dict[str, Any] = {}
+        for name, source, may_miss, bare in rows:
+            found = getattr(value, source)
+            shown = found if bare or found.__class__ in _BARE else plain(found)
+            if name == SPREAD:
+                written |= shown
+            elif found is not None or not may_miss:
+                written[name] = shown
+        return written
+
+    return write
 
 
 _BARE = frozenset({str, float, int, bool, NoneType})  # most of an answer: looked at first
