@@ -51,7 +51,8 @@ def _is_json(kind: Any) -> bool:
 
 def plain(value: Any) -> Any:
     """Return documents as dicts, tuples as lists and moments as texts, all the way down."""
-    return _writer(value.__class__)(value)
+    kind: Any = value.__class__
+    return _writer(kind)(value)
 
 
 @cache
@@ -70,7 +71,7 @@ def _writer(kind: Any) -> Callable[[Any], Any]:
     return lambda value: value
 
 
-def _document_writer(document: type[Any]) -> Callable[[Any], Json]:
+def _document_writer(document: Any) -> Callable[[Any], Json]:
     rows = [(one.name, one.source, one.may_miss, one.bare) for one in keys(document)]
 
     def write(value: Any) -> Json:

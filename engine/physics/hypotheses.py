@@ -10,7 +10,6 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -157,12 +156,11 @@ class Cases:
 
         Many faults (a jammed lock, an empty tank) leave the circuit as it is.
         """
-        arrays: list[NDArray[Any]] = [self.ohms, self.volts, self.forced_closed, self.forced_open]
+        arrays = [self.ohms, self.volts, self.forced_closed, self.forced_open]
+        by_case = [np.moveaxis(one, 1, 0).reshape(len(self.hypotheses), -1) for one in arrays]
+        raw = np.concatenate([one.view(np.uint8) for one in by_case], axis=1)
         places: dict[bytes, int] = {}
-        which = [
-            places.setdefault(b"".join(one[:, n].tobytes() for one in arrays), len(places))
-            for n in range(len(self.hypotheses))
-        ]
+        which = [places.setdefault(one.tobytes(), len(places)) for one in raw]
         _, first = np.unique(which, return_index=True)
         few = dataclasses.replace(
             self, hypotheses=tuple(self.hypotheses[n] for n in first), ohms=self.ohms[:, first],
@@ -170,6 +168,32 @@ class Cases:
             forced_open=self.forced_open[:, first], setting_values=self.setting_values[first],
         )  # fmt: skip
         return few, np.array(which, dtype=np.intp)
+
+    def of(self, hypotheses: Sequence[Hypothesis], place: Sequence[int]) -> "Cases":
+        """Return the cases of others that change what those at these places do.
+
+        They may differ from them in their weight and in a fuse that opened.
+        """
+        taken = dataclasses.replace(
+            self, hypotheses=tuple(hypotheses),
+            ohms=self.ohms[:, place], volts=self.volts[:, place],
+            forced_closed=self.forced_closed[:, place], forced_open=self.forced_open[:, place],
+            setting_values=self.setting_values[place],
+        )  # fmt: skip
+        drifts: dict[int, list[Drift]] = {}
+        for one in self.drifts:
+            drifts.setdefault(one.hypothesis, []).append(one)
+        taken._open_fuses()
+        return dataclasses.replace(taken, drifts=tuple(
+            dataclasses.replace(one, hypothesis=number)
+            for number, mine in enumerate(place) for one in drifts.get(mine, ())
+        ))  # fmt: skip
+
+    def _open_fuses(self) -> None:
+        opened = [number for number, one in enumerate(self.hypotheses) if one.fuse_opened]
+        if opened:
+            fuse = next(place for place, part in enumerate(self.parts) if part.blade_fuse)
+            self.ohms[:, opened, fuse] = math.inf
 
     @cached_property
     def drift_columns(self) -> Sequence[tuple[Indexes, Indexes, Floats, Floats]]:
@@ -237,9 +261,7 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
                 value[number] = value[number] * level if change.action == "times" else level
                 continue
             drifts += _alter(cases, number, change, level, variant)
-        if hypothesis.fuse_opened:
-            fuse = next(place for place, part in enumerate(parts) if part.blade_fuse)
-            cases.ohms[:, number, fuse] = math.inf
+    cases._open_fuses()
     return dataclasses.replace(cases, drifts=tuple(drifts))
 
 

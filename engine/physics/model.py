@@ -21,7 +21,7 @@ from engine.physics import behaviour
 from engine.physics.band import Band
 from engine.physics.circuit import Floats
 from engine.physics.conditions import MeasurementConditions, as_done
-from engine.physics.hypotheses import Hypothesis, enumerate_hypotheses, make_cases
+from engine.physics.hypotheses import Cases, Hypothesis, enumerate_hypotheses, make_cases
 from engine.physics.machine import Machine, Variant, make_variant
 from engine.physics.prediction import (
     OutcomePrediction,
@@ -217,14 +217,14 @@ def build_variant(knowledge: Knowledge, variant: Variant) -> VariantModel:
     """Solve every hypothesis of a variant and predict every check."""
     found = enumerate_hypotheses(knowledge.causes, variant)
     found.sort(key=lambda one: one.cause != HEALTHY)  # bands and lamps compare with the first
-    return solve_hypotheses(knowledge, variant, *split_fuses(found, variant))
+    return solve_hypotheses(knowledge, variant, *split_fuses(make_cases(found, variant), variant))
 
 
 def solve_hypotheses(
-    knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis], fuse_opens: Floats,
+    knowledge: Knowledge, variant: Variant, cases: Cases, fuse_opens: Floats,
     only: Collection[str] | None = None,
 ) -> VariantModel:  # fmt: skip
-    """Predict every check under the given hypotheses; the first must be the healthy circuit.
+    """Predict every check under the hypotheses of cases; the first must be the healthy circuit.
 
     ``fuse_opens`` is each one's chance that a fresh pull fuse opens in one pulse. ``only`` these
     checks, where they are given.
@@ -232,11 +232,11 @@ def solve_hypotheses(
     asked = knowledge.checks if only is None else {one: knowledge.checks[one] for one in only}
     checks = applicable_checks(asked, variant)
     wanted = dict.fromkeys([*behaviour.SITUATIONS, *situations_of(checks)])
-    solution = solve_situations(make_cases(found, variant), variant, list(wanted))
+    solution = solve_situations(cases, variant, list(wanted))
     events = behaviour.Behaviour(solution, variant, fuse_opens).events()
     predictor = Predictor(solution, variant, events, knowledge.rows("instruments"))
     return VariantModel(
-        variant, tuple(found), _prior(knowledge, variant, found), events,
+        variant, cases.hypotheses, _prior(knowledge, variant, cases.hypotheses), events,
         predictor.predict_all(checks),
     )  # fmt: skip
 
@@ -270,22 +270,23 @@ def _predict_asked(
     return predictor.predict(replace(check, reading=done))
 
 
-def fuse_openings(found: Sequence[Hypothesis], variant: Variant) -> tuple[Floats, Floats]:
+def fuse_openings(cases: Cases, variant: Variant) -> tuple[Floats, Floats]:
     """Return the chance that a fresh pull fuse opens in one pulse, and in several or a stuck pull,
     under each hypothesis."""
     situations = [behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER]
-    solution = solve_situations(make_cases(found, variant), variant, situations)
-    return behaviour.fuse_openings(solution, variant)
+    return behaviour.fuse_openings(solve_situations(cases, variant, situations), variant)
 
 
-def split_fuses(found: Sequence[Hypothesis], variant: Variant) -> tuple[list[Hypothesis], Floats]:
+def split_fuses(cases: Cases, variant: Variant) -> tuple[Cases, Floats]:
     """Give a hypothesis whose fault may have opened the pull fuse a twin in which it has.
 
     Beside each stands the chance that a fresh fuse opens in one pulse.
     """
-    once, ever = fuse_openings(found, variant)
+    once, ever = fuse_openings(cases, variant)
     split, of = [], []
-    for number, (hypothesis, chance) in enumerate(zip(found, ever.tolist(), strict=True)):
+    for number, (hypothesis, chance) in enumerate(
+        zip(cases.hypotheses, ever.tolist(), strict=True)
+    ):
         if chance < SPLIT_FUSE_FROM:
             mine = [hypothesis]
         else:
@@ -295,7 +296,7 @@ def split_fuses(found: Sequence[Hypothesis], variant: Variant) -> tuple[list[Hyp
                 mine.append(replace(hypothesis, weight=weight * (1 - chance)))
         split += mine
         of += [number] * len(mine)
-    return split, once[of]
+    return cases.of(split, of), once[of]
 
 
 def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel]) -> Model:

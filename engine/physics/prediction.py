@@ -105,7 +105,7 @@ SCALES = {
 }  # fmt: skip
 
 
-Rows = NDArray[np.bool_] | NDArray[np.intp] | slice  # of hypotheses
+Rows = NDArray[np.bool_] | NDArray[np.intp] | Sequence[int] | slice  # of hypotheses
 ALL = slice(None)
 SEVERITY = "severity"  # the shared quantity that places a fault within its neighbourhood
 SUPPLY = "supply:"  # with the phase: the supply of a moment at which the engine may run or not
@@ -591,32 +591,35 @@ class Predictor:
         return mu, loadings_of(["pulse-seconds"], (share * mu)[:, None], 1e-6)
 
     def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
-        shares = self._tree(outcomes.tree, outcomes.names)
+        count = len(self._cases.hypotheses)
+        shape = (count, len(outcomes.names))
+        shares = np.broadcast_to(self._tree(outcomes.tree, outcomes.names), shape)
         chosen = {}  # a row of a state wins over that of its cause
         for name in sorted(outcomes.given, key=lambda one: "/" in one):
             chosen.update(dict.fromkeys(self._cases.rows.get(name, ()), name))
         by_row: dict[str, list[int]] = {}
         for (number, _), name in chosen.items():
             by_row.setdefault(name, []).append(number)
-        summed, rows = np.zeros_like(shares), np.zeros((len(shares), 1))
+        summed, rows = np.zeros(shape), np.zeros((count, 1))
         for name, mine in by_row.items():
-            np.add.at(summed, mine, self._tree(outcomes.given[name], outcomes.names)[mine])
+            np.add.at(summed, mine, self._tree(outcomes.given[name], outcomes.names, mine))
             np.add.at(rows, mine, 1.0)
         shares = np.where(rows > 0, summed / np.maximum(rows, 1.0), shares)
         slip = outcomes.slip
         return OutcomePrediction(outcomes.names, (1 - slip) * shares + slip / len(outcomes.names))
 
-    def _tree(self, tree: items.Branch | items.Distribution, names: Sequence[str]) -> Floats:
-        """Return the outcome shares of a tree under every hypothesis."""
-        count = len(self._cases.hypotheses)
+    def _tree(
+        self, tree: items.Branch | items.Distribution, names: Sequence[str], rows: Rows = ALL
+    ) -> Floats:
+        """Return the outcome shares of a tree under some hypotheses, or one row where all agree."""
         if not isinstance(tree, items.Branch):
-            return np.tile([tree.get(name, 0.0) for name in names], (count, 1))
+            return np.array([[tree.get(name, 0.0) for name in names]])
         if isinstance(tree.test, str):
-            true = self.events[tree.test][:, None]
-            then, otherwise = self._tree(tree.then, names), self._tree(tree.otherwise, names)
+            true = self.events[tree.test][rows, None]
+            then, otherwise = (self._tree(one, names, rows) for one in (tree.then, tree.otherwise))
             mixed: Floats = true * then + (1 - true) * otherwise
             return mixed
-        return self._tree(tree.then if self._holds(tree.test) else tree.otherwise, names)
+        return self._tree(tree.then if self._holds(tree.test) else tree.otherwise, names, rows)
 
     def _holds(self, test: items.Applies) -> bool:
         circuit = self.variant.circuit

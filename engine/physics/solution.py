@@ -75,7 +75,6 @@ def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situat
     conductances, volts = _values(cases, variant, situations)
     live = np.array([not one.dead for one in situations])
     made = _commanded(cases, variant, situations)
-    _settle_contacts_open(cases, made, situations)
     strength = np.zeros(made.shape[:2])
     solved_volts = np.zeros((*made.shape[:2], len(network.nodes)))
     batch = _Batch(network, cases, variant, situations, conductances, volts, made, live)
@@ -96,18 +95,18 @@ def _values(
 ) -> tuple[Floats, Floats]:
     """Return conductances and source volts, shape (situation, hypothesis, part)."""
     phases = [items.PHASES.index(one.phase) for one in situations]
-    ohms = cases.ohms[phases].copy()
-    volts = cases.volts[phases].copy()
-    for place, situation in enumerate(situations):
-        if situation.dead:
-            volts[place] = 0.0
-        for column, part in enumerate(cases.parts):
-            if part.id in situation.restored or part.id == situation.added:
-                ohms[place, :, column] = _as_new(part, variant)
-            if part.at_plug and not situation.plug_fitted:
-                ohms[place, :, column] = math.inf
-            if part.kind == "source" and situation.dead:
-                ohms[place, :, column] = math.inf
+    ohms, volts = cases.ohms[phases], cases.volts[phases]
+    dead = [place for place, one in enumerate(situations) if one.dead]
+    volts[dead] = 0.0
+    for column, part in enumerate(cases.parts):
+        new = [n for n, one in enumerate(situations) if part.id in (*one.restored, one.added)]
+        if new:
+            ohms[new, :, column] = _as_new(part, variant)
+        if part.at_plug:
+            off = [n for n, one in enumerate(situations) if not one.plug_fitted]
+            ohms[off, :, column] = math.inf
+        if part.kind == "source":
+            ohms[dead, :, column] = math.inf
     with np.errstate(divide="ignore"):
         return 1.0 / ohms, volts
 
@@ -120,29 +119,28 @@ def _as_new(part: items.Part, variant: Variant) -> float:
 
 
 def _commanded(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Mask:
-    """Return which parts conduct as far as command and force go, shape as the conductances."""
-    made: Mask = np.ones((len(situations), *cases.ohms.shape[1:]), dtype=bool)
-    for place, situation in enumerate(situations):
-        phase = items.PHASES.index(situation.phase)
-        wanted = variant.circuit.phases[situation.phase].made
-        for column, part in enumerate(cases.parts):
-            closed = cases.forced_closed[phase, :, column]
-            opened = cases.forced_open[phase, :, column]
-            if part.id in situation.restored:
-                closed, opened = np.zeros_like(closed), np.zeros_like(opened)
-            base = not part.switched or part.id in wanted
-            made[place, :, column] = (base | closed) & ~opened
+    """Return which parts conduct as far as command and force go, shape as the conductances.
+
+    A relay contact is open unless a fault keeps it closed: its coil is not looked at yet.
+    """
+    wanted = np.array([
+        [part.kind != "contact" and (not part.switched or part.id in one) for part in cases.parts]
+        for one in (variant.circuit.phases[situation.phase].made for situation in situations)
+    ])  # fmt: skip
+    closed, opened = _forced(cases, situations)
+    made: Mask = (wanted[:, None] | closed) & ~opened
     return made
 
 
-def _settle_contacts_open(cases: Cases, made: Mask, situations: Sequence[Situation]) -> None:
-    """Open every relay contact that nothing forces closed, before its coil is looked at."""
-    for place, situation in enumerate(situations):
-        phase = items.PHASES.index(situation.phase)
-        for column, part in enumerate(cases.parts):
-            if part.kind == "contact":
-                forced = cases.forced_closed[phase, :, column] & (part.id not in situation.restored)
-                made[place, :, column] &= forced
+def _forced(cases: Cases, situations: Sequence[Situation]) -> tuple[Mask, Mask]:
+    """Return what faults keep closed and open, shape as the conductances.
+
+    A part that is replaced on trial is sound.
+    """
+    phases = [items.PHASES.index(one.phase) for one in situations]
+    sound = np.array([[part.id in one.restored for part in cases.parts] for one in situations])
+    closed, opened = cases.forced_closed[phases], cases.forced_open[phases]
+    return closed & ~sound[:, None], opened & ~sound[:, None]
 
 
 class _Batch:
@@ -154,7 +152,7 @@ class _Batch:
     ) -> None:  # fmt: skip
         self.network, self.cases = network, cases
         self.ratio = variant.system_volts / 12.0
-        self.situations = situations
+        self.closed, self.opened = _forced(cases, situations)
         self.conductances, self.volts, self.made = conductances, volts, made
         self.live = np.broadcast_to(live[:, None], made.shape[:2])
         self.phases = np.array([items.PHASES.index(one.phase) for one in situations])
@@ -190,12 +188,6 @@ class _Batch:
         self.made[:, :, column] &= ~changed
         return changed
 
-    def _forced(self, column: int, part: items.Part) -> Mask:
-        """Return where a fault keeps a part closed; a part replaced on trial is sound."""
-        restored = np.array([part.id in one.restored for one in self.situations])[:, None]
-        forced: Mask = self.cases.forced_closed[self.phases, :, column] & ~restored
-        return forced
-
     def _drop_unfed(self, voltages: Floats) -> Mask:
         """Open switches whose need of a voltage is not met."""
         changed = np.zeros(self.live.shape, dtype=bool)
@@ -204,7 +196,7 @@ class _Batch:
                 low = self._between(voltages, need.node, need.across) < need.min_volts * self.ratio
                 names = [items.PHASES.index(phase) for phase in need.phases]
                 here = np.isin(self.phases, names)[:, None]
-                changed |= self._open(column, low & here & ~self._forced(column, part))
+                changed |= self._open(column, low & here & ~self.closed[:, :, column])
         return changed
 
     def _coil_strength(self, voltages: Floats) -> Floats:
@@ -234,9 +226,8 @@ class _Batch:
         for column, part in enumerate(self.cases.parts):
             if part.kind != "contact":
                 continue
-            restored = np.array([part.id in one.restored for one in self.situations])[:, None]
-            stuck_open = self.cases.forced_open[self.phases, :, column] & ~restored
-            closes = (strength >= 1.0) & ~self.made[:, :, column] & ~stuck_open & self.live
+            can = ~self.made[:, :, column] & ~self.opened[:, :, column] & self.live
+            closes = (strength >= 1.0) & can
             self.made[:, :, column] |= closes
             changed |= closes
         return changed
@@ -247,7 +238,7 @@ class _Batch:
         for column, part in enumerate(self.cases.parts):
             if part.kind == "contact":
                 weak = self._coil_volts(voltages, part) < part.release_volts * self.ratio
-                changed |= self._open(column, weak & ~self._forced(column, part))
+                changed |= self._open(column, weak & ~self.closed[:, :, column])
         return changed
 
     def _trip(self, voltages: Floats) -> Mask:

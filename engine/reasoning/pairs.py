@@ -15,7 +15,7 @@ import numpy as np
 
 from engine.knowledge import Knowledge, items
 from engine.physics.circuit import Floats
-from engine.physics.hypotheses import Hypothesis, both
+from engine.physics.hypotheses import Hypothesis, both, make_cases
 from engine.physics.model import HEALTHY, NO_REPAIR, Model, combine, solve_hypotheses, split_fuses
 from engine.reasoning.belief import BAD_SURPRISE, Belief, Weighed, log_sum, weigh, weigh_all
 from engine.reasoning.observe import Observation
@@ -58,9 +58,9 @@ def weigh_pairs(
     model, priors = _pair_model(knowledge, belief, chosen, asked)
     weighed = [_weigh(model, one) for one in observations]
     explained = weigh_all(weighed, belief.shares, len(model.hypotheses))
-    logs = priors + explained.total
-    # the first hypothesis is the healthy circuit, there for comparison only
-    pair_logs = np.asarray(logs)[1:]
+    # the healthy circuit, its fuse whole or not, is there for comparison only
+    healthy = model.cause_of == model.causes.index(HEALTHY)
+    pair_logs = np.where(healthy, -np.inf, priors + explained.total)
     single = log_sum(belief.log_joint)
     together = log_sum(pair_logs)
     chance = 1.0 / (1.0 + math.exp(min(700.0, float(single - together))))
@@ -121,17 +121,17 @@ def _pair_model(
     source = belief.model
     variant = source.variants[_best_variant(belief)]
     cause_prior = dict(zip(source.causes, source.by_cause(np.exp(belief.log_prior)), strict=True))
-    healthy = next(one for one in source.hypotheses if one.cause == HEALTHY)
+    healthy = _closed(next(one for one in source.hypotheses if one.cause == HEALTHY))
     pairs = []
     for first, second in itertools.combinations(chosen, 2):
         one, two = source.hypotheses[first], source.hypotheses[second]
         joined = both(_closed(one), _closed(two))
         weight = cause_prior[one.cause] * cause_prior[two.cause] * SECOND_FAULT
         pairs.append(_weighted(joined, weight))
-    found, fuse_opens = split_fuses([healthy, *pairs], variant)
-    solved = solve_hypotheses(knowledge, variant, found, fuse_opens, asked)
+    split = split_fuses(make_cases([healthy, *pairs], variant), variant)
+    solved = solve_hypotheses(knowledge, variant, *split, asked)
     model = combine(knowledge, source.machine, [solved])
-    return model, np.log(np.maximum([one.weight for one in found], 1e-300))
+    return model, np.log(np.maximum([one.weight for one in model.hypotheses], 1e-300))
 
 
 def _closed(hypothesis: Hypothesis) -> Hypothesis:
@@ -147,10 +147,10 @@ def _ranked(model: Model, logs: Floats, chance: float) -> list[tuple[str, float,
     """Return pairs with their share of the whole and their best hypothesis, likeliest first."""
     shares = np.exp(logs - log_sum(logs)) * chance
     found: dict[str, tuple[float, int]] = {}
-    for number, share in enumerate(shares, start=1):
-        name = model.hypotheses[number].cause
+    for number in np.flatnonzero(logs > -np.inf).tolist():
+        name, share = model.hypotheses[number].cause, shares[number]
         before, best = found.get(name, (0.0, number))
-        if share > shares[best - 1]:
+        if share > shares[best]:
             best = number
         found[name] = (before + float(share), best)
     ranked = sorted(found.items(), key=lambda one: (-round(one[1][0], 9), one[0]))

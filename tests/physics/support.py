@@ -39,5 +39,5 @@ def solved(variant: Variant, hypothesis: Hypothesis, *situations: Situation) -> 
 
 def predicted(knowledge: Knowledge, variant: Variant, hypothesis: Hypothesis) -> VariantModel:
     """Predict everything for the healthy circuit (place 0) and a fault (place 1)."""
-    found = [HEALTHY, hypothesis]
-    return solve_hypotheses(knowledge, variant, found, fuse_openings(found, variant)[0])
+    cases = make_cases([HEALTHY, hypothesis], variant)
+    return solve_hypotheses(knowledge, variant, cases, fuse_openings(cases, variant)[0])

@@ -90,3 +90,16 @@ def test_pairs_are_weighed_where_control_and_coil_are_not_known(control: str) ->
     findings = [*CONTACT, *HOLD, {"check": "timer-output-voltage", "value": 12.0, "unit": "V"}]
     fit = diagnose({"machine": machine, "findings": findings})["fit"]
     assert 0.0 <= fit["two_faults_probability"] <= 1.0
+
+
+def test_a_good_machine_whose_fuse_may_open_is_no_pair() -> None:
+    """Beside a small fuse the healthy circuit stands twice among the pairs, and is none of them."""
+    machine = {"duty": "brake-release", "control": "unknown", "coil": "unknown", "fuse_amps": 20}
+    findings = [
+        {"check": "ignition-output-voltage", "value": 46.2, "unit": "V"},
+        {"check": "harness-pull-to-ground-ohms", "value": 9.4, "unit": "ohm"},
+        {"check": "pull-pin-voltage-after", "value": 51.9, "unit": "V"},
+    ]
+    fit = diagnose({"machine": machine, "findings": findings})["fit"]
+    assert fit["two_faults_probability"] < 0.5, "the good machine was weighed as a pair"
+    assert fit["pairs"] == []
