@@ -117,7 +117,6 @@ def _frozen(hypothesis: Hypothesis) -> tuple[items.Change, ...]:
 class Drift:
     """How a part's values move along a hypothesis' severity (per unit of ``place``)."""
 
-    hypothesis: int
     phase: int
     part: int
     log_ohms: float
@@ -136,7 +135,7 @@ class Cases:
     forced_closed: NDArray[np.bool_]
     forced_open: NDArray[np.bool_]
     setting_values: Floats  # (hypothesis, setting)
-    drifts: tuple[Drift, ...] = ()
+    drifts: tuple[tuple[Drift, ...], ...]  # of each hypothesis
 
     def setting(self, name: str) -> Floats:
         """Return a setting's value under every hypothesis."""
@@ -179,15 +178,10 @@ class Cases:
             ohms=self.ohms[:, place], volts=self.volts[:, place],
             forced_closed=self.forced_closed[:, place], forced_open=self.forced_open[:, place],
             setting_values=self.setting_values[place],
+            drifts=tuple(self.drifts[number] for number in place),
         )  # fmt: skip
-        drifts: dict[int, list[Drift]] = {}
-        for one in self.drifts:
-            drifts.setdefault(one.hypothesis, []).append(one)
         taken._open_fuses()
-        return dataclasses.replace(taken, drifts=tuple(
-            dataclasses.replace(one, hypothesis=number)
-            for number, mine in enumerate(place) for one in drifts.get(mine, ())
-        ))  # fmt: skip
+        return taken
 
     def _open_fuses(self) -> None:
         opened = [number for number, one in enumerate(self.hypotheses) if one.fuse_opened]
@@ -201,15 +195,21 @@ class Cases:
 
         Ohms and volts are those over the neighbourhood that the hypothesis stands for.
         """
-        width = [one.log_width for one in self.hypotheses]
+        every = [
+            (number, hypothesis.log_width, drift)
+            for number, (hypothesis, mine) in enumerate(
+                zip(self.hypotheses, self.drifts, strict=True)
+            )
+            for drift in mine
+        ]
         found = []
         for phase in range(len(items.PHASES)):
-            mine = [one for one in self.drifts if one.phase == phase]
+            mine = [one for one in every if one[2].phase == phase]
             found.append((
-                np.array([one.hypothesis for one in mine], dtype=np.intp),
-                np.array([one.part for one in mine], dtype=np.intp),
-                np.array([one.log_ohms * width[one.hypothesis] for one in mine]),
-                np.array([one.volts * width[one.hypothesis] for one in mine]),
+                np.array([number for number, _, _ in mine], dtype=np.intp),
+                np.array([one.part for _, _, one in mine], dtype=np.intp),
+                np.array([one.log_ohms * width for _, width, one in mine]),
+                np.array([one.volts * width for _, width, one in mine]),
             ))  # fmt: skip
         return found
 
@@ -250,17 +250,19 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
             np.array([variant.phase_volts(one) for one in parts]).T[:, None, :], shape
         ).copy(),
         forced_closed=np.zeros(shape, dtype=bool), forced_open=np.zeros(shape, dtype=bool),
-        setting_values=np.tile(healthy, (len(hypotheses), 1)),
+        setting_values=np.tile(healthy, (len(hypotheses), 1)), drifts=(),
     )  # fmt: skip
-    drifts: list[Drift] = []
+    drifts: list[tuple[Drift, ...]] = []
     for number, hypothesis in enumerate(hypotheses):
+        mine: list[Drift] = []
         for change in hypothesis.changes:
             level = hypothesis.level(change)
             if change.target == "setting":
                 value = cases.setting(change.id)
                 value[number] = value[number] * level if change.action == "times" else level
                 continue
-            drifts += _alter(cases, number, change, level, variant)
+            mine += _alter(cases, number, change, level, variant)
+        drifts.append(tuple(mine))
     cases._open_fuses()
     return dataclasses.replace(cases, drifts=tuple(drifts))
 
@@ -280,7 +282,7 @@ def _alter(
         cases.forced_closed[phases, number, place] = True
     elif change.action == "volts":
         cases.volts[phases, number, place] = volts = level * variant.system_volts / 12.0
-        return [Drift(number, phase, place, 0.0, volts * span) for phase in phases]
+        return [Drift(phase, place, 0.0, volts * span) for phase in phases]
     else:
         severity, kind = cases.hypotheses[number].place, cases.parts[place].kind
         factors = [
@@ -291,7 +293,7 @@ def _alter(
         ohms, along = _altered_ohms(before, change, level, factors)
         cases.ohms[phases, number, place] = ohms
         moves = zip(phases, along.tolist(), strict=True)
-        return [Drift(number, phase, place, log_ohms, 0.0) for phase, log_ohms in moves]
+        return [Drift(phase, place, log_ohms, 0.0) for phase, log_ohms in moves]
     return []
 
 

@@ -9,6 +9,7 @@ supply, a starved coil or a tripped output opens again.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,7 +71,7 @@ class Solution:
 
 def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Solution:
     """Solve every hypothesis in every situation."""
-    network, every = Network([one.between for one in cases.parts], "battery-negative"), cases
+    network, every = _network(tuple(one.between for one in cases.parts)), cases
     cases, which = cases.different()
     conductances, volts = _values(cases, variant, situations)
     live = np.array([not one.dead for one in situations])
@@ -88,6 +89,11 @@ def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situat
     return Solution(
         network, every, which, solved, {one: strength[n] for n, one in enumerate(situations)}
     )
+
+
+@lru_cache(maxsize=32)  # as many circuits and coils as there are, a few of a shop's own with them
+def _network(branches: tuple[tuple[str, str], ...]) -> Network:
+    return Network(branches, "battery-negative")
 
 
 def _values(
@@ -155,7 +161,7 @@ class _Batch:
         self.closed, self.opened = _forced(cases, situations)
         self.conductances, self.volts, self.made = conductances, volts, made
         self.live = np.broadcast_to(live[:, None], made.shape[:2])
-        self.phases = np.array([items.PHASES.index(one.phase) for one in situations])
+        self.situations = situations
 
     def settle(self, voltages: Floats, strength: Floats) -> None:
         """Fill node voltages and coil strength, changing ``made`` until nothing changes."""
@@ -194,8 +200,7 @@ class _Batch:
         for column, part in enumerate(self.cases.parts):
             for need in part.needs:
                 low = self._between(voltages, need.node, need.across) < need.min_volts * self.ratio
-                names = [items.PHASES.index(phase) for phase in need.phases]
-                here = np.isin(self.phases, names)[:, None]
+                here = np.array([one.phase in need.phases for one in self.situations])[:, None]
                 changed |= self._open(column, low & here & ~self.closed[:, :, column])
         return changed
 
