@@ -6,7 +6,7 @@ from engine import RequestError, diagnose
 from tests.recorded.random_requests import random_requests
 from tests.reference.conftest import SLOW
 
-REQUESTS = 600 if SLOW else 12
+REQUESTS = 600 if SLOW else 6
 
 
 @pytest.mark.parametrize("seed", [777_001, 777_002])
