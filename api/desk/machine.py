@@ -15,6 +15,7 @@ from api.desk.calls import address_of, desk
 from api.desk.forms import (
     CALL_BACK,
     MACHINE_TEXTS,
+    SETTINGS,
     Form,
     FormFault,
     asked,
@@ -72,6 +73,7 @@ def _form(form: Form, no: Refusal | None, status: int = 200, **more: Any) -> Res
         "number": "", "version": None, "complaints": None, "warnings": {}, "known": (), "same": (),
         "heard": None, "ticks": (),
         "questions": questions, "field_of": field_of, "numbers": numbers(), "form": form,
+        "of_the_call": SETTINGS,
         "faults": no.faults if no else {}, "stale": no.sentence if no else "",
     }  # fmt: skip
     return pages.respond("machine.html", no.status if no else status, **{**shown, **more})

@@ -146,7 +146,7 @@ def _again(case: Inquiry, desk: Desk, step: NextStep) -> str:
     if desk.provoked(case, step.key):
         return "It was answered before; now as the fault is brought on. Both count."
     if step.asked_for:
-        return "It was answered before; this one counts beside that."
+        return "Answered before; both count."
     return "Asked once more: the first answer does not count, as was said above."
 
 

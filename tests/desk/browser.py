@@ -38,8 +38,9 @@ _WATCH = """() => {
 # What a tired agent has to see of a step without scrolling, and the words that are in sight.
 _FIRST_SCREEN = """() => {
   const seen = (box) => box.height > 0 && box.top >= 0 && box.bottom <= innerHeight;
-  const parts = { lead: ".now-lead", caution: ".caution > p, .caution > ul", say: ".say",
-                  stop: ".stop ul", reading: "#value", unsure: ".unsure" };
+  // a phone tells who leads at what is asked next, not at a check out of turn
+  const parts = { lead: ".now:not(.aside) > .now-lead", caution: ".caution > p, .caution > ul",
+                  say: ".say", stop: ".stop ul", reading: "#value", unsure: ".unsure" };
   const cut = Object.entries(parts).filter(([, at]) => {
     const one = document.querySelector(`main :is(${at})`);
     return one && !seen(one.getBoundingClientRect());
@@ -192,7 +193,8 @@ class Typist:
     def start(self, words: Mapping[str, str], digits: str, complaint: str) -> None:
         """Start a call: the machine's name, then one digit a question, then the complaint.
 
-        ``digits`` are duty, symptom, and after the complaint the questions as they come.
+        ``digits`` are duty, symptom, after the complaint the questions as they come, and what is
+        at hand, which stands beside the machine's name.
         """
         self.page.goto("/desk")
         press(self.page, "n")
@@ -201,12 +203,14 @@ class Typist:
         self.keys.press("Tab")
         self.keys.type(words["machine_type"])
         self.keys.press("Tab")
-        self.keys.press("Tab")
+        self.keys.press(digits[-1])
+        for _ in range(3):
+            self.keys.press("Tab")
         self.keys.press(digits[0])
         self.keys.press(digits[1])
         self.keys.insert_text(complaint)
         self.keys.press("Tab")
-        for digit in digits[2:]:
+        for digit in digits[2:-1]:
             self._open_group(digit)
         if self.page.evaluate("document.activeElement.id") != "read_out":
             self.tab_to("read_out")

@@ -18,7 +18,7 @@ class Whole:
 
 
 # The digits: duty, symptom; after the complaint: control, coil, volts, actuation or solenoids and
-# side, what is at hand. The order is that of the form.
+# side, in the order of the form; last what is at hand.
 FUEL_BY_PHONE = Whole(
     "phone only, fuel circuit", "17", "mini excavator", "Turns over and does not catch.",
     "12" + "2" + "0" + "1" + "1" + "1",

@@ -168,6 +168,35 @@ def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser)
             assert page.evaluate(_CLIPPED) == 0, "no legend or answer is cut off at the right"
 
 
+#: what of these lies below the foot of the form, or beside the screen
+_BELOW = """names => {
+  const foot = document.querySelector(".send").getBoundingClientRect().top;
+  return names.filter((one) => {
+    const box = document.querySelector(one).getBoundingClientRect();
+    return !box.height || box.bottom > foot || box.right > innerWidth;
+  });
+}"""
+
+
+@pytest.mark.parametrize("size", [*b.SIZES, "small office"])
+def test_who_does_the_steps_and_with_what_is_asked_in_sight(
+    server: Running, chromium: Browser, size: str
+) -> None:
+    """Beside the machine and what the trouble is with; in an office with the complaint too."""
+    with b.screen(chromium, server.url) as page:
+        box = b.SIZES.get(size, {"width": 1366, "height": 768})
+        page.set_viewport_size(box)  # type: ignore[arg-type]
+        page.goto("/desk/call")
+        page.check("#duty-1")
+        seen = ["#fleet_number", "#machine_type", "#hands", "#skill", ".choice:has(#duty-2)"]
+        if size != "phone":
+            seen += [".choice:has(#symptom-fuel-shutoff-6)", ".choice:has(#symptom-fuel-shutoff-0)"]
+        assert page.evaluate(_BELOW, seen) == []
+        page.focus("#skill")
+        b.press(page, "1")
+        assert page.eval_on_selector("#skill", "one => one.value") == "1"
+
+
 def test_a_stop_card_stands_alone_until_it_was_read_out(server: Running, chromium: Browser) -> None:
     """A brake that does not hold: three lines and what to press; a digit of an answer is none."""
     with b.screen(chromium, server.url, "phone") as page:

@@ -553,7 +553,7 @@ def test_a_lay_caller_is_asked_as_one(desk: Browser, diagnoser: Diagnoser) -> No
     }  # fmt: skip
     assert dangerous >= {"bench-pull", "ground-jumper", "pull-current", "pull-pin-voltage"}
     assert not proposed & dangerous
-    assert 'id="skill-1" checked' in desk.get(f"{case}/machine").text
+    assert '<option value="1" selected>1 A caller' in desk.get(f"{case}/machine").text
     case = desk.start({**FUEL, "control-fuel-shutoff": "0"}, skill="1", fleet_number="lay")
     assert 'name="check" value="plunger-timing"' not in desk.page.text
     assert "for trained hands" in text_of(desk.get(f"{case}?check=plunger-timing"))
