@@ -325,7 +325,8 @@ class Adviser:
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
         if action == "repair":
-            return BEYOND if leads and self._model.causes[leader] in NO_REPAIR else None
+            beyond = self._model.causes[leader] in NO_REPAIR
+            return BEYOND if leads and (beyond or self._fetched(leader, limits)) else None
         if action != "check" or any(one.reason.before_part for one in proposals):
             return None
         if limits.forbidden and limits.kinds is not None and set(limits.kinds) == {"ask"}:
@@ -342,6 +343,12 @@ class Adviser:
             for one in proposals
         )
         return BEYOND if past and within < self._at.least_settled and not asking else None
+
+    def _fetched(self, leader: int, limits: Limits) -> bool:
+        """Return whether somebody has to go there: the caller can only ask and look, and what
+        leads is put right by another trade."""
+        phone = limits.kinds is not None and BY_PHONE.issuperset(limits.kinds)
+        return phone and bool(self._beyond[leader])
 
     def _works(self, belief: Belief, effects: Effects) -> bool:
         """Return whether the machine is said to work, was seen to, and nothing read denies it.
