@@ -316,11 +316,11 @@ class Adviser:
 
         Who can only ask goes no further with a machine at which not every step is allowed. A
         machine that is most likely good is given back, and so is one that works where nothing read
-        speaks against it. Where the fault more likely than not lies beyond this circuit and all
-        was asked, nobody measures on for a cause in it that has less belief than is worth a check
-        of its own; where this circuit was proved good and something outside leads clearly, only a
-        question is asked first that may bring such a cause back. Nor is anything put right in this
-        circuit where what leads has no repair in it.
+        speaks against it. Where the fault more likely than not lies beyond this circuit and all was
+        asked, nobody measures on for a cause in it that has less belief than is worth a check of
+        its own; where something outside leads clearly, at half or with this circuit proved good,
+        only a question is asked first that may bring such a cause back. Nor is anything put right
+        in this circuit where what leads has no repair in it.
         """
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
@@ -336,7 +336,7 @@ class Adviser:
         name = self._model.causes[leader]
         if name == HEALTHY and (leads or (clear and self._works(belief, effects))):
             return BEYOND
-        proved = name == OUTSIDE and clear
+        proved = (name == OUTSIDE or (leads and bool(self._beyond[leader]))) and clear
         past = proved or belief.causes[self._beyond].sum() >= self._at.leads
         asking = any(
             one.reason.kind == "ask" and (not proved or self._may_lead_back(belief, one.check))
