@@ -472,7 +472,8 @@ class ModelStore:
                 total -= self._solved.pop(0).nbytes
             for machine in done[:-1]:
                 if total > self._most:
-                    del self._models[machine]
+                    # a companion may refer to its model: both would wait for the garbage collector
+                    self._models.pop(machine).result().companions.clear()
                     total -= sizes[machine]
 
     def _build(self, machine: Machine) -> Model:

@@ -1,5 +1,7 @@
 """Models of machines: each built once, kept within bounds, reused when shares alone change."""
 
+import gc
+import weakref
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 
@@ -65,6 +67,23 @@ def test_models_are_kept_within_the_bytes_given(knowledge: Knowledge) -> None:
     assert store.get(machines[2]) is third
     assert store.get(machines[1]) is second
     assert store.get(machines[0]) is not first
+
+
+def test_what_is_dropped_is_freed_at_once(knowledge: Knowledge) -> None:
+    """A companion refers to its model, as an adviser does: neither waits for the collector."""
+    machines = [Machine(*CRANK, ambient_celsius=celsius) for celsius in (1.0, 2.0, 3.0)]
+    store = ModelStore(knowledge, 1)
+    dropped = store.get(machines[0])
+    dropped.companions["adviser"] = [dropped]
+    gone = weakref.ref(dropped)
+    gc.disable()
+    try:
+        del dropped
+        for machine in machines[1:]:
+            store.get(machine)
+        assert gone() is None
+    finally:
+        gc.enable()
 
 
 def test_other_shares_do_not_solve_a_machine_again(
