@@ -75,12 +75,11 @@ def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situat
     cases, which = cases.different()
     conductances, volts = _values(cases, variant, situations)
     live = np.array([not one.dead for one in situations])
-    made = _commanded(cases, variant, situations)
-    strength = np.zeros(made.shape[:2])
-    solved_volts = np.zeros((*made.shape[:2], len(network.nodes)))
-    batch = _Batch(network, cases, variant, situations, conductances, volts, made, live)
+    strength = np.zeros(conductances.shape[:2])
+    solved_volts = np.zeros((*strength.shape, len(network.nodes)))
+    batch = _Batch(network, cases, variant, situations, conductances, volts, live)
     batch.settle(solved_volts, strength)
-    final = np.where(made, conductances, 0.0)
+    final = np.where(batch.made, conductances, 0.0)
     leaks = np.where(live, METER_OHMS, OHMMETER_LEAK_OHMS)
     solved = {
         one: Solved(network, final[n], volts[n], solved_volts[n], float(leaks[n]))
@@ -125,16 +124,14 @@ def _as_new(part: items.Part, variant: Variant) -> float:
 
 
 def _commanded(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Mask:
-    """Return which parts conduct as far as command and force go, shape as the conductances.
+    """Return which parts the command makes, shape (situation, 1, part).
 
-    A relay contact is open unless a fault keeps it closed: its coil is not looked at yet.
+    A relay contact is left open: its coil is not looked at yet.
     """
-    wanted = np.array([
+    made: Mask = np.array([
         [part.kind != "contact" and (not part.switched or part.id in one) for part in cases.parts]
         for one in (variant.circuit.phases[situation.phase].made for situation in situations)
-    ])  # fmt: skip
-    closed, opened = _forced(cases, situations)
-    made: Mask = (wanted[:, None] | closed) & ~opened
+    ])[:, None]  # fmt: skip
     return made
 
 
@@ -154,13 +151,14 @@ class _Batch:
 
     def __init__(  # noqa: PLR0913, PLR0917 - one constructor for one place
         self, network: Network, cases: Cases, variant: Variant, situations: Sequence[Situation],
-        conductances: Floats, volts: Floats, made: Mask, live: Mask,
+        conductances: Floats, volts: Floats, live: Mask,
     ) -> None:  # fmt: skip
         self.network, self.cases = network, cases
         self.ratio = variant.system_volts / 12.0
         self.closed, self.opened = _forced(cases, situations)
-        self.conductances, self.volts, self.made = conductances, volts, made
-        self.live = np.broadcast_to(live[:, None], made.shape[:2])
+        self.made = (_commanded(cases, variant, situations) | self.closed) & ~self.opened
+        self.conductances, self.volts = conductances, volts
+        self.live = np.broadcast_to(live[:, None], conductances.shape[:2])
         self.situations = situations
 
     def settle(self, voltages: Floats, strength: Floats) -> None:

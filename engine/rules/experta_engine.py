@@ -114,9 +114,7 @@ class QuickMatcher(ReteMatcher):  # type: ignore[misc]
             if id(node) not in nodes:
                 nodes[id(node)] = node
                 stack += [child.node for child in node.children]
-        self._touched: dict[
-            Any, None
-        ] = {}  # terminal nodes that a fact has come to since the reset
+        self._touched: dict[Any, None] = {}  # terminal nodes that changed since the reset
         self._with_memory = [
             one for one in nodes.values() if not isinstance(one, (NoMemory, ConflictSetNode))
         ]
