@@ -171,7 +171,6 @@ def test_nothing_looked_at_while_working_is_held_out() -> None:
     """No open call has the very findings of a blind one, which nobody is to tune on; those that
     have are named without saying of which."""
     opened, held_out = _facts("open"), _facts("blind")
-    assert len(opened) == 245
-    assert len(held_out) == 57
+    assert min(len(opened), len(held_out)) > 50, "both folders are read"
     twins = [name for name, facts in opened.items() if facts in held_out.values()]
     assert twins == []
