@@ -8,7 +8,7 @@ from api.answers.conclusions import behind, cause_of, hundredths
 from api.desk import told
 from api.desk.calls import Call
 from api.desk.translation import gettext
-from api.interview.desk import lead, provoked_by
+from api.interview.desk import lead
 from api.interview.hearing import hear
 from api.interview.next_step import (
     SURE,
@@ -89,7 +89,7 @@ class Ask:
     @property
     def provoked(self) -> str:
         """Return what the step asks to be done meanwhile; nothing for an answer that is changed."""
-        return (not self.replaces and provoked_by(self.row["say"])) or ""
+        return (not self.replaces and self.row.get("while")) or ""
 
     @property
     def to_own_ground(self) -> bool:

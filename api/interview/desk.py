@@ -11,7 +11,6 @@ from api.strict_json import Json
 from engine import Diagnoser, Knowledge
 from engine.answer import explain
 from engine.answer.documents import plain
-from engine.answer.words import PROVOKING
 from engine.knowledge import items
 from engine.knowledge.rule_language import StepTest
 from engine.physics.model import Model
@@ -68,7 +67,7 @@ class Desk:
 
     def provoked(self, inquiry: Inquiry, name: str) -> str | None:
         """Return what a check's step asks to be done to bring the fault on, if anything."""
-        return provoked_by(self.step(inquiry, name)["say"])
+        return self.step(inquiry, name).get("while")
 
     def meanings(self, inquiry: Inquiry, name: str) -> Sequence[Json]:
         """Return what each result of a check would mean; a step that is proposed has it already."""
@@ -150,11 +149,6 @@ class Desk:
         asked = read_request(json.loads(request), self.knowledge)
         model = self.diagnoser.models.get(asked.machine)
         return model, case_view(asked, [observe(model, one) for one in asked.findings])
-
-
-def provoked_by(say: str) -> str | None:
-    """Return what a step's words ask to be done meanwhile to bring the fault on, if anything."""
-    return next((how for how, words in PROVOKING.items() if say.endswith(words)), None)
 
 
 def probabilities(answer: Json) -> dict[str, float]:

@@ -39,7 +39,8 @@ _NAMES: Mapping[Any, str] = {
     Figure: "SumResult", AlikeGroup: "Group", LookAlike: "Declared",
 }  # fmt: skip
 _PARTIAL = (Band, SlimAnswer)  # an open one has no limits
-_CLOSED = {"NextCheck.kind": items.KINDS, "Evidence.verdict": items.VERDICTS}
+_CLOSED = {"NextCheck.kind": items.KINDS, "NextCheck.while": items.PROVOKED,
+           "Evidence.verdict": items.VERDICTS}  # fmt: skip
 _PLAIN: Mapping[Any, Described] = {
     str: {"type": "string"}, int: {"type": "integer"}, float: {"type": "number"},
     bool: {"type": "boolean"}, datetime: {"type": "string", "format": "date-time"},

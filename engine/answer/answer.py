@@ -132,7 +132,11 @@ class MeaningEntry:
 
 @dataclass(frozen=True)
 class NextCheck:
-    """A check to do next: how, what it saves, and what each result would mean."""
+    """A check to do next: how, what it saves, and what each result would mean.
+
+    ``provoke`` is what its words ask to be done meanwhile to bring the fault on; the finding says
+    it in ``while``.
+    """
 
     check: str
     name: str
@@ -147,6 +151,7 @@ class NextCheck:
     reason: str
     expect: tuple[Expectation, ...]
     meanings: tuple[MeaningEntry, ...]
+    provoke: str | None = field(default=None, metadata={"key": "while", **KNOWN})
 
 
 @dataclass(frozen=True)

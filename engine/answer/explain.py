@@ -402,7 +402,7 @@ def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
     conditions = MeasurementConditions(name)
     hazards = check_hazards(check, model.variants)
     hazards |= items.HAZARDS_OF_PROVOKED.get(provoke or "", frozenset())
-    meanwhile = words.PROVOKING.get(provoke or "", "")
+    meanwhile = words.PROVOKING[provoke] if provoke else ""
     return NextCheck(
         check=name,
         name=check.name,
@@ -420,6 +420,7 @@ def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
             for one, weight in [*((one, weights) for one in named), (HEALTHY, None)]
         ),
         meanings=(),
+        provoke=provoke,
     )
 
 

@@ -38,8 +38,9 @@ _WATCH = """() => {
 # What a tired agent has to see of a step without scrolling, and the words that are in sight.
 _FIRST_SCREEN = """() => {
   const seen = (box) => box.height > 0 && box.top >= 0 && box.bottom <= innerHeight;
-  // a phone tells who leads at what is asked next, not at a check out of turn
-  const parts = { lead: ".now:not(.aside) > .now-lead", caution: ".caution > p, .caution > ul",
+  // a phone tells who leads at what is asked next, not at a check out of turn; an office always
+  const lead = innerWidth < 700 ? ".now:not(.aside) > .now-lead" : ".now > .now-lead";
+  const parts = { lead, caution: ".caution > p, .caution > ul",
                   say: ".say", stop: ".stop ul", reading: "#value", unsure: ".unsure" };
   const cut = Object.entries(parts).filter(([, at]) => {
     const one = document.querySelector(`main :is(${at})`);

@@ -120,6 +120,7 @@ def test_a_good_reading_is_taken_again_while_the_fault_is_brought_on(
             said("engine-response", "cranks-no-start"), said("plunger-action", "no-movement"),
             said("failure-pattern", pattern), read("relay-87-voltage", 12.0, **how),
         ]})  # fmt: skip
+        assert all(("while" in one) == (words in one["say"]) for one in answer["next_checks"])
         return {one["check"]: one["say"] for one in answer["next_checks"]}
 
     assert words in proposed(pattern)["relay-87-voltage"]
