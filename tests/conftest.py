@@ -35,13 +35,13 @@ from engine.diagnosis import shipped
 from engine.physics.model import MOST_BYTES, ModelStore
 from engine.reasoning.request import Request
 from tests.databases import KINDS, Server, server, set_up
-from tests.reference.conftest import SLOW as ALL
 from tests.reference.conftest import enlarged, pytest_terminal_summary
+from tests.sweeps import EXAMPLES
 
 __all__ = ["enlarged", "pytest_terminal_summary"]
 
-# What is made up for a property; no time is held, since machines are busy.
-settings.register_profile("tests", max_examples=300 if ALL else 30, deadline=None)
+# No time is held, since machines are busy.
+settings.register_profile("tests", max_examples=EXAMPLES, deadline=None)
 settings.load_profile("tests")
 
 SLOW = str(Path(__file__).parent / "reference")  # comparisons with other programs, at length

@@ -100,7 +100,7 @@ def test_measure_of_readings_is_the_integral_over_the_density(
     model, prediction = separation.model, separation.model.predictions[check]
     assert isinstance(prediction, ReadingPrediction)
     low = float(prediction.scale.of(prediction.low))
-    grid = np.linspace(low, low + prediction.width, 20001)
+    grid = np.linspace(low, low + prediction.width, 2001)
     values = prediction.scale.back(grid)
     density = np.stack([prediction.density(value) for value in values])  # (value, hypothesis)
     over = prediction.open_share()

@@ -11,6 +11,7 @@ from api.curation.facts import KINDS, shelf, title_of
 from api.curation.reference import Site, render_groups, render_index, render_page
 from engine import Knowledge
 from engine.audit.separation import Survey
+from tests.sweeps import part
 
 VOID = {"meta", "link", "input", "br"}
 
@@ -56,14 +57,18 @@ class Reader(HTMLParser):
         return " ".join(self.words)
 
 
+def addresses(knowledge: Knowledge) -> list[tuple[str, str]]:
+    """Return kind and name of every item."""
+    return [(kind, name) for kind in KINDS for name in shelf(knowledge, kind)]
+
+
 @pytest.fixture(scope="module")
 def pages(survey: Survey) -> dict[str, Reader]:
-    """Every page, read, under the address that it is served at."""
+    """A part of the pages, read, under the addresses that they are served at."""
     top, below = Site(survey.knowledge), Site(survey.knowledge, root="../")
     made = {"": render_index(top), "groups.html": render_groups(survey, top)}
-    for kind in KINDS:
-        for name in shelf(survey.knowledge, kind):
-            made[f"{kind}/{name}.html"] = render_page(survey, below, kind, name)
+    for kind, name in part(addresses(survey.knowledge), 5):
+        made[f"{kind}/{name}.html"] = render_page(survey, below, kind, name)
     return {path: Reader(text) for path, text in made.items()}
 
 
@@ -74,37 +79,44 @@ def test_no_item_is_missing(pages: dict[str, Reader], knowledge: Knowledge, kind
     for name, item in shelf(knowledge, kind).items():
         path = f"{kind}/{name}.html"
         assert path in linked, path
-        text = pages[path].text
-        assert " ".join(title_of(item).split()) in text
-        assert name in text
-        assert item.file in text
+        if path in pages:
+            text = pages[path].text
+            assert " ".join(title_of(item).split()) in text
+            assert name in text
+            assert item.file in text
 
 
 def test_prose_of_causes_checks_and_rules_is_there(
     pages: dict[str, Reader], knowledge: Knowledge
 ) -> None:
     """A page holds all that its file says to people."""
+    said: dict[str, tuple[str, ...]] = {}
     for cause in knowledge.causes.values():
-        for prose in (cause.looks_like, cause.remedy, cause.proof_of_repair):
-            assert prose in pages[f"causes/{cause.id}.html"].text
+        said[f"causes/{cause.id}"] = cause.looks_like, cause.remedy, cause.proof_of_repair
     for check in knowledge.checks.values():
-        for prose in (check.say, check.how, check.why):
-            assert prose in pages[f"checks/{check.id}.html"].text
+        said[f"checks/{check.id}"] = check.say, check.how, check.why
     for rule in knowledge.rules.values():
-        for prose in (rule.because.found, rule.because.points, rule.because.next):
-            assert prose in pages[f"rules/{rule.id}.html"].text
+        because = rule.because
+        said[f"rules/{rule.id}"] = because.found, because.points, because.next
+    read = {path: page.text for path, page in pages.items() if path.removesuffix(".html") in said}
+    assert {path.split("/")[0] for path in read} == {"causes", "checks", "rules"}
+    for path, text in read.items():
+        for prose in said[path.removesuffix(".html")]:
+            assert prose in text, path
 
 
-def test_every_link_leads_somewhere(pages: dict[str, Reader]) -> None:
+def test_every_link_leads_somewhere(pages: dict[str, Reader], knowledge: Knowledge) -> None:
     """No link of any page is dead, neither its file nor the place in it, and none leaves."""
+    there = {"style.css", "", "groups.html"}
+    there |= {f"{kind}/{name}.html" for kind, name in addresses(knowledge)}
     for path, page in pages.items():
         for link in page.links:
             parts = urlsplit(link)
             assert not parts.scheme, (path, link)
             assert not parts.netloc, (path, link)
             target = urljoin(f"/{path}", parts.path).removeprefix("/")
-            assert target in (*pages, "style.css"), (path, link)
-            if parts.fragment:
+            assert target in there, (path, link)
+            if parts.fragment and target in pages:
                 assert parts.fragment in pages[target].ids, (path, link)
 
 
@@ -122,7 +134,8 @@ def test_pages_work_under_the_strict_policy(pages: dict[str, Reader]) -> None:
 
 def test_served_pages_are_these(client: FlaskClient, pages: dict[str, Reader]) -> None:
     """The service serves the same pages, with a policy that lets only its own style sheet in."""
-    for path in ("causes/ground-resistive.html", "rules/smoking-coil.html", "groups.html"):
+    some = [next(path for path in pages if path.startswith(kind)) for kind in ("causes", "rules")]
+    for path in (*some, "groups.html"):
         served = client.get(f"/reference/{path}")
         assert served.status_code == 200
         assert served.mimetype == "text/html"

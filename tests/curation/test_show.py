@@ -10,6 +10,7 @@ from api.curation.reference import page_sections
 from engine import Knowledge
 from engine.audit.separation import Survey
 from engine.knowledge import rule_language
+from tests.sweeps import part
 
 Run = Callable[..., Result]
 
@@ -46,10 +47,10 @@ def test_unknown_id_names_the_nearest(run: Run) -> None:
 def test_every_item_has_a_page(survey: Survey, knowledge: Knowledge) -> None:
     """No item of the base, of whatever form, is beyond the page's words."""
     machine = facts.shown_machines(knowledge, ["fuel-shutoff-ignition-timed"], ["body-ground"])
-    for kind in facts.KINDS:
-        for name in facts.shelf(knowledge, kind):
-            parts = page_sections(facts.page(survey, kind, name, machine))
-            assert parts[0].lines, name
+    every = [(kind, name) for kind in facts.KINDS for name in facts.shelf(knowledge, kind)]
+    for kind, name in part(every, 4):
+        parts = page_sections(facts.page(survey, kind, name, machine))
+        assert parts[0].lines, name
 
 
 def test_every_form_of_action_has_words(knowledge: Knowledge) -> None:

@@ -15,8 +15,8 @@ from api.access import keys
 from api.store import Database
 from tests.desk import browser as b
 from tests.desk.calls import BRAKE_WITH_LAMP, CALLS, FULL_KIT_TWO_FAULTS, Whole
-from tests.reference.conftest import ONLY_SLOW
 from tests.serving import Running
+from tests.sweeps import ONLY_SLOW
 
 _MACHINES = count(1)
 

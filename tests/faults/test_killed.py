@@ -11,7 +11,7 @@ import pytest
 from api.store import Database
 from tests.faults.conftest import Starter
 from tests.faults.writers import Acknowledged, Writer, hold_to
-from tests.reference.conftest import SLOW
+from tests.sweeps import SLOW
 
 pytestmark = pytest.mark.both_databases
 

@@ -11,7 +11,7 @@ import yaml
 from engine.knowledge import KnowledgeError, load_knowledge
 from engine.knowledge.files import read_sources
 from engine.knowledge.text import load_yaml
-from tests.reference.conftest import SLOW
+from tests.sweeps import SLOW
 
 ODD: tuple[Any, ...] = (
     None, True, False, 0, -1, 5, 1e9, 10**25, "", "x", "open", "yes", "above x", "above 5",

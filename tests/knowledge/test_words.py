@@ -3,8 +3,6 @@
 import re
 from collections.abc import Iterator
 
-import pytest
-
 from engine.knowledge import Knowledge
 from tests.safety.forbidden import texts
 
@@ -58,14 +56,15 @@ def test_no_sentence_is_longer_than_twenty_words(knowledge: Knowledge) -> None:
     assert long == []
 
 
-@pytest.mark.parametrize("word", INSTEAD)
-def test_the_base_says_it_as_an_american_shop_does(word: str, knowledge: Knowledge) -> None:
-    """No text says this word; the shop's word for it is told."""
-    pattern = re.compile(rf"(?<![-\w]){word}(?![-\w])", re.IGNORECASE)
+def test_the_base_says_it_as_an_american_shop_does(knowledge: Knowledge) -> None:
+    """No text says one of these words; the shop's word for it is told."""
+    pattern = re.compile(rf"(?<![-\w])({'|'.join(INSTEAD)})(?![-\w])", re.IGNORECASE)
     found = [
-        (name, text) for name, text in prose(knowledge) if pattern.search(TAP_BY_HAND.sub("", text))
+        (name, text, f"say {INSTEAD[word.lower()]!r}")
+        for name, text in prose(knowledge)
+        for word in pattern.findall(TAP_BY_HAND.sub("", text))
     ]
-    assert found == [], f"say {INSTEAD[word]!r}"
+    assert found == []
 
 
 def test_a_coil_style_is_named_by_its_wires(knowledge: Knowledge) -> None:

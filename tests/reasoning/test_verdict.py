@@ -13,7 +13,7 @@ from engine.physics.machine import Machine
 from engine.physics.prediction import ReadingPrediction
 from engine.reasoning.observe import Observation, observe
 from engine.reasoning.request import read_request
-from tests.reference.conftest import SLOW
+from tests.sweeps import SLOW
 
 CONTROLS = {
     "fuel-shutoff": ("ignition-timed", "controller-on-crank", "unknown"),

@@ -4,9 +4,9 @@ import pytest
 
 from engine import RequestError, diagnose
 from tests.recorded.random_requests import random_requests
-from tests.reference.conftest import SLOW
+from tests.sweeps import SLOW, WHOLE
 
-REQUESTS = 600 if SLOW else 6
+REQUESTS = 600 if SLOW else 6 if WHOLE else 2
 
 
 @pytest.mark.parametrize("seed", [777_001, 777_002])

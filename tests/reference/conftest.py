@@ -5,17 +5,15 @@ whether or not output is captured. ``TESTS_SLOW=1`` makes every random compariso
 as large.
 """
 
-import os
 from collections.abc import Callable, Iterator
 
 import pytest
 
 from engine import Diagnoser
 from engine.physics.model import ModelStore
+from tests.sweeps import SLOW
 
 SLOW_FACTOR = 20
-SLOW = os.environ.get("TESTS_SLOW", "") not in ("", "0")
-ONLY_SLOW = pytest.mark.skipif(not SLOW, reason="long; run with TESTS_SLOW=1")
 FIGURE = "reference figure"
 _WRITTEN = pytest.StashKey[bool]()
 

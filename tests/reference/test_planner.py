@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from engine.reasoning.planning import Problem, rank, repair_minutes, repair_order
-from tests.reference.conftest import ONLY_SLOW
 from tests.reference.exact_planner import Exact, Identify
+from tests.sweeps import ONLY_SLOW, ONLY_WHOLE
 
 # Test sequencing, matrix as in Pattipati and Alexandridis 1990 (from memory; values calc):
 # the outcomes of five tests in six states, and the states' chances.
@@ -207,7 +207,12 @@ def test_exact_planner_agrees_with_the_independent_recursion() -> None:
 
 @pytest.mark.parametrize(
     ("causes", "checks", "count"),
-    [(4, 3, 20), (6, 5, 3), (8, 6, 1), pytest.param(10, 8, 2, marks=ONLY_SLOW)],
+    [
+        (4, 3, 20),
+        (6, 5, 3),
+        pytest.param(8, 6, 1, marks=ONLY_WHOLE),
+        pytest.param(10, 8, 2, marks=ONLY_SLOW),
+    ],
 )
 def test_bounded_planner_is_within_two_percent_of_the_optimum(
     causes: int, checks: int, count: int, enlarged: Callable[[int], int],

@@ -13,6 +13,7 @@ from engine import Diagnoser
 from engine.knowledge.text import load_yaml
 from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.request import read_request
+from tests.sweeps import part
 
 CASES = Path(__file__).parents[1] / "cases"
 RULES = sorted(
@@ -60,7 +61,7 @@ def jittered(request: dict[str, Any], rng: np.random.Generator) -> dict[str, Any
     return moved
 
 
-@pytest.mark.parametrize("name", RULES)
+@pytest.mark.parametrize("name", part(RULES, 3))
 @pytest.mark.slow
 def test_what_a_proof_clears_is_below_one_percent(
     name: str, diagnoser: Diagnoser, enlarged: Callable[[int], int]
@@ -95,12 +96,12 @@ def test_a_burned_part_names_a_root_and_the_check_before_replacing(
     """Each burned or blown part names at least one root, and a check to do before it is fitted."""
     requests = worked(cause)
     assert requests
-    for request in requests:
+    for request in part(requests, 2):
         answer = diagnoser.diagnose(request)
-        part = next(one for one in answer["causes"] if one["id"] == cause)
-        assert part["look_behind"], request
-        assert all(root["because"] for root in part["look_behind"])
-        assert part["before_replacing"], request
+        burned = next(one for one in answer["causes"] if one["id"] == cause)
+        assert burned["look_behind"], request
+        assert all(root["because"] for root in burned["look_behind"])
+        assert burned["before_replacing"], request
 
 
 def test_no_leader_is_proved_good(diagnoser: Diagnoser) -> None:
@@ -110,7 +111,7 @@ def test_no_leader_is_proved_good(diagnoser: Diagnoser) -> None:
     for name in RULES:
         file = read("rules", name)[0]
         requests += [one["request"] for one in (*file["fires"], *file["silent"])]
-    for request in requests:
+    for request in part(requests, 5):
         found = concluded(diagnoser, request)
         leader = max(found.view.beliefs, key=found.view.beliefs.__getitem__)
         for proof in found.proofs:

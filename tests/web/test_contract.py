@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 
 from api.answers import demos
 from engine.knowledge.text import load_yaml
-from tests.reference.conftest import SLOW
+from tests.sweeps import SLOW
 
 WORKED = sorted((Path(__file__).parents[2] / "tests" / "cases" / "worked").glob("*.yaml"))
 REQUESTS = [pytest.param(demo.request, id=demo.id) for demo in demos.load_all()] + [

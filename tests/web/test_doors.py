@@ -14,7 +14,7 @@ from api.answers import demos
 from api.strict_json import dumps
 from engine import diagnose
 from tests.forking import ROOT, Forked
-from tests.reference.conftest import SLOW
+from tests.sweeps import SLOW
 
 WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
 

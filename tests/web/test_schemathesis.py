@@ -11,6 +11,7 @@ from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks
 
 from api.web import BLUEPRINTS
+from tests.sweeps import part
 from tests.web.conftest import labels
 
 pytestmark = pytest.mark.slow
@@ -70,7 +71,7 @@ def modes() -> list[Any]:
     ]
 
 
-@pytest.mark.parametrize(("label", "mode"), modes())
+@pytest.mark.parametrize(("label", "mode"), part(modes(), 3))
 def test_service_keeps_its_word(
     operations: dict[str, Any], label: str, mode: GenerationMode, enlarged: Callable[[int], int]
 ) -> None:
