@@ -1,6 +1,5 @@
 """Keys: their form, what is kept of them, and how they end."""
 
-import math
 import re
 from collections.abc import Callable
 from typing import Any
@@ -16,12 +15,11 @@ from tests.access.conftest import bearer
 
 def test_a_secret_has_160_random_bits(make_key: Callable[[str], str]) -> None:
     """RFC 4648 section 6: a base32 letter is 5 bits; 32 of them are 160, and no two keys agree."""
-    made = [make_key("read") for _ in range(20)]
+    made = [make_key("read") for _ in range(5)]
     secrets = {key.rsplit("_", 1)[1] for key in made}
-    assert len(secrets) == 20
+    assert len(secrets) == 5
     for secret in secrets:
         assert re.fullmatch("[a-z2-7]{32}", secret)
-    assert math.log2(32) * 32 == 160
 
 
 @pytest.mark.both_databases

@@ -9,6 +9,7 @@ from flask import Flask
 from api.access import roles
 from api.store import Database
 from tests.access.conftest import bearer
+from tests.sweeps import part
 
 ORDER = ("read", "agent", "admin")
 # whoever reaches the service may ask these: probes, and what a program needs to know beforehand
@@ -83,7 +84,7 @@ def test_a_key_opens_its_role_and_what_stands_before_it(
     app = make_app(database, require_keys="yes", rate_per_minute=10**6)
     client, header = app.test_client(), bearer(make_key(held))
     refused = {"read": 0, "agent": 0, "admin": 0}
-    for method, path, role in routes(app):
+    for method, path, role in part(routes(app), 3, ORDER.index(held)):
         if role == "public":
             continue
         answer = client.open(path, method=method, headers=header)

@@ -71,10 +71,10 @@ def test_confirmed_causes_become_likelier(
 
 def test_two_workers_learn_the_same(book: Book, database: Database, engine: Diagnoser) -> None:
     """The same closed cases, in whatever order, give the same answer byte for byte."""
-    one, other = LearningDiagnoser(engine, database), None
+    one = LearningDiagnoser(engine, database)
     close(book, CAUSE, 2)
     close(book, "pull-winding-open", 3)
-    other = LearningDiagnoser(Diagnoser(engine.knowledge), database)
+    other = LearningDiagnoser(engine.with_shares_of(engine.knowledge), database)
     assert one.diagnose(REQUEST) == other.diagnose(REQUEST)
 
 

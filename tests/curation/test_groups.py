@@ -8,7 +8,6 @@ import pytest
 from click.testing import Result
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import trapezoid
 from scipy.special import rel_entr
 
 from engine.audit.groups import cliques, groups, look_alikes
@@ -95,7 +94,7 @@ def test_measure_of_outcomes_is_jeffreys_divergence(survey: Survey) -> None:
 def test_measure_of_readings_is_the_integral_over_the_density(
     survey: Survey, check: str, second: str
 ) -> None:
-    """For a reading the cells give what SciPy's integral over the engine's density gives."""
+    """For a reading the cells give what NumPy's integral over the engine's density gives."""
     separation = survey.of(machines(survey.knowledge)[0])
     model, prediction = separation.model, separation.model.predictions[check]
     assert isinstance(prediction, ReadingPrediction)
@@ -111,7 +110,7 @@ def test_measure_of_readings_is_the_integral_over_the_density(
         return density @ mine, float(over @ mine) if prediction.unit == "ohm" else 0.0
 
     (p, p_open), (q, q_open) = of("ground-resistive"), of(second)
-    there = trapezoid((p - q) * np.log(p / q), grid)
+    there = np.trapezoid((p - q) * np.log(p / q), grid)
     if prediction.unit == "ohm":
         there += (p_open - q_open) * np.log(p_open / q_open)
     wanted = DECIBANS_A_NAT * there / 2

@@ -11,6 +11,7 @@ from api.curation.starters import unfilled
 from engine.knowledge.items import FAMILIES
 from engine.knowledge.load import inspect
 from tests import readme
+from tests.sweeps import ONLY_WHOLE
 
 Run = Callable[..., Result]
 DEVELOPERS = Path(__file__).parents[2] / "DEVELOPERS.md"
@@ -66,6 +67,7 @@ def fill(file: Path, replacements: list[tuple[str, str]]) -> None:
     file.write_text(body, encoding="utf-8")
 
 
+@ONLY_WHOLE  # the whole audit, of a base with a new cause
 def test_filled_starters_pass_the_checker(run: Run, tmp_path: Path) -> None:
     """A cause, a question, a reading and a rule from starters are without fault, and run; so does
     the rule that DEVELOPERS prints with its cases."""

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.optimize import brentq
 
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge
@@ -101,6 +100,8 @@ def test_a_band_holds_nine_in_ten() -> None:
 def test_good_machines_of_two_kinds_make_one_band() -> None:
     """The band that is judged by holds 95.45 % of the mixture of healthy machines, their
     own spread only: 0.1 V of repeatability and 0.2 V of tolerance."""
+    from scipy.optimize import brentq  # slow to load
+
     spread = math.hypot(0.1, 0.2)
     band = reading([11.0, 12.0]).good_band(np.array([0.5, 0.5]))
     assert band is not None

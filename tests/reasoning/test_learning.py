@@ -2,14 +2,14 @@
 
 import pytest
 
-from engine import Diagnoser, RequestError, updated_shares, with_learning
+from engine import Diagnoser, Knowledge, RequestError, updated_shares, with_learning
 from engine.reasoning.learning import FLOOR, PRIOR_CASES
 
 CIRCUIT = "fuel-shutoff-ignition-timed"
 MACHINE = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "body-ground"}
 
 
-def test_shares_are_the_posterior_mean_of_a_dirichlet(knowledge) -> None:  # noqa: ANN001
+def test_shares_are_the_posterior_mean_of_a_dirichlet(knowledge: Knowledge) -> None:
     """The new share is (prior cases x share + cases seen) over all cases (textbook update)."""
     outcomes = [{"circuit": CIRCUIT, "cause": "timer-dead", "count": 50}]
     learned = updated_shares(knowledge, outcomes)[CIRCUIT]
@@ -23,33 +23,36 @@ def test_shares_are_the_posterior_mean_of_a_dirichlet(knowledge) -> None:  # noq
     assert learned["ground-resistive"] == pytest.approx(rest)
 
 
-def test_no_share_falls_below_the_floor(knowledge) -> None:  # noqa: ANN001
+def test_no_share_falls_below_the_floor(knowledge: Knowledge) -> None:
     """What was never seen in ten thousand cases can still happen."""
     outcomes = [{"circuit": CIRCUIT, "cause": "timer-dead", "count": 10_000}]
     learned = updated_shares(knowledge, outcomes)[CIRCUIT]
     assert min(learned.values()) == FLOOR
 
 
-def test_nothing_learned_changes_nothing(knowledge) -> None:  # noqa: ANN001
+def test_nothing_learned_changes_nothing(knowledge: Knowledge) -> None:
     """Without outcomes the knowledge and its version stay as they are."""
     assert with_learning(knowledge, []) is knowledge
 
 
-def test_learning_moves_the_ranking_of_its_circuit_only(knowledge) -> None:  # noqa: ANN001
+def test_learning_moves_the_ranking_of_its_circuit_only(
+    knowledge: Knowledge, diagnoser: Diagnoser
+) -> None:
     """A cause that was confirmed often leads without findings there, and not on other circuits."""
     outcomes = [{"circuit": CIRCUIT, "cause": "timer-dead", "count": 400}]
     learned = with_learning(knowledge, outcomes)
-    answer = Diagnoser(learned).diagnose({"machine": MACHINE, "findings": []})
+    learner = diagnoser.with_shares_of(learned)
+    answer = learner.diagnose({"machine": MACHINE, "findings": []})
     assert answer["causes"][0]["id"] == "timer-dead"
     assert "+learned-" in answer["knowledge_version"]
     other = {"duty": "brake-release", "control": "ignition-timed", "coil": "body-ground"}
     request = {"machine": other, "findings": [], "limit": 0}
-    plain = Diagnoser(knowledge).diagnose(request)["causes"]
-    now = Diagnoser(learned).diagnose(request)["causes"]
+    plain = diagnoser.diagnose(request)["causes"]
+    now = learner.diagnose(request)["causes"]
     assert [c["probability"] for c in now] == [c["probability"] for c in plain]
 
 
-def test_bad_outcomes_are_all_reported(knowledge) -> None:  # noqa: ANN001
+def test_bad_outcomes_are_all_reported(knowledge: Knowledge) -> None:
     """Unknown ids, counts and impossible pairs come back together, with the nearest id."""
     outcomes = [
         {"circuit": "fuel-shutoff-ignition-timd", "cause": "timer-dead"},

@@ -4,7 +4,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.stats import betabinom
 
 from engine import Diagnoser
 from engine.physics.machine import Machine
@@ -53,6 +52,8 @@ def test_one_finding_says_nothing_for_or_against_it(diagnoser: Diagnoser, model:
     """It gives every result as often as the whole list does, so one result leaves it where it was:
     the prior predictive chance, summed here by hand. But for the part that looks like a listed one:
     a finding that surprises nobody is 90/93 of it and 220/223 of a listed one."""
+    from scipy.stats import betabinom  # slow to load
+
     before = chance(believed(diagnoser, model))
     heard = believed(diagnoser, model, {"check": "relay-click", "outcome": "not-heard"})
     seen = heard.weighed[0].log_likelihood
@@ -106,6 +107,8 @@ def test_it_does_not_lead_where_one_cause_fits(diagnoser: Diagnoser) -> None:
 def test_more_surprises_are_one_beta_binomial_over_another(count: int) -> None:
     """The share of odd findings is Beta(3, 90) of a fault that is not listed, Beta(3, 220) of one
     that is: the ratio of the two distributions as SciPy has them."""
+    from scipy.stats import betabinom  # slow to load
+
     some = np.arange(count + 1)
     expected = betabinom.logpmf(some, count, ODD, NEAR_FITS) - betabinom.logpmf(
         some, count, ODD, LISTED_FITS
@@ -127,6 +130,8 @@ def test_one_that_looks_like_a_listed_one_is_summed_by_hand(
 ) -> None:
     """Nine in ten give what a listed hypothesis gives, times how much likelier its surprises
     are; what a finding adds is all findings over all but that one."""
+    from scipy.stats import betabinom  # slow to load
+
     belief = believed(diagnoser, model, *FITTING)
     found = mixed(belief.always, belief.sometimes, belief.at_times)
     listed = np.where(model.unlisted, 0.0, np.exp(belief.log_prior))

@@ -42,6 +42,7 @@ def live(knowledge: Knowledge, enlarged: Sized) -> list[Faulty]:
     return list(faulty_circuits(knowledge, seed=1, count=enlarged(2 * len(KINDS))))
 
 
+@pytest.mark.live  # of no use without what ngspice makes of it
 def test_the_draw_covers_what_it_claims(live: list[Faulty], knowledge: Knowledge) -> None:
     """Every machine kind, phase, plug position, added part and cause is among the circuits."""
     assert len(live) >= 200

@@ -41,13 +41,13 @@ from tests.reference.bayes_net import (
     factors_of,
     of_likelihood,
 )
-from tests.sweeps import part
+from tests.sweeps import WHOLE, part
 
 PROBABILITY = 1e-9
 DECIBANS = 1e-6
 ROUNDED = 1e-6 + PROBABILITY  # a cause and a fault that is not listed, each to six digits
 CLEAR_OF_ZERO = 1e-12  # below this the odds of either side are made of rounding
-MACHINES, CASES_A_MACHINE = 10, 5
+MACHINES, CASES_A_MACHINE = 10, 5 if WHOLE else 2
 
 Figure = Callable[[str], None]
 Sized = Callable[[int], int]
@@ -155,13 +155,13 @@ def cases(diagnoser: Diagnoser, enlarged: Sized) -> list[Drawn]:
 
 def test_the_draw_covers_what_it_claims(cases: list[Drawn]) -> None:
     """Unknown coils and controls, readings, outcomes, open readings and weakening all occur."""
-    assert len(cases) >= 50
+    assert len(cases) >= MACHINES * CASES_A_MACHINE
     assert {"unknown"} < {one.model.machine.coil for one in cases}
     assert {"unknown"} < {one.model.machine.control for one in cases}
     findings = [one.finding for case in cases for one in case.corrected]
     assert {NOT_KNOWN, OPEN} < {one.outcome for one in findings}
-    assert sum(one.value is not None for one in findings) > 50
-    assert sum(share < 1 for case in cases for share in case.shares) > 50
+    assert sum(one.value is not None for one in findings) > len(cases)
+    assert sum(share < 1 for case in cases for share in case.shares) > len(cases)
 
 
 def test_cause_posteriors(cases: list[Drawn], figure: Figure) -> None:
@@ -230,7 +230,7 @@ def test_answers_of_whole_requests(
     diagnoser: Diagnoser, cases: list[Drawn], figure: Figure
 ) -> None:
     """The published probabilities, told to six digits, are those of exact inference."""
-    known = part((one for one in cases if one.model.machine.control != "unknown"), 4)[::2]
+    known = part((one for one in cases if one.model.machine.control != "unknown"), 2)[::2]
     worst, touched = answers_apart(diagnoser, known)
     assert worst <= ROUNDED
     assert touched > len(known) // 5

@@ -69,16 +69,19 @@ class Compared:
         )
 
 
+@pytest.fixture(scope="module")
+def both(diagnoser: Diagnoser) -> tuple[Engine, Clips]:
+    """Give both rule engines, built."""
+    engine, other, empty = Engine(diagnoser), Clips(diagnoser.knowledge), Case({"system_volts": 12})
+    engine.run(empty)
+    other.run(empty)
+    return engine, other
+
+
 @pytest.fixture
-def compared(diagnoser: Diagnoser) -> Compared:
-    """Give an empty comparison, both rule engines built."""
-    found = Compared(
-        diagnoser.knowledge, Engine(diagnoser), Clips(diagnoser.knowledge), fired=set()
-    )
-    empty = Case({"system_volts": 12})
-    found.engine.run(empty)
-    found.clips.run(empty)
-    return found
+def compared(knowledge: Knowledge, both: tuple[Engine, Clips]) -> Compared:
+    """Give an empty comparison."""
+    return Compared(knowledge, *both, fired=set())
 
 
 def test_random_facts(compared: Compared, enlarged: Sized, figure: Figure) -> None:

@@ -11,7 +11,6 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from tests.reference import ngspice
 
@@ -176,6 +175,8 @@ def draw_recorder(rng: np.random.Generator) -> Recorder:
 def record(truth: Truth, how: Recorder, rng: np.random.Generator) -> tuple[float, Floats, Floats]:
     """Return (step in s, amperes, volts) as the recorder has them."""
     pole = 1 - np.exp(-2 * np.pi * how.hertz * STEP)
+    from scipy.signal import lfilter  # slow to load
+
     slow = lfilter([pole], [1, pole - 1], truth.amperes)
     at = np.arange(0.0, truth.seconds[-1], 1 / how.rate)
     settled = float(np.percentile(truth.amperes, 90))

@@ -15,6 +15,7 @@ from click.testing import Result
 from api.cli import ask_book
 from api.interview.desk import Desk
 from engine.diagnosis import shipped
+from tests.sweeps import ONLY_WHOLE
 from tests.traces.support import text, write_csv, write_wav
 from tests.traces.test_findings import amperes, volts
 
@@ -149,6 +150,7 @@ def test_bad_files_are_told_with_their_place(run: Run, tmp_path: Path, name: str
     assert done.stdout == ""
 
 
+@ONLY_WHOLE
 @pytest.mark.parametrize("name", BOMBS)
 def test_a_bomb_does_not_fill_memory(run: Run, tmp_path: Path, name: str) -> None:
     """Of a hundred MB and more unpacked less than two hundred are ever held, most of it one block

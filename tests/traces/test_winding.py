@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp, trapezoid
 
 from engine.traces.winding import Motion, PullWindow, fit, rise
 
@@ -19,7 +18,7 @@ def test_a_still_plunger_gives_the_textbook_step_response() -> None:
 def test_what_is_put_in_and_not_burned_is_the_energy_of_the_field() -> None:
     """The integral of u i - R i^2 is L i^2 / 2 at every moment; here u and R are 1, L is tau."""
     amperes = rise(SECONDS, ONES, 0.012)
-    put_in = trapezoid(amperes - amperes**2, SECONDS)
+    put_in = np.trapezoid(amperes - amperes**2, SECONDS)
     assert put_in == pytest.approx(0.012 * amperes[-1] ** 2 / 2, rel=1e-3)
 
 
@@ -28,6 +27,8 @@ def test_a_moving_plunger_is_integrated_as_scipy_does_it() -> None:
 
     def slope(t: float, psi: np.ndarray) -> np.ndarray:
         return 1 - psi / (0.008 * MOTION.grown(np.array([t]))[0])
+
+    from scipy.integrate import solve_ivp  # slow to load
 
     found = solve_ivp(slope, (0, 0.3), [0.0], t_eval=SECONDS, rtol=1e-9, atol=1e-12, max_step=1e-3)
     lam = 0.008 * MOTION.grown(SECONDS)
