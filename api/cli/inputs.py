@@ -97,13 +97,12 @@ class RequestSource:
         self.raw = raw
 
     def request(self) -> object:
-        """Return the data. Raises BadInput with line and column for what is not JSON or YAML."""
+        """Return the data. Raises BadInput for what is not JSON or YAML."""
         if self._is_json():
             try:
                 return strict_json.loads(self.raw)
             except strict_json.JsonError as fault:
-                place = f"{self.name}:{fault.line}:{fault.column}"
-                raise BadInput([f"{place}: {fault.message}"]) from None
+                raise BadInput([f"{self.name}: {fault}"]) from None
         return self._yaml()
 
     def _is_json(self) -> bool:

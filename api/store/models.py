@@ -7,41 +7,27 @@ No step erases what a person told: a finding is withdrawn, a case reopened, and 
 from datetime import UTC, datetime
 from typing import Any, ClassVar
 
-from sqlalchemy import (
-    JSON,
-    BigInteger,
-    DateTime,
-    Dialect,
-    ForeignKey,
-    Identity,
-    Index,
-    Integer,
-    MetaData,
-    String,
-    Text,
-    TypeDecorator,
-    UniqueConstraint,
-)
+import sqlalchemy as sa
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
 # SQLite counts up only an INTEGER PRIMARY KEY; PostgreSQL gets 64 bits.
 BY = 165  # a person's name, " via ", and the name of a key
-_BIG = BigInteger().with_variant(Integer, "sqlite")
+_BIG = sa.BigInteger().with_variant(sa.Integer, "sqlite")
 
 
-class UtcTime(TypeDecorator[datetime]):
+class UtcTime(sa.TypeDecorator[datetime]):
     """A moment in UTC. SQLite keeps no zone, so it is put back on the way out."""
 
-    impl = DateTime(timezone=True)
+    impl = sa.DateTime(timezone=True)
     cache_ok = True
 
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+    def process_bind_param(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:
         """Refuse a time without a zone: nobody could say what it means."""
         if value is not None and value.tzinfo is None:
             raise ValueError("a time needs its zone")
         return value.astimezone(UTC) if value is not None else None
 
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+    def process_result_value(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:
         """Return the moment with its zone."""
         if value is not None and value.tzinfo is None:
             return value.replace(tzinfo=UTC)
@@ -51,7 +37,7 @@ class UtcTime(TypeDecorator[datetime]):
 class Base(DeclarativeBase):
     """All tables; constraints have names, so that migrations can speak of them."""
 
-    metadata = MetaData(
+    metadata = sa.MetaData(
         naming_convention={
             "ix": "ix_%(column_0_label)s",
             "uq": "uq_%(table_name)s_%(column_0_N_name)s",
@@ -59,7 +45,9 @@ class Base(DeclarativeBase):
             "pk": "pk_%(table_name)s",
         }
     )
-    type_annotation_map: ClassVar = {datetime: UtcTime(), dict[str, Any]: JSON(), list[Any]: JSON()}
+    type_annotation_map: ClassVar = {
+        str: sa.Text(), datetime: UtcTime(), dict[str, Any]: sa.JSON(), list[Any]: sa.JSON()
+    }  # fmt: skip
 
 
 class CaseRow(Base):
@@ -67,87 +55,85 @@ class CaseRow(Base):
 
     __tablename__ = "cases"
     __table_args__ = (
-        Index("ix_cases_state_order", "state", "order"),
-        Index("ix_cases_fleet_number", "fleet_number"),
-        Index("ix_cases_reference", "reference"),
-        Index("ix_cases_call_back", "state", "call_back_at"),
+        sa.Index("ix_cases_state_order", "state", "order"),
+        sa.Index("ix_cases_fleet_number", "fleet_number"),
+        sa.Index("ix_cases_reference", "reference"),
+        sa.Index("ix_cases_call_back", "state", "call_back_at"),
     )
 
     # Counts up with each case opened: the order of lists, whatever the clock does.
-    order: Mapped[int] = mapped_column(_BIG, Identity(always=True), primary_key=True)
-    number: Mapped[str] = mapped_column(String(12), unique=True)  # digits, the last one a check
+    order: Mapped[int] = mapped_column(_BIG, sa.Identity(always=True), primary_key=True)
+    number: Mapped[str] = mapped_column(sa.String(12), unique=True)  # digits, the last one a check
     version: Mapped[int]  # counts up with each step
-    state: Mapped[str] = mapped_column(String(10))  # open, closed
+    state: Mapped[str] = mapped_column(sa.String(10))  # open, closed
     opened_at: Mapped[datetime]
     changed_at: Mapped[datetime]
-    opened_by: Mapped[str] = mapped_column(String(BY))
-    fleet_number: Mapped[str] = mapped_column(String(40), default="")
-    machine_type: Mapped[str] = mapped_column(String(80), default="")
-    reference: Mapped[str] = mapped_column(String(80), default="")  # the shop's work order
-    complaint: Mapped[str] = mapped_column(Text, default="")
-    handed_to: Mapped[str] = mapped_column(String(80), default="")
-    caller_name: Mapped[str] = mapped_column(String(80), default="")
-    caller_phone: Mapped[str] = mapped_column(String(40), default="")
-    caller_place: Mapped[str] = mapped_column(String(120), default="")
-    call_back_at: Mapped[str] = mapped_column(String(40), default="")  # UTC, to the second, or none
+    opened_by: Mapped[str] = mapped_column(sa.String(BY))
+    fleet_number: Mapped[str] = mapped_column(sa.String(40), default="")
+    machine_type: Mapped[str] = mapped_column(sa.String(80), default="")
+    reference: Mapped[str] = mapped_column(sa.String(80), default="")  # the shop's work order
+    complaint: Mapped[str] = mapped_column(default="")
+    handed_to: Mapped[str] = mapped_column(sa.String(80), default="")
+    caller_name: Mapped[str] = mapped_column(sa.String(80), default="")
+    caller_phone: Mapped[str] = mapped_column(sa.String(40), default="")
+    caller_place: Mapped[str] = mapped_column(sa.String(120), default="")
+    call_back_at: Mapped[str] = mapped_column(sa.String(40), default="")  # UTC, to the second
     machine: Mapped[dict[str, Any]]  # as the engine's request has it
     settings: Mapped[dict[str, Any]]  # on_hand, excluded, limit, as the engine's request has them
-    circuit: Mapped[str] = mapped_column(String(80), default="")  # id, once the control is known
+    circuit: Mapped[str] = mapped_column(sa.String(80), default="")  # id, once the control is known
     outcome: Mapped[dict[str, Any] | None]  # cause, replaced, minutes, note, when closed
-    confirmed: Mapped[str] = mapped_column(String(80), default="")  # the outcome's cause, to count
+    confirmed: Mapped[str] = mapped_column(
+        sa.String(80), default=""
+    )  # the outcome's cause
     # what learning goes by, while it is closed: who closed it (a key's name), on which day (UTC),
     # whether its findings bear the cause out, and an administrator's word: yes, no or nothing
-    closed_key: Mapped[str] = mapped_column(String(BY), default="")
-    closed_on: Mapped[str] = mapped_column(String(10), default="")
+    closed_key: Mapped[str] = mapped_column(sa.String(BY), default="")
+    closed_on: Mapped[str] = mapped_column(sa.String(10), default="")
     borne_out: Mapped[bool] = mapped_column(default=False)
-    learn: Mapped[str] = mapped_column(String(10), default="")
+    learn: Mapped[str] = mapped_column(sa.String(10), default="")
     # of one that was imported: the SHA-256 of its mark, hexadecimal
-    imported_as: Mapped[str | None] = mapped_column(String(64), unique=True, index=True)
+    imported_as: Mapped[str | None] = mapped_column(sa.String(64), unique=True, index=True)
     leading: Mapped[dict[str, Any] | None]  # leading causes and next check at this version
-    search: Mapped[str] = mapped_column(Text, default="")  # what text is looked for in, lower case
+    search: Mapped[str] = mapped_column(default="")  # what text is looked for in, lower case
 
     findings: Mapped[list["FindingRow"]] = relationship(
-        back_populates="case", order_by="FindingRow.place", lazy="selectin"
+        order_by="FindingRow.place", lazy="selectin"
     )
-    steps: Mapped[list["StepRow"]] = relationship(back_populates="case", order_by="StepRow.version")
+    steps: Mapped[list["StepRow"]] = relationship(order_by="StepRow.version")
 
 
 class FindingRow(Base):
     """One finding as it came in; withdrawn, it stays and counts for nothing."""
 
     __tablename__ = "case_findings"
-    __table_args__ = (UniqueConstraint("case_order", "place"),)
+    __table_args__ = (sa.UniqueConstraint("case_order", "place"),)
 
-    id: Mapped[int] = mapped_column(_BIG, Identity(always=True), primary_key=True)
-    case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"))
+    id: Mapped[int] = mapped_column(_BIG, sa.Identity(always=True), primary_key=True)
+    case_order: Mapped[int] = mapped_column(sa.ForeignKey("cases.order"))
     place: Mapped[int]  # 1, 2, 3 in the order in which they came in
     body: Mapped[dict[str, Any]]  # as the engine's request has it, side and note included
-    by: Mapped[str] = mapped_column(String(BY))
+    by: Mapped[str] = mapped_column(sa.String(BY))
     at: Mapped[datetime]
-    withdrawn_by: Mapped[str | None] = mapped_column(String(BY))
+    withdrawn_by: Mapped[str | None] = mapped_column(sa.String(BY))
     withdrawn_at: Mapped[datetime | None]
-    withdrawn_because: Mapped[str | None] = mapped_column(Text)
+    withdrawn_because: Mapped[str | None]
     photos: Mapped[list[Any] | None]  # their addresses; None for none
-
-    case: Mapped[CaseRow] = relationship(back_populates="findings")
 
 
 class StepRow(Base):
     """What one version of a case changed, and what the engine said at that point."""
 
     __tablename__ = "case_steps"
-    __table_args__ = (UniqueConstraint("case_order", "version"),)
+    __table_args__ = (sa.UniqueConstraint("case_order", "version"),)
 
-    id: Mapped[int] = mapped_column(_BIG, Identity(always=True), primary_key=True)
-    case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"))
+    id: Mapped[int] = mapped_column(_BIG, sa.Identity(always=True), primary_key=True)
+    case_order: Mapped[int] = mapped_column(sa.ForeignKey("cases.order"))
     version: Mapped[int]
-    kind: Mapped[str] = mapped_column(String(30))  # opened, finding-added, closed, ...
-    by: Mapped[str] = mapped_column(String(BY))
+    kind: Mapped[str] = mapped_column(sa.String(30))  # opened, finding-added, closed, ...
+    by: Mapped[str] = mapped_column(sa.String(BY))
     at: Mapped[datetime]
     body: Mapped[dict[str, Any]]
     diagnosis: Mapped[dict[str, Any] | None]  # leading causes, next check, knowledge_version
-
-    case: Mapped[CaseRow] = relationship(back_populates="steps")
 
 
 class DiagnosisRow(Base):
@@ -155,9 +141,9 @@ class DiagnosisRow(Base):
 
     __tablename__ = "case_diagnoses"
 
-    case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"), primary_key=True)
+    case_order: Mapped[int] = mapped_column(sa.ForeignKey("cases.order"), primary_key=True)
     version: Mapped[int] = mapped_column(primary_key=True)
-    made_with: Mapped[str] = mapped_column(String(160))  # program, knowledge and learned shares
+    made_with: Mapped[str] = mapped_column(sa.String(160))  # program, knowledge and learned shares
     body: Mapped[bytes]  # JSON, compressed with zlib
 
 
@@ -166,8 +152,8 @@ class CasePhoto(Base):
 
     __tablename__ = "case_photos"
 
-    case_order: Mapped[int] = mapped_column(ForeignKey("cases.order"), primary_key=True)
-    name: Mapped[str] = mapped_column(String(32), primary_key=True)  # a digest of its bytes
+    case_order: Mapped[int] = mapped_column(sa.ForeignKey("cases.order"), primary_key=True)
+    name: Mapped[str] = mapped_column(sa.String(32), primary_key=True)  # a digest of its bytes
     body: Mapped[bytes]  # JPEG
 
 
@@ -176,10 +162,10 @@ class ApiKey(Base):
 
     __tablename__ = "api_keys"
 
-    id: Mapped[str] = mapped_column(String(16), primary_key=True)  # the part that names it
-    name: Mapped[str] = mapped_column(String(80))
-    role: Mapped[str] = mapped_column(String(10))  # read, agent, admin
-    digest: Mapped[str] = mapped_column(String(64))  # SHA-256 of the secret, hexadecimal
+    id: Mapped[str] = mapped_column(sa.String(16), primary_key=True)  # the part that names it
+    name: Mapped[str] = mapped_column(sa.String(80))
+    role: Mapped[str] = mapped_column(sa.String(10))  # read, agent, admin
+    digest: Mapped[str] = mapped_column(sa.String(64))  # SHA-256 of the secret, hexadecimal
     made_at: Mapped[datetime]
     revoked_at: Mapped[datetime | None]
 
@@ -189,8 +175,8 @@ class Installation(Base):
 
     __tablename__ = "installation"
 
-    name: Mapped[str] = mapped_column(String(40), primary_key=True)
-    value: Mapped[str] = mapped_column(Text)
+    name: Mapped[str] = mapped_column(sa.String(40), primary_key=True)
+    value: Mapped[str]
 
 
 class KeptAnswer(Base):
@@ -201,12 +187,12 @@ class KeptAnswer(Base):
 
     __tablename__ = "kept_answers"
 
-    caller: Mapped[str] = mapped_column(String(80), primary_key=True)
-    key: Mapped[str] = mapped_column(String(255), primary_key=True)
-    fingerprint: Mapped[str] = mapped_column(String(64))  # SHA-256 of method, path and body
+    caller: Mapped[str] = mapped_column(sa.String(80), primary_key=True)
+    key: Mapped[str] = mapped_column(sa.String(255), primary_key=True)
+    fingerprint: Mapped[str] = mapped_column(sa.String(64))  # SHA-256 of method, path and body
     status: Mapped[int]
     headers: Mapped[dict[str, Any]]
-    body: Mapped[str] = mapped_column(Text)
+    body: Mapped[str]
     at: Mapped[datetime] = mapped_column(index=True)
 
 
@@ -215,13 +201,13 @@ class Endpoint(Base):
 
     __tablename__ = "endpoints"
 
-    id: Mapped[str] = mapped_column(String(40), primary_key=True)
-    url: Mapped[str] = mapped_column(Text)
+    id: Mapped[str] = mapped_column(sa.String(40), primary_key=True)
+    url: Mapped[str]
     events: Mapped[list[Any]]  # kinds of event
-    secret: Mapped[str] = mapped_column(Text)  # needed in clear: every message is signed with it
+    secret: Mapped[str]  # needed in clear: every message is signed with it
     made_at: Mapped[datetime]
     disabled_at: Mapped[datetime | None]
-    old_secret: Mapped[str] = mapped_column(Text, default="")  # signs too, until then
+    old_secret: Mapped[str] = mapped_column(default="")  # signs too, until then
     old_until: Mapped[datetime | None]
 
 
@@ -229,15 +215,15 @@ class Delivery(Base):
     """One event on its way to one address: the durable queue."""
 
     __tablename__ = "deliveries"
-    __table_args__ = (Index("ix_deliveries_due", "state", "next_at"),)
+    __table_args__ = (sa.Index("ix_deliveries_due", "state", "next_at"),)
 
-    id: Mapped[int] = mapped_column(_BIG, Identity(always=True), primary_key=True)
-    message: Mapped[str] = mapped_column(String(40))  # the same over every attempt
-    endpoint_id: Mapped[str] = mapped_column(ForeignKey("endpoints.id"))
-    kind: Mapped[str] = mapped_column(String(30))
-    payload: Mapped[str] = mapped_column(Text)  # the bytes that are signed
-    state: Mapped[str] = mapped_column(String(10))  # waiting, delivered, given-up
+    id: Mapped[int] = mapped_column(_BIG, sa.Identity(always=True), primary_key=True)
+    message: Mapped[str] = mapped_column(sa.String(40))  # the same over every attempt
+    endpoint_id: Mapped[str] = mapped_column(sa.ForeignKey("endpoints.id"))
+    kind: Mapped[str] = mapped_column(sa.String(30))
+    payload: Mapped[str]  # the bytes that are signed
+    state: Mapped[str] = mapped_column(sa.String(10))  # waiting, delivered, given-up
     attempts: Mapped[int] = mapped_column(default=0)
     made_at: Mapped[datetime]
     next_at: Mapped[datetime]  # not before; a sender that takes it moves this on
-    last_result: Mapped[str] = mapped_column(Text, default="")
+    last_result: Mapped[str] = mapped_column(default="")

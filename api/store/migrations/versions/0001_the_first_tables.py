@@ -1,158 +1,121 @@
 """The first tables."""
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0001"
 down_revision = None
-branch_labels = None
-depends_on = None
+
+BIG = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
+MOMENT = sa.DateTime(timezone=True)
+BY = sa.String(165)
 
 
 def upgrade() -> None:
     """Bring the schema up."""
-
     op.create_table(
         "api_keys",
-        sa.Column("id", sa.String(length=16), nullable=False),
-        sa.Column("name", sa.String(length=80), nullable=False),
-        sa.Column("role", sa.String(length=10), nullable=False),
-        sa.Column("digest", sa.String(length=64), nullable=False),
-        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("revoked_at", sa.DateTime(timezone=True), nullable=True),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_api_keys")),
+        sa.Column("id", sa.String(16), primary_key=True),
+        _filled("name", sa.String(80)),
+        _filled("role", sa.String(10)),
+        _filled("digest", sa.String(64)),
+        _filled("made_at", MOMENT),
+        sa.Column("revoked_at", MOMENT),
     )
     op.create_table(
         "cases",
-        sa.Column(
-            "order",
-            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
-            sa.Identity(always=True),
-            nullable=False,
-        ),
-        sa.Column("number", sa.String(length=12), nullable=False),
-        sa.Column("version", sa.Integer(), nullable=False),
-        sa.Column("state", sa.String(length=10), nullable=False),
-        sa.Column("opened_at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("changed_at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("opened_by", sa.String(length=165), nullable=False),
-        sa.Column("fleet_number", sa.String(length=40), nullable=False),
-        sa.Column("machine_type", sa.String(length=80), nullable=False),
-        sa.Column("reference", sa.String(length=80), nullable=False),
-        sa.Column("complaint", sa.Text(), nullable=False),
-        sa.Column("handed_to", sa.String(length=80), nullable=False),
-        sa.Column("machine", sa.JSON(), nullable=False),
-        sa.Column("settings", sa.JSON(), nullable=False),
-        sa.Column("circuit", sa.String(length=80), nullable=False),
-        sa.Column("outcome", sa.JSON(), nullable=True),
-        sa.Column("confirmed", sa.String(length=80), nullable=False),
-        sa.Column("leading", sa.JSON(), nullable=True),
-        sa.Column("search", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("order", name=op.f("pk_cases")),
-        sa.UniqueConstraint("number", name=op.f("uq_cases_number")),
+        _counted("order"),
+        sa.Column("number", sa.String(12), unique=True, nullable=False),
+        _filled("version", sa.Integer()),
+        _filled("state", sa.String(10)),
+        _filled("opened_at", MOMENT),
+        _filled("changed_at", MOMENT),
+        _filled("opened_by", BY),
+        _filled("fleet_number", sa.String(40)),
+        _filled("machine_type", sa.String(80)),
+        _filled("reference", sa.String(80)),
+        _filled("complaint", sa.Text()),
+        _filled("handed_to", sa.String(80)),
+        _filled("machine", sa.JSON()),
+        _filled("settings", sa.JSON()),
+        _filled("circuit", sa.String(80)),
+        sa.Column("outcome", sa.JSON()),
+        _filled("confirmed", sa.String(80)),
+        sa.Column("leading", sa.JSON()),
+        _filled("search", sa.Text()),
     )
-    with op.batch_alter_table("cases", schema=None) as batch_op:
-        batch_op.create_index("ix_cases_fleet_number", ["fleet_number"], unique=False)
-        batch_op.create_index("ix_cases_state_order", ["state", "order"], unique=False)
-
+    op.create_index("ix_cases_fleet_number", "cases", ["fleet_number"])
+    op.create_index("ix_cases_state_order", "cases", ["state", "order"])
     op.create_table(
         "endpoints",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("url", sa.Text(), nullable=False),
-        sa.Column("events", sa.JSON(), nullable=False),
-        sa.Column("secret", sa.Text(), nullable=False),
-        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("disabled_at", sa.DateTime(timezone=True), nullable=True),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_endpoints")),
+        sa.Column("id", sa.String(40), primary_key=True),
+        _filled("url", sa.Text()),
+        _filled("events", sa.JSON()),
+        _filled("secret", sa.Text()),
+        _filled("made_at", MOMENT),
+        sa.Column("disabled_at", MOMENT),
     )
     op.create_table(
         "installation",
-        sa.Column("name", sa.String(length=40), nullable=False),
-        sa.Column("value", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("name", name=op.f("pk_installation")),
+        sa.Column("name", sa.String(40), primary_key=True),
+        _filled("value", sa.Text()),
     )
     op.create_table(
         "kept_answers",
-        sa.Column("caller", sa.String(length=80), nullable=False),
-        sa.Column("key", sa.String(length=255), nullable=False),
-        sa.Column("fingerprint", sa.String(length=64), nullable=False),
-        sa.Column("status", sa.Integer(), nullable=False),
-        sa.Column("headers", sa.JSON(), nullable=False),
-        sa.Column("body", sa.Text(), nullable=False),
-        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.PrimaryKeyConstraint("caller", "key", name=op.f("pk_kept_answers")),
+        sa.Column("caller", sa.String(80), primary_key=True),
+        sa.Column("key", sa.String(255), primary_key=True),
+        _filled("fingerprint", sa.String(64)),
+        _filled("status", sa.Integer()),
+        _filled("headers", sa.JSON()),
+        _filled("body", sa.Text()),
+        sa.Column("at", MOMENT, nullable=False, index=True),
     )
-    with op.batch_alter_table("kept_answers", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_kept_answers_at"), ["at"], unique=False)
-
     op.create_table(
         "case_findings",
-        sa.Column(
-            "id",
-            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
-            sa.Identity(always=True),
-            nullable=False,
-        ),
-        sa.Column(
-            "case_order", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
-        ),
-        sa.Column("place", sa.Integer(), nullable=False),
-        sa.Column("body", sa.JSON(), nullable=False),
-        sa.Column("by", sa.String(length=165), nullable=False),
-        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("withdrawn_by", sa.String(length=165), nullable=True),
-        sa.Column("withdrawn_at", sa.DateTime(timezone=True), nullable=True),
-        sa.Column("withdrawn_because", sa.Text(), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["case_order"], ["cases.order"], name=op.f("fk_case_findings_case_order")
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_case_findings")),
-        sa.UniqueConstraint("case_order", "place", name=op.f("uq_case_findings_case_order_place")),
+        _counted("id"),
+        _filled("case_order", BIG, sa.ForeignKey("cases.order")),
+        _filled("place", sa.Integer()),
+        _filled("body", sa.JSON()),
+        _filled("by", BY),
+        _filled("at", MOMENT),
+        sa.Column("withdrawn_by", BY),
+        sa.Column("withdrawn_at", MOMENT),
+        sa.Column("withdrawn_because", sa.Text()),
+        sa.UniqueConstraint("case_order", "place"),
     )
     op.create_table(
         "case_steps",
-        sa.Column(
-            "id",
-            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
-            sa.Identity(always=True),
-            nullable=False,
-        ),
-        sa.Column(
-            "case_order", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
-        ),
-        sa.Column("version", sa.Integer(), nullable=False),
-        sa.Column("kind", sa.String(length=30), nullable=False),
-        sa.Column("by", sa.String(length=165), nullable=False),
-        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("body", sa.JSON(), nullable=False),
-        sa.Column("diagnosis", sa.JSON(), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["case_order"], ["cases.order"], name=op.f("fk_case_steps_case_order")
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_case_steps")),
-        sa.UniqueConstraint("case_order", "version", name=op.f("uq_case_steps_case_order_version")),
+        _counted("id"),
+        _filled("case_order", BIG, sa.ForeignKey("cases.order")),
+        _filled("version", sa.Integer()),
+        _filled("kind", sa.String(30)),
+        _filled("by", BY),
+        _filled("at", MOMENT),
+        _filled("body", sa.JSON()),
+        sa.Column("diagnosis", sa.JSON()),
+        sa.UniqueConstraint("case_order", "version"),
     )
     op.create_table(
         "deliveries",
-        sa.Column(
-            "id",
-            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
-            sa.Identity(always=True),
-            nullable=False,
-        ),
-        sa.Column("message", sa.String(length=40), nullable=False),
-        sa.Column("endpoint_id", sa.String(length=40), nullable=False),
-        sa.Column("kind", sa.String(length=30), nullable=False),
-        sa.Column("payload", sa.Text(), nullable=False),
-        sa.Column("state", sa.String(length=10), nullable=False),
-        sa.Column("attempts", sa.Integer(), nullable=False),
-        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("next_at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("last_result", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["endpoint_id"], ["endpoints.id"], name=op.f("fk_deliveries_endpoint_id")
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_deliveries")),
+        _counted("id"),
+        _filled("message", sa.String(40)),
+        _filled("endpoint_id", sa.String(40), sa.ForeignKey("endpoints.id")),
+        _filled("kind", sa.String(30)),
+        _filled("payload", sa.Text()),
+        _filled("state", sa.String(10)),
+        _filled("attempts", sa.Integer()),
+        _filled("made_at", MOMENT),
+        _filled("next_at", MOMENT),
+        _filled("last_result", sa.Text()),
     )
-    with op.batch_alter_table("deliveries", schema=None) as batch_op:
-        batch_op.create_index("ix_deliveries_due", ["state", "next_at"], unique=False)
+    op.create_index("ix_deliveries_due", "deliveries", ["state", "next_at"])
+
+
+def _counted(name: str) -> sa.Column[int]:
+    return sa.Column(name, BIG, sa.Identity(always=True), primary_key=True)
+
+
+def _filled(name: str, kind: Any, *more: Any) -> sa.Column[Any]:
+    return sa.Column(name, kind, *more, nullable=False)

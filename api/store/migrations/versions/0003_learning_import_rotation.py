@@ -8,8 +8,6 @@ from alembic import op
 
 revision = "0003"
 down_revision = "0002"
-branch_labels = None
-depends_on = None
 
 LEAST = 0.1  # as api.cases.rows has it at this revision
 
@@ -17,11 +15,11 @@ LEAST = 0.1  # as api.cases.rows has it at this revision
 def upgrade() -> None:
     """Bring the schema up; of cases that are closed already, work out what learning goes by."""
     columns = [
-        sa.Column("closed_key", sa.String(length=165), nullable=False, server_default=""),
-        sa.Column("closed_on", sa.String(length=10), nullable=False, server_default=""),
+        sa.Column("closed_key", sa.String(165), nullable=False, server_default=""),
+        sa.Column("closed_on", sa.String(10), nullable=False, server_default=""),
         sa.Column("borne_out", sa.Boolean(), nullable=False, server_default=sa.false()),
-        sa.Column("learn", sa.String(length=10), nullable=False, server_default=""),
-        sa.Column("imported_as", sa.String(length=64), nullable=True),
+        sa.Column("learn", sa.String(10), nullable=False, server_default=""),
+        sa.Column("imported_as", sa.String(64), nullable=True),
     ]
     for column in columns:
         op.add_column("cases", column)  # in place: SQLite would make a table anew under its rows

@@ -5,8 +5,8 @@ from alembic import op
 
 revision = "0005"
 down_revision = "0004"
-branch_labels = None
-depends_on = None
+
+BIG = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 
 
 def upgrade() -> None:
@@ -14,13 +14,7 @@ def upgrade() -> None:
     op.add_column("case_findings", sa.Column("photos", sa.JSON(), nullable=True))
     op.create_table(
         "case_photos",
-        sa.Column(
-            "case_order", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False
-        ),
-        sa.Column("name", sa.String(length=32), nullable=False),
+        sa.Column("case_order", BIG, sa.ForeignKey("cases.order"), primary_key=True),
+        sa.Column("name", sa.String(32), primary_key=True),
         sa.Column("body", sa.LargeBinary(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["case_order"], ["cases.order"], name=op.f("fk_case_photos_case_order")
-        ),
-        sa.PrimaryKeyConstraint("case_order", "name", name=op.f("pk_case_photos")),
     )
