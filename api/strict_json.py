@@ -80,7 +80,7 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key, value in pairs:
         if key in found:
-            raise JsonError(f"the key {ascii(shorten(key))} stands twice in one object")
+            raise JsonError(f"the key {shorten(key)!a} stands twice in one object")
         found[key] = value
     return found
 

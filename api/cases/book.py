@@ -23,7 +23,7 @@ from api.cases.diagnosis import diagnose_case, diagnosed
 from api.cases.edits import Edit
 from api.cases.errors import NoSuchCase, NoSuchPhoto, StaleCase
 from api.cases.events import EVENTS, EventData, enqueue
-from api.cases.events.feed import EventPage, page, wait_in_line
+from api.cases.events.outbox import EventPage, page, wait_in_line
 from api.cases.idempotency import Also
 from api.cases.learning import LearningDiagnoser
 from api.cases.photos import Photo, keeping, photo_of

@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 import click
 
 from api.cases.events import KINDS, endpoints
-from api.cases.events.addresses import AddressRefusedError
 from api.cases.events.endpoints import EndpointError, Standing
+from api.cases.events.posting import AddressRefusedError
 from api.cases.events.sender import Sender
 from api.cli.db import OpenStore, on_store
 from api.cli.inputs import told

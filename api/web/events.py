@@ -3,7 +3,7 @@
 from flask import Blueprint, Response
 
 from api.access import role
-from api.cases.events.feed import EventPage
+from api.cases.events.outbox import EventPage
 from api.web import case_replies, replies
 from api.web.case_requests import TAG, book
 from api.web.operations import Operation, operation

@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import uuid4
 
-from sqlalchemy import and_, func, select, update
+from sqlalchemy import ColumnElement, func, select, update
 from sqlalchemy.orm import Session
 
 from api.cases.events import posting
-from api.cases.events.addresses import target
 from api.store.models import Delivery, Endpoint
 
 OVERLAP = timedelta(hours=24)  # in which a receiver changes its secret
@@ -27,14 +26,11 @@ def add(
     ``kinds`` are of outbox.KINDS. Raises AddressRefusedError when ``allowed`` does not let it be
     called.
     """
-    target(url, allowed)
+    posting.target(url, allowed)
     endpoint = Endpoint(
-        id=f"ep_{uuid4().hex[:12]}",
-        url=url,
-        events=sorted(set(kinds)),
-        secret=posting.new_secret(),
-        made_at=now,
-    )
+        id=f"ep_{uuid4().hex[:12]}", url=url, events=sorted(set(kinds)),
+        secret=posting.new_secret(), made_at=now,
+    )  # fmt: skip
     session.add(endpoint)
     return endpoint
 
@@ -50,24 +46,18 @@ class Standing:
 
 def standings(session: Session) -> list[Standing]:
     """Return every endpoint, oldest first, with what became of its deliveries."""
-    query = select(Delivery.endpoint_id, Delivery.state, func.count()).group_by(
-        Delivery.endpoint_id, Delivery.state
-    )
-    counts: dict[str, dict[str, int]] = {}
-    for endpoint_id, state, count in session.execute(query):
-        counts.setdefault(endpoint_id, {})[state] = count
     found = session.scalars(select(Endpoint).order_by(Endpoint.made_at, Endpoint.id))
-    return [Standing(one, counts.get(one.id, {}), _last(session, one.id)) for one in found]
+    return [_standing(session, one) for one in found]
 
 
-def _last(session: Session, endpoint_id: str) -> str:
-    query = (
-        select(Delivery.last_result)
-        .where(Delivery.endpoint_id == endpoint_id, Delivery.state != "delivered")
-        .order_by(Delivery.id.desc())
-        .limit(1)
+def _standing(session: Session, endpoint: Endpoint) -> Standing:
+    mine = Delivery.endpoint_id == endpoint.id
+    counts = select(Delivery.state, func.count()).where(mine).group_by(Delivery.state)
+    failed = select(Delivery.last_result).where(mine, Delivery.state != "delivered")
+    last = session.scalar(failed.order_by(Delivery.id.desc()).limit(1))
+    return Standing(
+        endpoint, {state: count for state, count in session.execute(counts)}, last or ""
     )
-    return session.scalar(query) or ""
 
 
 def disable(session: Session, endpoint_id: str, now: datetime, why: str) -> int:
@@ -77,10 +67,8 @@ def disable(session: Session, endpoint_id: str, now: datetime, why: str) -> int:
     """
     endpoint = _existing(session, endpoint_id)
     endpoint.disabled_at = endpoint.disabled_at or now
-    waiting = update(Delivery).where(
-        Delivery.endpoint_id == endpoint_id, Delivery.state == "waiting"
-    )
-    return _count(session, waiting.values(state="given-up", last_result=why, next_at=now))
+    values = {"state": "given-up", "last_result": why, "next_at": now}
+    return _set(session, endpoint, Delivery.state == "waiting", **values)
 
 
 def retry(session: Session, endpoint_id: str, now: datetime) -> int:
@@ -88,10 +76,16 @@ def retry(session: Session, endpoint_id: str, now: datetime) -> int:
 
     Returns how many that are. Raises EndpointError when there is none.
     """
-    _existing(session, endpoint_id).disabled_at = None
-    failed = and_(Delivery.state != "delivered", Delivery.last_result != "")
-    lost = update(Delivery).where(Delivery.endpoint_id == endpoint_id, failed)
-    return _count(session, lost.values(state="waiting", attempts=0, next_at=now))
+    endpoint = _existing(session, endpoint_id)
+    endpoint.disabled_at = None
+    failed = (Delivery.state != "delivered") & (Delivery.last_result != "")
+    return _set(session, endpoint, failed, state="waiting", attempts=0, next_at=now)
+
+
+def _set(session: Session, endpoint: Endpoint, where: ColumnElement[bool], **values: object) -> int:
+    """Set columns of deliveries to an endpoint; returns how many they are."""
+    found = update(Delivery).where(Delivery.endpoint_id == endpoint.id, where).values(**values)
+    return len(session.scalars(found.returning(Delivery.id)).all())
 
 
 def rotate(session: Session, endpoint_id: str, now: datetime) -> str:
@@ -110,7 +104,3 @@ def _existing(session: Session, endpoint_id: str) -> Endpoint:
     if found is None:
         raise EndpointError(f"there is no endpoint '{endpoint_id}'; 'events list' shows them")
     return found
-
-
-def _count(session: Session, statement: object) -> int:
-    return int(session.execute(statement).rowcount)  # type: ignore[call-overload]

@@ -1,20 +1,25 @@
-"""The durable queue's near end: an event is written with the change that it tells of.
+"""Events told and asked for.
 
-Both are in one transaction, so an event is never lost and never tells of what did not happen.
+An event is written into the durable queue with the change that it tells of, in one transaction: so
+it is never lost and never tells of what did not happen. Programs that would rather ask read the
+log of steps, whose order nobody changes.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from uuid import uuid4
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api import strict_json
+from api.cases import numbers
 from api.cases.case import Case
-from api.store.models import Delivery, Endpoint
+from api.cases.wording import words
+from api.store.models import CaseRow, Delivery, Endpoint, StepRow
 from api.strict_json import Json
+from engine import Knowledge
 from engine.answer.documents import Document
 
 # kind of step -> kind of event, which an endpoint may ask for
@@ -24,6 +29,7 @@ EVENTS: Mapping[str, str] = {
     "reopened": "case.reopened",
 }  # fmt: skip
 KINDS = tuple(EVENTS.values())
+_TURN = 7377  # names the lock; the store has no other of its kind
 
 
 @dataclass(frozen=True)
@@ -44,30 +50,62 @@ class Event(Document):
     data: EventData
 
 
+@dataclass(frozen=True)
+class FeedEvent:
+    """Something that happened to a case."""
+
+    id: int
+    type: str
+    timestamp: datetime
+    number: str
+    version: int
+    by: str
+    words: str
+    changed: Json
+
+
+@dataclass(frozen=True)
+class EventPage(Document):
+    """What happened, oldest first; ask again with 'next_after' for what comes behind it."""
+
+    events: tuple[FeedEvent, ...]
+    next_after: int
+
+
 def enqueue(session: Session, kind: str, data: EventData, at: datetime) -> None:
     """Add one delivery for each endpoint in use that asks for this kind of event.
 
     Nothing is sent here. ``at`` is when it happened, with its zone; ``kind`` one of ``KINDS``.
     """
-    endpoints = list(_asking(session, kind))
-    if not endpoints:
+    in_use = select(Endpoint).where(Endpoint.disabled_at.is_(None)).order_by(Endpoint.made_at)
+    asking = [one.id for one in session.scalars(in_use) if kind in one.events]
+    if not asking:
         return
     event = Event(kind, at.astimezone(UTC), data).to_dict()
     message, payload = f"msg_{uuid4().hex}", strict_json.dumps(event).rstrip("\n")
-    for endpoint in endpoints:
-        session.add(
-            Delivery(
-                message=message,
-                endpoint_id=endpoint.id,
-                kind=kind,
-                payload=payload,
-                state="waiting",
-                made_at=at,
-                next_at=at,
-            )
-        )
+    session.add_all(
+        Delivery(message=message, endpoint_id=one, kind=kind, payload=payload, state="waiting",
+                 made_at=at, next_at=at)
+        for one in asking
+    )  # fmt: skip
 
 
-def _asking(session: Session, kind: str) -> Iterator[Endpoint]:
-    in_use = select(Endpoint).where(Endpoint.disabled_at.is_(None)).order_by(Endpoint.made_at)
-    return (endpoint for endpoint in session.scalars(in_use) if kind in endpoint.events)
+def wait_in_line(session: Session) -> None:
+    """Wait until no other transaction has a step to commit: so none is overtaken, and missed.
+
+    PostgreSQL gives out numbers before a transaction ends; SQLite has one writer at a time.
+    """
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(select(func.pg_advisory_xact_lock(_TURN)))
+
+
+def page(session: Session, knowledge: Knowledge, after: int, limit: int) -> EventPage:
+    """Return the events behind ``after``, oldest first."""
+    query = select(StepRow, CaseRow.number).join(CaseRow, CaseRow.order == StepRow.case_order)
+    query = query.where(StepRow.id > after).order_by(StepRow.id).limit(limit)
+    found = tuple(
+        FeedEvent(step.id, EVENTS[step.kind], step.at, numbers.show(number), step.version, step.by,
+                  words(step.kind, step.by, step.body, knowledge), step.body)
+        for step, number in session.execute(query)
+    )  # fmt: skip
+    return EventPage(found, found[-1].id if found else after)

@@ -5,7 +5,7 @@ and if the sender dies it is due again afterwards, under the same message id.
 """
 
 import random
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -81,32 +81,26 @@ def _take(session: Session, now: datetime, busy: Collection[str]) -> Taken | Non
 
 def delivered(database: Database, taken: Taken, words: str) -> None:
     """Mark a delivery as done."""
-    _mark(database, Delivery.id == taken.id, {"state": "delivered", "last_result": words})
+    done = update(Delivery).where(Delivery.id == taken.id)
+    values = {"state": "delivered", "last_result": words}
+    database.write(lambda session: session.execute(done.values(values)))
 
 
 def failed(
     database: Database, taken: Taken, words: str, now: datetime, not_before: int = 0
-) -> datetime | None:
-    """Set the next attempt, at least ``not_before`` seconds away; None after the last one."""
+) -> bool:
+    """Set the next attempt, at least ``not_before`` seconds away; False after the last one."""
     last = taken.attempt >= ATTEMPTS
-    wait = 0.0 if last else max(_wait(taken.attempt), float(not_before))
-    next_at = now + timedelta(seconds=wait)
-    values = {"state": "given-up" if last else "waiting", "next_at": next_at, "last_result": words}
+    spread = random.uniform(1 - _JITTER, 1 + _JITTER)  # noqa: S311 - no secret
+    wait = 0.0 if last else max(WAITS[taken.attempt - 1] * spread, not_before)
+    values = {"state": "given-up" if last else "waiting", "last_result": words,
+              "next_at": now + timedelta(seconds=wait)}  # fmt: skip
     # who has taken it since, because this lease ran out, knows better
-    mine = and_(
+    mine = update(Delivery).where(
         Delivery.id == taken.id, Delivery.attempts == taken.attempt, Delivery.state == "waiting"
     )
-    _mark(database, mine, values)
-    return None if last else next_at
-
-
-def _wait(attempt: int) -> float:
-    """Return the seconds to wait after a failed attempt (from 1)."""
-    return WAITS[attempt - 1] * random.uniform(1 - _JITTER, 1 + _JITTER)  # noqa: S311 - no secret
-
-
-def _mark(database: Database, where: ColumnElement[bool], values: Mapping[str, object]) -> None:
-    database.write(lambda session: session.execute(update(Delivery).where(where).values(**values)))
+    database.write(lambda session: session.execute(mine.values(values)))
+    return not last
 
 
 def prune(database: Database, now: datetime) -> int:

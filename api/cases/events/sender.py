@@ -11,13 +11,13 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
+from http import HTTPStatus
 
 from flask import Flask
 
 from api.cases import erasure
 from api.cases.events import endpoints, posting, queue
-from api.cases.events.addresses import AddressRefusedError, target
-from api.cases.events.posting import PostResult, post
+from api.cases.events.posting import PostResult
 from api.cases.events.queue import Taken
 from api.logs import LogLine
 from api.service import current
@@ -29,16 +29,12 @@ _PRUNE_EVERY = 3600  # looks that found nothing to do
 _log = logging.getLogger("threewire.events")
 
 
-def _now() -> datetime:
-    return datetime.now(UTC)
-
-
 class Sender:
     """Sends the due deliveries of one database."""
 
     def __init__(
-        self, database: Database, allowed: Sequence[str], now: Callable[[], datetime] = _now,
-        retention_days: int = 0,
+        self, database: Database, allowed: Sequence[str],
+        now: Callable[[], datetime] = lambda: datetime.now(UTC), retention_days: int = 0,
     ) -> None:  # fmt: skip
         self._database = database
         self._allowed = allowed
@@ -81,19 +77,16 @@ class Sender:
                 if self._begin_one():
                     continue
                 idle += 1
-                if idle % _PRUNE_EVERY == 1:
-                    self._tidy()
+                if idle % _PRUNE_EVERY == 1:  # throw away what has been kept for long enough
+                    queue.prune(self._database, self._now())
+                    if self._retention:
+                        since = (self._now() - self._retention).date().isoformat()
+                        erasure.forget(self._database, since)
             except StoreUnavailableError as error:
                 _say(logging.WARNING, "the event queue cannot be read", reason=str(error))
             except Exception as error:  # whatever it was, the next event may still get through
                 _say(logging.ERROR, "the event sender failed", error=type(error).__name__)
             self._wake.wait(POLL_SECONDS)
-
-    def _tidy(self) -> None:
-        """Throw away what has been kept for long enough."""
-        queue.prune(self._database, self._now())
-        if self._retention:
-            erasure.forget(self._database, (self._now() - self._retention).date().isoformat())
 
     def _begin_one(self) -> bool:
         """Begin one attempt in a thread; False when nothing is due or every slot is taken."""
@@ -125,45 +118,35 @@ class Sender:
     def _attempt(self, taken: Taken) -> str:
         """Make one attempt and keep how it ended; returns that in a word."""
         result = self._send(taken)
+        about = {"endpoint": taken.endpoint_id, "message": taken.message,
+                 "attempt": taken.attempt, "result": result.words}  # fmt: skip
         if result.good:
             queue.delivered(self._database, taken, result.words)
             return "delivered"
-        if result.gone:
-            self._disable(taken, result)
+        if result.status == HTTPStatus.GONE:
+            why = "the endpoint answered 410, so it was disabled"
+            self._database.write(
+                lambda session: endpoints.disable(session, taken.endpoint_id, self._now(), why)
+            )
+            _say(logging.ERROR, "an endpoint says it is gone and was disabled", **about)
             return "given up"
-        after = queue.failed(self._database, taken, result.words, self._now(), result.retry_after)
-        if after is None:
-            _tell(logging.ERROR, "an event was given up", taken, result)
-            return "given up"
-        _tell(logging.WARNING, "an event did not get through yet", taken, result)
-        return "to be sent again"
+        if queue.failed(self._database, taken, result.words, self._now(), result.retry_after):
+            _say(logging.WARNING, "an event did not get through yet", **about)
+            return "to be sent again"
+        _say(logging.ERROR, "an event was given up", **about)
+        return "given up"
 
     def _send(self, taken: Taken) -> PostResult:
         try:
-            leads_to = target(taken.url, self._allowed)
-        except AddressRefusedError as error:
+            leads_to = posting.target(taken.url, self._allowed)
+        except posting.AddressRefusedError as error:
             return PostResult(0, f"refused: {error}")
         signed = posting.headers(taken.secrets, taken.message, taken.payload, self._now())
-        return post(leads_to, signed, taken.payload)
-
-    def _disable(self, taken: Taken, result: PostResult) -> None:
-        """Take an endpoint out of use that says it is gone for good (410)."""
-        why = "the endpoint answered 410, so it was disabled"
-        self._database.write(
-            lambda session: endpoints.disable(session, taken.endpoint_id, self._now(), why)
-        )
-        _tell(logging.ERROR, "an endpoint says it is gone and was disabled", taken, result)
-
-
-def _tell(level: int, event: str, taken: Taken, result: PostResult) -> None:
-    """Log how an attempt ended: ids and words, nothing of the message and no URL."""
-    _say(
-        level, event, endpoint=taken.endpoint_id, message=taken.message, attempt=taken.attempt,
-        result=result.words,
-    )  # fmt: skip
+        return posting.post(leads_to, signed, taken.payload)
 
 
 def _say(level: int, event: str, **fields: object) -> None:
+    """Log what happened: ids and words, nothing of a message and no URL."""
     _log.log(level, LogLine(event=event, **fields))
 
 

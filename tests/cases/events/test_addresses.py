@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from api.cases.events.addresses import AddressRefusedError, target
+from api.cases.events.posting import AddressRefusedError, target
 
 # The same two machines, written as the resolver of this system also reads them.
 LOOPBACKS = (

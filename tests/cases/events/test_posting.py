@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from api.cases.events import posting
-from api.cases.events.addresses import PostTarget, target
+from api.cases.events.posting import PostTarget, target
 from tests.cases.events.receiver import Receiver, serving
 
 
