@@ -4,7 +4,7 @@
 """
 
 from api.cases.book import Book
-from api.cases.errors import CaseError, ClosedCase, NoSuchCase, NoSuchFinding, OpenCase, StaleCase
+from api.cases.case import CaseError, ClosedCase, NoSuchCase, NoSuchFinding, OpenCase, StaleCase
 
 __all__ = [
     "Book", "CaseError", "ClosedCase", "NoSuchCase", "NoSuchFinding", "OpenCase", "StaleCase",

@@ -5,6 +5,7 @@ schema, checked by the engine with the rest of the case, and kept as they were s
 """
 
 from collections.abc import Mapping
+from contextlib import suppress
 from copy import deepcopy
 from datetime import UTC, datetime
 from typing import Any
@@ -45,27 +46,26 @@ class TypedText(fields.String):
         return str(value)
 
 
-class CallBack(TypedText):
-    """A moment with its zone, kept in UTC to the second, so that texts compare as times do."""
+class Moment(TypedText):
+    """A moment with its zone, typed; loaded in UTC."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Any:
+        text = super()._deserialize(value, *args, **kwargs)
+        with suppress(ValueError, OverflowError):
+            at = datetime.fromisoformat(text)
+            if at.tzinfo:
+                return at.astimezone(UTC)
+        raise ValidationError("must be a moment with its zone, such as 2026-11-29T14:30:00Z")
+
+
+class CallBack(Moment):
+    """A moment to come or nothing, kept in UTC to the second, so that texts compare as times do."""
 
     def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> str:
-        text = super()._deserialize(value, *args, **kwargs)
-        if not text:
-            return ""
-        utc = moment_of(text)
-        if utc is None or utc.year < 2000:
-            message = "must be a moment with its zone, such as 2026-11-29T14:30:00Z"
-            raise ValidationError(message)
-        return utc.strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def moment_of(text: str) -> datetime | None:
-    """Return what a text says, in UTC; None where it is no moment with its zone."""
-    try:
-        at = datetime.fromisoformat(text)
-        return at.astimezone(UTC) if at.tzinfo else None
-    except (ValueError, OverflowError):
-        return None
+        at = super()._deserialize(value, *args, **kwargs) if value != "" else None
+        if at and at.year < 2000:
+            raise ValidationError("must be a moment of this century")
+        return at.strftime("%Y-%m-%dT%H:%M:%SZ") if at else ""
 
 
 class _Object(fields.Nested):

@@ -11,32 +11,36 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, lazyload
 
 from api.cases import edits, learning, lists, numbers, texts
-from api.cases.case import Case, CaseDiagnosis, CaseEntry, CasePage, CaseStep
+from api.cases.case import (
+    Case,
+    CaseDiagnosis,
+    CaseEntry,
+    CasePage,
+    CaseStep,
+    NoSuchCase,
+    NoSuchPhoto,
+    StaleCase,
+)
 from api.cases.diagnosis import diagnose_case, diagnosed
 from api.cases.edits import Edit
-from api.cases.errors import NoSuchCase, NoSuchPhoto, StaleCase
-from api.cases.events import EVENTS, EventData, enqueue
-from api.cases.events.outbox import EventPage, page, wait_in_line
+from api.cases.events import outbox
 from api.cases.idempotency import Also
 from api.cases.learning import LearningDiagnoser
 from api.cases.photos import Photo, keeping, photo_of
 from api.cases.rows import case_of, keep, kept, made_with, new_row, step_of, update_row
 from api.cases.work_order import WorkOrder, work_order
-from api.service import Engine
+from api.service import Engine, Service
 from api.store import Database, StoreUnavailableError
 from api.store.models import BY, CaseRow, StepRow
 from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
-
-if TYPE_CHECKING:
-    from api.service import Service
 
 DRAWS = 20
 FREE_TRIES = 5  # beside the store; then the case is held while the engine is asked
@@ -64,26 +68,21 @@ class Book:
     ``expected`` is the version that the caller has seen: StaleCase when there is a newer one.
     """
 
-    def __init__(  # noqa: PLR0913 - what it stands on, and two sources of chance for tests
-        self, database: Database, engine: Engine, knowledge: Knowledge, settings: Any = None, *,
+    def __init__(
+        self, database: Database, engine: Engine, knowledge: Knowledge, *,
         now: Callable[[], datetime] = utc_now, draw: Callable[[], str] = numbers.draw,
     ) -> None:  # fmt: skip
-        self.database = database
-        self.engine = engine
-        self.knowledge = knowledge
-        self.settings = settings
-        self._now = now
-        self._draw = draw
+        self.database, self.engine, self.knowledge = database, engine, knowledge
+        self._now, self._draw = now, draw
 
     @classmethod
-    def of(cls, service: "Service") -> "Book":
+    def of(cls, service: Service) -> "Book":
         """Return the book of a service. Raises LookupError when the service keeps nothing."""
         if service.database is None:
             raise LookupError("the service has no store; the setting 'database' names one")
-        kept: Book | None = service.cache.get("book")
-        if kept is None:
-            kept = cls(service.database, service.engine, service.knowledge, service.settings)
-            service.cache["book"] = kept
+        if "book" not in service.cache:
+            service.cache["book"] = cls(service.database, service.engine, service.knowledge)
+        kept: Book = service.cache["book"]
         return kept
 
     def open(self, data: Mapping[str, Any], by: str, also: Also | None = None) -> Case:
@@ -161,31 +160,30 @@ class Book:
         also: Also | None = None, photo: Photo | None = None,
     ) -> Case:  # fmt: skip
         """Add findings behind those that are there; a photo is of the first. Raises ClosedCase."""
-        also = also if photo is None else keeping(photo, also)
-        return self._step(_Task(
-            number, by, expected, also,
-            lambda c, at: edits.findings_added(c, findings, by, at, photo),
-        ))  # fmt: skip
+        return self._step(
+            number, by, expected, keeping(photo, also),
+            lambda case, at: edits.findings_added(case, findings, by, at, photo),
+        )  # fmt: skip
 
     def withdraw(  # noqa: PLR0913, PLR0917 - the desk and the API name them alike
         self, number: str, place: int, by: str, because: str = "", expected: int | None = None,
         also: Also | None = None,
     ) -> Case:  # fmt: skip
         """Withdraw one finding; it stays and counts no more. Raises ClosedCase, NoSuchFinding."""
-        return self._step(_Task(
-            number, by, expected, also, lambda c, at: edits.withdrawn(c, place, by, because, at)
-        ))  # fmt: skip
+        return self._step(
+            number, by, expected, also,
+            lambda case, at: edits.withdrawn(case, place, by, because, at),
+        )  # fmt: skip
 
     def replace_finding(  # noqa: PLR0913, PLR0917 - as withdraw
         self, number: str, place: int, finding: Any, by: str, expected: int | None = None,
         also: Also | None = None, photo: Photo | None = None,
     ) -> Case:  # fmt: skip
         """Withdraw one finding and add another for it, in one step. Raises as ``withdraw``."""
-        also = also if photo is None else keeping(photo, also)
-        return self._step(_Task(
-            number, by, expected, also,
-            lambda c, at: edits.replaced(c, place, finding, by, at, photo),
-        ))  # fmt: skip
+        return self._step(
+            number, by, expected, keeping(photo, also),
+            lambda case, at: edits.replaced(case, place, finding, by, at, photo),
+        )  # fmt: skip
 
     def restore(
         self, number: str, place: int, by: str, expected: int | None = None,
@@ -197,37 +195,33 @@ class Book:
             if one.changed.get("replaces") == place and not one.changed.get("restored")
         ]  # fmt: skip
         last = instead[-1] if instead else None
-        return self._step(_Task(
-            number, by, expected, also, lambda c, at: edits.restored(c, place, last, by, at)
-        ))  # fmt: skip
+        return self._step(
+            number, by, expected, also, lambda case, at: edits.restored(case, place, last, by, at)
+        )
 
     def change(
         self, number: str, changes: Mapping[str, Any], by: str, expected: int | None,
         also: Also | None = None,
     ) -> Case:  # fmt: skip
         """Merge changes into texts, machine and settings; None clears. Raises ClosedCase."""
-        return self._step(_Task(
-            number, by, expected, also, lambda c, _: edits.changed(c, changes)
-        ))  # fmt: skip
+        return self._step(number, by, expected, also, lambda case, _: edits.changed(case, changes))
 
     def close(
         self, number: str, outcome: Mapping[str, Any], by: str, expected: int | None,
         also: Also | None = None,
     ) -> Case:  # fmt: skip
         """Close the case with ``cause``, ``replaced``, ``minutes``, ``note``. Raises ClosedCase."""
-        return self._step(_Task(
+        return self._step(
             number, by, expected, also,
-            lambda c, at: edits.closed(c, outcome, self.knowledge, by, at),
-        ))  # fmt: skip
+            lambda case, at: edits.closed(case, outcome, self.knowledge, by, at),
+        )  # fmt: skip
 
     def reopen(
         self, number: str, because: str, by: str, expected: int | None = None,
         also: Also | None = None,
     ) -> Case:  # fmt: skip
         """Open a closed case again. Raises OpenCase."""
-        return self._step(_Task(
-            number, by, expected, also, lambda c, _: edits.reopened(c, because)
-        ))  # fmt: skip
+        return self._step(number, by, expected, also, lambda case, _: edits.reopened(case, because))
 
     def diagnosis(self, number: str) -> Json:
         """Return the engine's whole answer on the case as it stands."""
@@ -260,10 +254,10 @@ class Book:
         with self.database.reading() as session:
             return self._steps(session, self._row(session, number), since)
 
-    def events(self, after: int, limit: int) -> EventPage:
+    def events(self, after: int, limit: int) -> outbox.EventPage:
         """Return what happened to all cases behind event ``after``, in its order."""
         with self.database.reading() as session:
-            return page(session, self.knowledge, after, limit)
+            return outbox.page(session, self.knowledge, after, limit)
 
     def _made_with(self) -> str:
         engine = self.engine
@@ -295,37 +289,44 @@ class Book:
         found = session.scalars(query.order_by(StepRow.version))
         return [step_of(one, self.knowledge) for one in found]
 
-    def _step(self, task: "_Task") -> Case:
-        _check_by(task.by)
+    def _step(
+        self, number: str, by: str, expected: int | None, also: Also | None, edit: "Editing"
+    ) -> Case:
+        _check_by(by)
         for _ in range(FREE_TRIES):
             with self.database.reading() as session:
-                case = self._seen(session, task)
-            edit = self._edited(case, task)
-            if edit is None:
+                case = self._seen(session, number, expected)
+            done = self._edited(case, edit)
+            if done is None:
                 return case
-            try:
-                return self.database.write(partial(self._write, task=task, edit=edit))
-            except _OvertakenError:
-                continue
-        return self.database.write(partial(self._write_held, task=task))
+            write = partial(self._write, number=number, edit=done, by=by, also=also)
+            with suppress(_OvertakenError):
+                return self.database.write(write)
 
-    def _seen(self, session: Session, task: "_Task", hold: bool = False) -> Case:
-        row = self._row(session, task.number, hold)
-        expected = row.version if task.expected is None else task.expected
-        if row.version != expected:
+        def held(session: Session) -> Case:
+            case = self._seen(session, number, expected, hold=True)
+            done = self._edited(case, edit)
+            return case if done is None else self._write(session, number, done, by, also)
+
+        return self.database.write(held)
+
+    def _seen(
+        self, session: Session, number: str, expected: int | None, hold: bool = False
+    ) -> Case:
+        row = self._row(session, number, hold)
+        if expected not in (None, row.version):
             since = expected if 0 < expected < row.version else 0
-            changes = self._steps(session, row, since)
-            raise StaleCase(case_of(row), changes)
+            raise StaleCase(case_of(row), self._steps(session, row, since))
         return case_of(row)
 
-    def _edited(self, case: Case, task: "_Task") -> Edit | None:
+    def _edited(self, case: Case, edit: "Editing") -> Edit | None:
         """Return the next version with its diagnosis; None when nothing changes."""
         at = max(case.changed_at, self._now())  # the clock may step back; versions do not
-        edit = task.edit(case, at)
-        if edit is None:
+        done = edit(case, at)
+        if done is None:
             return None
-        after = replace(edit.case, version=case.version + 1, changed_at=at)
-        return replace(edit, case=diagnose_case(self.engine, after, edit.sent))
+        after = replace(done.case, version=case.version + 1, changed_at=at)
+        return replace(done, case=diagnose_case(self.engine, after, done.sent))
 
     def _write_new(self, session: Session, edit: Edit, by: str, also: Also | None) -> Case:
         row = new_row(edit.case, self.knowledge)
@@ -336,29 +337,27 @@ class Book:
             raise _NumberTakenError from error
         return self._finish(session, row, edit, by, also)
 
-    def _write(self, session: Session, task: "_Task", edit: Edit) -> Case:
-        row = self._row(session, task.number, hold=True)
+    def _write(self, session: Session, number: str, edit: Edit, by: str, also: Also | None) -> Case:
+        row = self._row(session, number, hold=True)
         if row.version != edit.case.version - 1:
             raise _OvertakenError
         update_row(row, edit.case, self.knowledge)
-        return self._finish(session, row, edit, task.by, task.also)
-
-    def _write_held(self, session: Session, task: "_Task") -> Case:
-        case = self._seen(session, task, hold=True)
-        edit = self._edited(case, task)
-        return case if edit is None else self._write(session, task, edit)
+        return self._finish(session, row, edit, by, also)
 
     def _finish(
         self, session: Session, row: CaseRow, edit: Edit, by: str, also: Also | None
     ) -> Case:
         """Add step, diagnosis and event, and let the caller add what belongs to it."""
-        case = edit.case
         write_step(session, row, edit, by)
-        enqueue(session, EVENTS[edit.kind], EventData(case, by, edit.changed), self._now())
+        kind, data = outbox.EVENTS[edit.kind], outbox.EventData(edit.case, by, edit.changed)
+        outbox.enqueue(session, kind, data, self._now())
         session.flush()
         if also is not None:
-            also(session, case)
-        return case
+            also(session, edit.case)
+        return edit.case
+
+
+Editing = Callable[[Case, datetime], Edit | None]
 
 
 @dataclass(frozen=True)
@@ -370,22 +369,11 @@ class FollowedCase:
     steps: Sequence[CaseStep]  # the latest, oldest first
 
 
-@dataclass(frozen=True)
-class _Task:
-    """One step to be done: on which case, by whom, from which version on."""
-
-    number: str
-    by: str
-    expected: int | None
-    also: Also | None
-    edit: Callable[[Case, datetime], Edit | None]
-
-
 def write_step(session: Session, row: CaseRow, edit: Edit, by: str) -> None:
     """Add a step and its diagnosis."""
     case = edit.case
     session.flush()
-    wait_in_line(session)
+    outbox.wait_in_line(session)
     session.add(
         StepRow(
             case_order=row.order, version=case.version, kind=edit.kind, by=by, at=case.changed_at,

@@ -10,9 +10,19 @@ from typing import Any
 
 from api.cases import bodies, texts
 from api.cases.bodies import MOST_FINDINGS
-from api.cases.case import CLOSED, OPEN, SETTINGS, Case, CaseFinding, CaseOutcome, Withdrawal
+from api.cases.case import (
+    CLOSED,
+    OPEN,
+    SETTINGS,
+    Case,
+    CaseFinding,
+    CaseOutcome,
+    ClosedCase,
+    NoSuchFinding,
+    OpenCase,
+    Withdrawal,
+)
 from api.cases.diagnosis import NOTHING_SENT, Sent
-from api.cases.errors import ClosedCase, NoSuchFinding, OpenCase
 from api.cases.photos import Photo, address_of
 from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
@@ -36,25 +46,19 @@ class Edit:
     sent: Sent = NOTHING_SENT
 
 
-def refuse(faults: Sequence[Fault]) -> None:
-    """Raise RequestError when there are faults."""
-    if faults:
-        raise RequestError(faults)
-
-
 def opened(data: Any, number: str, by: str, at: datetime) -> Edit:
     """Return a new case. Raises RequestError with every fault that needs no engine to be seen."""
     body = bodies.load(bodies.CaseOpeningSchema(exclude=("by",)), data)
     said = texts.read_texts(body)
     findings = body.get("findings", [])
-    settings = {name: data[name] for name in SETTINGS if data.get(name) is not None}
-    settings = _dated(settings, len(findings))
+    settings = _dated({name: data[name] for name in SETTINGS if name in data}, len(findings))
+    settings = merged({}, settings)
     kept = tuple(CaseFinding(place, one, by, at) for place, one in enumerate(findings, start=1))
     machine = dict(data["machine"])
     case = Case(number, 1, OPEN, at, by, at, machine, **said, settings=settings, findings=kept)
-    told = {name: value for name, value in said.items() if value}
-    changed_to = {**told, "machine": case.machine, **settings, "findings": _told(kept)}
-    return Edit(case, "opened", changed_to, Sent(first=1, head=True))
+    given = {name: value for name, value in said.items() if value}
+    body = {**given, "machine": machine, **settings, "findings": _told(kept)}
+    return Edit(case, "opened", body, Sent(first=1, head=True))
 
 
 def _told(kept: Sequence[CaseFinding]) -> list[dict[str, Any]]:
@@ -74,22 +78,17 @@ def findings_added(
     first = before + 1
     new = tuple(CaseFinding(place, dict(one), by, at) for place, one in enumerate(findings, first))
     if photo is not None:
-        new = (_photographed(case, new[0], photo), *new[1:])
+        if sum(len(one.photos or ()) for one in case.findings) >= MOST_PHOTOS:
+            raise RequestError([Fault("photo", f"a case takes {MOST_PHOTOS} photos and has them")])
+        new = (replace(new[0], photos=(address_of(case.number, photo),)), *new[1:])
     after = replace(case, findings=case.findings + new)
     return Edit(after, "finding-added", {"findings": _told(new)}, Sent(first=first))
-
-
-def _photographed(case: Case, finding: CaseFinding, photo: Photo) -> CaseFinding:
-    if sum(len(one.photos or ()) for one in case.findings) >= MOST_PHOTOS:
-        raise RequestError([Fault("photo", f"a case takes {MOST_PHOTOS} photos and has them")])
-    return replace(finding, photos=(address_of(case.number, photo),))
 
 
 def withdrawn(case: Case, place: int, by: str, because: Any, at: datetime) -> Edit | None:
     """Return the case with one finding withdrawn; None when it was already."""
     need_open(case)
-    fault = texts.fault_of(because, texts.BECAUSE, lines=True)
-    refuse([Fault("because", fault)] if fault else [])
+    _check_because(because)
     found = _at(case, place)
     if found.withdrawn is not None:
         return None
@@ -104,10 +103,8 @@ def replaced(  # noqa: PLR0913, PLR0917 - the answer, and what came with it
     """Return the case with one finding withdrawn and another, found now, in its place."""
     edit = findings_added(case, [finding], by, at, photo)
     because = f"changed, see answer {len(edit.case.findings)}"
-    gone = withdrawn(edit.case, place, by, because, at)
-    return replace(
-        edit, case=gone.case if gone else edit.case, changed={**edit.changed, "replaces": place}
-    )
+    gone = withdrawn(edit.case, place, by, because, at) or edit
+    return replace(edit, case=gone.case, changed={**edit.changed, "replaces": place})
 
 
 def restored(
@@ -118,14 +115,20 @@ def restored(
     What was put in its place is withdrawn.
     """
     need_open(case)
-    found = replace(_at(case, place), withdrawn=None)
-    if _at(case, place) == found:
+    found = _at(case, place)
+    if found.withdrawn is None:
         return None
-    after, body = _with(case, found), {"findings": _told([found]), "restored": True}
-    if replaced_by is not None:
-        gone = withdrawn(after, replaced_by, by, f"answer {place} restored", at)
-        after, body = gone.case if gone else after, {**body, "replaces": replaced_by}
-    return Edit(after, "finding-added", body, Sent(first=place))
+    found = replace(found, withdrawn=None)
+    body = {"findings": _told([found]), "restored": True}
+    edit = Edit(_with(case, found), "finding-added", body, Sent(first=place))
+    if replaced_by is None:
+        return edit
+    gone = withdrawn(edit.case, replaced_by, by, f"answer {place} restored", at) or edit
+    return replace(edit, case=gone.case, changed={**body, "replaces": replaced_by})
+
+
+def _check_because(because: Any) -> None:
+    bodies.load(bodies.WithBecauseSchema(exclude=("by",)), {"because": because})
 
 
 def _at(case: Case, place: int) -> CaseFinding:
@@ -194,7 +197,8 @@ def closed(case: Case, outcome: Any, knowledge: Knowledge, by: str, at: datetime
     cause = body.get("cause")
     if cause is not None and (fault := _cause_fault(case, cause, knowledge)):
         faults.append(Fault("cause", fault))
-    refuse(faults)
+    if faults:
+        raise RequestError(faults)
     ended = CaseOutcome(
         str(cause), tuple(body.get("replaced") or ()), body.get("minutes"),
         body.get("note") or "", by, at,
@@ -217,8 +221,7 @@ def reopened(case: Case, because: Any) -> Edit:
     """Return the case open again; how it had ended stands in the step."""
     if case.state != CLOSED:
         raise OpenCase("The case is open.")
-    fault = texts.fault_of(because, texts.BECAUSE, lines=True)
-    refuse([Fault("because", fault)] if fault else [])
+    _check_because(because)
     body = {"because": because, "outcome": case.outcome and case.outcome.to_dict()}
     return Edit(replace(case, state=OPEN, outcome=None), "reopened", body)
 

@@ -4,7 +4,6 @@ import hashlib
 import io
 import warnings
 from dataclasses import dataclass
-from functools import partial
 
 from PIL import Image, ImageOps, UnidentifiedImageError
 from sqlalchemy import select
@@ -68,16 +67,18 @@ def address_of(number: str, photo: Photo) -> str:
     return f"/v1/cases/{number}/photos/{photo.name}"
 
 
-def keeping(photo: Photo, also: Also | None) -> Also:
+def keeping(photo: Photo | None, also: Also | None) -> Also | None:
     """Return what a step does besides: keep the photo, and what it would do anyhow."""
-    return partial(_keep, photo=photo, also=also)
+    if photo is None:
+        return also
 
+    def keep(session: Session, case: Case) -> None:
+        order = session.scalars(select(CaseRow.order).where(CaseRow.number == case.number)).one()
+        session.merge(CasePhoto(case_order=order, name=photo.name, body=photo.body))
+        if also is not None:
+            also(session, case)
 
-def _keep(session: Session, case: Case, photo: Photo, also: Also | None) -> None:
-    order = session.scalars(select(CaseRow.order).where(CaseRow.number == case.number)).one()
-    session.merge(CasePhoto(case_order=order, name=photo.name, body=photo.body))
-    if also is not None:
-        also(session, case)
+    return keep
 
 
 def photo_of(database: Database, number: str, name: str) -> bytes | None:

@@ -12,12 +12,13 @@ from functools import partial
 from hashlib import sha256
 from typing import Any
 
+from marshmallow import EXCLUDE, Schema, ValidationError, fields, validates_schema
 from sqlalchemy import and_, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.cases import Book, edits, numbers, texts
-from api.cases.bodies import CaseOpeningSchema, moment_of
+from api.cases.bodies import CaseOpeningSchema, Moment, TypedText
 from api.cases.book import write_step
 from api.cases.case import Case, CaseFinding, CaseStep, Withdrawal
 from api.cases.diagnosis import diagnose_case
@@ -32,9 +33,11 @@ from api.store.models import CaseRow
 from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 from engine.answer.documents import Document
+from engine.knowledge.shapes import flatten
 
 MARK = 120  # characters of the mark of a case that is brought in
 _OPENING = frozenset(CaseOpeningSchema().fields) - {"by"}
+_BESIDE = ("place", "by", "at", "withdrawn", "photos")  # what a case puts beside a finding
 _OUTCOME = ("cause", "replaced", "minutes", "note")
 
 
@@ -64,6 +67,41 @@ def exported_rows(
     return table(each_case(database, case_of, wanted), knowledge)
 
 
+class _SaidSchema(Schema):
+    """Who said something, and when."""
+
+    class Meta:
+        unknown = EXCLUDE
+
+    by = TypedText("Who.", 2 * texts.NAME, required=True)
+    at = Moment("When.", 40, required=True)
+
+
+class _WithdrawnSchema(_SaidSchema):
+    because = TypedText("Why.", texts.BECAUSE, lines=True, load_default="")
+
+
+class _FoundSchema(_SaidSchema):
+    by = TypedText("Who.", 2 * texts.NAME)
+    at = Moment("When.", 40)
+    withdrawn = fields.Nested(_WithdrawnSchema, allow_none=True)
+
+
+class _HistorySchema(_SaidSchema):
+    """What a case from elsewhere says beside what opens and closes any case."""
+
+    by = TypedText("Who.", 2 * texts.NAME, required=True, data_key="opened_by")
+    at = Moment("When.", 40, required=True, data_key="opened_at")
+    findings = fields.List(fields.Nested(_FoundSchema), load_default=list)
+    outcome = fields.Nested(_SaidSchema, allow_none=True, load_default=None)
+    imported_as = TypedText("Its mark.", MARK, allow_none=True)
+
+    @validates_schema(pass_original=True, skip_on_field_errors=False)
+    def _has_a_mark(self, _: Json, original: Json, **__: Any) -> None:
+        if not original.get("imported_as") and not original.get("number"):
+            raise ValidationError("is needed where a case has no number", "imported_as")
+
+
 def bring_in(book: Book, sent: Json) -> Case | None:
     """Keep a case from elsewhere; None when it is there already.
 
@@ -74,106 +112,57 @@ def bring_in(book: Book, sent: Json) -> Case | None:
     about = sent.get("case", sent)
     if not isinstance(about, Mapping):
         raise RequestError([Fault("case", "must be an object")])
-    mark = _mark(about)
-    if _is_there(book.database, mark, about):
+    try:
+        told: Json = _HistorySchema().load(dict(about))
+    except ValidationError as error:
+        raise RequestError(flatten(error.messages)) from None
+    told_apart = told.get("imported_as") or f"{about['number']} {about['opened_at']}"
+    mark = sha256(told_apart.encode()).hexdigest()  # of any form, so its digest
+    if _is_there(book.database, mark, about, told["at"]):
         return None
     history = [replace(one, case=diagnose_case(book.engine, one.case, one.sent))
-               for one in _edits(book, about)]  # fmt: skip
+               for one in _edits(book, about, told)]  # fmt: skip
     for number in _numbers(about):
         numbered = [replace(one, case=replace(one.case, number=number)) for one in history]
         try:
             return book.database.write(partial(_write, book=book, history=numbered, mark=mark))
         except IntegrityError:  # the number is taken, or another import was first
-            if _is_there(book.database, mark, about):
+            if _is_there(book.database, mark, about, told["at"]):
                 return None
     raise RuntimeError("no free case number was drawn")
 
 
-def _mark(about: Json) -> str:
-    """Return the digest of what tells this case from every other: a mark may be anything."""
-    mark, number = about.get("imported_as"), about.get("number")
-    if not mark and not number:
-        raise RequestError([Fault("imported_as", "is needed where a case has no number")])
-    fault = texts.fault_of(mark, MARK) if mark else None
-    if fault:
-        raise RequestError([Fault("imported_as", fault)])
-    return sha256(str(mark or f"{number} {about.get('opened_at')}").encode()).hexdigest()
-
-
-def _is_there(database: Database, mark: str, about: Json) -> bool:
+def _is_there(database: Database, mark: str, about: Json, at: datetime) -> bool:
     """Return whether a case has this mark, or is the very one that was exported here."""
     digits = str(about.get("number", "")).replace(" ", "")
-    same = and_(CaseRow.number == digits, CaseRow.opened_at == _moment(about, "opened_at"))
+    same = and_(CaseRow.number == digits, CaseRow.opened_at == at)
     with database.reading() as session:
         wanted = or_(CaseRow.imported_as == mark, same)
         return session.scalar(select(CaseRow.order).where(wanted)) is not None
 
 
-def _edits(book: Book, about: Json) -> Iterator[Edit]:
+def _edits(book: Book, about: Json, told: Json) -> Iterator[Edit]:
     """Give the opening and the closing of a case, with the times and names that they had."""
-    by, at = _name(about, "opened_by"), _moment(about, "opened_at")
     body = {name: value for name, value in about.items() if name in _OPENING}
-    told = body.get("findings", ())
-    if isinstance(told, list):
-        body["findings"] = [_bare(one) for one in told]
-    opened = edits.opened(body, numbers.SHOWN, by, at)
-    found = tuple(map(_dated, opened.case.findings, told))
+    body["findings"] = [
+        {key: value for key, value in one.items() if key not in _BESIDE}
+        for one in about.get("findings", ())
+    ]
+    opened = edits.opened(body, numbers.SHOWN, told["by"], told["at"])
+    found = tuple(map(_dated, opened.case.findings, told["findings"]))
     opened = replace(opened, case=replace(opened.case, findings=found))
     yield opened
-    ended = _object(about, "outcome")
-    if ended is not None:
-        last = _moment(ended, "at", "outcome.")
-        body = {name: ended[name] for name in _OUTCOME if name in ended}
-        by = _name(ended, "by", "outcome.")
-        done = edits.closed(opened.case, body, book.knowledge, by, last)
-        yield replace(done, case=replace(done.case, version=2, changed_at=last))
-
-
-def _bare(told: Any) -> Any:
-    """Return a finding as it was sent, without what the case put beside it."""
-    own = ("place", "by", "at", "withdrawn", "photos")
-    if not isinstance(told, Mapping):
-        return told  # the schema says what is wrong with it
-    return {key: value for key, value in told.items() if key not in own}
+    if told["outcome"] is not None:
+        by, at = told["outcome"]["by"], told["outcome"]["at"]
+        body = {name: about["outcome"][name] for name in _OUTCOME if name in about["outcome"]}
+        done = edits.closed(opened.case, body, book.knowledge, by, at)
+        yield replace(done, case=replace(done.case, version=2, changed_at=at))
 
 
 def _dated(one: CaseFinding, told: Json) -> CaseFinding:
-    path = f"findings[{one.place - 1}]."
-    by = _name(told, "by", path) if "by" in told else one.by
-    at = _moment(told, "at", path) if "at" in told else one.at
-    gone = _object(told, "withdrawn", path)
-    withdrawn = None if gone is None else _withdrawal(gone, f"{path}withdrawn.")
-    return replace(one, by=by, at=at, withdrawn=withdrawn)
-
-
-def _withdrawal(told: Json, path: str) -> Withdrawal:
-    because = told.get("because", "")
-    fault = texts.fault_of(because, texts.BECAUSE, lines=True)
-    edits.refuse([Fault(f"{path}because", fault)] if fault else [])
-    return Withdrawal(_name(told, "by", path), _moment(told, "at", path), because)
-
-
-def _object(told: Json, key: str, path: str = "") -> Json | None:
-    found = told.get(key)
-    if found is not None and not isinstance(found, Mapping):
-        raise RequestError([Fault(path + key, "must be an object, or null")])
-    return found
-
-
-def _name(told: Json, key: str, path: str = "") -> str:
-    value = told.get(key)
-    fault = texts.fault_of(value, texts.NAME * 2)
-    if fault:
-        raise RequestError([Fault(path + key, fault)])
-    return str(value)
-
-
-def _moment(told: Json, key: str, path: str = "") -> datetime:
-    at = moment_of(str(told.get(key)))
-    if at is None:
-        message = "must be a time with its zone, as 2026-11-25T09:30:00Z"
-        raise RequestError([Fault(path + key, message)])
-    return at
+    gone = told.get("withdrawn")
+    withdrawn = Withdrawal(gone["by"], gone["at"], gone["because"]) if gone else None
+    return replace(one, by=told.get("by", one.by), at=told.get("at", one.at), withdrawn=withdrawn)
 
 
 def _numbers(about: Json) -> Iterator[str]:

@@ -8,8 +8,7 @@ from api.access import role
 from api.answers.problems import ProblemError
 from api.cases import bodies, lists
 from api.cases.bodies import TypedText
-from api.cases.case import Case, CasePage, CaseSteps, ShownDiagnosis
-from api.cases.errors import StaleCase
+from api.cases.case import Case, CasePage, CaseSteps, ShownDiagnosis, StaleCase
 from api.cases.learning import Learning, report
 from api.service import current
 from api.web import case_replies, replies, requests

@@ -55,9 +55,7 @@ def _standing(session: Session, endpoint: Endpoint) -> Standing:
     counts = select(Delivery.state, func.count()).where(mine).group_by(Delivery.state)
     failed = select(Delivery.last_result).where(mine, Delivery.state != "delivered")
     last = session.scalar(failed.order_by(Delivery.id.desc()).limit(1))
-    return Standing(
-        endpoint, {state: count for state, count in session.execute(counts)}, last or ""
-    )
+    return Standing(endpoint, dict(session.execute(counts).tuples().all()), last or "")
 
 
 def disable(session: Session, endpoint_id: str, now: datetime, why: str) -> int:
