@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from datetime import datetime
 from functools import cached_property, lru_cache
 from importlib import resources
 from typing import ClassVar, TypeVar
@@ -11,7 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from api.answers.conclusions import behind, cause_of, doubts, further_checks, handing_back
 from api.answers.finding_words import name_of, named, observed, result_of
-from api.cases.case import Case, CaseFinding, CaseHead, CaseOutcome, Withdrawal
+from api.cases.case import Case, CaseFinding, CaseHead, CaseOutcome
 from api.cases.table import table
 from api.cases.wording import ended
 from api.strict_json import Json
@@ -28,19 +27,28 @@ EVIDENCE = 4
 LEAST_DB = 2.0  # lighter findings are left out of the evidence in short
 
 
-@dataclass(frozen=True)
-class WorkOrderFinding:
-    """A finding on a work order."""
+@dataclass(frozen=True, kw_only=True)
+class WorkOrderFinding(CaseFinding):
+    """A finding on a work order; ``doubt`` where it does not count in full."""
 
-    place: int
-    check: str
-    name: str
-    side: str | None
+    DOCUMENT: ClassVar = {
+        "place": "place", "check": "check", "name": "check_name",
+    } | same("side", "found", "note", "by", "at", "withdrawn")  # fmt: skip
+
+    check_name: str
+    name: str  # the same with its side
     found: str
     note: str
-    by: str
-    at: datetime
-    withdrawn: Withdrawal | None
+    observed: str  # what was found, and how
+    doubt: str = ""
+    instead: str = ""  # why it is in doubt, and what to do instead
+
+    @property
+    def struck(self) -> str:
+        """Return who withdrew it and why; empty while it counts."""
+        gone = self.withdrawn
+        because = f": {gone.because}" if gone and gone.because else ""
+        return f"Struck out by {gone.by}{because}" if gone else ""
 
 
 @dataclass(frozen=True)
@@ -78,29 +86,6 @@ class WorkOrderOutcome(CaseOutcome):
 
 
 @dataclass(frozen=True)
-class OrderFinding:
-    """A finding as a work order shows it; ``doubt`` where it does not count in full."""
-
-    finding: CaseFinding
-    name: str  # of the check, with its side
-    observed: str
-    doubt: str = ""
-    instead: str = ""  # why it is in doubt, and what to do instead
-
-    @property
-    def place(self) -> int:
-        """Return its number in the case."""
-        return self.finding.place
-
-    @property
-    def struck(self) -> str:
-        """Return who withdrew it and why; empty while it counts."""
-        gone = self.finding.withdrawn
-        because = f": {gone.because}" if gone and gone.because else ""
-        return f"Struck out by {gone.by}{because}" if gone else ""
-
-
-@dataclass(frozen=True)
 class WorkOrder(Document):
     """A case to take along.
 
@@ -110,7 +95,7 @@ class WorkOrder(Document):
     """
 
     DOCUMENT: ClassVar = {
-        SPREAD: "head", "findings": "rows", "causes": "likely", "cautions": "of_the_job",
+        SPREAD: "head", "findings": "findings", "causes": "likely", "cautions": "of_the_job",
     } | same("next_checks", "outcome", "knowledge_version", "defers")  # fmt: skip
 
     case: Case
@@ -193,29 +178,27 @@ class WorkOrder(Document):
         return list(dict.fromkeys(texts))
 
     @cached_property
-    def findings(self) -> list[OrderFinding]:
+    def findings(self) -> tuple[WorkOrderFinding, ...]:
         """Return every finding in its order, withdrawn ones too."""
         answer = self.answer or {"set_aside": (), "weakened": ()}
         rows = [*answer["set_aside"], *answer["weakened"]]
         doubted = {self.places[row["finding"]]: row for row in rows}
-        return [self._finding(one, doubted.get(one.place)) for one in self.case.findings]
+        return tuple(self._finding(one, doubted.get(one.place)) for one in self.case.findings)
 
-    def _finding(self, one: CaseFinding, row: Json | None) -> OrderFinding:
-        name, said = name_of(one.body, self.knowledge), observed(one.body, self.knowledge)
-        if row is None:
-            return OrderFinding(one, name, said)
-        doubt = "Counts for less" if "keep" in row else "Set aside, counts for nothing"
-        return OrderFinding(one, name, said, doubt, f"{row['because']} Instead: {row['instead']}")
+    def _finding(self, one: CaseFinding, row: Json | None) -> WorkOrderFinding:
+        known, body = self.knowledge, one.body
+        weaker = "Counts for less" if row and "keep" in row else "Set aside, counts for nothing"
+        return WorkOrderFinding(
+            **vars(one), check_name=name_of({"check": one.check}, known), name=name_of(body, known),
+            found=result_of(body, known), note=body.get("note", ""), observed=observed(body, known),
+            doubt=weaker if row else "",
+            instead=f"{row['because']} Instead: {row['instead']}" if row else "",
+        )  # fmt: skip
 
     @property
     def head(self) -> CaseHead:
         """Return what tells the case from another."""
         return CaseHead(**vars(self.case))
-
-    @property
-    def rows(self) -> tuple[WorkOrderFinding, ...]:
-        """Return every finding, withdrawn ones too."""
-        return tuple(_finding(one, self.knowledge) for one in self.case.findings)
 
     @property
     def likely(self) -> tuple[WorkOrderCause, ...]:
@@ -258,14 +241,6 @@ def work_order(case: Case, knowledge: Knowledge) -> WorkOrder:
     found, chosen = case.diagnosis, case.outcome.cause if case.outcome else None
     answer, places = (found.answer, found.places) if found else (None, ())
     return WorkOrder(case, knowledge, answer, places, chosen=chosen)
-
-
-def _finding(one: CaseFinding, knowledge: Knowledge) -> WorkOrderFinding:
-    name = named(one.check, knowledge) if one.check in knowledge.checks else one.check
-    return WorkOrderFinding(
-        one.place, one.check, name, one.side, result_of(one.body, knowledge),
-        one.body.get("note", ""), one.by, one.at, one.withdrawn,
-    )  # fmt: skip
 
 
 def _of(answered: Json, kind: type[_Part]) -> _Part:
