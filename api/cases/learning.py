@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
@@ -27,6 +27,7 @@ from engine.reasoning.learning import PRIOR_CASES
 SECONDS = 60.0  # between two looks at the closed cases
 PER_DAY = 20  # closings of one key and day that count (judgement: more than one desk has)
 YES, NO, IMPORTED = "yes", "no", "imported"  # an administrator's word on a case; none is ""
+_Key = TypeVar("_Key")
 _log = logging.getLogger("threewire.cases")
 
 
@@ -141,16 +142,8 @@ _WORDS = {NO: "an administrator left it out", IMPORTED: "it was imported, and no
 
 
 def _outcomes(good: Counter[Closings]) -> tuple[Counted, ...]:
-    together: Counter[tuple[str, str]] = Counter()
-    for one, count in good.items():
-        together[one.circuit, one.cause] += count
-    return tuple(Counted(*pair, count) for pair, count in sorted(together.items()))
-
-
-@dataclass(frozen=True)
-class _Learned:
-    counts: tuple[Closings, ...]
-    diagnoser: Diagnoser
+    found = _added_up(((one.circuit, one.cause), count) for one, count in good.items())
+    return tuple(Counted(*pair, count) for pair, count in sorted(found.items()))
 
 
 class LearningDiagnoser(Diagnoser):
@@ -170,7 +163,7 @@ class LearningDiagnoser(Diagnoser):
         self._clock = clock
         self._looking = Lock()
         self._next_look = -1.0
-        self._learned = _Learned((), base)
+        self._learned: tuple[tuple[Closings, ...], Diagnoser] = ((), base)
 
     def diagnose(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """Return the diagnosis of a request with the shares learned so far."""
@@ -183,7 +176,7 @@ class LearningDiagnoser(Diagnoser):
                 self._look()
             finally:
                 self._looking.release()
-        return self._learned.diagnoser
+        return self._learned[1]
 
     def _look(self) -> None:
         self._next_look = self._clock() + self._seconds
@@ -192,16 +185,16 @@ class LearningDiagnoser(Diagnoser):
         except StoreUnavailableError:
             _log.warning("closed cases cannot be counted; the learned shares stay as they are")
             return
-        if counts != self._learned.counts:
-            good, _ = sorted_out(self.shipped.knowledge, counts)
-            knowledge = with_learning(self.shipped.knowledge, plain(_outcomes(good)))
-            same = knowledge.version == self._learned.diagnoser.knowledge.version
-            diagnoser = self._learned.diagnoser if same else self._built(knowledge)
-            self._learned = _Learned(counts, diagnoser)
-
-    def _built(self, knowledge: Knowledge) -> Diagnoser:
-        shipped = knowledge.version == self.shipped.knowledge.version
-        return self.shipped if shipped else self._learned.diagnoser.with_shares_of(knowledge)
+        before, engine = self._learned
+        if counts == before:
+            return
+        good, _ = sorted_out(self.shipped.knowledge, counts)
+        knowledge = with_learning(self.shipped.knowledge, plain(_outcomes(good)))
+        if knowledge.version == self.shipped.knowledge.version:
+            engine = self.shipped
+        elif knowledge.version != engine.knowledge.version:
+            engine = engine.with_shares_of(knowledge)
+        self._learned = counts, engine
 
 
 def report(database: Database, knowledge: Knowledge, on: bool) -> Learning:
@@ -215,29 +208,21 @@ def report(database: Database, knowledge: Knowledge, on: bool) -> Learning:
         for circuit, found in sorted(updated_shares(knowledge, plain(outcomes)).items())
         for cause, share in found.items()
     )
+    left = _added_up(((one.circuit, one.cause, why), count) for (one, why), count in others.items())
+    closed = _added_up((one.key, one.count) for one in closings)
+    taught = _added_up((one.key, count) for one, count in good.items())
     return Learning(
-        on, learned.version, PRIOR_CASES, sum(one.count for one in closings), good.total(),
-        outcomes, _not_counted(others), _keys(closings, good), shares,
+        on, learned.version, PRIOR_CASES, closed.total(), good.total(), outcomes,
+        tuple(NotCounted(one[0] or None, one[1], left[one], one[2]) for one in sorted(left)),
+        tuple(KeyShare(key, closed[key], taught[key]) for key in sorted(closed)), shares,
     )  # fmt: skip
 
 
-def _not_counted(others: Counter[tuple[Closings, str]]) -> tuple[NotCounted, ...]:
-    together: Counter[tuple[str, str, str]] = Counter()
-    for (one, because), count in others.items():
-        together[one.circuit, one.cause, because] += count
-    return tuple(
-        NotCounted(circuit or None, cause, count, because)
-        for (circuit, cause, because), count in sorted(together.items())
-    )
-
-
-def _keys(closings: Iterable[Closings], good: Counter[Closings]) -> tuple[KeyShare, ...]:
-    closed: Counter[str] = Counter()
-    learned: Counter[str] = Counter()
-    for one in closings:
-        closed[one.key] += one.count
-        learned[one.key] += good[one]
-    return tuple(KeyShare(key, closed[key], learned[key]) for key in sorted(closed))
+def _added_up(counts: Iterable[tuple[_Key, int]]) -> Counter[_Key]:
+    found: Counter[_Key] = Counter()
+    for key, count in counts:
+        found[key] += count
+    return found
 
 
 def review(session: Session, number: str | None, key: str | None, counts: str) -> int:

@@ -8,15 +8,17 @@ import base64
 import binascii
 import hashlib
 import re
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
-from sqlalchemy import Select, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, lazyload
 
 from api.cases import texts
-from api.cases.case import CLOSED, OPEN, CaseEntry, CasePage
-from api.cases.rows import entry_of
+from api.cases.case import CLOSED, OPEN, Case, CaseEntry, CasePage
+from api.cases.rows import case_of, entry_of
+from api.store import Database
 from api.store.models import CaseRow
 from engine import Fault, RequestError
 from engine.knowledge.faults import unknown
@@ -25,6 +27,8 @@ STATES = (OPEN, CLOSED)
 MOST = 200
 DEFAULT = 50
 TEXT = 200
+PAGE = 200  # of an export or a replay
+_Made = TypeVar("_Made")
 _CURSOR = re.compile(rb"1:(\d{1,18}):([0-9a-f]{8})")
 
 
@@ -44,6 +48,9 @@ class Wanted:
     def mark(self) -> str:
         """Return a short mark of these filters, for cursors."""
         return hashlib.sha256(repr(self).encode("utf-8", "backslashreplace")).hexdigest()[:8]
+
+
+EVERY = Wanted()
 
 
 def listed(session: Session, wanted: Wanted, cursor: str | None, limit: int) -> CasePage:
@@ -98,6 +105,33 @@ def narrowed(query: Select[Any], wanted: Wanted) -> Select[Any]:
     for word in (wanted.text or "").casefold().split():
         query = query.where(CaseRow.search.contains(word, autoescape=True))
     return query
+
+
+def closed_cases(database: Database) -> Iterator[Case]:
+    """Yield each case that is closed, in the order in which they were opened."""
+    return each_case(database, case_of, Wanted(CLOSED))
+
+
+def each_case(
+    database: Database, make: Callable[[CaseRow], _Made], wanted: Wanted = EVERY
+) -> Iterator[_Made]:
+    """Yield what ``make`` makes of each case, in the order in which they were opened.
+
+    Each page is a short transaction of its own, so a long run holds up nobody and memory does not
+    grow with the history; cases opened after it began are left out. Raises StoreUnavailableError.
+    """
+    with database.reading() as session:
+        last = session.scalar(select(func.max(CaseRow.order))) or 0
+    query = narrowed(select(CaseRow), wanted).where(CaseRow.order <= last).order_by(CaseRow.order)
+    done = 0
+    while True:
+        with database.reading() as session:
+            rows = session.scalars(query.where(CaseRow.order > done).limit(PAGE)).all()
+            page = [make(row) for row in rows]
+        if not page:
+            return
+        yield from page
+        done = rows[-1].order
 
 
 def _cursor(order: int, asked: str) -> str:

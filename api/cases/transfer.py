@@ -24,8 +24,7 @@ from api.cases.case import Case, CaseFinding, CaseStep, Withdrawal
 from api.cases.diagnosis import diagnose_case
 from api.cases.edits import Edit
 from api.cases.learning import IMPORTED
-from api.cases.lists import Wanted
-from api.cases.replay.spread import EVERY, each_case
+from api.cases.lists import EVERY, Wanted, each_case
 from api.cases.rows import case_of, new_row, step_of
 from api.cases.table import table
 from api.store import Database

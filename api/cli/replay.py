@@ -6,9 +6,9 @@ from collections.abc import Iterable
 import click
 
 from api.answers.batch import WorkerLostError
+from api.cases.lists import closed_cases
 from api.cases.replay import spread
 from api.cases.replay.rescore import Row
-from api.cases.replay.spread import closed_cases
 from api.cases.replay.writing import JsonReport, ReportTable, Totals
 from api.cli.db import OpenStore, on_store
 from api.cli.inputs import knowledge_from, overlay_option, told

@@ -1,23 +1,14 @@
-"""One function over all closed cases: here, in several processes, or on a Dask cluster.
-
-The store is read page by page: memory does not grow with the history.
-"""
+"""One function over all closed cases: here, in several processes, or on a Dask cluster."""
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from functools import partial
-from typing import Any, TypeVar
-
-from sqlalchemy import func, select
+from typing import Any
 
 from api.answers.batch import AHEAD, groups, in_order
-from api.cases.case import CLOSED, Case
-from api.cases.lists import Wanted, narrowed
+from api.cases.case import Case
 from api.cases.replay.rescore import Row, rescore
-from api.cases.rows import case_of
 from api.service import Engine
-from api.store import Database
-from api.store.models import CaseRow
 from engine import Diagnoser, Knowledge
 from engine.diagnosis import diagnoser_of
 
@@ -57,21 +48,16 @@ def on_dask(knowledge: Knowledge, cases: Iterable[Case], address: str) -> Iterat
         raise ClusterError(
             f"{address}: no Dask scheduler answers ({type(error).__name__})"
         ) from None
-    with client:
-        yield from _by(client, knowledge, cases)
-
-
-def _by(client: Any, knowledge: Knowledge, cases: Iterable[Case]) -> Iterator[Row]:
-    """Hand groups out, some more than there are workers, and take the rows in order."""
-    shared = client.scatter(knowledge, broadcast=True)
-    most = AHEAD * max(1, sum(client.ncores().values()))
-    waiting: deque[Any] = deque()
-    for group in groups(cases):
-        waiting.append(client.submit(_group, shared, group, pure=False))
-        if len(waiting) >= most:
+    with client:  # some more groups go out than there are workers; the rows come in order
+        shared = client.scatter(knowledge, broadcast=True)
+        most = AHEAD * max(1, sum(client.ncores().values()))
+        waiting: deque[Any] = deque()
+        for group in groups(cases):
+            waiting.append(client.submit(_group, shared, group, pure=False))
+            if len(waiting) >= most:
+                yield from waiting.popleft().result()
+        while waiting:
             yield from waiting.popleft().result()
-    while waiting:
-        yield from waiting.popleft().result()
 
 
 def _prepare(knowledge: Knowledge) -> None:
@@ -88,35 +74,3 @@ def _group(knowledge: Knowledge, cases: list[Case]) -> list[Row]:
 
 def _group_of(version: str, cases: list[Case]) -> list[Row]:
     return [rescore(_engines[version], case) for case in cases]
-
-
-PAGE = 200
-EVERY = Wanted()
-_Made = TypeVar("_Made")
-
-
-def closed_cases(database: Database) -> Iterator[Case]:
-    """Yield each case that is closed, in the order in which they were opened."""
-    return each_case(database, case_of, Wanted(CLOSED))
-
-
-def each_case(
-    database: Database, make: Callable[[CaseRow], _Made], wanted: Wanted = EVERY
-) -> Iterator[_Made]:
-    """Yield what ``make`` makes of each case, in the order in which they were opened.
-
-    Each page is a short transaction of its own, so a long run holds up nobody; cases opened after
-    it began are left out. Raises StoreUnavailableError.
-    """
-    with database.reading() as session:
-        last = session.scalar(select(func.max(CaseRow.order))) or 0
-    query = narrowed(select(CaseRow), wanted).where(CaseRow.order <= last).order_by(CaseRow.order)
-    done = 0
-    while True:
-        with database.reading() as session:
-            rows = session.scalars(query.where(CaseRow.order > done).limit(PAGE)).all()
-            page = [make(row) for row in rows]
-        if not page:
-            return
-        yield from page
-        done = rows[-1].order

@@ -3,7 +3,7 @@
 import math
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from api import strict_json
 from api.cases.numbers import show
@@ -15,44 +15,25 @@ from api.strict_json import Json
 FLOOR = 1e-6
 
 
-@dataclass
-class Side:
-    """How often the confirmed cause came first or among three, and what the answers were worth."""
-
-    first: int = 0
-    first_three: int = 0
-    bits: float = 0.0
-
-    def add(self, view: View) -> None:
-        """Count one answer."""
-        rank = view.rank
-        self.first += rank == 1
-        self.first_three += rank is not None and rank <= 3
-
-
-@dataclass
 class Totals:
     """The totals of a replay."""
 
-    changes: Counter[str] = field(default_factory=Counter)
-    before: Side = field(default_factory=Side)
-    after: Side = field(default_factory=Side)
-    with_score: int = 0  # cases whose confirmed cause has a probability on both sides
-    left_out: int = 0  # cases with something that the present base does not take
+    def __init__(self) -> None:
+        self._counts: Counter[str] = Counter()
+        self._sides = {"before": Side(), "after": Side()}
 
     def add(self, row: Row) -> None:
         """Count one row."""
-        self.changes[row.change] += 1
-        self.left_out += bool(row.left_out)
+        self._counts.update(["cases", row.change, *["left_out"] * bool(row.left_out)])
         if row.change == "not-scored":
             return
-        self.before.add(row.before)
-        self.after.add(row.after)
-        first, second = row.before.probability, row.after.probability
-        if first is not None and second is not None:
-            self.with_score += 1
-            self.before.bits += _bits(first)
-            self.after.bits += _bits(second)
+        both = None not in (row.before.probability, row.after.probability)
+        self._counts["with_log_score"] += both
+        for side, view in zip(self._sides.values(), (row.before, row.after), strict=True):
+            rank = view.rank or math.inf
+            side.first += rank == 1
+            side.first_three += rank <= 3
+            side.bits += math.log2(max(view.probability or 0.0, FLOOR)) if both else 0.0
 
     def document(self) -> Json:
         """Return the totals as plain data.
@@ -61,25 +42,29 @@ class Totals:
         less means half the probability. A case keeps five causes, so it is over those cases in
         which the confirmed one was among them.
         """
-        scored = sum(self.changes.values()) - self.changes["not-scored"]
+        counts, number = self._counts, self._counts["with_log_score"]
         return {
-            "cases": sum(self.changes.values()),
-            "scored": scored,
-            **{name: self.changes[name] for name in ("better", "worse", "same")},
-            "not_scored": self.changes["not-scored"],
-            "left_out": self.left_out,
-            "with_log_score": self.with_score,
-            "before": self._side(self.before),
-            "after": self._side(self.after),
-        }
+            "cases": counts["cases"],
+            "scored": counts["cases"] - counts["not-scored"],
+            **{name: counts[name] for name in ("better", "worse", "same")},
+            "not_scored": counts["not-scored"],
+            "left_out": counts["left_out"],
+            "with_log_score": number,
+            **{
+                name: {"first": side.first, "first_three": side.first_three,
+                       "log_score": round(side.bits / number, 4) if number else None}
+                for name, side in self._sides.items()
+            },
+        }  # fmt: skip
 
-    def _side(self, side: Side) -> Json:
-        score = round(side.bits / self.with_score, 4) if self.with_score else None
-        return {"first": side.first, "first_three": side.first_three, "log_score": score}
 
+@dataclass
+class Side:
+    """How often the confirmed cause came first or among three, and the sum of log2 of it."""
 
-def _bits(probability: float) -> float:
-    return math.log2(max(probability, FLOOR))
+    first: int = 0
+    first_three: int = 0
+    bits: float = 0.0
 
 
 _WIDTHS = "{:<9} {:<8} {:<30} {:>9} {:>15}  {}"

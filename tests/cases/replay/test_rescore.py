@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from api.cases import Book
+from api.cases.lists import closed_cases
 from api.cases.replay.rescore import Row, View, change, rescore, seen
-from api.cases.replay.spread import closed_cases
 from api.cases.replay.writing import Totals
 from engine import Diagnoser
 from tests.cases.replay.conftest import HISTORY, MACHINE

@@ -14,8 +14,8 @@ from api.answers import batch as groups
 from api.answers.batch import WorkerLostError
 from api.cases import Book
 from api.cases.case import Case
+from api.cases.lists import closed_cases
 from api.cases.replay import spread
-from api.cases.replay.spread import closed_cases
 from engine import Knowledge, load_knowledge
 from tests.curation.shop import Shop
 
