@@ -11,21 +11,15 @@ from api.web import (
     cases,
     diagnoses,
     drawings,
-    events,
     health,
-    hearings,
     knowledge,
     reference,
     sums,
     traces,
     transfers,
-    work_orders,
 )
 
-BLUEPRINTS: list[Blueprint] = [
-    one.blueprint
-    for one in (
-        diagnoses, batch, cases, transfers, work_orders, events, knowledge, hearings, drawings,
-        sums, traces, reference, health,
-    )
-]  # fmt: skip
+_ROOMS = (
+    diagnoses, batch, cases, transfers, knowledge, drawings, sums, traces, reference, health,
+)  # fmt: skip
+BLUEPRINTS: list[Blueprint] = [one.blueprint for one in _ROOMS]

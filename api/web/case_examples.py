@@ -3,7 +3,7 @@
 Number and times are made up; everything else is what the service answers to these requests.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
@@ -35,56 +35,56 @@ class Example:
 
 def story(engine: Engine, knowledge: Knowledge) -> Iterator[Example]:
     """Give the requests of a case's life in their order, each with its answer."""
-    case = "/v1/cases/{id}"
     sends: Mapping[str, Json] = declared()["case"]
     opened = edits.opened(_bare(sends["opening"]), NUMBER, "Dana", BEGIN)
     at = diagnose_case(engine, opened.case, opened.sent)
-    first = at.to_dict()
-    yield Example("post", "/v1/cases", "opening", "A call comes in", sends["opening"], first)
-    steps = (
-        ("/findings", "one", "A reading"),
-        ("/findings", "several", "Several at once"),
-        ("/findings/{place}/withdraw", "withdrawal", "A reading that was wrong"),
-        ("", "changes", "Handed on, and the fuse told"),
-        ("/close", "closing", "Confirmed and repaired"),
-        ("/reopen", "reopening", "It came back"),
-    )
-    for end, name, about in steps:
-        sent = sends[name]
+    asked, first = sends["opening"], at.to_dict()
+    yield Example("post", "/v1/cases", "opening", "A call comes in", asked, first)
+    for end, name, about in _STEPS:
         if end == "/close":
-            answer = at.shown_diagnosis().to_dict()
-            yield Example("get", f"{case}/diagnosis", "diagnosis", "So far", None, answer)
-            order = work_order(at, knowledge).to_dict()
-            yield Example("get", f"{case}/work-order.json", "order", "To take along", None, order)
-        at = _next(engine, at, _done(name, at, sent, knowledge))
+            answer, order = at.shown_diagnosis(), work_order(at, knowledge)
+            yield Example(
+                "get", f"{_CASE}/diagnosis", "diagnosis", "So far", None, answer.to_dict()
+            )
+            yield Example(
+                "get", f"{_CASE}/work-order.json", "order", "To take along", None, order.to_dict()
+            )
+        done = _done(name, at, sends[name], knowledge)
+        assert done is not None  # each step of the story changes something
+        after = replace(done.case, version=at.version + 1, changed_at=_later(at))
+        at = diagnose_case(engine, after, done.sent)
         method = "post" if end else "patch"
-        yield Example(method, case + end, name, about, sent, at.to_dict())
+        yield Example(method, _CASE + end, name, about, sends[name], at.to_dict())
+
+
+_CASE = "/v1/cases/{id}"
+_STEPS = (
+    ("/findings", "one", "A reading"),
+    ("/findings", "several", "Several at once"),
+    ("/findings/{place}/withdraw", "withdrawal", "A reading that was wrong"),
+    ("", "changes", "Handed on, and the fuse told"),
+    ("/close", "closing", "Confirmed and repaired"),
+    ("/reopen", "reopening", "It came back"),
+)
 
 
 def _bare(sent: Json) -> Json:
     return {name: value for name, value in sent.items() if name != "by"}
 
 
-def _done(name: str, at: Case, sent: Json, knowledge: Knowledge) -> Edit:
-    """Return what a request of the story does to the case."""
-    by, bare, when = sent["by"], _bare(sent), _later(at)
-    steps: dict[str, Callable[[], Edit | None]] = {
-        "one": lambda: edits.findings_added(at, [bare], by, when),
-        "several": lambda: edits.findings_added(at, bare["findings"], by, when),
-        "withdrawal": lambda: edits.withdrawn(at, 2, by, bare["because"], when),
-        "changes": lambda: edits.changed(at, bare),
-        "closing": lambda: edits.closed(at, bare, knowledge, by, when),
-        "reopening": lambda: edits.reopened(at, bare["because"]),
-    }
-    found = steps[name]()
-    assert found is not None  # each step of the story changes something
-    return found
-
-
 def _later(at: Case) -> datetime:
     return at.changed_at + timedelta(minutes=10)
 
 
-def _next(engine: Engine, at: Case, done: Edit) -> Case:
-    after = replace(done.case, version=at.version + 1, changed_at=_later(at))
-    return diagnose_case(engine, after, done.sent)
+def _done(name: str, at: Case, sent: Json, knowledge: Knowledge) -> Edit | None:
+    """Return what a request of the story does to the case."""
+    by, bare, when = sent["by"], _bare(sent), _later(at)
+    if name == "withdrawal":
+        return edits.withdrawn(at, 2, by, bare["because"], when)
+    if name == "changes":
+        return edits.changed(at, bare)
+    if name == "closing":
+        return edits.closed(at, bare, knowledge, by, when)
+    if name == "reopening":
+        return edits.reopened(at, bare["because"])
+    return edits.findings_added(at, bare.get("findings", [bare]), by, when)

@@ -1,23 +1,33 @@
-"""``/v1/diagnoses``: facts in, diagnosis out; nothing is kept."""
+"""``/v1/diagnoses``: facts in, diagnosis out. ``/v1/hearings``: words in, what they may mean out.
+
+Nothing is kept, and of words nothing is taken.
+"""
 
 from dataclasses import dataclass
 
 from flask import Blueprint, Response
+from marshmallow import fields
 
 from api.access import role
 from api.answers import problems
 from api.answers.answering import answer_request
-from api.cases.bodies import TypedText
+from api.answers.problems import ProblemError, pairs
+from api.cases.bodies import TypedText, load
 from api.cases.learning import LearningDiagnoser
+from api.cases.texts import LIMITS
+from api.interview.hearing import HearingAnswer, hear
 from api.service import current
 from api.strict_json import Json
 from api.web import replies, requests
 from api.web.operations import Operation, operation
 from api.web.requests import QuerySchema, choice
+from engine import RequestError
 from engine.answer.answer import Answer
 from engine.answer.documents import keys
 from engine.knowledge.faults import unknown
-from engine.reasoning.request import RequestSchema
+from engine.knowledge.items import DUTIES
+from engine.knowledge.shapes import OneOf, StrictSchema
+from engine.reasoning.request import RequestSchema, says
 
 TAG = "diagnosis"
 blueprint = Blueprint(TAG, __name__)
@@ -66,3 +76,30 @@ def _only(document: Json, asked: str) -> Json:
     if strange is not None:
         raise requests.bad_query({"fields": unknown("field", strange, known)})
     return {name: value for name, value in document.items() if name in wanted}
+
+
+class HearingRequestSchema(StrictSchema):
+    """What a caller said, and the duty where it is known."""
+
+    what = "a hearing"
+    text = TypedText("What the caller said, as typed.", *LIMITS["complaint"], required=True)
+    duty = fields.String(
+        validate=OneOf("duty", DUTIES),
+        metadata=says("What the solenoid does; left out, words are heard for every duty."),
+    )
+
+
+@blueprint.post("/v1/hearings")
+@role("read")
+@operation(Operation(TAG, HearingAnswer, HearingRequestSchema))
+def hear_caller() -> Response:
+    """Say what a caller's words may mean: findings, complaint, causes, checks, cautions first.
+
+    Each with the words it came from, in characters of the text as sent. Nothing is kept, and
+    nothing is a finding before a person confirms it.
+    """
+    try:
+        asked = load(HearingRequestSchema(), requests.json_body())
+    except RequestError as error:
+        raise ProblemError(422, "The words cannot be heard.", pairs(error.faults)) from None
+    return replies.fresh(hear(current().knowledge, asked["text"], asked.get("duty")))

@@ -12,15 +12,17 @@ from api.web.requests import JSON
 from engine.answer.documents import Document
 from engine.knowledge.faults import unknown
 
+PRIVATE = "private, no-cache"  # of what cases say
+
 
 def fresh(value: object) -> Response:
     """Return ``value`` as JSON; nobody keeps it."""
     return current_app.response_class(written(value), mimetype=JSON)
 
 
-def kept(value: object) -> Response:
+def kept(value: object, cache: str = "no-cache", tag: str = "") -> Response:
     """Return ``value`` as JSON that a client may keep while its tag stays the same."""
-    return tagged(written(value), JSON)
+    return tagged(written(value), JSON, cache=cache, tag=tag)
 
 
 def written(value: object) -> str:
@@ -28,14 +30,26 @@ def written(value: object) -> str:
     return strict_json.dumps(value.to_dict() if isinstance(value, Document) else value)
 
 
-def tagged(text: str, mimetype: str, policy: str | None = None) -> Response:
-    """Return a text with its tag, 304 when the caller has it; ``policy`` is what it may load."""
-    response = current_app.response_class(text, mimetype=mimetype)
-    response.headers["Cache-Control"] = "no-cache"
+def tagged(
+    body: str | bytes, mimetype: str, policy: str | None = None, cache: str = "no-cache",
+    tag: str = "",
+) -> Response:  # fmt: skip
+    """Return a body under a tag, or its digest; ``policy`` is what the page may load."""
+    response = current_app.response_class(body, mimetype=mimetype)
     if policy is not None:
         response.headers["Content-Security-Policy"] = policy
-    response.add_etag()
-    response.make_conditional(request)
+    return conditional(response, tag or hashlib.sha256(response.data).hexdigest()[:32], cache)
+
+
+def conditional(response: Response, tag: str, cache: str) -> Response:
+    """Return a response under its tag: 304 when the caller has it."""
+    response.headers["Cache-Control"] = cache
+    response.set_etag(tag)
+    reading = request.method in ("GET", "HEAD")
+    if reading and request.if_none_match.contains_weak(tag):
+        response.status_code = 304
+        response.set_data(b"")
+        del response.headers["Content-Type"]
     return response
 
 

@@ -16,15 +16,15 @@ from api.cases.lists import Wanted
 from api.cases.transfer import bring_in, exported, exported_rows
 from api.store import StoreUnavailableError
 from api.strict_json import JsonError, JsonObject
-from api.web import case_replies
+from api.web import case_http
 from api.web.batch import flowing, streamed, take_place
-from api.web.case_requests import TAG, book
+from api.web.case_http import TAG, book
 from api.web.cases import CaseFilters
 from api.web.operations import Operation, operation
 from engine import RequestError
 
 blueprint = Blueprint("transfers", __name__)
-case_replies.register(blueprint)
+case_http.register(blueprint)
 CSV = "text/csv"
 LINES = {"type": "string", "description": "One case a line, as 'threewire db export' writes it."}
 WAIT = "The store does not answer; send the same lines again later: none is kept twice."

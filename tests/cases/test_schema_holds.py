@@ -11,13 +11,13 @@ from hypothesis import HealthCheck, given, settings
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks
 
-from api.web import cases, work_orders
+from api.web import cases
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
 from tests.sweeps import part
 from tests.web.conftest import labels
 
 pytestmark = pytest.mark.slow
-OPERATIONS = labels(cases.blueprint, work_orders.blueprint)
+OPERATIONS = labels(cases.blueprint)
 # Whether an outcome or a unit fits a check is in the knowledge base, not in the schema.
 NOT_PROMISED = [checks.positive_data_acceptance]
 NOTHING_TO_SPOIL = [
