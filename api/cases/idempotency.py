@@ -67,39 +67,36 @@ class _Claim:
     at: datetime
 
     @property
-    def row(self) -> tuple[ColumnElement[bool], ...]:
+    def mine(self) -> ColumnElement[bool]:
         """Return what tells this claim's row from every other."""
-        return (
-            KeptAnswer.caller == self.key.caller,
-            KeptAnswer.key == self.key.key,
-            KeptAnswer.at == self.at,
-        )
+        row = tuple_(*_COLUMNS, KeptAnswer.at)
+        return row == tuple_(self.key.caller, self.key.key, self.at)
 
-    def finish(self, session: Session, case: Case, reply: Callable[[Case], Reply]) -> None:
+    def finish(self, session: Session, made: Reply) -> None:
         """Write the reply in the step's transaction. Raises _LostClaimError to undo it all."""
-        made = reply(case)
         values = {"status": made.status, "headers": made.headers, "body": made.body}
-        mine = update(KeptAnswer).where(*self.row, KeptAnswer.status == UNANSWERED)
+        mine = update(KeptAnswer).where(self.mine, KeptAnswer.status == UNANSWERED)
         if not session.scalars(mine.values(**values).returning(KeptAnswer.key)).all():
             raise _LostClaimError
-        _prune(session)
+        # some of the old replies go; what another one is throwing away is left to it
+        old = select(*_COLUMNS).where(KeptAnswer.at < datetime.now(UTC) - KEPT).limit(PRUNED)
+        keys = [tuple(row) for row in session.execute(old.with_for_update(skip_locked=True))]
+        if keys:
+            session.execute(delete(KeptAnswer).where(tuple_(*_COLUMNS).in_(keys)))
 
     def release(self, database: Database) -> None:
         """Give the key back, unless it was answered: the next one may try."""
-        mine = delete(KeptAnswer).where(*self.row, KeptAnswer.status == UNANSWERED)
+        mine = delete(KeptAnswer).where(self.mine, KeptAnswer.status == UNANSWERED)
         with suppress(StoreUnavailableError):  # the lease runs out
             database.write(lambda session: session.execute(mine), lasting=False)
 
     def take(self, session: Session, over: "_Claim | None") -> None:
         """Insert the claim, in place of one that is over. IntegrityError: somebody was first."""
         if over is not None:
-            session.execute(delete(KeptAnswer).where(*over.row))
+            session.execute(delete(KeptAnswer).where(over.mine))
         session.add(
-            KeptAnswer(
-                caller=self.key.caller, key=self.key.key, fingerprint=self.key.fingerprint,
-                status=UNANSWERED, headers={}, body="", at=self.at,
-            )
-        )  # fmt: skip
+            KeptAnswer(**vars(self.key), status=UNANSWERED, headers={}, body="", at=self.at)
+        )
         session.flush()
 
 
@@ -125,8 +122,8 @@ def once(
     answered = []
 
     def finish(session: Session, case: Case) -> None:
-        claim.finish(session, case, reply)
-        answered.append(case.version)
+        answered.append(reply(case))
+        claim.finish(session, answered[-1])
 
     try:
         case = step(finish)
@@ -137,7 +134,8 @@ def once(
         raise
     if not answered:  # nothing changed
         claim.release(database)
-    return reply(case)
+        return reply(case)
+    return answered[-1]
 
 
 def _claimed(database: Database, key: RequestKey) -> _Claim | Reply:
@@ -147,7 +145,7 @@ def _claimed(database: Database, key: RequestKey) -> _Claim | Reply:
     while time.monotonic() < end:
         if isinstance(found, Reply):
             return found
-        if found is None or _is_over(found):
+        if found is None or datetime.now(UTC) - found.at > LEASE:
             claim = _Claim(key, datetime.now(UTC))
             with suppress(IntegrityError):  # somebody was first
                 database.write(partial(claim.take, over=found), lasting=False)
@@ -161,22 +159,12 @@ def _claimed(database: Database, key: RequestKey) -> _Claim | Reply:
 def _look(database: Database, key: RequestKey) -> Reply | _Claim | None:
     with database.reading() as session:
         row = session.get(KeptAnswer, (key.caller, key.key))
-    if row is None or datetime.now(UTC) - row.at > KEPT:
-        return None if row is None else _Claim(key, row.at)
+    if row is None:
+        return None
+    if datetime.now(UTC) - row.at > KEPT:
+        return _Claim(key, row.at)
     if row.fingerprint != key.fingerprint:
         raise KeyReusedError
     if row.status == UNANSWERED:
         return _Claim(key, row.at)
     return Reply(row.status, dict(row.headers), row.body, replayed=True)
-
-
-def _is_over(claim: _Claim) -> bool:
-    return datetime.now(UTC) - claim.at > LEASE
-
-
-def _prune(session: Session) -> None:
-    """Throw away some of the old replies; what another one is throwing away is left to it."""
-    old = select(*_COLUMNS).where(KeptAnswer.at < datetime.now(UTC) - KEPT).limit(PRUNED)
-    keys = [tuple(row) for row in session.execute(old.with_for_update(skip_locked=True))]
-    if keys:
-        session.execute(delete(KeptAnswer).where(tuple_(*_COLUMNS).in_(keys)))

@@ -105,17 +105,15 @@ def test_an_entry_is_the_case_without_its_findings(book: Book, number: str) -> N
     assert book.list().to_dict()["cases"] == [case]
 
 
-def test_a_cursor_belongs_to_its_list(book: Book) -> None:
-    """A cursor sent with other filters, cut, or made up is refused."""
+def test_a_cursor_is_one_that_a_list_gave(book: Book) -> None:
+    """A cursor that was cut or made up is refused."""
     fill(book, 3)
     cursor = book.list(limit=1).next_cursor
+    assert cursor
     assert numbers(book.list(cursor=cursor, limit=50))  # the page may have another length
-    for bad, filters in (
-        (cursor, {"state": "open"}), (cursor[:-2], {}), (cursor + "A", {}), ("", {}), ("é", {}),
-        ("MTox", {}),
-    ):  # fmt: skip
+    for bad in (cursor[:-2], cursor + "A", "", "é", "MTox"):
         with pytest.raises(RequestError, match="cursor"):
-            book.list(cursor=bad, **filters)
+            book.list(cursor=bad)
 
 
 def test_pages_over_http(client: FlaskClient, opened: Any) -> None:
