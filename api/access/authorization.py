@@ -9,7 +9,7 @@ from typing import Any, cast
 from flask import Flask, Response, current_app, g, request
 
 from api.access import exposure, session
-from api.access.key_cache import KeyCache
+from api.access.keys import KeyCache
 from api.access.rate_limiter import RateLimiter, Verdict
 from api.access.roles import LOCAL, Caller, caller, needed
 from api.answers.problems import ProblemError
@@ -68,38 +68,33 @@ def hold() -> None:
     found = _caller(role)
     g.caller = found
     if not found.may(role):
-        raise _forbidden(found, role)
+        g.refused = "role"
+        challenge = f'{_REALM}, error="insufficient_scope", scope="{role}"'
+        detail = f"This needs the role '{role}'; the key '{found.name}' has '{found.role}'."
+        raise ProblemError(403, detail, headers={"WWW-Authenticate": challenge})
     if found is not LOCAL:
         _count(found)
 
 
 def _caller(role: str) -> Caller:
     """Return who asks. Raises ProblemError 401 or 429."""
-    rules = access()
-    offered = _bearer()
-    if offered is not None and rules.keys is not None:
-        return _of_key(rules, rules.keys, offered)
+    rules, offered = access(), request.authorization
+    # what a proxy in front asks for (Basic) is the proxy's, and says nothing about a key
+    if offered is not None and offered.type == "bearer" and rules.keys is not None:
+        found = rules.keys.find(offered.token or "")
+        if found is None:
+            raise failed(rules)
+        return found
     if not rules.keys_needed():
-        return _local(role)
+        if not exposure.direct(request.headers, request.environ):
+            raise _no_key(
+                f"This needs a key with the role '{role}': without keys only this machine is "
+                "served, directly and under the name localhost."
+            )
+        return LOCAL
     found = session.caller_of_session(rules.keys)
     if found is None:
         raise _no_key(f"This needs a key with the role '{role}'.")
-    return found
-
-
-def _bearer() -> str | None:
-    """Return the key of the Authorization header, or None where it has none.
-
-    What a proxy in front asks for (Basic) is the proxy's, and says nothing about a key.
-    """
-    found = request.authorization
-    return (found.token or "") if found is not None and found.type == "bearer" else None
-
-
-def _of_key(rules: Access, known: KeyCache, offered: str) -> Caller:
-    found = known.find(offered)
-    if found is None:
-        raise failed(rules)
     return found
 
 
@@ -113,9 +108,7 @@ def failed(rules: Access) -> ProblemError:
     verdict = rules.limiter.take(f"failed {exposure.network(address)}", FAILURES_PER_MINUTE)
     if not verdict.allowed:
         g.refused = "throttled"
-        return ProblemError(
-            429, "Too many wrong keys from this address.", headers=_retry_after(verdict)
-        )
+        return _too_often("Too many wrong keys from this address.", verdict)
     g.refused = "wrong-key"
     _log.warning(
         LogLine(event="wrong-key", address=address, request_id=g.get("request_id", ""))
@@ -123,42 +116,19 @@ def failed(rules: Access) -> ProblemError:
     return _no_key("There is no such key, or it is revoked.", ', error="invalid_token"')
 
 
-def _local(role: str) -> Caller:
-    """Return everybody on this machine. Raises ProblemError for who may come from beyond it."""
-    if not exposure.direct(request.headers, request.environ):
-        raise _no_key(
-            f"This needs a key with the role '{role}': without keys only this machine is served, "
-            "directly and under the name localhost."
-        )
-    return LOCAL
-
-
 def _no_key(detail: str, more: str = "") -> ProblemError:
     g.setdefault("refused", "no-key")
     return ProblemError(401, detail, headers={"WWW-Authenticate": _REALM + more})
 
 
-def _forbidden(found: Caller, role: str) -> ProblemError:
-    g.refused = "role"
-    challenge = f'{_REALM}, error="insufficient_scope", scope="{role}"'
-    return ProblemError(
-        403,
-        f"This needs the role '{role}'; the key '{found.name}' has '{found.role}'.",
-        headers={"WWW-Authenticate": challenge},
-    )
-
-
 def _count(found: Caller) -> None:
     """Count the request for its key. Raises ProblemError 429."""
-    rules = access()
-    per_minute = rules.settings.rate_per_minute
-    verdict = rules.limiter.take(f"key {found.id}", per_minute)
+    per_minute = access().settings.rate_per_minute
+    verdict = access().limiter.take(f"key {found.id}", per_minute)
     g.rate = (per_minute, verdict)
     if not verdict.allowed:
         g.refused = "rate"
-        raise ProblemError(
-            429, f"This key may make {per_minute} requests a minute.", headers=_retry_after(verdict)
-        )
+        raise _too_often(f"This key may make {per_minute} requests a minute.", verdict)
 
 
 def wait_for_turn() -> None:
@@ -173,8 +143,9 @@ def wait_for_turn() -> None:
         time.sleep(verdict.wait)
 
 
-def _retry_after(verdict: Verdict) -> dict[str, str]:
-    return {"Retry-After": str(max(1, math.ceil(verdict.wait)))}
+def _too_often(detail: str, verdict: Verdict) -> ProblemError:
+    wait = str(max(1, math.ceil(verdict.wait)))
+    return ProblemError(429, detail, headers={"Retry-After": wait})
 
 
 def _tell_rate(response: Response) -> Response:

@@ -2,6 +2,10 @@
 
 Of the secret only its SHA-256 is kept. A slow hash is for words that people choose; nobody guesses
 160 random bits, and a caller's every request is checked.
+
+The keys in force are read from the store every few seconds: a revoked one is refused within
+``FRESH_SECONDS``. While the store does not answer, those last read stay good for ``STALE_SECONDS``:
+a diagnosis needs no store, and nobody can revoke a key in a store that is away.
 """
 
 import base64
@@ -9,15 +13,24 @@ import hashlib
 import hmac
 import re
 import secrets
+import threading
+import time
 from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.access.roles import ROLES
-from api.store.models import ApiKey
+from api.access.roles import ROLES, Caller
+from api.store import Database, StoreUnavailableError
+from api.store.models import ApiKey, Installation
 
+FRESH_SECONDS = 3.0
+MISS_SECONDS = 0.2  # a key that is not known may be new: then the keys are read anew this soon
+STALE_SECONDS = 600.0
+ENDED = "ended "  # before the name of a session that was signed out
 _FORM = re.compile(r"tw_([a-z2-7]{8})_([a-z2-7]{32})", re.ASCII)
 _NAME = re.compile(r"[^\W_](?:[\w .,&'()/-]{0,58}[\w.)])?")
 
@@ -46,12 +59,17 @@ def good_name(name: str) -> bool:
 def make(session: Session, name: str, role: str) -> tuple[ApiKey, str]:
     """Add a key and return it with its text, which is nowhere kept and cannot be shown again."""
     identity, secret = _random(5), _random(20)
+    return _add(session, identity, secret, name, role), f"tw_{identity}_{secret}"
+
+
+def _add(session: Session, identity: str, secret: str, name: str, role: str) -> ApiKey:
     row = ApiKey(
         id=identity, name=name, role=role, digest=digest(secret), made_at=datetime.now(UTC),
         revoked_at=None,
     )  # fmt: skip
     session.add(row)
-    return row, f"tw_{identity}_{secret}"
+    session.flush()
+    return row
 
 
 def put(session: Session, lines: str) -> int:
@@ -70,11 +88,7 @@ def put(session: Session, lines: str) -> int:
         if role not in ROLES[1:] or parts is None or not good_name(name.strip()):
             raise ValueError(f"line {number} is no role, key and name")
         if session.get(ApiKey, parts[0]) is None:
-            made = datetime.now(UTC)
-            row = ApiKey(id=parts[0], name=name.strip(), role=role, digest=digest(parts[1]))
-            row.made_at, row.revoked_at = made, None
-            session.add(row)
-            session.flush()
+            _add(session, *parts, name.strip(), role)
             new += 1
     return new
 
@@ -105,3 +119,90 @@ def any_in_force(session: Session) -> bool:
     """Return whether there is a key that is not revoked."""
     query = select(func.count()).select_from(ApiKey).where(ApiKey.revoked_at.is_(None))
     return bool(session.scalar(query))
+
+
+_NOBODY = digest("")  # compared with where there is no such key, so that it takes as long
+
+
+@dataclass(frozen=True)
+class _Held:
+    digest: str
+    caller: Caller
+
+
+class KeyCache:
+    """The keys of one store, as this process last saw them."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._held: dict[str, _Held] | None = None
+        self._ended: frozenset[str] = frozenset()
+        self._read_at = self._tried_at = float("-inf")
+        self._lock = threading.Lock()
+
+    def warm(self) -> None:
+        """Read the keys before the first request: it may come when the store is away."""
+        with suppress(StoreUnavailableError):
+            self._read()
+        self._tried_at = float("-inf")  # a key that is made in the same moment is good at once
+
+    def find(self, key: str) -> Caller | None:
+        """Return whose key this is, or None. Raises StoreUnavailableError."""
+        parts = split(key)
+        if parts is None:
+            return None
+        identity, secret = parts
+        held = self._keys().get(identity) or self._keys(MISS_SECONDS).get(identity)
+        same = matches(held.digest if held else _NOBODY, secret)
+        return held.caller if held and same else None
+
+    def by_id(self, identity: str) -> Caller | None:
+        """Return whose key this id names while it is in force. Raises StoreUnavailableError."""
+        held = self._keys().get(identity)
+        return held.caller if held else None
+
+    def has_ended(self, session: str) -> bool:
+        """Return whether a session was signed out. Raises StoreUnavailableError."""
+        self._keys()
+        return session in self._ended
+
+    def is_empty(self) -> bool:
+        """Return whether no key is in force. Raises StoreUnavailableError."""
+        return not self._keys()
+
+    def _keys(self, fresh: float = FRESH_SECONDS) -> dict[str, _Held]:
+        """Return the keys, read at most ``fresh`` seconds ago.
+
+        One thread reads them anew; the others go on with what there is.
+        """
+        held = self._held
+        if held is not None and time.monotonic() - self._tried_at < fresh:
+            return held
+        if not self._lock.acquire(blocking=held is None):
+            assert held is not None  # only then is it not waited for
+            return held
+        try:
+            if time.monotonic() - self._tried_at >= fresh or self._held is None:
+                self._read()
+            assert self._held is not None  # _read raises where there is nothing to go on with
+            return self._held
+        finally:
+            self._lock.release()
+
+    def _read(self) -> None:
+        try:
+            with self._database.reading() as session:
+                rows = in_force(session)
+                ended = select(Installation.name).where(Installation.name.startswith(ENDED))
+                gone = session.scalars(ended).all()
+        except StoreUnavailableError:
+            if self._held is None or time.monotonic() - self._read_at > STALE_SECONDS:
+                raise
+        else:
+            self._held = {
+                row.id: _Held(row.digest, Caller(row.id, row.name, row.role)) for row in rows
+            }
+            self._ended = frozenset(one.removeprefix(ENDED) for one in gone)
+            self._read_at = time.monotonic()
+        finally:
+            self._tried_at = time.monotonic()

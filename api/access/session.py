@@ -16,7 +16,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.access import exposure
-from api.access.key_cache import ENDED, KeyCache
+from api.access.keys import ENDED, KeyCache
 from api.access.roles import Caller
 from api.service import Service, current
 from api.store import Database

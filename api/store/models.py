@@ -82,9 +82,7 @@ class CaseRow(Base):
     settings: Mapped[dict[str, Any]]  # on_hand, excluded, limit, as the engine's request has them
     circuit: Mapped[str] = mapped_column(sa.String(80), default="")  # id, once the control is known
     outcome: Mapped[dict[str, Any] | None]  # cause, replaced, minutes, note, when closed
-    confirmed: Mapped[str] = mapped_column(
-        sa.String(80), default=""
-    )  # the outcome's cause
+    confirmed: Mapped[str] = mapped_column(sa.String(80), default="")  # the outcome's cause
     # what learning goes by, while it is closed: who closed it (a key's name), on which day (UTC),
     # whether its findings bear the cause out, and an administrator's word: yes, no or nothing
     closed_key: Mapped[str] = mapped_column(sa.String(BY), default="")

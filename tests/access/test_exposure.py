@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from api.access import exposure, key_cache
+from api.access import exposure, keys
 from api.store import Database
 from tests.access.conftest import bearer
 
@@ -32,11 +32,11 @@ def test_on_loopback_keys_are_needed_once_one_is_made(
 ) -> None:
     """Without keys this machine is served; the first key closes the door, within seconds."""
     now = [1000.0]
-    monkeypatch.setattr(key_cache.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(keys.time, "monotonic", lambda: now[0])
     client = make_app(database).test_client()
     assert client.get("/v1/rules").status_code == 200
     key = make_key("read")
-    now[0] += key_cache.FRESH_SECONDS
+    now[0] += keys.FRESH_SECONDS
     assert client.get("/v1/rules").status_code == 401
     assert client.get("/v1/rules", headers=bearer(key)).status_code == 200
 

@@ -8,7 +8,7 @@ import pytest
 from flask import Flask, g
 from sqlalchemy import text
 
-from api.access import authorization, key_cache, keys, session
+from api.access import authorization, keys, session
 from api.store import Database
 from tests.access.conftest import bearer
 
@@ -81,14 +81,14 @@ def test_a_revoked_key_is_refused_within_five_seconds(
     app: Flask, database: Database, make_key: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The keys are read anew when they are FRESH_SECONDS old, which is under 5."""
-    assert key_cache.FRESH_SECONDS < 5
+    assert keys.FRESH_SECONDS < 5
     now = [1000.0]
-    monkeypatch.setattr(key_cache.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(keys.time, "monotonic", lambda: now[0])
     key = make_key("read")
     client = app.test_client()
     assert client.get("/v1/rules", headers=bearer(key)).status_code == 200
     database.write(lambda session: keys.revoke(session, key.split("_")[1]))
-    now[0] += key_cache.FRESH_SECONDS
+    now[0] += keys.FRESH_SECONDS
     assert client.get("/v1/rules", headers=bearer(key)).status_code == 401
 
 
@@ -117,7 +117,7 @@ def test_keys_last_read_stay_good_while_the_store_is_away(
     from api.store import StoreUnavailableError
 
     now = [1000.0]
-    monkeypatch.setattr(key_cache.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(keys.time, "monotonic", lambda: now[0])
     client, header = app.test_client(), bearer(make_key("read"))
     assert client.get("/v1/rules", headers=header).status_code == 200
 
@@ -127,9 +127,9 @@ def test_keys_last_read_stay_good_while_the_store_is_away(
         yield
 
     monkeypatch.setattr(database, "reading", away)
-    now[0] += key_cache.FRESH_SECONDS
+    now[0] += keys.FRESH_SECONDS
     assert client.get("/v1/rules", headers=header).status_code == 200
-    now[0] += key_cache.STALE_SECONDS
+    now[0] += keys.STALE_SECONDS
     answer = client.get("/v1/rules", headers=header)
     assert (answer.status_code, answer.mimetype) == (503, "application/problem+json")
 
@@ -154,7 +154,7 @@ def test_a_new_key_is_good_at_once_and_guesses_cost_few_queries(
     from sqlalchemy import event
 
     now = [1000.0]
-    monkeypatch.setattr(key_cache.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(keys.time, "monotonic", lambda: now[0])
     client = app.test_client()
     assert client.get("/v1/checks", headers=bearer(make_key("read"))).status_code == 200
     later = make_key("read")

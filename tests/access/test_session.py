@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 from flask import Flask, request
 
-from api.access import key_cache, keys, session
+from api.access import keys, session
 from api.access.roles import caller, role
 from api.store import Database
 
@@ -55,7 +55,7 @@ def test_a_copied_cookie_ends_with_the_session(
 ) -> None:
     """Whoever has a copy of the cookie is signed out with the browser; other sessions go on."""
     now = [1000.0]
-    monkeypatch.setattr(key_cache.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(keys.time, "monotonic", lambda: now[0])
     key = make_key("agent")
     mine, other, copied = with_views(app).test_client(), app.test_client(), app.test_client()
     for one in (mine, other):
@@ -65,7 +65,7 @@ def test_a_copied_cookie_ends_with_the_session(
     copied.set_cookie("threewire", cookie.value, path="/desk")
     assert copied.get("/desk/trial").status_code == 200
     mine.post("/desk/trial-out")
-    now[0] += key_cache.FRESH_SECONDS
+    now[0] += keys.FRESH_SECONDS
     assert copied.get("/desk/trial").status_code == 401
     assert other.get("/desk/trial").status_code == 200
 
@@ -89,11 +89,11 @@ def test_revoking_the_key_ends_the_session(
 ) -> None:
     """A session is as good as its key, and looked at with every request."""
     now = [1000.0]
-    monkeypatch.setattr(key_cache.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(keys.time, "monotonic", lambda: now[0])
     client, key = with_views(app).test_client(), make_key("agent")
     client.post("/desk/trial-in", data={"key": key})
     database.write(lambda kept: keys.revoke(kept, key.split("_")[1]))
-    now[0] += key_cache.FRESH_SECONDS
+    now[0] += keys.FRESH_SECONDS
     assert client.get("/desk/trial").status_code == 401
 
 
