@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 
 from engine.answer import explain
-from engine.answer.answer import Answer, MeaningEntry
+from engine.answer.answer import Answer
 from engine.knowledge import Knowledge, load_knowledge
 from engine.knowledge.items import BUILDS
 from engine.physics.model import ModelStore
-from engine.reasoning.advice import Advisers
+from engine.reasoning.advice import Advisers, Meaning
 from engine.reasoning.belief import Belief, believe, fit_of
 from engine.reasoning.conclusions import Conclusions, conclude
 from engine.reasoning.effects import Effects, effects_of
@@ -98,12 +98,12 @@ class Diagnoser:
         asked = [self._of_side(request, side) for side in _sides(request)] or [request]
         return tuple(self._concluded(self.settled(one)) for one in asked)
 
-    def meanings(self, belief: Belief, check: str) -> tuple[MeaningEntry, ...]:
+    def meanings(self, belief: Belief, check: str) -> tuple[Meaning, ...]:
         """Return what each result of any check would mean, given an answer's belief.
 
         Raises KeyError for a check that the machine cannot have.
         """
-        return explain.meanings(self.advisers.of(belief.model).meanings(belief, check))
+        return self.advisers.of(belief.model).meanings(belief, check)
 
     def settled(self, request: Request) -> Believed:
         """Return what is believed, the machine built as the readings tell it where they do."""

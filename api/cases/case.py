@@ -12,8 +12,9 @@ from typing import Annotated, Any, ClassVar, Literal
 from api.cases import numbers
 from api.cases.texts import OF_THE_CALLER
 from api.strict_json import Json
-from engine.answer.answer import KNOWN, Answer, Caution
+from engine.answer.answer import Answer, Caution
 from engine.answer.documents import SPREAD, Document, same
+from engine.reasoning.effects import KNOWN
 from engine.reasoning.request import (
     LAY,
     LEADING_CAUSES,

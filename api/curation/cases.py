@@ -23,6 +23,7 @@ from engine.knowledge.text import load_yaml
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import read_request
 from engine.rules.cautions import caution_text
+from engine.rules.compile import concluded
 from engine.rules.views import CaseView
 
 LEAST_SHARE_OF_FIRST = 0.5  # an expected cause may share the lead's group at half its probability
@@ -306,7 +307,7 @@ def _fired_with(diagnoser: Diagnoser, request: Json, beliefs: Mapping[str, float
     found: set[str] = set()
     for rules in diagnoser.rule_sets.values():
         firings = rules.run(view, known)
-        known |= rules.concluded(firings)
+        known |= concluded(firings)
         found |= {one.rule for one in firings}
     return found
 

@@ -110,7 +110,7 @@ def _applies(item: items.Cause | items.Check) -> str:
 
 def _rule(survey: Survey, rule: items.Rule, shown: Sequence[Machine]) -> Page:
     programs, rules = survey.knowledge.programs, survey.knowledge.rules
-    facts = set(programs[rule.id].concludes())
+    facts = set(programs[rule.id].concludes)
     users = [
         (name, rules[name].title)
         for name, program in programs.items()

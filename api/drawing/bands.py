@@ -8,7 +8,7 @@ import math
 from dataclasses import dataclass
 
 from api.answers.text import templates
-from engine.answer.words import number
+from engine.physics.band import number
 
 WIDTH, HEIGHT = 320, 92
 _LEFT, _RIGHT = 14, 306

@@ -12,10 +12,10 @@ from typing import Any
 from marshmallow import Schema, ValidationError, fields, validate
 
 from api.strict_json import Json
-from engine.answer.answer import KNOWN
 from engine.answer.documents import Document
 from engine.knowledge import Fault, RequestError
 from engine.knowledge.shapes import Loaded, Number, OneOf, StrictSchema, flatten
+from engine.reasoning.effects import KNOWN
 
 OPEN = "open"
 ENTRY = "entry"  # where a dataclass field keeps the marshmallow field that reads it

@@ -28,12 +28,13 @@ from engine.answer.documents import SPREAD, Key, keys
 from engine.audit.groups import AlikeGroup, LookAlike
 from engine.knowledge import items
 from engine.physics.band import Band
+from engine.rules.compile import Firing
 
 Described = dict[str, Any]
 # dataclasses that the document knows by another name
 _NAMES: Mapping[Any, str] = {
-    answer.CauseEntry: "RankedCause", answer.ProofEntry: "Proof", answer.FitEntry: "Fit",
-    answer.Expectation: "Expect", answer.MeaningEntry: "Meaning", answer.TraceRow: "Fired",
+    answer.CauseEntry: "RankedCause", answer.FitEntry: "Fit",
+    answer.Expectation: "Expect", Firing: "Fired",
     CaseOutcome: "Outcome", CasePage: "CaseList", ShownDiagnosis: "CaseDiagnosis",
     problems.ProblemDocument: "Problem", problems.ProblemPart: "Error", CaseEntry: "CaseEntry",
     Figure: "SumResult", AlikeGroup: "Group", LookAlike: "Declared",

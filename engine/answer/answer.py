@@ -10,12 +10,15 @@ from typing import Any
 
 from engine.answer.documents import plain
 from engine.physics.band import Band
+from engine.reasoning.advice import Meaning
 from engine.reasoning.belief import Belief
-from engine.reasoning.effects import Discount
+from engine.reasoning.conclusions import Proof
+from engine.reasoning.effects import KNOWN, Discount
 from engine.reasoning.pairs import Pair
 from engine.reasoning.repairs import Superseded
+from engine.rules.compile import Firing
 
-KNOWN, HIDDEN = {"known": True}, {"hidden": True}
+HIDDEN = {"hidden": True}
 
 
 @dataclass(frozen=True)
@@ -72,17 +75,6 @@ class CauseEntry:
 
 
 @dataclass(frozen=True)
-class ProofEntry:
-    """Causes that findings prove good, and by what."""
-
-    rule: str
-    says: str
-    next: str
-    findings: tuple[int, ...] = field(metadata={"key": "from"})
-    clears: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class Note:
     """What a rule has to say, in its three parts."""
 
@@ -112,25 +104,6 @@ class Expectation:
 
 
 @dataclass(frozen=True)
-class Leader:
-    """A cause and its probability, if a check came out as it may."""
-
-    cause: str
-    probability: float
-
-
-@dataclass(frozen=True)
-class MeaningEntry:
-    """A result that a check may have, its chance, and the leading causes if it came."""
-
-    outcome: str | None = field(default=None, metadata=KNOWN)
-    reads: str | None = field(default=None, metadata=KNOWN)
-    range: Band | None = field(default=None, metadata=KNOWN)
-    chance: float = 0.0
-    leaders: tuple[Leader, ...] = ()
-
-
-@dataclass(frozen=True)
 class NextCheck:
     """A check to do next: how, what it saves, and what each result would mean.
 
@@ -150,7 +123,7 @@ class NextCheck:
     saves_with_wrong_repairs: float
     reason: str
     expect: tuple[Expectation, ...]
-    meanings: tuple[MeaningEntry, ...]
+    meanings: tuple[Meaning, ...]
     provoke: str | None = field(default=None, metadata={"key": "while", **KNOWN})
 
 
@@ -185,16 +158,6 @@ class Scope:
 
 
 @dataclass(frozen=True)
-class TraceRow:
-    """A rule that fired, what it rests on, and what it concluded."""
-
-    rule: str
-    findings: tuple[int, ...]
-    facts: tuple[str, ...]
-    concluded: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class Answer:
     """A diagnosis. On a machine with two sides the first side's, with those of both in ``sides``.
 
@@ -207,14 +170,14 @@ class Answer:
     set_aside: tuple[Discount, ...]
     weakened: tuple[Discount, ...]
     superseded: tuple[Superseded, ...]
-    proofs: tuple[ProofEntry, ...]
+    proofs: tuple[Proof, ...]
     notes: tuple[Note, ...]
     fit: FitEntry
     next_checks: tuple[NextCheck, ...]
     advice: Advice
     cautions: tuple[Caution, ...]
     scope: Scope
-    trace: tuple[TraceRow, ...]
+    trace: tuple[Firing, ...]
     side: str | None = field(default=None, metadata=KNOWN)
     sides: Mapping[str, "Answer"] | None = field(default=None, metadata=KNOWN)
     further_checks: tuple[NextCheck, ...] | None = field(default=None, metadata=KNOWN)

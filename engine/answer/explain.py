@@ -15,14 +15,10 @@ from engine.answer.answer import (
     Evidence,
     Expectation,
     FitEntry,
-    Leader,
     LookBehind,
-    MeaningEntry,
     NextCheck,
     Note,
-    ProofEntry,
     Scope,
-    TraceRow,
 )
 from engine.knowledge import Knowledge, items
 from engine.physics.band import Band
@@ -30,7 +26,7 @@ from engine.physics.circuit import Floats
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, NO_REPAIR, Model
 from engine.physics.prediction import OutcomePrediction
-from engine.reasoning.advice import BEYOND, UNSAFE, Meaning, Plan, Proposal
+from engine.reasoning.advice import BEYOND, UNSAFE, Plan, Proposal
 from engine.reasoning.belief import Belief, Fit
 from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.effects import Effects, findings_behind
@@ -38,7 +34,6 @@ from engine.reasoning.observe import Observation
 from engine.reasoning.pairs import PairFit
 from engine.reasoning.request import ALL, LEADING_CAUSES, NOT_KNOWN, Request
 from engine.rules.cautions import Cautions, caution_text, check_hazards, remedy_hazards
-from engine.rules.compile import concluded_by
 from engine.rules.views import CaseView
 
 LEAST_WEIGHT_DB = 0.05
@@ -75,7 +70,7 @@ class Scene:
         if index not in self._told:
             said, band = expected(self.model, observation.conditions, HEALTHY)
             if observation.healthy is not None:  # the meter that was used may put it in doubt
-                said, band = words.band_words(observation.healthy), observation.healthy
+                said, band = observation.healthy.words, observation.healthy
             self._told[index] = said, band, chance_of(self.model, observation, HEALTHY)
         found: tuple[str, Band | None, float | None] = self._told[index]
         return found
@@ -94,7 +89,7 @@ def answer(scene: Scene) -> Answer:
         set_aside=scene.effects.set_aside,
         weakened=scene.effects.weakened,
         superseded=scene.effects.superseded,
-        proofs=_proofs(scene),
+        proofs=scene.conclusions.proofs,
         notes=_notes(scene),
         fit=_fit(scene),
         next_checks=_next_checks(scene, scene.plan.proposals),
@@ -103,7 +98,7 @@ def answer(scene: Scene) -> Answer:
             Caution(name, caution_text(scene.rule(name))) for name in scene.conclusions.cautions
         ),
         scope=Scope(out_of_scope is None, out_of_scope),
-        trace=_trace(scene),
+        trace=scene.conclusions.firings,
         further_checks=None
         if scene.plan.further is None
         else _next_checks(scene, scene.plan.further),
@@ -132,7 +127,7 @@ def _expected(
     prediction = model.prediction(conditions)
     if not isinstance(prediction, OutcomePrediction):
         band = model.band(conditions, cause)
-        return words.band_words(band), band
+        return band.words, band
     outcomes = model.knowledge.checks[conditions.check].outcomes
     assert outcomes is not None
     if weights is None:
@@ -239,7 +234,7 @@ def _of_context(scene: Scene, cause: str) -> list[Evidence]:
         factor = factors.get(cause, 1.0)
         weight = float(10 * np.log10(factor))
         firing = next(one for one in firings if one.rule == name)
-        behind = findings_behind(scene.knowledge, firings, firing)
+        behind = findings_behind(firings, firing)
         told = [one.finding for one in scene.observations if one.finding.index in behind]
         if told:  # one of them, the same in whatever order they were told
             finding = min(told, key=lambda one: (one.check, one.stated))
@@ -247,7 +242,7 @@ def _of_context(scene: Scene, cause: str) -> list[Evidence]:
                 finding.index, finding.check, "for" if weight > 0 else "against",
                 round(weight, 1) + 0.0, finding.stated,
                 f"{factor:g} times as likely in this context", "no shift",
-                f"{rule.because.found} {rule.because.points}", f"rule:{name}",
+                rule.because.why, f"rule:{name}",
             ))  # fmt: skip
     return found
 
@@ -260,20 +255,9 @@ def _look_behind(scene: Scene, cause: str) -> tuple[tuple[LookBehind, ...], tupl
         because = scene.rule(chain.rule).because
         for root in chain.roots:
             if root in scene.model.causes:
-                roots.setdefault(root, f"{because.found} {because.points}")
+                roots.setdefault(root, because.why)
         before.update({name: None for name in chain.before if name in scene.model.predictions})
     return tuple(LookBehind(root, why) for root, why in roots.items()), tuple(before)
-
-
-def _proofs(scene: Scene) -> tuple[ProofEntry, ...]:
-    return tuple(
-        ProofEntry(
-            proof.rule, f"{rule.because.found} {rule.because.points}", rule.because.next,
-            proof.findings, proof.clears,
-        )
-        for proof in scene.conclusions.proofs
-        for rule in [scene.rule(proof.rule)]
-    )  # fmt: skip
 
 
 def _notes(scene: Scene) -> tuple[Note, ...]:
@@ -294,15 +278,6 @@ def _fit(scene: Scene) -> FitEntry:
     # where two causes explain the findings better than one, no one cause fits them
     verdict = "poor" if two.pairs else fit.verdict
     return FitEntry(verdict, fit.disagreeing, round(two.chance, 6), two.pairs, two.repeat)
-
-
-def _trace(scene: Scene) -> tuple[TraceRow, ...]:
-    """Return which rules fired, on which findings and conclusions, and what they concluded."""
-    programs = scene.knowledge.programs
-    return tuple(
-        TraceRow(one.rule, one.findings, one.facts, concluded_by(programs[one.rule]))
-        for one in scene.conclusions.firings
-    )
 
 
 def _advice(scene: Scene) -> Advice:
@@ -380,7 +355,7 @@ def _next_checks(scene: Scene, proposals: Sequence[Proposal]) -> tuple[NextCheck
             saves_with_wrong_repairs=round(max(one.worth, 0.0), 1),
             reason=words.reason(one.reason, scene.knowledge.causes[one.reason.confirms].name
                                 if one.reason.confirms else None),
-            meanings=meanings(told[one.check]),
+            meanings=told[one.check],
         )
         for one in proposals
     )  # fmt: skip
@@ -421,18 +396,4 @@ def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
         ),
         meanings=(),
         provoke=provoke,
-    )
-
-
-def meanings(found: Sequence[Meaning]) -> tuple[MeaningEntry, ...]:
-    """Return what each result of a check would mean, readings in words too."""
-    return tuple(
-        MeaningEntry(
-            outcome=one.result if isinstance(one.result, str) else None,
-            reads=words.band_words(one.result) if isinstance(one.result, Band) else None,
-            range=one.result if isinstance(one.result, Band) else None,
-            chance=one.chance,
-            leaders=tuple(Leader(cause, probability) for cause, probability in one.leaders),
-        )
-        for one in found
     )

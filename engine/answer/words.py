@@ -1,18 +1,10 @@
 """Numbers and bands in words, as a person would say them."""
 
-import math
 from collections.abc import Sequence
 
 from engine.knowledge import items
-from engine.physics.band import Band, rounded
 from engine.physics.circuit import Floats
 from engine.reasoning.advice import Reason
-
-OPEN_WORDS = "over range (open)"
-DOUBTS = {
-    "meter": "too fine for this meter to tell",
-    "machine": "by the kind of machine, which is not known",
-}
 
 TOOLS = {
     "ask": "to ask the operator", "look": "to look at it", "try": "to work its parts by hand",
@@ -48,30 +40,6 @@ def reason(why: Reason, leader: str | None) -> str:
         says = "Narrows down what is left"
     place = ", at a place that is open already" if why.reached else ""
     return f"{says} and {NEEDS[why.kind]}{place}."
-
-
-def number(value: float) -> str:
-    """Return a number with the digits that a reading deserves: 0.42, 3.1, 24, 1800."""
-    return _plain(rounded(value))
-
-
-def _plain(value: float) -> str:
-    return f"{value:.6f}".rstrip("0").rstrip(".")
-
-
-def band_words(band: Band) -> str:
-    """Return a band in words: ``0.6 to 14 A``."""
-    if band.open:
-        return OPEN_WORDS
-    if band.high is None:
-        words = f"{_plain(band.low)} {band.unit} or more"
-    elif band.low == -math.inf:
-        words = f"under {_plain(band.high)} {band.unit}"
-    elif band.low == band.high:
-        words = f"{_plain(band.high)} {band.unit}"
-    else:
-        words = f"{_plain(band.low)} to {_plain(band.high)} {band.unit}"
-    return words if band.doubt is None else f"{words} ({DOUBTS[band.doubt]})"
 
 
 def outcome_words(names: Sequence[str], chances: Floats, outcomes: items.Outcomes) -> str:

@@ -213,13 +213,7 @@ def _leaves(tree: "items.Branch | items.Distribution") -> Iterator[items.Distrib
 
 
 def _rule_faults(knowledge: "Knowledge") -> list[Fault]:
-    concluded = {
-        fact
-        for program in knowledge.programs.values()
-        for action in program.actions
-        if action.kind == "conclude"
-        for fact in action.about
-    }
+    concluded = {fact for program in knowledge.programs.values() for fact in program.concludes}
     faults: list[Fault] = []
     for rule in knowledge.rules.values():
         faults += _one_rule_faults(rule, knowledge.programs[rule.id], knowledge, concluded)

@@ -13,7 +13,6 @@ from marshmallow import ValidationError, fields, validate
 
 from engine.knowledge.shapes import (
     KEBAB,
-    Closed,
     Extent,
     Loaded,
     Number,
@@ -83,26 +82,21 @@ NOWHERE = "nowhere"
 UNITS = ("V", "A", "ohm", "s")
 
 
-Id = Annotated[str, functools.partial(fields.String, validate=KEBAB)]
+Id = Annotated[str, KEBAB]
 Prose = Annotated[str, Text]
 Ids = tuple[Id, ...]
-Positive = Annotated[
-    float, functools.partial(Number, validate=validate.Range(min=0, min_inclusive=False))
-]
-NotNegative = Annotated[float, functools.partial(Number, validate=validate.Range(min=0))]
-Share = Annotated[float, functools.partial(Number, validate=validate.Range(min=0, max=1))]
-Ohms = Annotated[float, functools.partial(Number, validate=validate.Range(min=1e-6, max=1e9))]
-Tolerance = Annotated[float, functools.partial(Number, validate=validate.Range(min=0, max=2))]
-Volts = Annotated[int, Closed("system_volts", SYSTEM_VOLTS)]
-Duty = Annotated[str, Closed("duty", DUTIES)]
-Control = Annotated[str, Closed("control", CONTROLS)]
-Style = Annotated[str, Closed("coil", COILS)]
-PhaseName = Annotated[str, Closed("phase", PHASES)]
-Hazard = Annotated[str, Closed("hazard", HAZARDS)]
-Flag = Annotated[
-    bool, functools.partial(fields.Boolean, truthy={True}, falsy={False},
-                            validate=validate.Equal(True, error="must be true"))
-]  # fmt: skip
+Positive = Annotated[float, validate.Range(min=0, min_inclusive=False)]
+NotNegative = Annotated[float, validate.Range(min=0)]
+Share = Annotated[float, validate.Range(min=0, max=1)]
+Ohms = Annotated[float, validate.Range(min=1e-6, max=1e9)]
+Tolerance = Annotated[float, validate.Range(min=0, max=2)]
+Volts = Annotated[int, OneOf("system_volts", SYSTEM_VOLTS)]
+Duty = Annotated[str, OneOf("duty", DUTIES)]
+Control = Annotated[str, OneOf("control", CONTROLS)]
+Style = Annotated[str, OneOf("coil", COILS)]
+PhaseName = Annotated[str, OneOf("phase", PHASES)]
+Hazard = Annotated[str, OneOf("hazard", HAZARDS)]
+Flag = Annotated[bool, validate.Equal(True, error="must be true")]
 Span = Annotated[Range, Extent]
 SOURCE = "A published standard, common practice or judgement."
 
@@ -146,7 +140,7 @@ class Applies:
     control: tuple[Control, ...] | None = said("Control types.", default=None)
     coil: tuple[Style, ...] | None = said("Coil styles.", default=None)
     system_volts: tuple[Volts, ...] | None = said("System volts.", default=None)
-    fuel_actuation: tuple[Annotated[str, Closed("fuel_actuation", ACTUATIONS)], ...] | None = said(
+    fuel_actuation: tuple[Annotated[str, OneOf("fuel_actuation", ACTUATIONS)], ...] | None = said(
         "How the fuel lever is worked.", default=None
     )
 
@@ -229,7 +223,7 @@ class Phase:
     """A state of the machine: its moment and the switched parts that are made in it."""
 
     id: PhaseName = said("Its id.")
-    moment: Annotated[str, Closed("moment", MOMENTS)] = said("What the key is doing.")
+    moment: Annotated[str, OneOf("moment", MOMENTS)] = said("What the key is doing.")
     made: Ids = said("The switched parts that are made.")
     supply_u: NotNegative = said(
         "Standard uncertainty of the supply at 12 V, where nobody says whether the engine runs.",
@@ -279,7 +273,7 @@ class Coil:
 
     name: Prose = said("What the style is called.")
     ground_point: Prose = said("What a person finds its ground at.")
-    probe: Mapping[Annotated[str, Closed("measured_to", ("ground-pin", "body"))], Id] = said(
+    probe: Mapping[Annotated[str, OneOf("measured_to", ("ground-pin", "body"))], Id] = said(
         "The node that a lead touches when ohms are said to be measured to it; or nowhere."
     )
     parts: tuple[Part, ...] = said("The parts that it brings.")
@@ -485,7 +479,7 @@ class Cause(Item):
     """Something that can be wrong."""
 
     name: Prose = said("What a technician would say.")
-    section: Annotated[str, Closed("section", SECTIONS)] = said("Part of the circuit.")
+    section: Annotated[str, OneOf("section", SECTIONS)] = said("Part of the circuit.")
     applies: Where = said("Where it applies.", default=())
     applies_any: tuple[Applies, ...] | None = written("In place of applies: any one of these.")
     share: Positive = said("Relative frequency among calls.")
@@ -609,7 +603,7 @@ class Outcomes:
 class Result:
     """Either a reading's unit and range, or the outcomes."""
 
-    unit: Annotated[str, Closed("unit", UNITS)] | None = said("Unit of a reading.", default=None)
+    unit: Annotated[str, OneOf("unit", UNITS)] | None = said("Unit of a reading.", default=None)
     low: float | None = said("Lowest reading that is taken.", default=None)
     high: float | None = said("Highest reading that is taken.", default=None)
     outcomes: Ids | None = said("The outcomes, of an outcome check.", default=None, least=2)
@@ -634,12 +628,12 @@ class Check(Item):
     """Something that can be asked, looked at, tried or measured."""
 
     name: Prose = said("What it is called.")
-    kind: Annotated[str, Closed("kind", KINDS)] = said("Kind of check.")
+    kind: Annotated[str, OneOf("kind", KINDS)] = said("Kind of check.")
     applies: Where = said("Where it applies.", default=())
     applies_any: tuple[Applies, ...] | None = written("In place of applies: any one of these.")
     shared_between_sides: bool = said("True when it concerns both brake solenoids.")
     minutes: NotNegative = said("Minutes that it takes.")
-    setup: Annotated[str, Closed("setup", SETUPS)] = said("Position or kit that checks share.")
+    setup: Annotated[str, OneOf("setup", SETUPS)] = said("Position or kit that checks share.")
     result: Result | None = written("What it gives.", required=True)
     predicted_by: Annotated[Any, fields.Dict] = written(
         "How it is predicted: as a reading or as outcomes.", required=True
@@ -696,6 +690,11 @@ class Because:
     points: Prose = said("Why it points there.")
     next: Prose = said("What to do next.")
 
+    @property
+    def why(self) -> str:
+        """Return what was found and why it points there."""
+        return f"{self.found} {self.points}"
+
 
 Forms = Annotated[tuple[Mapping[str, Any], ...], functools.partial(Series, fields.Dict())]
 
@@ -704,7 +703,7 @@ Forms = Annotated[tuple[Mapping[str, Any], ...], functools.partial(Series, field
 class Rule(Item):
     """If-then knowledge; conditions and actions are read by engine.knowledge.rule_language."""
 
-    family: Annotated[str, Closed("family", FAMILIES)] = said("What it is for; its folder.")
+    family: Annotated[str, OneOf("family", FAMILIES)] = said("What it is for; its folder.")
     title: Prose = said("What it holds, in a sentence.")
     when: Forms = said("Conditions; all must hold.", least=1)
     then: Forms = said("What follows.", least=1)
@@ -744,7 +743,7 @@ class HeardFinding:
 
     check: Id = said("The check.")
     outcome: Id = said("Its outcome.")
-    moment: Annotated[str, Closed("moment", MOMENTS)] | None = said(
+    moment: Annotated[str, OneOf("moment", MOMENTS)] | None = said(
         "What the key was doing, where the phrases say it.", default=None
     )
 

@@ -14,10 +14,7 @@ from marshmallow import ValidationError, fields, validate
 from engine.knowledge import items
 from engine.knowledge.faults import Code, Fault, Message, unknown
 from engine.knowledge.shapes import (
-    Closed,
     Loaded,
-    Named,
-    Number,
     OneOf,
     flatten,
     loader_of,
@@ -182,7 +179,7 @@ class FindingTest:
     check: Names | None = written("In place of checks: one.")
     outcome: One | None = written("Its outcome is this; or")
     in_: Many | None = written("one of these.", key="in")
-    verdict: Annotated[str | None, Closed("verdict", items.VERDICTS)] = written(
+    verdict: Annotated[str | None, OneOf("verdict", items.VERDICTS)] = written(
         "Its verdict is this.", key="reads"
     )
     given: bool | None = written("False: there is no such finding.")
@@ -216,10 +213,9 @@ class ConcludedTest:
         data.update(fact=facts[0], wanted=wanted)
 
 
-def _between_0_and_1(what: str) -> functools.partial[Number]:
-    within = validate.Range(0, 1, min_inclusive=False, max_inclusive=False,
-                            error=f"must be a {what} between 0 and 1")  # fmt: skip
-    return functools.partial(Number, validate=within)
+def _between_0_and_1(what: str) -> validate.Range:
+    return validate.Range(0, 1, min_inclusive=False, max_inclusive=False,
+                          error=f"must be a {what} between 0 and 1")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -234,7 +230,7 @@ class BeliefTest:
 class StepTest:
     """The step in question carries the hazard."""
 
-    hazard: Annotated[str, Closed("hazard", items.HAZARDS)] = said("The hazard.", key="step")
+    hazard: Annotated[str, OneOf("hazard", items.HAZARDS)] = said("The hazard.", key="step")
 
 
 class _Condition(fields.Field[Any]):
@@ -297,19 +293,12 @@ ACTIONS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "caution": (("cautions",), ()),
     "forbid": (("cautions",), ("except",)),
 }
-Factor = functools.partial(
-    Number, validate=validate.Range(min=0.05, max=20, error="must be a factor from 0.05 to 20")
-)
-
-
-class _Factors(Named):
-    """Causes to factors, at least one."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(
-            keys=fields.String(), values=Factor(),
-            validate=validate.Length(min=1, error="must map causes to factors"), **kwargs,
-        )  # fmt: skip
+Factor = Annotated[
+    float, validate.Range(min=0.05, max=20, error="must be a factor from 0.05 to 20")
+]
+Factors = Annotated[
+    Mapping[str, Factor], validate.Length(min=1, error="must map causes to factors")
+]
 
 
 @dataclass(frozen=True)
@@ -330,11 +319,11 @@ class Action:
     drop_causes: Names | None = written("Causes that this machine cannot have.")
     drop_checks: Names | None = written("Checks that this machine cannot have.")
     out_of_scope: items.Flag | None = written("The machine has no such circuit.")
-    shift: Annotated[Mapping[str, float] | None, _Factors] = written("Prior odds times this.")
+    shift: Factors | None = written("Prior odds times this.")
     at_times: items.Positive | None = written(
         "The fault comes and goes: the odds of causes that can, times this."
     )
-    while_: Annotated[str | None, Closed("while", items.PROVOKED)] = said(
+    while_: Annotated[str | None, OneOf("while", items.PROVOKED)] = said(
         "What brings it on.", key="while", default=None
     )
     conclude: Names | None = written("A fact for other rules.")
@@ -393,9 +382,10 @@ class Program:
             if isinstance(one, Group):
                 stack.extend(one.members)
 
-    def concludes(self) -> list[str]:
+    @functools.cached_property
+    def concludes(self) -> tuple[str, ...]:
         """Return the facts that the rule concludes."""
-        return [fact for one in self.actions if one.kind == "conclude" for fact in one.about]
+        return tuple(fact for one in self.actions if one.kind == "conclude" for fact in one.about)
 
 
 def read_rule(rule: items.Rule) -> tuple[Program, list[Fault]]:

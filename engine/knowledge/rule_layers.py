@@ -39,9 +39,8 @@ def layers(rules: Mapping[str, Rule], programs: Mapping[str, Program]) -> dict[s
     """
     makers: dict[str, list[str]] = {}
     for name in rules:
-        for action in programs[name].actions:
-            for fact in action.about if action.kind == "conclude" else ():
-                makers.setdefault(fact, []).append(name)
+        for fact in programs[name].concludes:
+            makers.setdefault(fact, []).append(name)
     first = {"qualify": 0, "prove": 1000, "conclude": 2000}
     layer = {name: first[rule.stage] for name, rule in rules.items()}
     needs = {name: _facts(program) for name, program in programs.items()}

@@ -20,7 +20,6 @@ MOST_STRANGE = 100  # unknown fields for which the nearest is looked up; a body 
 KEBAB = validate.Regexp(
     r"^[a-z0-9]+(-[a-z0-9]+)*$", error="write ids in lower case with single hyphens: 'like-this'"
 )
-Maker = Callable[..., fields.Field[Any]]
 Loaded = dict[str, Any]  # what the fields of a file have read, before it becomes an item
 _MISSING = Message("is missing", Code.MISSING_KEY)
 
@@ -129,17 +128,6 @@ class Series(fields.List[Any]):
         return {one.id: one for one in read} if self.by_id else tuple(read)
 
 
-def members(kind: str, known: Sequence[Any], **kwargs: Any) -> fields.List[Any]:
-    """Return a field for a list of members of a closed set."""
-    return fields.List(_choice(kind, known)(), **kwargs)
-
-
-def _choice(kind: str, known: Sequence[Any]) -> Maker:
-    if known and isinstance(known[0], int):
-        return functools.partial(fields.Integer, strict=True, validate=OneOf(kind, known))
-    return functools.partial(fields.String, validate=OneOf(kind, known))
-
-
 def said(words: str, *, key: str = "", least: int = 0, default: Any = dataclasses.MISSING) -> Any:
     """Return a dataclass field that is read from a file under its name, or under ``key``.
 
@@ -158,32 +146,22 @@ def written(words: str, *, key: str = "", required: bool = False) -> Any:
     )  # fmt: skip
 
 
-class Closed(str):
-    """In ``Annotated[str, Closed("hazard", HAZARDS)]``: a closed set, and what a member is."""
-
-    known: Sequence[Any]
-
-    def __new__(cls, kind: str, known: Sequence[Any]) -> "Closed":
-        """Return the kind with its members."""
-        made = super().__new__(cls, kind)
-        made.known = known
-        return made
-
-    def __call__(self, **kwargs: Any) -> fields.Field[Any]:
-        """Return the field of one member."""
-        return _choice(str(self), self.known)(**kwargs)
-
-
 def _field(hint: Any, name: str, **kwargs: Any) -> fields.Field[Any]:  # noqa: PLR0911 - a form a line
-    """Return the marshmallow field that reads what a type hint says."""
+    """Return the marshmallow field that reads what a type hint says.
+
+    In ``Annotated`` a validator says what of the type is taken, or a field's class reads it.
+    """
     origin, args = get_origin(hint), get_args(hint)
     if origin is Annotated:
-        made: fields.Field[Any] = hint.__metadata__[0](**kwargs)
+        how = hint.__metadata__[0]
+        if isinstance(how, validate.Validator):
+            return _field(args[0], name, validate=how, **kwargs)
+        made: fields.Field[Any] = how(**kwargs)
         return made
     if type(None) in args:
         return _field(next(one for one in args if one is not type(None)), name, **kwargs)
     if origin is Literal:
-        return _choice(name, args)(**kwargs)
+        return _field(type(args[0]), name, validate=OneOf(name, args), **kwargs)
     if origin is tuple and args[1] is not Ellipsis:
         return fields.Tuple(tuple(_field(one, name) for one in args), **kwargs)
     if origin is tuple:
@@ -193,8 +171,8 @@ def _field(hint: Any, name: str, **kwargs: Any) -> fields.Field[Any]:  # noqa: P
     if dataclasses.is_dataclass(hint):
         nested: Any = hint
         return fields.Nested(schema_of(nested), **kwargs)
-    plain: Mapping[Any, Maker] = {
-        str: fields.String, float: Number,
+    plain: Mapping[Any, Callable[..., fields.Field[Any]]] = {
+        str: fields.String, float: Number, int: functools.partial(fields.Integer, strict=True),
         bool: functools.partial(fields.Boolean, truthy={True}, falsy={False}),
     }  # fmt: skip
     return plain[hint](**kwargs)

@@ -6,6 +6,10 @@ from typing import Any
 
 OPEN_OHMS = 1e6  # what a common ohmmeter shows as over range on its working ranges (judgement)
 NOISE = 1.0  # V or A below zero that a meter shows of nothing
+DOUBTS = {
+    "meter": "too fine for this meter to tell",
+    "machine": "by the kind of machine, which is not known",
+}
 
 
 @dataclass(frozen=True)
@@ -29,6 +33,21 @@ class Band:
     def doubted(self, doubt: str | None) -> "Band":
         """Return the band with a doubt; one that it has already stays."""
         return replace(self, doubt=self.doubt or doubt)
+
+    @property
+    def words(self) -> str:
+        """Return it in words: ``0.6 to 14 A``."""
+        if self.open:
+            return "over range (open)"
+        if self.high is None:
+            words = f"{_plain(self.low)} {self.unit} or more"
+        elif self.low == -math.inf:
+            words = f"under {_plain(self.high)} {self.unit}"
+        elif self.low == self.high:
+            words = f"{_plain(self.high)} {self.unit}"
+        else:
+            words = f"{_plain(self.low)} to {_plain(self.high)} {self.unit}"
+        return words if self.doubt is None else f"{words} ({DOUBTS[self.doubt]})"
 
     def to_dict(self) -> dict[str, Any]:
         """Return the contract's JSON: limits and unit, or ``open``."""
@@ -65,6 +84,15 @@ def rounded(value: float, digits: int | None = None) -> float:
     size = abs(value)
     usual = 2 if size < 1 else 1 if size < 20 else 0
     return round(value, usual if digits is None else digits) + 0.0
+
+
+def number(value: float) -> str:
+    """Return a number in words, with the digits that a reading deserves."""
+    return _plain(rounded(value))
+
+
+def _plain(value: float) -> str:
+    return f"{value:.6f}".rstrip("0").rstrip(".")
 
 
 def fine_digits(width: float) -> int:

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import groupby
 
@@ -15,14 +15,14 @@ from engine.physics.model import HEALTHY, NO_REPAIR, OUTSIDE, Model
 from engine.physics.prediction import Forecast, OutcomePrediction, ReadingPrediction
 from engine.reasoning.belief import BAD_SURPRISE, Belief
 from engine.reasoning.conclusions import Conclusions
-from engine.reasoning.effects import Effects, effects_of
+from engine.reasoning.effects import KNOWN, Effects, effects_of
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.planning import (
     PLAIN,
     Bounds,
     Option,
     Problem,
-    clock_and_mistakes,
+    clock_minutes,
     rank,
     repair_minutes,
     repair_order,
@@ -70,12 +70,7 @@ class Proposal:
     reason: Reason = Reason()
 
 
-@dataclass(frozen=True)
-class Ranked:
-    """The checks that can be done, best plan first, with the cost of the best plan in minutes."""
-
-    proposals: tuple[Proposal, ...]
-    cost: float
+Ranked = tuple[tuple[Proposal, ...], float]  # checks, best plan first, and its cost in minutes
 
 
 @dataclass(frozen=True)
@@ -89,6 +84,11 @@ class Limits:
     reached: frozenset[str] = frozenset()  # setups (places) that are open already
     lay: bool = False  # nothing that needs a trained hand
     provoke: str | None = None  # what brings a fault on that comes and goes
+
+    @property
+    def by_phone(self) -> bool:
+        """Return whether the caller can only ask and look."""
+        return self.kinds is not None and BY_PHONE.issuperset(self.kinds)
 
 
 @dataclass(frozen=True)
@@ -122,15 +122,22 @@ class _Looked:
 
 
 @dataclass(frozen=True)
+class Leader:
+    """A cause and its probability, if a check came out as it may."""
+
+    cause: str
+    probability: float
+
+
+@dataclass(frozen=True)
 class Meaning:
-    """A result that a check may have: its chance, and the leading causes if it came.
+    """A result that a check may have, its chance, and the leading causes if it came."""
 
-    ``result`` is an outcome or a stretch of readings; ``leaders`` are causes with probabilities.
-    """
-
-    result: str | Band
-    chance: float
-    leaders: tuple[tuple[str, float], ...]
+    outcome: str | None = field(default=None, metadata=KNOWN)
+    reads: str | None = field(default=None, metadata=KNOWN)
+    range: Band | None = field(default=None, metadata=KNOWN)
+    chance: float = 0.0
+    leaders: tuple[Leader, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -219,8 +226,9 @@ class Adviser:
         return Plan(
             course, proposals, further,
             self._meanings(belief, {one.check for one in (*proposals, *(further or ()))}),
-            self._repairs(belief), self.expected_minutes(belief.causes), self.lacks_figure(belief),
-            handed,
+            self._repairs(belief),
+            float(clock_minutes(belief.causes, self.minutes, self._wrong)),
+            self.lacks_figure(belief), handed,
         )  # fmt: skip
 
     def _advised(
@@ -228,7 +236,7 @@ class Adviser:
         bounds: Bounds | None = None,
     ) -> tuple[str, tuple[Proposal, ...]]:  # fmt: skip
         """Return what to do and the checks, best first, those that rules prefer before others."""
-        belief, ranked = looked.belief, self._ranked(looked, limits, bounds).proposals
+        belief, ranked = looked.belief, self._ranked(looked, limits, bounds)[0]
         useful = [one for one in ranked if one.changes >= self._at.least_change]
         confirming = self._confirming(belief, ranked, limits)
         worth = [one for one in ranked if one.worth >= self._at.least_saving]
@@ -294,8 +302,7 @@ class Adviser:
         questions were asked; where nobody can tell two causes apart that are all that is left,
         both are repaired in order.
         """
-        phone = limits.kinds is not None and BY_PHONE.issuperset(limits.kinds)
-        phone = phone and len(belief.weighed) >= self._at.asked_by_phone
+        phone = limits.by_phone and len(belief.weighed) >= self._at.asked_by_phone
         little = self._at.little_by_phone if phone else self._at.little
         leads = belief.causes[belief.order[0]] >= self._at.leads
         best, beyond = self._most_told(proposals), self._most_told(further or proposals)
@@ -325,8 +332,10 @@ class Adviser:
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
         if action == "repair":
-            beyond = self._model.causes[leader] in NO_REPAIR
-            return BEYOND if leads and (beyond or self._fetched(leader, limits)) else None
+            # by phone: what another trade puts right
+            fetched = limits.by_phone and bool(self._beyond[leader])
+            beyond = self._model.causes[leader] in NO_REPAIR or fetched
+            return BEYOND if leads and beyond else None
         if action != "check" or any(one.reason.before_part for one in proposals):
             return None
         if limits.forbidden and limits.kinds is not None and set(limits.kinds) == {"ask"}:
@@ -343,12 +352,6 @@ class Adviser:
             for one in proposals
         )
         return BEYOND if past and within < self._at.least_settled and not asking else None
-
-    def _fetched(self, leader: int, limits: Limits) -> bool:
-        """Return whether somebody has to go there: the caller can only ask and look, and what
-        leads is put right by another trade."""
-        phone = limits.kinds is not None and BY_PHONE.issuperset(limits.kinds)
-        return phone and bool(self._beyond[leader])
 
     def _works(self, belief: Belief, effects: Effects) -> bool:
         """Return whether the machine is said to work, was seen to, and nothing read denies it.
@@ -369,7 +372,7 @@ class Adviser:
         """Return whether a check may well bring a cause of this circuit to the lead."""
         back = sum(
             one.chance for one in self.meanings(belief, check)
-            if not self._beyond[self._model.causes.index(one.leaders[0][0])]
+            if not self._beyond[self._model.causes.index(one.leaders[0].cause)]
         )  # fmt: skip
         return back >= self._at.least_change
 
@@ -410,7 +413,7 @@ class Adviser:
     def _showed(self, belief: Belief) -> list[Finding]:
         """Return the findings that confirm the leading cause and speak clearly for its repair."""
         leader = belief.order[0]
-        looks = self._knowledge.causes[self._model.causes[leader]].confirmed_by
+        looks = self._confirms(leader)
         weights = belief.decibans_of(self._one_repair[leader])
         return [
             one.finding
@@ -437,15 +440,21 @@ class Adviser:
         leader = belief.order[0]
         if not self._at.unsure <= belief.causes[leader] <= self._at.sure:
             return []
-        looks = self._knowledge.causes[self._model.causes[leader]].confirmed_by
-        shown = bool(self._showed(belief))
-        costs = {
-            one.check: self._base[one.check] if shown else self._minutes_of(one.check, limits)
-            for one in ranked
+        looks, shown = self._confirms(leader), bool(self._showed(belief))
+
+        def cost(one: Proposal) -> float:
+            return self._base[one.check] if shown else self._minutes_of(one.check, limits)
+
+        able = (
+            one for one in ranked
             if one.check in looks and one.changes >= self._at.least_doubt
-        }
-        cheap = [one for one in ranked if costs.get(one.check, np.inf) <= self._at.cheap]
-        return sorted(cheap, key=lambda one: costs[one.check])[:1]
+            and cost(one) <= self._at.cheap
+        )  # fmt: skip
+        return sorted(able, key=cost)[:1]
+
+    def _confirms(self, cause: int) -> Sequence[str]:
+        """Return the checks that confirm a cause by its place."""
+        return self._knowledge.causes[self._model.causes[cause]].confirmed_by
 
     def _asked_for(self, worth: Sequence[Proposal], conclusions: Conclusions) -> list[Proposal]:
         """Return a check that rules would ask first and minutes alone would not, if it tells."""
@@ -455,13 +464,12 @@ class Adviser:
 
     def _looking(self, worth: Sequence[Proposal], limits: Limits) -> list[Proposal]:
         """Return the cheap look that tells most for its time: eyes come before the meter."""
-        costs = {
-            one.check: self._minutes_of(one.check, limits)
-            for one in worth
+        able = [
+            (cost / one.worth, one) for one in worth
             if self._checks[one.check].kind == "look" and one.changes >= self._at.least_doubt
-        }
-        cheap = [one for one in worth if costs.get(one.check, np.inf) <= self._at.cheap]
-        return sorted(cheap, key=lambda one: costs[one.check] / one.worth)[:1]
+            and (cost := self._minutes_of(one.check, limits)) <= self._at.cheap
+        ]  # fmt: skip
+        return [one for _, one in sorted(able, key=lambda pair: pair[0])[:1]]
 
     def _own_check(
         self, belief: Belief, ranked: Sequence[Proposal], limits: Limits
@@ -471,18 +479,17 @@ class Adviser:
         It stands high though the plan would hardly change by it: nobody puts a fault right that he
         could have seen first. It takes no longer than the repair.
         """
-        leader = belief.order[0]
-        cause = self._model.causes[leader]
-        if cause in NO_REPAIR or belief.causes[leader] < self._at.least_settled:
+        leader, least = belief.order[0], self._at.least_doubt
+        faint = belief.causes[leader] < self._at.least_settled
+        if faint or self._model.causes[leader] in NO_REPAIR:
             return []
-        looks, least = self._knowledge.causes[cause].confirmed_by, self._at.least_doubt
-        costs = {
-            one.check: self._minutes_of(one.check, limits) / max(one.changes, least)
-            for one in ranked
-            if one.check in looks and self._base[one.check] <= self.minutes[leader]
-        }
-        able = [one for one in ranked if one.check in costs]
-        return sorted(able, key=lambda one: costs[one.check])[:1]
+        able = (
+            one for one in ranked
+            if one.check in self._confirms(leader) and self._base[one.check] <= self.minutes[leader]
+        )  # fmt: skip
+        return sorted(
+            able, key=lambda one: self._minutes_of(one.check, limits) / max(one.changes, least)
+        )[:1]
 
     def _settling(
         self, belief: Belief, useful: Sequence[Proposal], limits: Limits
@@ -494,10 +501,12 @@ class Adviser:
         """
         found: list[Proposal] = []
         for leader in belief.order[:2]:
-            cause = self._model.causes[leader]
-            looks = () if cause in NO_REPAIR else self._knowledge.causes[cause].confirmed_by
+            looks = self._confirms(leader)
             able = [one for one in useful if one.check in looks and one not in found]
-            if belief.causes[leader] >= self._at.least_settled:
+            if (
+                self._model.causes[leader] not in NO_REPAIR
+                and belief.causes[leader] >= self._at.least_settled
+            ):
                 found += sorted(
                     able, key=lambda one: self._minutes_of(one.check, limits) / one.changes
                 )[:1]
@@ -533,8 +542,13 @@ class Adviser:
         for (name, result, _), chance, order, share in zip(
             found, np.round(chances, 6).tolist(), leading.tolist(), shares, strict=True
         ):
-            leaders = zip((self._model.causes[n] for n in order), share, strict=True)
-            told[name].append(Meaning(result, chance, tuple(leaders)))
+            leaders = tuple(
+                Leader(self._model.causes[n], one) for n, one in zip(order, share, strict=True)
+            )
+            told[name].append(
+                Meaning(result, None, None, chance, leaders) if isinstance(result, str)
+                else Meaning(None, result.words, result, chance, leaders)
+            )  # fmt: skip
         return {name: tuple(meanings) for name, meanings in told.items()}
 
     def _forecasts(self, belief: Belief, names: Sequence[str]) -> list[Forecast]:
@@ -551,29 +565,21 @@ class Adviser:
         """Return whether somebody lay is never sent to a check, whatever it would save."""
         return name in self._for_trained_hands
 
-    def expected_minutes(self, causes: Floats) -> float:
-        """Return the minutes to the fix when repair starts now, as a clock would show them."""
-        return float(clock_and_mistakes(causes, self.minutes, self._wrong)[0])
-
-    def repair_order(self, causes: Floats) -> list[int]:
-        """Return the causes in the best order of trying their repairs."""
-        return repair_order(causes, self.minutes, self._wrong)
-
     def _repairs(self, belief: Belief) -> tuple[str, ...]:
         """Return the order in which repairs would be tried, the likely ones only."""
         names = self._model.causes
         likely = [
-            names[n] for n in self.repair_order(belief.causes)
+            names[n] for n in repair_order(belief.causes, self.minutes, self._wrong)
             if belief.causes[n] >= self._at.least_repair and names[n] not in NO_REPAIR
         ]  # fmt: skip
         return tuple(likely[:MOST_REPAIRS])
 
     def proposals(self, belief: Belief, limits: Limits) -> Ranked:
-        """Return the checks that can be done, best plan first. Some may save less than nothing.
+        """Return the checks that can be done, best plan first, and what the best plan costs.
 
-        Of checks that are nearly as good as the best, what is free and what is done at a place that
-        is open already come first. What hardly helps by itself waits: two steps ahead a free
-        question seems as good as the check behind it.
+        Some may save less than nothing. Of checks that are nearly as good as the best, what is free
+        and what is done at a place that is open already come first. What hardly helps by itself
+        waits: two steps ahead a free question seems as good as the check behind it.
         """
         return self._ranked(self._looked(belief, limits), limits)
 
@@ -586,14 +592,14 @@ class Adviser:
         return _Looked(belief, names, problem, joint, *self._split(problem, causes, joint))
 
     def _ranked(self, looked: _Looked, limits: Limits, bounds: Bounds | None = None) -> Ranked:
-        """Return those of the checks that can be done within ``limits``, as ``proposals`` does.
+        """Return those of the checks that can be done within ``limits``, as ``proposals``.
 
         ``bounds`` of the planner's work, where they are not those for the size of the problem.
         """
         names, belief, changes = looked.names, looked.belief, looked.changes
         able = [place for place, name in enumerate(names) if self._open(name, limits)]
         if not able:
-            return Ranked((), self._stop_cost(belief))
+            return (), float(repair_minutes(belief.causes, self.minutes, self._wrong))
         groups = [f"{self._checks[one].kind}{one in self._for_trained_hands}"
                   for one in names]  # fmt: skip
         ranking = rank(
@@ -609,18 +615,20 @@ class Adviser:
             easy = one.two_ahead <= near and self._easy(names[one.check], limits)
             return idle, not easy
 
+        leader = belief.order[0]
+        confirmed = self._confirms(leader) if belief.causes[leader] >= self._at.leads else ()
         found = []
         for one in sorted(ranking.options, key=place):
             name = names[one.check]
             reason = Reason(
                 int(looked.splits[one.check]),
-                self._leader_of(belief, name),
+                self._model.causes[leader] if name in confirmed else None,
                 kind=self._checks[name].kind,
                 reached=self._checks[name].setup in limits.reached - {"none"},
                 provoke=self._provoking(name, limits),
             )
             found.append(Proposal(name, 0.0, worth[one.check], float(changes[one.check]), reason))
-        return Ranked(tuple(found), ranking.best)
+        return tuple(found), ranking.best
 
     def _provoking(self, name: str, limits: Limits) -> str | None:
         """Return what brings the fault on while a check is read, if anything does and may."""
@@ -628,19 +636,9 @@ class Adviser:
         read = self._checks[name].kind in items.READ_KINDS
         return limits.provoke if read and not adds & limits.forbidden else None
 
-    def _stop_cost(self, belief: Belief) -> float:
-        return float(repair_minutes(belief.causes, self.minutes, wrong=self._wrong))
-
     def _easy(self, name: str, limits: Limits) -> bool:
         check = self._checks[name]
         return self._base[name] <= self._at.free or check.setup in limits.reached - {"none"}
-
-    def _leader_of(self, belief: Belief, name: str) -> str | None:
-        """Return the leading cause, if the check confirms it and it leads at half."""
-        leader = belief.order[0]
-        cause = self._model.causes[leader]
-        by = self._knowledge.causes[cause].confirmed_by
-        return cause if belief.causes[leader] >= self._at.leads and name in by else None
 
     def _split(self, problem: Problem, causes: Floats, joint: Floats) -> tuple[Floats, Floats]:
         """Return how many of the likeliest causes each check tells apart, and the chance of change.

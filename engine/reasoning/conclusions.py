@@ -4,7 +4,7 @@ Ids and numbers only; engine.answer finds the words.
 """
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import chain
 
 from engine.knowledge import Knowledge
@@ -12,7 +12,7 @@ from engine.knowledge.rule_language import Action
 from engine.reasoning.belief import Belief
 from engine.reasoning.effects import Effects, findings_behind
 from engine.rules.cautions import killers_first
-from engine.rules.compile import Firing, RuleSet
+from engine.rules.compile import Firing, RuleSet, concluded
 from engine.rules.views import CaseView
 
 CLEARED_BELOW = 0.01
@@ -20,10 +20,12 @@ CLEARED_BELOW = 0.01
 
 @dataclass(frozen=True)
 class Proof:
-    """Causes that findings clear, by a rule."""
+    """Causes that findings prove good, and by what."""
 
     rule: str
-    findings: tuple[int, ...]
+    says: str
+    next: str
+    findings: tuple[int, ...] = field(metadata={"key": "from"})
     clears: tuple[str, ...]
 
 
@@ -97,14 +99,14 @@ def late_firings(
     The ``yielding`` proofs, those that would clear what leads, give way to the belief, and so does
     all that rests on them.
     """
-    known = rule_sets["qualify"].concluded(first)
+    known = concluded(first)
     shares = effects.shares
     full = tuple(found for found in view.findings if shares.get(found.index, 1.0) == 1.0)
     proved = [
         one for one in rule_sets["prove"].run(replace(view, findings=full), known)
         if one.rule not in yielding
     ]  # fmt: skip
-    known |= rule_sets["prove"].concluded(proved)
+    known |= concluded(proved)
     return [*proved, *rule_sets["conclude"].run(view, known)]
 
 
@@ -128,12 +130,13 @@ def _proofs(
             if beliefs.get(cause, 1.0) < CLEARED_BELOW
         )  # fmt: skip
         if clears:
-            found.append(Proof(firing.rule, firing.findings, clears))
+            because = knowledge.rules[firing.rule].because
+            found.append(Proof(firing.rule, because.why, because.next, firing.findings, clears))
     return found
 
 
 def _cautions(knowledge: Knowledge, firings: Sequence[Firing]) -> tuple[str, ...]:
     raised = [one for one in firings if knowledge.rules[one.rule].family == "cautions"]
     place = killers_first(knowledge)
-    raised.sort(key=lambda one: (not findings_behind(knowledge, firings, one), place(one.rule)))
+    raised.sort(key=lambda one: (not findings_behind(firings, one), place(one.rule)))
     return tuple(firing.rule for firing in raised)

@@ -9,8 +9,10 @@ from engine.knowledge.rule_language import FindingTest, Program
 from engine.physics.model import HEALTHY
 from engine.reasoning.repairs import Superseded
 from engine.reasoning.request import NOT_KNOWN, Done, Finding
-from engine.rules.compile import Firing, concluded_by
+from engine.rules.compile import Firing, concluded
 from engine.rules.views import CaseView, FindingView, holds, matching
+
+KNOWN = {"known": True}  # a field that an answer leaves out where it is None
 
 
 @dataclass(frozen=True)
@@ -21,7 +23,7 @@ class Discount:
     rule: str
     because: str
     instead: str
-    keep: float | None = field(default=None, metadata={"known": True})  # None is left out
+    keep: float | None = field(default=None, metadata=KNOWN)
 
 
 @dataclass(frozen=True)
@@ -70,9 +72,7 @@ class Effects:
 
 def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) -> Effects:
     """Collect what the rules that fired do, in their fixed order."""
-    concluded = frozenset(
-        fact for firing in firings for fact in concluded_by(knowledge.programs[firing.rule])
-    )
+    facts = concluded(firings)
     discounts: list[Discount] = []
     shifts: dict[str, float] = {}
     shifted_by: dict[str, tuple[str, ...]] = {}
@@ -80,13 +80,13 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
     out_of_scope, at_times, provoke = None, 0.0, None
     for firing in firings:
         rule, program = knowledge.rules[firing.rule], knowledge.programs[firing.rule]
-        because = f"{rule.because.found} {rule.because.points}"
+        because = rule.because.why
         for action in program.actions:
             if action.kind in ("set_aside", "weaken"):
                 keep = None if action.kind == "set_aside" else action.keep
                 discounts += [
                     Discount(index, rule.id, because, rule.because.next, keep)
-                    for index in _targets(program, action.about, view, concluded)
+                    for index in _targets(program, action.about, view, facts)
                 ]
             elif action.kind == "shift":
                 weighed = _weighed_by_tables(knowledge, view, firings, firing)
@@ -107,15 +107,13 @@ def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) 
     )  # fmt: skip
 
 
-def findings_behind(knowledge: Knowledge, firings: Sequence[Firing], firing: Firing) -> list[int]:
+def findings_behind(firings: Sequence[Firing], firing: Firing) -> list[int]:
     """Return the findings that a firing rests on, through other rules' conclusions too."""
     found, seen, todo = set(firing.findings), {firing.rule}, list(firing.facts)
     while todo:
         fact = todo.pop()
         for other in firings:
-            actions = knowledge.programs[other.rule].actions
-            makes = any(one.kind == "conclude" and fact in one.about for one in actions)
-            if makes and other.rule not in seen:
+            if fact in other.concluded and other.rule not in seen:
                 seen.add(other.rule)
                 found.update(other.findings)
                 todo += other.facts
@@ -129,7 +127,7 @@ def _weighed_by_tables(
 
     A finding speaks once: shifting those causes as well would count it twice.
     """
-    behind = set(findings_behind(knowledge, firings, firing))
+    behind = set(findings_behind(firings, firing))
     checks = {one.check for one in view.findings if one.index in behind}
     tables = [knowledge.checks[name].outcomes for name in checks]
     return {row.split("/")[0] for table in tables if table is not None for row in table.given}

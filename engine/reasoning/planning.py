@@ -14,7 +14,7 @@ the clock: the same request gets the same answer on any machine.
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
@@ -60,17 +60,14 @@ def _tried(weights: Floats, price: Floats) -> tuple[NDArray[np.intp], Floats, Fl
     return order, ranked, left
 
 
-def clock_and_mistakes(
-    weights: Floats, minutes: Floats, wrong: float = 0.0
-) -> tuple[Floats, Floats]:
-    """Return the minutes by the clock and the wrong repairs of the best order, both expected.
+def clock_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0) -> Floats:
+    """Return the expected minutes by the clock of the best order, in which ``wrong`` counts.
 
     ``weights`` of shape (..., causes), as in ``repair_minutes``.
     """
     order, ranked, left = _tried(weights, minutes + wrong)
     clock: Floats = (minutes[order] * (left + ranked)).sum(axis=-1)
-    mistaken: Floats = left.sum(axis=-1)
-    return clock, mistaken
+    return clock
 
 
 def repair_order(chances: Floats, minutes: Floats, wrong: float = 0.0) -> list[int]:
@@ -95,21 +92,17 @@ class Problem:
     check_minutes: Floats
     repair_minutes: Floats
     wrong_repair: float = 0.0
-    _columns: list[slice] = field(init=False, repr=False)
-    _by_cause: NDArray[np.intp] = field(init=False, repr=False)
-    _cause_starts: NDArray[np.intp] = field(init=False, repr=False)
-    _sorted_bins: Floats = field(init=False, repr=False)
 
-    def __post_init__(self) -> None:
-        """Sort the hypotheses by cause, so that sums over a cause are sums over a stretch."""
-        slices = [slice(a, b) for a, b in zip(self.starts[:-1], self.starts[1:], strict=True)]
+    @cached_property
+    def _sorted(self) -> tuple[NDArray[np.intp], list[int], Floats]:
+        """Return the hypotheses by cause, where each cause begins and the end, and their bins.
+
+        Sums over a cause are then sums over a stretch.
+        """
         cause_of = np.argmax(self.membership, axis=1)
         order = np.argsort(cause_of, kind="stable")
-        starts = np.searchsorted(cause_of[order], np.arange(self.membership.shape[1]))
-        object.__setattr__(self, "_columns", slices)
-        object.__setattr__(self, "_by_cause", order)
-        object.__setattr__(self, "_cause_starts", starts)
-        object.__setattr__(self, "_sorted_bins", self.bins[order])
+        starts = np.searchsorted(cause_of[order], np.arange(self.membership.shape[1] + 1))
+        return order, starts.tolist(), self.bins[order]
 
     def joint(self, weights: Floats) -> Floats:
         """Return the weight of each cause with each result of all checks, (result, cause)."""
@@ -122,16 +115,12 @@ class Problem:
         ``joint`` (result, cause); the repairs are tried in the order of ``stop``, each row's
         minutes times its weight.
         """
-        return clock_and_mistakes(joint, self.repair_minutes, self.wrong_repair)[0]
+        return clock_minutes(joint, self.repair_minutes, self.wrong_repair)
 
     def by_check(self, results: Floats) -> Floats:
         """Return sums over the results of each check, shape (check, ...)."""
         sums: Floats = np.add.reduceat(results, list(self.starts[:-1]), axis=0)
         return sums
-
-    def columns(self, check: int) -> slice:
-        """Return the columns of a check's results in ``bins``."""
-        return self._columns[check]
 
     def stop(self, weights: Floats) -> Floats:
         """Return the cost of stopping to check, times the weight; shape (...)."""
@@ -139,7 +128,8 @@ class Problem:
 
     def split(self, weights: Floats, check: int) -> Floats:
         """Return the weights after each result of a check, shape (result, hypothesis)."""
-        parts: Floats = (self.bins[:, self.columns(check)] * weights[:, None]).T
+        columns = slice(self.starts[check], self.starts[check + 1])
+        parts: Floats = (self.bins[:, columns] * weights[:, None]).T
         return parts
 
     def ahead_of(self, joint: Floats) -> Floats:
@@ -156,20 +146,17 @@ class Problem:
 
         ``weights`` of shape (batch, hypothesis); returns (batch, check).
         """
-        columns = np.concatenate([np.arange(*self._bounds(check)) for check in checks])
-        bins, ordered = self._sorted_bins[:, columns], weights[:, self._by_cause]
-        ends = [*self._cause_starts, len(bins)]
+        order, ends, bins = self._sorted
+        ordered = weights[:, order]
+        ends_of = [(self.starts[check], self.starts[check + 1]) for check in checks]
+        bins = bins[:, np.concatenate([np.arange(*one) for one in ends_of])]
         by_cause = np.stack([ordered[:, a:b] @ bins[a:b] for a, b in pairwise(ends)])
         cost = repair_minutes(by_cause, self.repair_minutes, self.wrong_repair, axis=0)
-        sizes = [self._bounds(check)[1] - self._bounds(check)[0] for check in checks]
-        starts = np.cumsum([0, *sizes])[:-1]
+        starts = np.cumsum([0, *(end - start for start, end in ends_of)])[:-1]
         after = np.add.reduceat(cost, starts, axis=1)
         total = weights.sum(axis=-1)
         costs: Floats = after + total[:, None] * self.check_minutes[list(checks)]
         return costs
-
-    def _bounds(self, check: int) -> tuple[int, int]:
-        return self.starts[check], self.starts[check + 1]
 
 
 @dataclass(frozen=True)
@@ -197,14 +184,14 @@ USUAL_GROUPS, USUAL_RESULTS = 7, 6
 MOST_WORK = 160_000
 
 
-def bounds_for(problem: Problem, most: float = MOST_WORK) -> Bounds:
-    """Return the most thorough bounds a group whose work stays within ``most``, by causes alone."""
+def bounds_for(problem: Problem) -> Bounds:
+    """Return the most thorough bounds a group within ``MOST_WORK``, by the causes alone."""
 
     def work(one: Bounds) -> float:
         rows = one.results * USUAL_GROUPS * one.first * (1 + one.repairs)
         return float(rows * USUAL_GROUPS * one.second * USUAL_RESULTS * problem.membership.shape[1])
 
-    return next((one for one in STEPS if work(one) <= most), STEPS[-1])
+    return next((one for one in STEPS if work(one) <= MOST_WORK), STEPS[-1])
 
 
 @dataclass(frozen=True)
@@ -243,12 +230,6 @@ class Ranking:
     def best(self) -> float:
         """Return the expected cost of the best plan."""
         return min([self.repair_now, *(one.two_ahead for one in self.options)])
-
-    @property
-    def repair_first(self) -> bool:
-        """Return whether no check is expected to beat a repair now."""
-        least = min((one.two_ahead for one in self.options), default=math.inf)
-        return least >= self.repair_now - 1e-9
 
 
 def rank(  # noqa: PLR0913, PLR0917 - what is known of a problem, from one caller

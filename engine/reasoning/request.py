@@ -11,7 +11,7 @@ from marshmallow import ValidationError, fields, validate, validates_schema
 from engine.knowledge import Fault, Knowledge, RequestError, items
 from engine.knowledge.faults import unknown
 from engine.knowledge.items import applies
-from engine.knowledge.shapes import Loaded, Number, OneOf, StrictSchema, flatten, members
+from engine.knowledge.shapes import Loaded, Number, OneOf, StrictSchema, flatten
 from engine.physics.machine import Machine
 from engine.physics.prediction import Instrument
 
@@ -36,7 +36,7 @@ def says(words: str) -> dict[str, str]:
     return {"description": words}
 
 
-NONE = {"load_default": None, "allow_none": False}  # may be left out, but not be null
+NONE: Loaded = {"load_default": None, "allow_none": False}  # may be left out, but not be null
 
 
 def _word(kind: str, known: Sequence[str], words: str, **kwargs: Any) -> fields.String:
@@ -206,8 +206,8 @@ class RequestSchema(StrictSchema):
         validate=validate.Length(max=MAX_FINDINGS),
         metadata=says("What was asked, seen, tried or measured, in any order."),
     )  # fmt: skip
-    on_hand = members(
-        "kind", items.KINDS, **NONE,
+    on_hand = fields.List(
+        fields.String(validate=OneOf("kind", items.KINDS)), **NONE,
         metadata=says(
             "Kinds of check that can be done now; all but 'recorder' when left out. "
             "Limits next_checks, not the reasoning."

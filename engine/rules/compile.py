@@ -7,7 +7,7 @@ salience in a different order in each process.
 """
 
 import threading
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
@@ -25,10 +25,11 @@ from engine.knowledge.rule_language import (
 )
 from engine.knowledge.rule_layers import layers
 from engine.rules import experta_engine as experta
-from engine.rules.views import CaseView, finding_holds, machine_holds, matching, tester
+from engine.rules.views import CaseView, machine_holds, matching, tester
 
 RULES_A_LAYER = 100_000
 STAGES = ("qualify", "prove", "conclude")
+WHOLE = "whole"  # the field for tests of more than one subject
 MAX_FIRINGS = 20_000  # no base of this kind comes near; a loop in a base must end
 
 
@@ -41,8 +42,8 @@ class CaseFact(experta.Fact):  # type: ignore[misc]
 
     def items(self) -> Any:
         """Return what tells a declared one from another, the case itself; of a pattern all."""
-        view = self.get("whole0")
-        return [("whole0", view)] if isinstance(view, CaseView) else super().items()
+        view = self.get(WHOLE)
+        return [(WHOLE, view)] if isinstance(view, CaseView) else super().items()
 
     def has_field_constraints(self) -> bool:
         """Return that what is declared is no pattern; the stock one looks at each value."""
@@ -62,8 +63,11 @@ def _name(kind: str, identifier: str) -> str:
     return f"{kind}_{identifier.replace('-', '_')}"
 
 
-def _constraint(test: Condition) -> str | None:
-    """Return the field that a test looks at; None for anything wider."""
+def _field(test: Condition) -> str:
+    """Return the field of the wide fact that a test looks at, one a subject.
+
+    Each holds the whole case: what differs is which rules ask it.
+    """
     match test:
         case MachineTest():
             return _name("m", test.field)
@@ -71,7 +75,7 @@ def _constraint(test: Condition) -> str | None:
             return _name("f", test.checks[0])
         case BeliefTest():
             return _name("b", test.cause)
-    return None
+    return WHOLE
 
 
 @cache
@@ -80,31 +84,12 @@ def _predicate(tests: tuple[Condition, ...]) -> Any:
 
     Cached, so that rules which ask the same thing share one node of the network.
     """
-    asked = [_of_field(test) for test in tests]
-    only = asked[0] if len(asked) == 1 else lambda value: all(one(value) for one in asked)
-    return experta.P(only)
-
-
-def _of_field(test: Condition) -> Callable[[Any], bool]:
-    """Return what tests the value of a test's own field."""
-    match test:
-        case MachineTest():
-            return lambda value: machine_holds(test, value)
-        case FindingTest(absent=True):
-            return lambda value: not any(finding_holds(test, one, value[0]) for one in value[1])
-        case FindingTest():
-            return lambda value: any(finding_holds(test, one, value[0]) for one in value[1])
-        case BeliefTest(at_least=least):
-            return lambda value: bool(value >= least)
-    raise TypeError(f"{test} is not about one field")
-
-
-@cache
-def _whole(test: Condition) -> Any:
-    """Return a constraint on the case as a whole."""
     nothing: frozenset[str] = frozenset()
-    holds = tester(test)
-    return experta.P(lambda view: holds(view, nothing))
+    asked = [tester(test) for test in tests]
+    if len(asked) == 1:
+        only = asked[0]
+        return experta.P(lambda view: only(view, nothing))
+    return experta.P(lambda view: all(one(view, nothing) for one in asked))
 
 
 def _mentions_conclusion(test: Condition) -> bool:
@@ -133,16 +118,13 @@ def _fields(tests: Sequence[Condition]) -> dict[str, Any]:
     that check: most rules end there, and they share that node.
     """
     by_field: dict[str, list[Condition]] = {}
-    found: dict[str, Any] = {}
-    for number, test in enumerate(tests):
-        name = _constraint(test)
-        if name is None:
-            found[f"whole{number}"] = _whole(test)
-            continue
-        by_field.setdefault(name, []).append(test)
-        if isinstance(test, FindingTest) and not test.absent:
-            found[_name("g", test.checks[0])] = True
-    return found | {name: _predicate(tuple(same)) for name, same in by_field.items()}
+    for test in tests:
+        by_field.setdefault(_field(test), []).append(test)
+    return {name: _predicate(tuple(same)) for name, same in by_field.items()} | {
+        _name("g", test.checks[0]): True
+        for test in tests
+        if isinstance(test, FindingTest) and not test.absent and len(test.checks) == 1
+    }
 
 
 def _patterns(program: Program) -> list[Any]:
@@ -155,11 +137,12 @@ def _patterns(program: Program) -> list[Any]:
 
 @dataclass(frozen=True)
 class Firing:
-    """A rule that fired: the findings (indexes) and conclusions it rests on."""
+    """A rule that fired, the findings and conclusions it rests on, and what it concluded."""
 
     rule: str
     findings: tuple[int, ...]
     facts: tuple[str, ...]
+    concluded: tuple[str, ...] = ()
 
 
 class RuleSet:
@@ -170,19 +153,12 @@ class RuleSet:
     """
 
     def __init__(self, rules: Mapping[str, Rule], programs: Mapping[str, Program]) -> None:
-        order = layers(rules, programs)
-        self._programs = programs
-        self._ranked = sorted(rules, key=lambda name: (order[name], name))
-        self._order = order
+        self._programs, self._order = programs, layers(rules, programs)
+        self._ranked = sorted(rules, key=lambda name: (self._order[name], name))
         self._rank = {name: place for place, name in enumerate(self._ranked)}
-        self._concludes = {name: concluded_by(programs[name]) for name in rules}
-        self._fields = _fields_used(programs[name] for name in rules)
-        self._unfound: dict[str, Any] = {field: (0.0, ()) for field, _ in self._fields["f"]}
-        self._unfound |= {_name("g", check): False for _, check in self._fields["f"]}
-        tests = (test for name in rules for test in programs[name].walk())
-        self._machine_tests = [one for one in dict.fromkeys(tests) if isinstance(one, MachineTest)]
-        widest = max((len(programs[name].conditions) for name in rules), default=1)
-        self._whole = [f"whole{number}" for number in range(widest)]
+        tests = dict.fromkeys(test for name in rules for test in programs[name].walk())
+        self._fields = {WHOLE, *map(_field, tests)}
+        self._machine_tests = [one for one in tests if isinstance(one, MachineTest)]
         self._turn = threading.Lock()
 
     @property
@@ -202,15 +178,16 @@ class RuleSet:
         ``given`` are conclusions of an earlier stage.
         """
         fired = self._fired(view, given)
-        concluded = {f for name in fired for f in self._concludes[name]} | given
+        made = {fact for name in fired for fact in self._programs[name].concludes} | given
         return [
-            self._firing(name, view, frozenset(concluded))
+            _firing(name, self._programs[name], view, made)
             for name in sorted(fired, key=self._rank.__getitem__)
         ]
 
     def _fired(self, view: CaseView, given: frozenset[str]) -> set[str]:
         facts = [Concluded(fact=fact) for fact in sorted(given)]
-        facts.append(CaseFact(**self._values(view)))
+        found = dict.fromkeys((_name("g", check) for check in view.by_check), True)
+        facts.append(CaseFact(**dict.fromkeys(self._fields, view), **found))
         with self._turn:
             engine = self._engine
             engine.fired = set()
@@ -220,34 +197,6 @@ class RuleSet:
             fired: set[str] = engine.fired
         return fired
 
-    def concluded(self, firings: Sequence[Firing]) -> frozenset[str]:
-        """Return what the rules that fired conclude."""
-        return frozenset(fact for one in firings for fact in self._concludes[one.rule])
-
-    def _firing(self, name: str, view: CaseView, concluded: frozenset[str]) -> Firing:
-        program = self._programs[name]
-        findings = set(matched_findings(program, view))
-        facts = [
-            test.fact
-            for test in program.walk()
-            if isinstance(test, ConcludedTest) and test.wanted and test.fact in concluded
-        ]
-        return Firing(name, tuple(sorted(findings)), tuple(dict.fromkeys(facts)))
-
-    def _values(self, view: CaseView) -> dict[str, Any]:
-        """Return the wide fact's fields: only those that some rule looks at."""
-        volts = float(view.machine.get("system_volts", 12))
-        values = {**self._unfound, **dict.fromkeys(self._whole, view)}
-        for field, name in self._fields["m"]:
-            values[field] = view.machine.get(name)
-        for field, name in self._fields["b"]:
-            values[field] = view.beliefs.get(name, 0.0)
-        for check, found in view.by_check.items():
-            if _name("f", check) in self._unfound:
-                values[_name("f", check)] = (volts, found)
-                values[_name("g", check)] = True
-        return values
-
     @cached_property
     def _engine(self) -> Any:
         body: dict[str, Any] = {"fired": None}
@@ -256,7 +205,7 @@ class RuleSet:
         return type("CompiledRules", (experta.QuickEngine,), body)()
 
     def _make_rule(self, name: str) -> Any:
-        facts = self._concludes[name]
+        facts = self._programs[name].concludes
 
         def fire(engine: Any) -> None:
             if name in engine.fired:  # an OR fires once for each true branch
@@ -270,11 +219,21 @@ class RuleSet:
         return experta.Rule(*_patterns(self._programs[name]), salience=salience)(fire)
 
 
-def concluded_by(program: Program) -> tuple[str, ...]:
-    """Return what a rule concludes."""
-    return tuple(
-        fact for action in program.actions if action.kind == "conclude" for fact in action.about
-    )
+def _firing(name: str, program: Program, view: CaseView, made: set[str]) -> Firing:
+    """Return a rule that fired with the findings and conclusions that its positive tests met."""
+    findings: set[int] = set()
+    facts: dict[str, None] = {}
+    for test in program.walk():
+        if isinstance(test, FindingTest) and not test.absent:
+            findings.update(one.index for one in matching(test, view))
+        elif isinstance(test, ConcludedTest) and test.wanted and test.fact in made:
+            facts[test.fact] = None
+    return Firing(name, tuple(sorted(findings)), tuple(facts), program.concludes)
+
+
+def concluded(firings: Iterable[Firing]) -> frozenset[str]:
+    """Return what the rules that fired conclude."""
+    return frozenset(fact for one in firings for fact in one.concluded)
 
 
 def rule_sets(knowledge: Knowledge, left_out: frozenset[str]) -> dict[str, RuleSet]:
@@ -286,31 +245,4 @@ def rule_sets(knowledge: Knowledge, left_out: frozenset[str]) -> dict[str, RuleS
             knowledge.programs,
         )
         for stage in STAGES
-    }
-
-
-def matched_findings(program: Program, view: CaseView) -> list[int]:
-    """Return the indexes of the findings that a rule's positive tests matched."""
-    return [
-        finding.index
-        for test in program.walk()
-        if isinstance(test, FindingTest) and not test.absent
-        for finding in matching(test, view)
-    ]
-
-
-def _fields_used(programs: Iterable[Program]) -> dict[str, list[tuple[str, str]]]:
-    """Return the fields of the wide fact and what each is of, by their kind."""
-    used: dict[str, set[str]] = {"m": set(), "f": set(), "b": set()}
-    for program in programs:
-        for test in program.walk():
-            match test:
-                case MachineTest():
-                    used["m"].add(test.field)
-                case FindingTest():
-                    used["f"].update(test.checks)
-                case BeliefTest():
-                    used["b"].add(test.cause)
-    return {
-        kind: [(_name(kind, name), name) for name in sorted(names)] for kind, names in used.items()
     }

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.answer import words
-from engine.physics.band import Band, open_band, readable
+from engine.physics.band import Band, number, open_band, readable
 
 
 @pytest.mark.parametrize(
@@ -20,13 +20,13 @@ from engine.physics.band import Band, open_band, readable
 )  # fmt: skip
 def test_number(value: float, said: str) -> None:
     """A number is said with the digits that a reading deserves, without trailing zeros."""
-    assert words.number(value) == said
+    assert number(value) == said
 
 
 @given(value=st.floats(-1e6, 1e6))
 def test_a_number_in_words_is_near_the_number(value: float) -> None:
     """What is said is within five percent, or half a hundredth, of what is meant."""
-    assert float(words.number(value)) == pytest.approx(value, rel=0.05, abs=0.0051)
+    assert float(number(value)) == pytest.approx(value, rel=0.05, abs=0.0051)
 
 
 @pytest.mark.parametrize(
@@ -46,14 +46,14 @@ def test_a_number_in_words_is_near_the_number(value: float) -> None:
 )  # fmt: skip
 def test_band(band: Any, unit: str, low: float, said: str) -> None:
     """A band is said from limit to limit, cut at what the quantity can be."""
-    assert words.band_words(readable(*band, unit, low)) == said
+    assert readable(*band, unit, low).words == said
 
 
 def test_a_band_that_cannot_be_judged_by_says_why() -> None:
     """An open band is said as the meter shows it, a doubt stands behind the limits."""
-    assert words.band_words(open_band("ohm")) == "over range (open)"
+    assert open_band("ohm").words == "over range (open)"
     doubtful = Band(0.24, 0.61, "ohm", doubt="meter")
-    assert words.band_words(doubtful) == "0.24 to 0.61 ohm (too fine for this meter to tell)"
+    assert doubtful.words == "0.24 to 0.61 ohm (too fine for this meter to tell)"
 
 
 @given(low=st.floats(-50, 1e4), width=st.floats(1e-3, 1e4))

@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.answer.words import band_words
 from engine.diagnosis import shipped
 from engine.physics.machine import Machine
 from engine.physics.prediction import ReadingPrediction
@@ -73,11 +72,11 @@ def test_good_is_exactly_what_lies_inside_the_printed_healthy_band(reading: Obse
     says so where no reading can be told to be good: then a reading inside is cannot-say."""
     assert reading.value is not None
     assert reading.healthy is not None
-    limits = printed(band_words(reading.healthy))
+    limits = printed(reading.healthy.words)
     inside = limits is not None and limits[0] <= reading.value <= limits[1]
     assert (reading.verdict == "good") == (inside and reading.healthy.doubt is None)
     assert (reading.verdict in ("low", "high")) <= (not inside)
-    assert ("(" in band_words(reading.healthy) and limits is not None) == (
+    assert ("(" in reading.healthy.words and limits is not None) == (
         reading.healthy.doubt is not None
     )
 

@@ -10,7 +10,6 @@ from engine import Diagnoser, Knowledge
 from engine.knowledge.items import Rule
 from engine.reasoning.conclusions import late_firings
 from engine.reasoning.effects import effects_of
-from engine.rules.compile import Firing
 from engine.rules.views import CaseView, FindingView
 from tests.reference.clips_export import constructs, tag_slot, walk
 from tests.reference.rule_facts import Case
@@ -176,11 +175,7 @@ class Engine:
         hit += [(one.rule, one.finding, one.keep) for one in effects.weakened]
         outcome = Outcome(
             frozenset(one.rule for one in firings),
-            frozenset(fact for one in firings for fact in self._concluded(one)),
+            frozenset(fact for one in firings for fact in one.concluded),
             frozenset(hit),
         )
         return outcome, diagnoser.cautions.for_step(frozenset(case.hazards), late_view)
-
-    def _concluded(self, firing: Firing) -> frozenset[str]:
-        stage = self._knowledge.rules[firing.rule].stage
-        return self._diagnoser.rule_sets[stage].concluded([firing])

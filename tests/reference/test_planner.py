@@ -108,7 +108,8 @@ def test_a_question_worth_asking() -> None:
     branches = problem.stop(parts) / parts.sum(axis=1)
     assert branches == pytest.approx([4.9811321, 6.1276596], abs=1e-6)
     assert float(problem.stop(chances) - asked) + 0.5 == pytest.approx(1.28, abs=0.005)
-    assert not rank(problem, chances, [0]).repair_first
+    plan = rank(problem, chances, [0])
+    assert plan.best < plan.repair_now
     assert rank(question_problem(1.4), chances, [0]).options[0].two_ahead > 6.80
 
 
@@ -184,7 +185,7 @@ def policy_cost(problem: Problem, weights: np.ndarray, left: frozenset[int]) -> 
     if weights.sum() <= 1e-15:
         return 0.0
     plan = rank(problem, weights, sorted(left))
-    if not plan.repair_first:
+    if plan.best < plan.repair_now - 1e-9:
         check = plan.options[0].check
         return float(weights.sum() * problem.check_minutes[check]) + sum(
             policy_cost(problem, part, left - {check}) for part in problem.split(weights, check)

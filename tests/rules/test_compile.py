@@ -9,7 +9,7 @@ from experta.strategies import DepthStrategy
 
 from engine.knowledge import Knowledge, items
 from engine.rules import experta_engine
-from engine.rules.compile import Firing, RuleSet
+from engine.rules.compile import Firing, RuleSet, concluded
 from engine.rules.views import CaseView, FindingView
 from tests.sweeps import WHOLE, part
 
@@ -35,7 +35,7 @@ def run_all(sets: dict[str, RuleSet], view: CaseView) -> dict[str, list[Firing]]
     fired = {}
     for stage, rule_set in sets.items():
         fired[stage] = rule_set.run(view, known)
-        known |= rule_set.concluded(fired[stage])
+        known |= concluded(fired[stage])
     return fired
 
 
@@ -132,7 +132,7 @@ def test_a_firing_names_the_findings_and_conclusions_it_rests_on(
         FindingView(2, "relay-click", "not-heard"), FindingView(3, "relay-click", "heard"),
     ))  # fmt: skip
     assert RuleSet(rules, programs).run(view) == [
-        Firing("makes", (1, 3), ()),
+        Firing("makes", (1, 3), (), ("clicked",)),
         Firing("wants", (0,), ("clicked",)),
     ]
 
