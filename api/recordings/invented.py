@@ -84,7 +84,7 @@ def pull_of(model: Model, state: str) -> InventedPull:
         return float(prediction.mu[row])
 
     travel = model.variants[0].circuit.plunger.travel_seconds
-    events: Mapping[str, Floats] = model.events
+    events: Mapping[str, Floats] = model.built[0].events
     pull = InventedPull(
         reads("pull-pin-voltage"), reads("pull-current"), reads("pull-pulse-seconds"),
         reads("pull-pin-voltage-after"), reads("hold-current"),

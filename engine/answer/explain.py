@@ -113,29 +113,22 @@ def expected(
 
     ``weights`` of hypotheses (their priors where left out) mix the outcomes of a cause's states.
     """
-    if weights is not None:
-        return _expected(model, conditions, cause, weights)
-    told: dict[Any, tuple[str, Band | None]] = model.companions.setdefault(expected, {})
-    if (conditions, cause) not in told:
-        told[conditions, cause] = _expected(model, conditions, cause)
-    return told[conditions, cause]
 
+    def made() -> tuple[str, Band | None]:
+        prediction = model.prediction(conditions)
+        if not isinstance(prediction, OutcomePrediction):
+            band = model.band(conditions, cause)
+            return band.words, band
+        outcomes = model.knowledge.checks[conditions.check].outcomes
+        assert outcomes is not None
+        if weights is None:
+            chances = model.outcomes(conditions)[model.causes.index(cause)]
+        else:
+            share = model.weights_of(cause, weights)
+            chances = share @ prediction.shares / max(share.sum(), 1e-300)
+        return words.outcome_words(prediction.names, chances, outcomes), None
 
-def _expected(
-    model: Model, conditions: MeasurementConditions, cause: str, weights: Floats | None = None
-) -> tuple[str, Band | None]:
-    prediction = model.prediction(conditions)
-    if not isinstance(prediction, OutcomePrediction):
-        band = model.band(conditions, cause)
-        return band.words, band
-    outcomes = model.knowledge.checks[conditions.check].outcomes
-    assert outcomes is not None
-    if weights is None:
-        chances = model.outcomes(conditions)[model.causes.index(cause)]
-    else:
-        share = model.weights_of(cause, weights)
-        chances = share @ prediction.shares / max(share.sum(), 1e-300)
-    return words.outcome_words(prediction.names, chances, outcomes), None
+    return made() if weights is not None else model.kept((expected, conditions, cause), made)
 
 
 def _causes(scene: Scene) -> tuple[CauseEntry, ...]:

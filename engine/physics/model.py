@@ -5,12 +5,12 @@ the control type is not known, the hypotheses of every variant stand side by sid
 """
 
 from collections import OrderedDict, defaultdict
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,8 @@ from engine.physics.prediction import (
     Prediction,
     Predictor,
     ReadingPrediction,
-    side_by_side,
+    joined,
+    silent,
     situation_of,
     situations_of,
 )
@@ -37,6 +38,7 @@ from engine.physics.solution import solve_situations
 HEALTHY, OUTSIDE, NOT_LISTED = "healthy", "outside", "not-listed"
 NO_REPAIR = (HEALTHY, OUTSIDE, NOT_LISTED)  # nothing in this circuit to put right
 SPLIT_FUSE_FROM = 0.02  # a fuse that opens more often than this gets a hypothesis of its own
+Kept = TypeVar("Kept")
 MOST_BYTES = 96 * 2**20  # of models kept; the setting ``model_mebibytes`` of the service
 
 
@@ -67,15 +69,19 @@ class Model:
     variant_of: NDArray[np.intp]
     hypotheses: tuple[Hypothesis, ...]
     prior: Floats
-    events: Mapping[str, Floats]
     predictions: Mapping[str, Prediction]
     membership: Floats  # (hypothesis, cause): 1 where it belongs
     built: tuple[VariantModel, ...] = field(repr=False)
     knowledge: Knowledge = field(repr=False)
-    bands: dict[tuple[MeasurementConditions, str], Band] = field(repr=False)
-    chances: dict[MeasurementConditions, Floats] = field(repr=False)
-    special: dict[MeasurementConditions, Prediction] = field(repr=False)
-    companions: dict[object, Any] = field(repr=False)  # what others keep as long as it is kept
+    companions: dict[object, Any] = field(repr=False, init=False, default_factory=dict)
+
+    def kept(self, key: object, make: Callable[[], Kept]) -> Kept:
+        """Return what is made once under a key, and kept as long as the model is."""
+        found: Kept = (
+            self.companions[key] if key in self.companions
+            else self.companions.setdefault(key, make())
+        )  # fmt: skip
+        return found
 
     @cached_property
     def nbytes(self) -> int:
@@ -164,37 +170,36 @@ class Model:
         """Return the prediction of a check as it was really done."""
         if conditions == MeasurementConditions(conditions.check):
             return self.predictions[conditions.check]
-        if conditions not in self.special:
-            check = self.knowledge.checks[conditions.check]
-            found = [_predict_asked(self.knowledge, one, check, conditions) for one in self.built]
-            self.special[conditions] = (
-                _silent(self.predictions[conditions.check])
-                if all(isinstance(one, int) for one in found)
-                else _side_by_side(found)
-            )
-        return self.special[conditions]
+        usual, check = self.predictions[conditions.check], self.knowledge.checks[conditions.check]
+        return self.kept(conditions, lambda: joined([
+            _predict_asked(self.knowledge, one, check, conditions)
+            or silent(usual, len(one.hypotheses)) for one in self.built
+        ]))  # fmt: skip
 
     def band(self, conditions: MeasurementConditions, cause: str) -> Band:
         """Return what a reading would be under a cause, 5 to 95 % of cases.
 
         Of the healthy circuit the band that readings are judged by.
         """
-        key = (conditions, cause)
-        if key not in self.bands:
+
+        def made() -> Band:
             prediction = self.prediction(conditions)
             assert isinstance(prediction, ReadingPrediction)
             mine = self.weights_of(cause)
             good = prediction.good_band(mine) if cause == HEALTHY else None
-            self.bands[key] = good or prediction.band(mine)
-        return self.bands[key]
+            return good or prediction.band(mine)
+
+        return self.kept((conditions, cause), made)
 
     def outcomes(self, conditions: MeasurementConditions) -> Floats:
         """Return the chance of each outcome of a check under each cause, (cause, outcome)."""
-        if conditions not in self.chances:
+
+        def made() -> Floats:
             prediction = self.prediction(conditions)
             assert isinstance(prediction, OutcomePrediction)
-            self.chances[conditions] = self._prior_by_cause @ prediction.shares
-        return self.chances[conditions]
+            return self._prior_by_cause @ prediction.shares
+
+        return self.kept((conditions, "outcomes"), made)
 
     @cached_property
     def _prior_by_cause(self) -> Floats:
@@ -251,15 +256,15 @@ def _prior(knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis]) 
 
 def _predict_asked(
     knowledge: Knowledge, model: VariantModel, check: items.Check, conditions: MeasurementConditions
-) -> Prediction | int:
-    """Predict a reading as it was done; its number of hypotheses where it says nothing."""
+) -> Prediction | None:
+    """Predict a reading as it was done; None where it says nothing."""
     if check.id not in model.predictions:
-        return len(model.hypotheses)
+        return None
     if check.reading is None:
         return model.predictions[check.id]
     done = as_done(check.reading, conditions, model.variant)
     if done is None:
-        return len(model.hypotheses)
+        return None
     if done == check.reading:
         return model.predictions[check.id]
     situation = situation_of(done)
@@ -310,7 +315,12 @@ def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel
     variant_of = np.repeat(np.arange(len(built)), [len(m.hypotheses) for m in built])
     membership = np.zeros((len(hypotheses), len(cause_names)))
     membership[np.arange(len(hypotheses)), cause_of] = 1.0
-    checks = list(dict.fromkeys(name for model in built for name in model.predictions))
+    predictions = {}
+    for name in sorted({name for model in built for name in model.predictions}):
+        usual = next(one.predictions[name] for one in built if name in one.predictions)
+        predictions[name] = joined([
+            one.predictions.get(name) or silent(usual, len(one.hypotheses)) for one in built
+        ])  # fmt: skip
     return Model(
         machine=machine,
         variants=tuple(model.variant for model in built),
@@ -324,58 +334,11 @@ def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel
                 for one, weight in zip(built, _weights([one.variant for one in built]), strict=True)
             ]
         ),
-        events={
-            name: np.concatenate([model.events[name] for model in built]) for name in items.EVENTS
-        },
-        predictions={
-            name: _side_by_side([one.predictions.get(name, len(one.hypotheses)) for one in built])
-            for name in sorted(checks)
-        },
+        predictions=predictions,
         membership=membership,
         built=tuple(built),
         knowledge=knowledge,
-        bands={},
-        chances={},
-        special={},
-        companions={},
     )
-
-
-def _side_by_side(found: Sequence[Prediction | int]) -> Prediction:
-    """Join a check's predictions by variant.
-
-    A number stands for that many hypotheses of a variant about which the check says nothing.
-    """
-    there = next(one for one in found if not isinstance(one, int))
-    if len(found) == 1:
-        return there
-    if isinstance(there, OutcomePrediction):
-        even = 1.0 / len(there.names)
-        rows = [
-            np.full((one, len(there.names)), even) if isinstance(one, int) else one.bins
-            for one in found
-        ]
-        return OutcomePrediction(there.names, np.concatenate(rows))
-    known = [one for one in found if not isinstance(one, OutcomePrediction)]
-    mus = [np.zeros(one) if isinstance(one, int) else one.mu for one in known]
-    return replace(
-        there,
-        mu=np.concatenate(mus),
-        loadings=side_by_side([one if isinstance(one, int) else one.loadings for one in known]),
-        flat=np.concatenate([np.full(_size(one), isinstance(one, int)) for one in known]),
-    )
-
-
-def _silent(prediction: Prediction) -> Prediction:
-    """Return the prediction of a check done so that it says nothing under any hypothesis."""
-    assert isinstance(prediction, ReadingPrediction)
-    return replace(prediction, flat=np.ones(len(prediction.mu), dtype=bool))
-
-
-def _size(one: Prediction | int) -> int:
-    if isinstance(one, int):
-        return one
-    return len(one.mu if isinstance(one, ReadingPrediction) else one.shares)
 
 
 def variants_of(knowledge: Knowledge, machine: Machine) -> list[Variant]:

@@ -14,7 +14,7 @@ engine.physics.behaviour; a small share of all answers is simply wrong, spread e
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -152,21 +152,6 @@ def loadings_of(quantities: Sequence[str], loadings: Floats, floor: float) -> Lo
     return Loadings(
         tuple(name for name, keep in zip(quantities, kept, strict=True) if keep),
         loadings[:, kept].astype(np.float32), squares[:, ~kept].sum(axis=1),
-    )  # fmt: skip
-
-
-def side_by_side(found: Sequence[Loadings | int]) -> Loadings:
-    """Join loadings by hypothesis; a number stands for that many hypotheses that say nothing."""
-    names = dict.fromkeys(
-        name for one in found if isinstance(one, Loadings) for name in one.quantities
-    )
-    order = tuple(names)
-    return Loadings(
-        order,
-        np.concatenate([
-            np.zeros((one, len(order))) if isinstance(one, int) else one.on(order) for one in found
-        ]).astype(np.float32),
-        np.concatenate([np.ones(one) if isinstance(one, int) else one.rest for one in found]),
     )  # fmt: skip
 
 
@@ -479,6 +464,35 @@ class OutcomePrediction:
 
 
 Prediction = ReadingPrediction | OutcomePrediction
+
+
+def silent(usual: Prediction, count: int) -> Prediction:
+    """Return the prediction under ``count`` hypotheses about which a check says nothing."""
+    if isinstance(usual, OutcomePrediction):
+        names = usual.names
+        return OutcomePrediction(names, np.full((count, len(names)), 1.0 / len(names)))
+    nothing = Loadings((), np.zeros((count, 0), np.float32), np.ones(count))
+    return replace(usual, mu=np.zeros(count), loadings=nothing, flat=np.ones(count, dtype=bool))
+
+
+def joined(found: Sequence[Prediction]) -> Prediction:
+    """Return the predictions of one check under the hypotheses of all variants of a machine."""
+    first, *others = found
+    if not others:
+        return first
+    if isinstance(first, OutcomePrediction):
+        return OutcomePrediction(first.names, np.concatenate([one.bins for one in found]))
+    readings = [one for one in found if isinstance(one, ReadingPrediction)]
+    owed = [one.loadings for one in readings]
+    order = tuple(dict.fromkeys(name for one in owed for name in one.quantities))
+    loadings = Loadings(
+        order, np.concatenate([one.on(order) for one in owed]).astype(np.float32),
+        np.concatenate([one.rest for one in owed]),
+    )  # fmt: skip
+    return replace(
+        first, mu=np.concatenate([one.mu for one in readings]), loadings=loadings,
+        flat=np.concatenate([one.flat for one in readings]),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -798,12 +798,7 @@ class Advisers:
 
     def of(self, model: Model) -> Adviser:
         """Return the adviser of a model."""
-        kept = model.companions.get(self)
-        if kept is None:
-            made = Adviser(self._knowledge, model, self.context_bins(model))
-            kept = model.companions.setdefault(self, made)
-        adviser: Adviser = kept
-        return adviser
+        return model.kept(self, lambda: Adviser(self._knowledge, model, self.context_bins(model)))
 
     def context_bins(self, model: Model) -> dict[str, Floats]:
         """Return what to expect of the checks that say something only through context rules.
