@@ -128,8 +128,7 @@ class Diagnoser:
         older = superseded(model, observations, request.done)
         counted = case.but({one.finding for one in older})
         firings = tuple(self.rule_sets["qualify"].run(counted))
-        effects = effects_of(self.knowledge, counted, firings).without(request.excluded)
-        effects = effects.after(request.done, older)
+        effects = effects_of(self.knowledge, counted, firings).after(request, older)
         belief = believe(model, observations, effects)
         return Believed(request, observations, case, firings, effects, belief)
 

@@ -1,6 +1,6 @@
 """Turns what was concluded into the answer: evidence, bands, what to look behind, what to do."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -24,6 +24,7 @@ from engine.knowledge import Knowledge, items
 from engine.physics.band import Band
 from engine.physics.circuit import Floats
 from engine.physics.conditions import MeasurementConditions
+from engine.physics.machine import Variant
 from engine.physics.model import HEALTHY, NO_REPAIR, Model
 from engine.physics.prediction import OutcomePrediction
 from engine.reasoning.advice import BEYOND, UNSAFE, Plan, Proposal
@@ -180,6 +181,7 @@ def _of_finding(scene: Scene, cause: str, observation: Observation, weight: floa
     observed = finding.stated + (f" ({observation.said})" if observation.said else "")
     speaks = "speaks for it" if weight > 0 else "speaks against it"
     keep = scene.effects.shares.get(finding.index, 1.0)
+    by_circuit = check.outcomes is None or isinstance(check.outcomes.tree, items.Branch)
     return Evidence(
         finding=finding.index,
         check=finding.check,
@@ -190,7 +192,7 @@ def _of_finding(scene: Scene, cause: str, observation: Observation, weight: floa
         expected_if_healthy=if_healthy,
         because=f"{check.name}: {observed}. {name} gives {if_cause}, a healthy circuit "
         f"{if_healthy}; this {speaks}.",
-        basis=_basis(check),
+        basis="circuit" if by_circuit else "table",
         verdict=observation.verdict,
         counted_share=keep if keep < 1.0 else None,
         expected_if_cause_range=cause_band,
@@ -208,13 +210,6 @@ def chance_of(model: Model, observation: Observation, cause: str) -> float | Non
         return None
     chances = model.outcomes(observation.conditions)[model.causes.index(cause)]
     return round(float(chances[prediction.names.index(outcome)]), 6)
-
-
-def _basis(check: items.Check) -> str:
-    """Return ``circuit`` where the solved circuit predicted the finding, else ``table``."""
-    if check.outcomes is None or isinstance(check.outcomes.tree, items.Branch):
-        return "circuit"
-    return "table"
 
 
 def _of_context(scene: Scene, cause: str) -> list[Evidence]:
@@ -317,21 +312,19 @@ def _handed_over(scene: Scene) -> str:
     return f"{said} {sent}. First check: {check.name}."
 
 
-def placeholders(model: Model, check: items.Check) -> Mapping[str, str]:
+def placeholders(model: Model) -> Mapping[str, str]:
     """Return the words that depend on the machine; several where control or coil is unknown."""
 
-    def either(texts: Sequence[str]) -> str:
-        return " or ".join(dict.fromkeys(texts))
+    def either(say: Callable[[Variant], str]) -> str:
+        return " or ".join(dict.fromkeys(map(say, model.variants)))
 
-    circuits = [variant.circuit for variant in model.variants]
-    points = [variant.circuit.coils[variant.coil].ground_point for variant in model.variants]
-    when = either([one.command_words for one in circuits])
+    when = either(lambda one: one.circuit.command_words)
     return {
         "when": when,
         "moment": when,
-        "listen": either([one.listen_words for one in circuits]),
-        "hold_when": either([one.hold_words for one in circuits]),
-        "ground_point": either(points),
+        "listen": either(lambda one: one.circuit.listen_words),
+        "hold_when": either(lambda one: one.circuit.hold_words),
+        "ground_point": either(lambda one: one.circuit.coils[one.coil].ground_point),
         "volts": str(model.machine.system_volts),
     }
 
@@ -365,7 +358,7 @@ def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
     cannot have.
     """
     check = model.knowledge.checks[name]
-    fill = placeholders(model, check)
+    fill = placeholders(model)
     named = [one for one in leading if one not in NO_REPAIR][:EXPECTED_CAUSES]
     conditions = MeasurementConditions(name)
     hazards = check_hazards(check, model.variants)

@@ -8,7 +8,7 @@ from engine.knowledge import Knowledge
 from engine.knowledge.rule_language import FindingTest, Program
 from engine.physics.model import HEALTHY
 from engine.reasoning.repairs import Superseded
-from engine.reasoning.request import NOT_KNOWN, Done, Finding
+from engine.reasoning.request import NOT_KNOWN, Finding, Request
 from engine.rules.compile import Firing, concluded
 from engine.rules.views import CaseView, FindingView, holds, matching
 
@@ -58,15 +58,13 @@ class Effects:
             found[entry.finding] = min(entry.keep or 0.0, found.get(entry.finding, 1.0))
         return found | {entry.finding: 0.0 for entry in self.superseded}
 
-    def without(self, excluded: Sequence[str]) -> "Effects":
-        """Return the effects when causes were put right and the complaint is unchanged."""
-        if not excluded:
-            return self
-        return replace(self, dropped_causes=(*self.dropped_causes, *excluded, HEALTHY))
+    def after(self, request: Request, superseded: tuple[Superseded, ...]) -> "Effects":
+        """Return the effects when causes were put right, and findings from before it are dropped.
 
-    def after(self, done: Sequence[Done], superseded: tuple[Superseded, ...]) -> "Effects":
-        """Return the effects when causes were put right and findings from before are dropped."""
-        ended = (cause for act in done for cause in act.causes)
+        Where some were put right and the complaint is unchanged, the machine is not good.
+        """
+        ended = [*request.excluded, HEALTHY] if request.excluded else []
+        ended += [cause for act in request.done for cause in act.causes]
         return replace(self, dropped_causes=(*self.dropped_causes, *ended), superseded=superseded)
 
 

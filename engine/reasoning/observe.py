@@ -13,12 +13,12 @@ from engine.physics.band import Band
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.model import HEALTHY, Model
 from engine.physics.prediction import LEAD_ZEROED_U, Instrument, Prediction, ReadingPrediction
-from engine.reasoning.request import NOT_KNOWN, OPEN, TOLD, Finding, Request
+from engine.reasoning.request import AS_STATED, NOT_KNOWN, OPEN, TOLD, Finding, Request
 from engine.rules.views import CaseView, FindingView
 
 SURE = 0.9  # conformance probability from which a verdict is given (JCGM 106:2012 for the idea)
 LEAST_U = 1e-6  # in the unit of the reading
-WINDINGS = ("pull-winding", "hold-winding")
+OF_WINDINGS = ("pull-winding-ohms", "hold-winding-ohms", "pull-to-hold-ohms")
 
 
 @dataclass(frozen=True)
@@ -79,16 +79,10 @@ def _corrected(
         instrument = replace(instrument, lead_u=LEAD_ZEROED_U)
     elif finding.meter is not None and prediction.unit == "ohm":
         instrument = replace(instrument, lead_u=prediction.instrument.lead_u)
-    if finding.celsius is not None and _is_winding(finding.check):
+    if finding.celsius is not None and finding.check.startswith(OF_WINDINGS):
         value = float(copper.resistance_at(value, finding.celsius, ambient)) if value else 0.0
         said.append(f"referred from {finding.celsius:g} C to {ambient:g} C")
     return value, instrument, said
-
-
-def _is_winding(check: str) -> bool:
-    return any(check.startswith(f"{winding}-ohms") for winding in WINDINGS) or (
-        check == "pull-to-hold-ohms"
-    )
 
 
 def judged_by(band: Band, instrument: Instrument) -> Band:
@@ -128,27 +122,18 @@ def _chance_inside(band: Band, value: float, instrument: Instrument) -> float:
 
 def case_view(request: Request, observations: Sequence[Observation]) -> CaseView:
     """Return what the rules see of the case before any belief."""
-    machine = request.machine
     sides = {finding.side for finding in request.findings if finding.side}
-    fields = {
-        "duty": machine.duty, "control": machine.control, "coil": machine.coil,
-        "system_volts": machine.system_volts, "fuel_actuation": machine.fuel_actuation,
-        "fuse_amps": machine.fuse_amps, "pull_ohms": machine.pull_ohms,
-        "hold_ohms": machine.hold_ohms, "ambient_celsius": machine.ambient_celsius,
-        "solenoids": request.solenoids or (2 if sides else None),
-        **{name: request.told.get(name) for name in TOLD},
-    }  # fmt: skip
+    fields = vars(request.machine) | {name: request.told.get(name) for name in TOLD}
+    fields["solenoids"] = request.solenoids or (2 if sides else None)
     for name, (usual, _) in items.BUILDS.items():
-        if getattr(machine, name) != usual:  # what readings tell of it nobody has said
+        if getattr(request.machine, name) != usual:  # what readings tell of it nobody has said
             fields[name] = request.told.get(name, "unknown")
     return CaseView(fields, tuple(_finding_view(observation) for observation in observations))
 
 
 def _finding_view(observation: Observation) -> FindingView:
     finding = observation.finding
-    attributes: dict[str, Any] = {
-        "measured_to": finding.measured_to, "plug": finding.plug, "moment": finding.moment,
-        "side": finding.side, "lead_ohms": finding.lead_ohms, "celsius": finding.celsius,
+    attributes: dict[str, Any] = {key: getattr(finding, key) for key in AS_STATED} | {
         "meter": "given" if finding.meter is not None else None,
         "circumstances": finding.circumstances or None, "while": finding.provoked,
     }  # fmt: skip

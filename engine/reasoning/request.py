@@ -4,6 +4,7 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from marshmallow import ValidationError, fields, validate, validates_schema
@@ -39,13 +40,10 @@ def says(words: str) -> dict[str, str]:
 NONE: Loaded = {"load_default": None, "allow_none": False}  # may be left out, but not be null
 
 
-def _word(kind: str, known: Sequence[str], words: str, **kwargs: Any) -> fields.String:
-    return fields.String(validate=OneOf(kind, known), metadata=says(words), **kwargs)
-
-
-def _whole(kind: str, known: Sequence[int], words: str, **kwargs: Any) -> fields.Integer:
-    metadata = says(words)
-    return fields.Integer(strict=True, validate=OneOf(kind, known), metadata=metadata, **kwargs)
+def _word(kind: str, known: Sequence[Any], words: str, **kwargs: Any) -> fields.Field[Any]:
+    """Return a field for a member of a closed set."""
+    made = partial(fields.Integer, strict=True) if isinstance(known[0], int) else fields.String
+    return made(validate=OneOf(kind, known), metadata=says(words), **kwargs)
 
 
 def _number(low: float, high: float, unit: str, words: str, **kwargs: Any) -> Number:
@@ -69,7 +67,7 @@ class MachineSchema(StrictSchema):
         "coil", (*items.COILS, "unknown"), required=True,
         words="How the windings are grounded; 'unknown' weighs both.",
     )  # fmt: skip
-    system_volts = _whole(
+    system_volts = _word(
         "system_volts", items.SYSTEM_VOLTS, "System voltage in volts.", load_default=12
     )
     fuel_actuation = _word(
@@ -86,7 +84,7 @@ class MachineSchema(StrictSchema):
     ambient_celsius = _number(
         -60, 90, "C", "Temperature around the machine in degrees Celsius.", **NONE
     )
-    solenoids = _whole("solenoids", (1, 2), "How many brake solenoids the machine has.", **NONE)
+    solenoids = _word("solenoids", (1, 2), "How many brake solenoids the machine has.", **NONE)
     pull_ohms_from = _word("pull_ohms_from", items.FIGURE_SOURCES, "Where pull_ohms is from.")
     hold_ohms_from = _word("hold_ohms_from", items.FIGURE_SOURCES, "Where hold_ohms is from.")
     relay_switched = _word(

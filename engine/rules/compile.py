@@ -127,14 +127,6 @@ def _fields(tests: Sequence[Condition]) -> dict[str, Any]:
     }
 
 
-def _patterns(program: Program) -> list[Any]:
-    """Return a rule's patterns: tests of the case in one wide pattern, conclusions one by one."""
-    wide = [test for test in program.conditions if not _mentions_conclusion(test)]
-    rest = [_pattern(test) for test in program.conditions if _mentions_conclusion(test)]
-    # NOT must come after a pattern that is there: the case always is
-    return [CaseFact(**_fields(wide)), *rest]
-
-
 @dataclass(frozen=True)
 class Firing:
     """A rule that fired, the findings and conclusions it rests on, and what it concluded."""
@@ -205,7 +197,9 @@ class RuleSet:
         return type("CompiledRules", (experta.QuickEngine,), body)()
 
     def _make_rule(self, name: str) -> Any:
-        facts = self._programs[name].concludes
+        facts, tests = self._programs[name].concludes, self._programs[name].conditions
+        wide = [test for test in tests if not _mentions_conclusion(test)]
+        rest = [_pattern(test) for test in tests if _mentions_conclusion(test)]
 
         def fire(engine: Any) -> None:
             if name in engine.fired:  # an OR fires once for each true branch
@@ -216,7 +210,8 @@ class RuleSet:
 
         fire.__name__ = _name("rule", name)
         salience = -(self._order[name] * RULES_A_LAYER + self._rank[name])
-        return experta.Rule(*_patterns(self._programs[name]), salience=salience)(fire)
+        # tests of the case in one wide pattern, first: NOT must come after one that is there
+        return experta.Rule(CaseFact(**_fields(wide)), *rest, salience=salience)(fire)
 
 
 def _firing(name: str, program: Program, view: CaseView, made: set[str]) -> Firing:
