@@ -96,16 +96,13 @@ class Behaviour:
     def _setting(self, name: str) -> Floats:
         return self._solution.cases.setting(name)
 
-    def _pull_share(self, situation: Situation) -> Floats:
-        """Return ampere-turns of the pull winding over their rated value."""
-        amperes = np.abs(self._solution.amperes(situation, "pull-winding"))
-        share: Floats = amperes * self._setting("pull-turns") / self._variant.rated_pull_amps
-        return share
+    def _share(self, winding: str, amperes: Floats) -> Floats:
+        """Return ampere-turns of the ``pull`` or ``hold`` winding over their rated value."""
+        share: Floats = amperes * self._setting(f"{winding}-turns")
+        return share / self._variant.rated_amps(winding)
 
-    def _hold_share(self, situation: Situation) -> Floats:
-        amperes = np.abs(self._solution.amperes(situation, "hold-winding"))
-        share: Floats = amperes * self._setting("hold-turns") / self._variant.rated_hold_amps
-        return share
+    def _pull_share(self, situation: Situation) -> Floats:
+        return self._share("pull", np.abs(self._solution.amperes(situation, "pull-winding")))
 
     def _pulls_in(self, command: Situation, after: Situation) -> Floats:
         """Return the chance that the plunger crosses the full gap within the pulse."""
@@ -126,9 +123,8 @@ class Behaviour:
         Force goes with (ampere-turns over gap) squared, so the ampere-turns needed grow with the
         gap that a short travel leaves. The pull winding has some ten times the hold's ampere-turns.
         """
-        strength = self._hold_share(
-            situation
-        ) + self._plunger.pull_seated_strength * self._pull_share(situation)
+        hold = self._share("hold", np.abs(self._solution.amperes(situation, "hold-winding")))
+        strength = hold + self._plunger.pull_seated_strength * self._pull_share(situation)
         gap = 1.0 + self._setting("travel-gap-mm") / self._plunger.seated_gap_mm
         return step(strength / (self._plunger.hold_share * gap), self._plunger.hold_log_sigma)
 
@@ -178,13 +174,14 @@ class Behaviour:
         if self._variant.coil == "body-ground":
             short = cases.ohms[0, :, cases.part("body-short")]
             pull = np.where(np.isfinite(short), np.inf, pull)
-        pull_share = volts / pull * self._setting("pull-turns") / self._variant.rated_pull_amps
-        hold_share = volts / hold * self._setting("hold-turns") / self._variant.rated_hold_amps
         needed = self._plunger.pull_in_share * np.sqrt(self._setting("pull-force-needed"))
         return {
-            "bench-pulls": step(pull_share / needed, self._plunger.pull_in_log_sigma),
+            "bench-pulls": step(
+                self._share("pull", volts / pull) / needed, self._plunger.pull_in_log_sigma
+            ),
             "bench-holds": step(
-                hold_share / self._plunger.hold_share, self._plunger.hold_log_sigma
+                self._share("hold", volts / hold) / self._plunger.hold_share,
+                self._plunger.hold_log_sigma,
             ),
         }
 

@@ -12,10 +12,9 @@ a node that this costs a tenth of inverting its matrix.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,11 +95,6 @@ class Network:
         into = -(conductances * volts) @ self.incidence
         return Reduced(self, conductances, leak_ohms).voltages(into)
 
-    def currents(self, conductances: Floats, volts: Floats, voltages: Floats) -> Floats:
-        """Return branch currents in amperes, from the first node to the second."""
-        across: Floats = voltages @ self.incidence.T
-        return conductances * (across + volts)
-
 
 class Reduced:
     """A batch of networks whose nodes were taken out one by one, ready for any currents into them.
@@ -160,40 +154,6 @@ class Sensitivity:
     per_volt: Floats
 
 
-def voltage_between(network: Network, solved: "Solved", start: str, end: str) -> Sensitivity:
-    """Return the voltage of node ``start`` above node ``end`` in volts, with sensitivities.
-
-    From the adjoint of the nodal equations: dv/dg = -w a (a v + e), where w are the voltages that
-    1 A between the two nodes would give.
-    """
-    across: Floats = solved.response(start, end) @ network.incidence.T
-    # dv/d ln R = -g dv/dg
-    per_log_ohms = across * solved.currents
-    per_volt = -across * solved.conductances
-    here = solved.voltages @ (network.unit(start) - network.unit(end))
-    return Sensitivity(here, per_log_ohms, per_volt)
-
-
-def current_through(network: Network, solved: "Solved", branch: int) -> Sensitivity:
-    """Return the current in a branch in amperes, with sensitivities."""
-    across: Floats = solved.response(*network.ends[branch]) @ network.incidence.T
-    conductance = solved.conductances[..., branch, None]
-    per_log_ohms = conductance * across * solved.currents
-    per_volt = -conductance * across * solved.conductances
-    per_log_ohms[..., branch] -= solved.currents[..., branch]
-    per_volt[..., branch] += solved.conductances[..., branch]
-    return Sensitivity(solved.currents[..., branch], per_log_ohms, per_volt)
-
-
-def resistance_between(network: Network, solved: "Solved", start: str, end: str) -> Sensitivity:
-    """Return the resistance between two nodes of a dead network in ohms, with sensitivities."""
-    column = solved.response(start, end)
-    across: Floats = column @ network.incidence.T
-    per_log_ohms = solved.conductances * across**2
-    here = column @ (network.unit(start) - network.unit(end))
-    return Sensitivity(here, per_log_ohms, np.zeros_like(per_log_ohms))
-
-
 @dataclass(frozen=True)
 class Solved:
     """A batch of solved networks: what was put in and what came out."""
@@ -207,8 +167,9 @@ class Solved:
 
     @cached_property
     def currents(self) -> Floats:
-        """Return the branch currents in amperes."""
-        return self.network.currents(self.conductances, self.volts, self.voltages)
+        """Return the branch currents in amperes, from the first node to the second."""
+        across: Floats = self.voltages @ self.network.incidence.T
+        return self.conductances * (across + self.volts)
 
     @cached_property
     def _reduced(self) -> Reduced:
@@ -222,14 +183,36 @@ class Solved:
             picks = np.stack([unit(start) - unit(end) for start, end in new])
             self._responses.update(zip(new, self._reduced.responses(picks), strict=True))
 
-    def response(self, start: str, end: str) -> Floats:
+    def _response(self, start: str, end: str) -> Floats:
         """Return the voltages that 1 A into one node and out of the other gives, (..., nodes)."""
         self.respond([(start, end)])
         return self._responses[start, end]
 
-    def at(self, index: Any) -> "Solved":
-        """Return a slice of the batch."""
-        return replace(
-            self, conductances=self.conductances[index], volts=self.volts[index],
-            voltages=self.voltages[index],
-        )  # fmt: skip
+    def voltage_between(self, start: str, end: str) -> Sensitivity:
+        """Return the voltage of node ``start`` above node ``end`` in volts, with sensitivities.
+
+        From the adjoint of the nodal equations: dv/dg = -w a (a v + e), where w are the voltages
+        that 1 A between the two nodes would give.
+        """
+        across: Floats = self._response(start, end) @ self.network.incidence.T
+        here = self.voltages @ (self.network.unit(start) - self.network.unit(end))
+        # dv/d ln R = -g dv/dg
+        return Sensitivity(here, across * self.currents, -across * self.conductances)
+
+    def current_through(self, branch: int) -> Sensitivity:
+        """Return the current in a branch in amperes, with sensitivities."""
+        across: Floats = self._response(*self.network.ends[branch]) @ self.network.incidence.T
+        conductance = self.conductances[..., branch, None]
+        per_log_ohms = conductance * across * self.currents
+        per_volt = -conductance * across * self.conductances
+        per_log_ohms[..., branch] -= self.currents[..., branch]
+        per_volt[..., branch] += self.conductances[..., branch]
+        return Sensitivity(self.currents[..., branch], per_log_ohms, per_volt)
+
+    def resistance_between(self, start: str, end: str) -> Sensitivity:
+        """Return the resistance between two nodes of a dead network in ohms, with sensitivities."""
+        column = self._response(start, end)
+        across: Floats = column @ self.network.incidence.T
+        per_log_ohms = self.conductances * across**2
+        here = column @ (self.network.unit(start) - self.network.unit(end))
+        return Sensitivity(here, per_log_ohms, np.zeros_like(per_log_ohms))

@@ -161,11 +161,7 @@ class Cases:
         places: dict[bytes, int] = {}
         which = [places.setdefault(one.tobytes(), len(places)) for one in raw]
         _, first = np.unique(which, return_index=True)
-        few = dataclasses.replace(
-            self, hypotheses=tuple(self.hypotheses[n] for n in first), ohms=self.ohms[:, first],
-            volts=self.volts[:, first], forced_closed=self.forced_closed[:, first],
-            forced_open=self.forced_open[:, first], setting_values=self.setting_values[first],
-        )  # fmt: skip
+        few = self._taken([self.hypotheses[n] for n in first], first)
         return few, np.array(which, dtype=np.intp)
 
     def of(self, hypotheses: Sequence[Hypothesis], place: Sequence[int]) -> "Cases":
@@ -173,15 +169,19 @@ class Cases:
 
         They may differ from them in their weight and in a fuse that opened.
         """
-        taken = dataclasses.replace(
+        taken = self._taken(hypotheses, np.asarray(place, dtype=np.intp))
+        taken._open_fuses()
+        return taken
+
+    def _taken(self, hypotheses: Sequence[Hypothesis], place: Indexes) -> "Cases":
+        """Return what is at these places, as copies."""
+        return dataclasses.replace(
             self, hypotheses=tuple(hypotheses),
             ohms=self.ohms[:, place], volts=self.volts[:, place],
             forced_closed=self.forced_closed[:, place], forced_open=self.forced_open[:, place],
             setting_values=self.setting_values[place],
             drifts=tuple(self.drifts[number] for number in place),
         )  # fmt: skip
-        taken._open_fuses()
-        return taken
 
     def _open_fuses(self) -> None:
         opened = [number for number, one in enumerate(self.hypotheses) if one.fuse_opened]

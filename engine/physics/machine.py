@@ -100,15 +100,9 @@ class Variant:
         volts: nobody says whether the engine ran."""
         return self.circuit.phases[phase].supply_u * self.system_volts / 12.0
 
-    @property
-    def rated_pull_amps(self) -> float:
-        """Return system volts over the good pull winding at 20 C, in amperes."""
-        return self.system_volts / self.pull_ohms
-
-    @property
-    def rated_hold_amps(self) -> float:
-        """Return system volts over the good hold winding at 20 C, in amperes."""
-        return self.system_volts / self.hold_ohms
+    def rated_amps(self, winding: str) -> float:
+        """Return system volts over the good ``pull`` or ``hold`` winding at 20 C, in amperes."""
+        return self.system_volts / (self.pull_ohms if winding == "pull" else self.hold_ohms)
 
     @property
     def copper_factor(self) -> float:

@@ -25,13 +25,7 @@ from scipy.special import ndtr
 from engine.calculations import meter as meter_sums
 from engine.knowledge import items
 from engine.physics.band import OPEN_OHMS, Band, open_band, readable
-from engine.physics.circuit import (
-    Floats,
-    Sensitivity,
-    current_through,
-    resistance_between,
-    voltage_between,
-)
+from engine.physics.circuit import Floats, Sensitivity
 from engine.physics.hypotheses import Cases
 from engine.physics.machine import Variant
 from engine.physics.solution import Situation, Solution
@@ -549,13 +543,12 @@ class Predictor:
     def _circuit(self, reading: items.Reading) -> tuple[Floats, Loadings]:
         """Return value and loadings of a volt, ampere or ohm reading."""
         solved = self.solution.solved[situation_of(reading)]
-        network = self.solution.network
         if reading.quantity == "current":
-            found = current_through(network, solved, self._cases.part(reading.part))
+            found = solved.current_through(self._cases.part(reading.part))
         elif reading.quantity == "voltage":
-            found = voltage_between(network, solved, *self._ends(reading))
+            found = solved.voltage_between(*self._ends(reading))
         else:
-            found = resistance_between(network, solved, *self._ends(reading))
+            found = solved.resistance_between(*self._ends(reading))
         names, ohms_u, volts_u, sources = self._uncertainties
         which, severity = self.solution.which, self._along_severity(reading.phase, found)
         columns = [found.per_log_ohms * ohms_u, (found.per_volt * volts_u)[:, sources]]

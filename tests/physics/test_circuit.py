@@ -15,9 +15,6 @@ from engine.physics.circuit import (
     OHMMETER_LEAK_OHMS,
     Network,
     Solved,
-    current_through,
-    resistance_between,
-    voltage_between,
 )
 from engine.physics.hypotheses import enumerate_hypotheses, make_cases
 from engine.physics.machine import Variant
@@ -56,7 +53,7 @@ def ohms_between(network: Network, conductances: np.ndarray, start: str, end: st
     """Return what an ohmmeter shows between two nodes."""
     dead = np.zeros_like(conductances)
     found = Solved(network, conductances, dead, network.unit(start) * 0.0, OHMMETER_LEAK_OHMS)
-    return float(resistance_between(network, found, start, end).value)
+    return float(found.resistance_between(start, end).value)
 
 
 def test_a_balanced_bridge_carries_no_current() -> None:
@@ -122,7 +119,7 @@ def test_sensitivities_are_the_slopes(ohms: list[float], volts: float, branch: i
     network = Network([("g", "a"), ("a", "b"), ("b", "c"), ("c", "g"), ("b", "g")], "g")
     sources = [volts, 0.0, 0.0, 0.0, 0.0]
     found = solve(network, ohms, sources)
-    reading, current = voltage_between(network, found, "b", "c"), current_through(network, found, 3)
+    reading, current = found.voltage_between("b", "c"), found.current_through(3)
     step = 1e-5
     moved = [one * math.exp(step) if n == branch else one for n, one in enumerate(ohms)]
     after = solve(network, moved, sources)
@@ -140,7 +137,7 @@ def test_variances_add_as_squares() -> None:
     """10 % of each of two equal resistors in series moves their middle by 12 V x 0.025 x root 2."""
     network = Network([("g", "a"), ("a", "m"), ("m", "g")], "g")
     found = solve(network, [1e-6, 100.0, 100.0], [12.0, 0, 0])
-    reading = voltage_between(network, found, "m", "g")
+    reading = found.voltage_between("m", "g")
     loadings = 0.1 * reading.per_log_ohms[None, 1:3]
     u = math.sqrt(float(loadings_of(["top", "bottom"], loadings, 0.0).variance[0]))
     assert u == pytest.approx(12.0 * 0.025 * math.sqrt(2), rel=1e-3)  # JCGM 100:2008, 5.1.2

@@ -37,7 +37,7 @@ def test_a_pull_of_0_4_ohm_draws_some_30_amperes(kind: str, variant: Make) -> No
     """12 V over 0.4 ohm is 30 A; feed, cables and supply leave some 20 to 32 A of it (common
     practice, no source)."""
     machine = variant(kind, pull_ohms=0.4)
-    assert machine.rated_pull_amps == pytest.approx(30.0)
+    assert machine.rated_amps("pull") == pytest.approx(30.0)
     amperes = solved(machine, fault()).amperes(COMMAND, "pull-winding")[GOOD]
     assert 20 < amperes < 32
 
@@ -46,7 +46,7 @@ def test_a_pull_of_0_4_ohm_draws_some_30_amperes(kind: str, variant: Make) -> No
 def test_a_hold_of_23_9_ohm_draws_half_an_ampere(kind: str, variant: Make) -> None:
     """The hold winding draws about half an ampere while it holds (common practice, no source)."""
     machine = variant(kind, hold_ohms=23.9)
-    assert machine.rated_hold_amps == pytest.approx(0.5, rel=0.01)
+    assert machine.rated_amps("hold") == pytest.approx(0.5, rel=0.01)
     assert 0.38 < solved(machine, fault()).amperes(AFTER, "hold-winding")[GOOD] < 0.62
 
 

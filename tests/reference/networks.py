@@ -38,7 +38,11 @@ class Faulty:
     @property
     def solved(self) -> Solved:
         """Return the network's values."""
-        return self.solution.solved[self.situation].at(0)
+        every = self.solution.solved[self.situation]
+        return dataclasses.replace(
+            every, conductances=every.conductances[0], volts=every.volts[0],
+            voltages=every.voltages[0],
+        )  # fmt: skip
 
     @property
     def parts(self) -> tuple[items.Part, ...]:

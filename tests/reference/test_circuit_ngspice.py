@@ -14,7 +14,7 @@ import pytest
 from engine import Knowledge
 from engine.knowledge import items
 from engine.physics.band import OPEN_OHMS
-from engine.physics.circuit import Sensitivity, current_through, resistance_between, voltage_between
+from engine.physics.circuit import Sensitivity
 from tests.reference import draws, ngspice
 from tests.reference.networks import KINDS, Faulty, faulty_circuits, island
 from tests.reference.ngspice import DeckError, Island, Wire
@@ -142,7 +142,7 @@ def test_resistances_of_dead_networks(
     worst, opens = 0.0, 0
     for (one, (start, end)), result in zip(drawn, found, strict=True):
         solved = one.solved
-        here = resistance_between(one.solution.network, solved, start, end)
+        here = solved.resistance_between(start, end)
         ohms = result.volts[start] - result.volts[end]
         apart = abs(float(here.value) - ohms)
         assert apart <= SHARE * ohms + FLOOR_OHMS, f"{one}: {start} to {end} {here.value} {ohms}"
@@ -170,12 +170,12 @@ class Probe:
 
     def engine(self) -> Sensitivity:
         """Return the engine's value and sensitivities."""
-        network, solved = self.faulty.solution.network, self.faulty.solved
+        solved = self.faulty.solved
         if self.quantity == "voltage":
-            return voltage_between(network, solved, self.start, self.end)
+            return solved.voltage_between(self.start, self.end)
         if self.quantity == "current":
-            return current_through(network, solved, self.faulty.solution.cases.part(self.part))
-        return resistance_between(network, solved, self.start, self.end)
+            return solved.current_through(self.faulty.solution.cases.part(self.part))
+        return solved.resistance_between(self.start, self.end)
 
     def island(self, moved: str, factor: float, source: bool) -> Island:
         """Return the circuit with one part's ohms, or its source's volts, times a factor."""
