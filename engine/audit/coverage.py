@@ -1,14 +1,12 @@
 """Whole-base faults that need the solved circuits: what nothing confirms, separates or declares."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from engine.audit.groups import LOOK_ALIKES, LookAlike, look_alikes
 from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of, machine_words
 from engine.knowledge import Fault, Knowledge, items
 from engine.knowledge.faults import unknown
 from engine.knowledge.rule_language import FindingTest
-from engine.physics.machine import Machine
 from engine.physics.model import HEALTHY
 
 SLIGHT_DB = 1.0  # judgement: a check that never says so much about any two causes says nothing
@@ -16,32 +14,23 @@ BY_EXCLUSION = 0.5  # share of all causes from which checks must tell one that l
 STALE_DB = 1.0  # a declared pair may come this far over the limit before its row is called stale
 
 
-def coverage_faults(survey: Survey) -> list[Fault]:
-    """Return causes without confirmation, checks without use, look-alikes without a reason."""
+def coverage_faults(survey: Survey) -> Iterator[Fault]:
+    """Yield causes without confirmation, checks without use, look-alikes without a reason."""
     separations = survey.all()
-    return [
-        *_cause_faults(survey.knowledge, separations),
-        *_check_faults(survey.knowledge, separations),
-        *_pair_faults(survey.knowledge, separations),
-        *row_faults(survey.knowledge, separations),
-    ]
+    yield from _cause_faults(survey.knowledge, separations)
+    yield from _check_faults(survey.knowledge, separations)
+    yield from _pair_faults(survey.knowledge, separations)
+    yield from row_faults(survey.knowledge, separations)
 
 
-def _cause_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
-    """Return a fault for each cause that none of its own checks confirms on some machine."""
-    faults = []
+def _cause_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> Iterator[Fault]:
+    """Yield a fault for each cause that none of its own checks confirms on some machine."""
     for cause in knowledge.causes.values():
         if not any(state.changes for state in cause.states):
             continue  # it leaves the circuit as built: no reading can show it
-        weak = [
-            one for one in separations
-            if cause.id in one.causes and not confirmed(one, cause)
-        ]  # fmt: skip
+        weak = [one for one in separations if cause.id in one.causes and not confirmed(one, cause)]
         if weak:
-            faults.append(
-                Fault(f"{cause.file}: confirmed_by", _unconfirmed(knowledge, cause, weak))
-            )
-    return faults
+            yield Fault(f"{cause.file}: confirmed_by", _unconfirmed(knowledge, cause, weak))
 
 
 def confirmed(separation: Separation, cause: items.Cause) -> bool:
@@ -80,8 +69,8 @@ def _unconfirmed(knowledge: Knowledge, cause: items.Cause, weak: Sequence[Separa
     )
 
 
-def _check_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
-    """Return a fault for each check that separates no two causes and that no rule asks about."""
+def _check_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> Iterator[Fault]:
+    """Yield a fault for each check that separates no two causes and that no rule asks about."""
     most: dict[str, float] = {}
     for one in separations:
         for name, table in zip(one.checks, one.decibans, strict=True):
@@ -93,69 +82,49 @@ def _check_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> li
         if isinstance(test, FindingTest)
         for name in test.checks
     }
-    return [
-        Fault(
-            f"{knowledge.checks[name].file}: predicted_by",
-            f"separates nothing: at most {value:.1f} decibans between any two causes of any "
-            "circuit, and no rule asks about it",
-        )
-        for name, value in most.items()
-        if value < SLIGHT_DB and name not in asked
-    ]
+    for name, value in most.items():
+        if value < SLIGHT_DB and name not in asked:
+            yield Fault(
+                f"{knowledge.checks[name].file}: predicted_by",
+                f"separates nothing: at most {value:.1f} decibans between any two causes of any "
+                "circuit, and no rule asks about it",
+            )
 
 
-@dataclass
-class _Alike:
-    """Two causes that nothing tells apart, where, and the best that any check does."""
+def _pair_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> Iterator[Fault]:
+    """Yield a fault for each pair that no check tells apart and no row declares.
 
-    where: list[Machine] = field(default_factory=list)
-    best: tuple[str, float] = ("", 0.0)
-
-
-def _pair_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
-    """Return a fault for each pair that no check tells apart and no row declares."""
+    It stands in the file that a shop added where one of the two is its own.
+    """
     declared = look_alikes(knowledge)
-    found: dict[tuple[str, str], _Alike] = {}
+    found: dict[tuple[str, str], list[Separation]] = {}
     for one in separations:
         circuit = circuit_of(knowledge, one.machine).id
         for pair in one.alike():
             if not any(row.covers(pair, circuit) for row in declared):
-                alike = found.setdefault(pair, _Alike())
-                alike.where.append(one.machine)
-                alike.best = max(alike.best, one.ranked(*pair)[0], key=lambda best: best[1])
-    return [_pair_fault(knowledge, pair, alike) for pair, alike in found.items()]
+                found.setdefault(pair, []).append(one)
+    for pair, alike in found.items():
+        mine, other = sorted(pair, key=lambda one: knowledge.causes[one].file.startswith("kb/"))
+        best = (one.ranked(*pair)[0] for one in alike)
+        check, value = max(best, key=lambda one: one[1])
+        where = machine_words(knowledge, [one.machine for one in alike])
+        yield Fault(
+            f"{knowledge.causes[mine].file}: states",
+            f"no check tells it from '{other}' on {where}: the best, {check}, gives {value:.1f} of "
+            f"{TOLD_APART_DB:g} decibans; add a check, or declare both in {LOOK_ALIKES} with the "
+            "reason",
+        )
 
 
-def _pair_fault(knowledge: Knowledge, pair: tuple[str, str], alike: _Alike) -> Fault:
-    """Return the fault, in the file that a shop added where one of the two is its own."""
-    files = sorted(
-        (knowledge.causes[one].file for one in pair), key=lambda file: file.startswith("kb/")
-    )
-    other = next(one for one in pair if knowledge.causes[one].file != files[0])
-    check, value = alike.best
-    where = machine_words(knowledge, alike.where)
-    return Fault(
-        f"{files[0]}: states",
-        f"no check tells it from '{other}' on {where}: the best, {check}, gives {value:.1f} of "
-        f"{TOLD_APART_DB:g} decibans; add a check, or declare both in {LOOK_ALIKES} with the "
-        "reason",
-    )
-
-
-def row_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> list[Fault]:
-    """Return faults of the declared rows: ids, reasons, and rows that no longer hold."""
-    if LOOK_ALIKES not in knowledge.tables:
-        return []
-    table = knowledge.tables[LOOK_ALIKES]
-    faults = []
+def row_faults(knowledge: Knowledge, separations: Sequence[Separation]) -> Iterator[Fault]:
+    """Yield faults of the declared rows: ids, reasons, and rows that no longer hold."""
     for number, row in enumerate(look_alikes(knowledge)):
+        table = knowledge.tables[LOOK_ALIKES]
         path = f"{table.file}: rows[{number}]"
         wrong = [*_row_shape_faults(path, table.rows[number], row), *_row_ids(path, row, knowledge)]
-        faults += wrong
+        yield from wrong
         if not wrong and not any(_holds(knowledge, one, row) for one in separations):
-            message = "checks tell all of these apart now; the row can go"
-            faults.append(Fault(f"{path}.causes", message))
-    return faults
+            yield Fault(f"{path}.causes", "checks tell all of these apart now; the row can go")
 
 
 def _row_shape_faults(path: str, raw: Mapping[str, object], row: LookAlike) -> list[Fault]:

@@ -85,7 +85,7 @@ class Separation:
 
     def ranked(self, first: str, second: str) -> list[tuple[str, float]]:
         """Return every check with its decibans between two causes, the best first."""
-        column = self.decibans[:, self.causes.index(first), self.causes.index(second)]
+        column = self.decibans[:, self._cause[first], self._cause[second]]
         found = [(name, float(value)) for name, value in zip(self.checks, column, strict=True)]
         return sorted(found, key=lambda one: (-round(one[1], 6), one[0]))
 
@@ -146,15 +146,19 @@ def separate(diagnoser: Diagnoser, machine: Machine) -> Separation:
     rows = []
     for name in names:
         prediction = model.predictions[name]
-        chances = weights @ context[name] if name in context else _by_cause(prediction, weights)
+        chances = weights @ context[name] if name in context else by_cause(prediction, weights)
         rows.append(_divergence(chances))
     kinds = tuple(checks[name].kind for name in names)
     return Separation(machine, model, names, kinds, np.stack(rows))
 
 
-def _by_cause(prediction: Prediction, weights: Floats) -> Floats:
+def by_cause(prediction: Prediction, weights: Floats) -> Floats:
     """Return the chance of each result under every cause: its cells under the hypotheses, with the
-    weights that these have in a cause (cause, hypothesis)."""
+    weights that these have in a cause (cause, hypothesis).
+
+    The bins that the adviser uses are even shares of what is likely on the whole: too coarse to
+    see what a rare cause does to a check that most causes leave alone.
+    """
     if not isinstance(prediction, ReadingPrediction):
         return weights @ prediction.bins
     few, back = _states(prediction)
@@ -162,20 +166,8 @@ def _by_cause(prediction: Prediction, weights: Floats) -> Floats:
     of_states = np.add.reduceat(
         weights[:, order], np.searchsorted(back[order], np.arange(len(few))), axis=1
     )
-    chances: Floats = of_states @ _cells_of(prediction, few)
+    chances: Floats = of_states @ _cells(prediction, few)
     return chances
-
-
-def cells(prediction: Prediction) -> Floats:
-    """Return the chance of each result, in cells fine enough for every hypothesis' own width.
-
-    The bins that the adviser uses are even shares of what is likely on the whole: too coarse to
-    see what a rare cause does to a check that most causes leave alone.
-    """
-    if not isinstance(prediction, ReadingPrediction):
-        return prediction.bins
-    few, back = _states(prediction)
-    return _cells_of(prediction, few)[back]
 
 
 def _states(prediction: ReadingPrediction) -> tuple[Floats, NDArray[np.intp]]:
@@ -188,8 +180,8 @@ def _states(prediction: ReadingPrediction) -> tuple[Floats, NDArray[np.intp]]:
     return few, back.reshape(-1)
 
 
-def _cells_of(prediction: ReadingPrediction, few: Floats) -> Floats:
-    """Return the cells of different states.
+def _cells(prediction: ReadingPrediction, few: Floats) -> Floats:
+    """Return the cells of different states, fine enough for the width of each.
 
     The same mixture as ReadingPrediction.density, added up over each cell.
     """

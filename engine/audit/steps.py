@@ -1,6 +1,6 @@
 """Steps without their caution: what is done on a machine and nobody warns of."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -23,37 +23,31 @@ COMMANDED_EVENTS = (
 COMMANDING = ("energises", "hand-energise", "cranks", "releases-brake")
 
 
-def step_faults(knowledge: Knowledge) -> list[Fault]:
-    """Return steps without a named danger, dangers without a caution, machines without any."""
-    faults = [fault for check in knowledge.checks.values() for fault in _named(check)]
-    faults += [
-        Fault(f"{cause.file}: hazards", "names no danger of the remedy")
-        for cause in knowledge.causes.values()
-        if not cause.hazards and any(state.changes for state in cause.states)
-    ]
-    return faults + _unsaid(knowledge) + _general(knowledge)
+def step_faults(knowledge: Knowledge) -> Iterator[Fault]:
+    """Yield steps without a named danger, dangers without a caution, machines without any."""
+    for check in knowledge.checks.values():
+        yield from _named(check)
+    for cause in knowledge.causes.values():
+        if not cause.hazards and any(state.changes for state in cause.states):
+            yield Fault(f"{cause.file}: hazards", "names no danger of the remedy")
+    yield from _unsaid(knowledge)
+    yield from _general(knowledge)
 
 
-def _named(check: items.Check) -> list[Fault]:
-    """Return faults of the dangers that a check names itself."""
-    path = f"{check.file}: hazards"
-    if check.kind in HANDS_ON and not check.hazards:
-        return [Fault(path, f"names no danger, and it is done by hand ({check.kind})")]
-    faults = []
-    if check.reading is not None:
+def _named(check: items.Check) -> Iterator[Fault]:
+    """Yield faults of the dangers that a check names itself."""
+    path, by_hand = f"{check.file}: hazards", check.kind in HANDS_ON
+    if by_hand and not check.hazards:
+        yield Fault(path, f"names no danger, and it is done by hand ({check.kind})")
+    elif check.reading is not None:
         needs = "ohms" if check.reading.quantity == "resistance" else "live"
         if needs not in check.hazards:
-            faults.append(Fault(path, f"lacks '{needs}': a {check.reading.quantity} is measured"))
+            yield Fault(path, f"lacks '{needs}': a {check.reading.quantity} is measured")
     elif check.outcomes is not None and not check.commanded:
         seen = sorted(set(_events(check.outcomes.tree)) & set(COMMANDED_EVENTS))
-        if seen and check.kind in HANDS_ON and not set(COMMANDING) & set(check.hazards):
-            faults.append(
-                Fault(
-                    f"{check.file}: commanded",
-                    f"must be true: {seen[0]} shows only while the solenoid is commanded",
-                )
-            )
-    return faults
+        if seen and by_hand and not set(COMMANDING) & set(check.hazards):
+            message = f"must be true: {seen[0]} shows only while the solenoid is commanded"
+            yield Fault(f"{check.file}: commanded", message)
 
 
 def _events(tree: items.Branch | items.Distribution) -> Iterable[str]:
@@ -64,26 +58,21 @@ def _events(tree: items.Branch | items.Distribution) -> Iterable[str]:
         yield from _events(tree.otherwise)
 
 
-def _unsaid(knowledge: Knowledge) -> list[Fault]:
-    """Return a fault for each danger of a check or remedy that no caution rule speaks of.
+def _unsaid(knowledge: Knowledge) -> Iterator[Fault]:
+    """Yield a fault for each danger of a check or remedy that no caution rule speaks of.
 
     A rule that speaks of several dangers alike does not stand in for one that speaks of this one.
     """
     silent: dict[tuple[str, str], list[Machine]] = {}
     for machine in machines(knowledge):
         variants = variants_of(knowledge, machine)
-        said = {hazard: _said(knowledge, machine, hazard) for hazard in items.HAZARDS}
+        said = {hazard for hazard in items.HAZARDS if _said(knowledge, machine, hazard)}
         for file, hazards in _steps(knowledge, machine, variants):
-            for hazard in hazards:
-                if not said[hazard]:
-                    silent.setdefault((file, hazard), []).append(machine)
-    return [
-        Fault(
-            f"{file}: hazards",
-            f"no caution speaks of '{hazard}' on {machine_words(knowledge, where)}",
-        )
-        for (file, hazard), where in silent.items()
-    ]
+            for hazard in hazards - said:
+                silent.setdefault((file, hazard), []).append(machine)
+    for (file, hazard), found in silent.items():
+        where = machine_words(knowledge, found)
+        yield Fault(f"{file}: hazards", f"no caution speaks of '{hazard}' on {where}")
 
 
 def _steps(
@@ -120,8 +109,8 @@ def _said(knowledge: Knowledge, machine: Machine, hazard: str) -> bool:
     )
 
 
-def _general(knowledge: Knowledge) -> list[Fault]:
-    """Return a fault for the machines about which no caution is said before anything is found."""
+def _general(knowledge: Knowledge) -> Iterator[Fault]:
+    """Yield a fault for the machines about which no caution is said before anything is found."""
     general = [
         program
         for name, program in knowledge.programs.items()
@@ -136,7 +125,6 @@ def _general(knowledge: Knowledge) -> list[Fault]:
             for program in general
         )
     ]
-    if not bare:
-        return []
-    where = machine_words(knowledge, bare)
-    return [Fault("kb/rules/cautions", f"no general caution is said on {where}")]
+    if bare:
+        where = machine_words(knowledge, bare)
+        yield Fault("kb/rules/cautions", f"no general caution is said on {where}")

@@ -499,10 +499,7 @@ class Cause(Item):
         "True for what only a wrong replacement part brings.", default=None
     )
 
-    @staticmethod
-    def whole(data: Loaded) -> None:
-        """Lay the alternatives of where it applies into one tuple."""
-        _fold_applies(data)
+    whole = staticmethod(_fold_applies)
 
 
 @dataclass(frozen=True, kw_only=True)

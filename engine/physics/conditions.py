@@ -32,8 +32,10 @@ def as_done(
         done = dataclasses.replace(done, phase=_phase_at(reading.phase, conditions.moment, variant))
     if conditions.plug is not None and reading.quantity in ("voltage", "current"):
         done = dataclasses.replace(done, plug_fitted=conditions.plug == "fitted")
-    if conditions.measured_to is not None and _is_to_coil_ground(reading, variant):
-        node = variant.circuit.coils[variant.coil].probe[conditions.measured_to]
+    probe = variant.circuit.coils[variant.coil].probe
+    to_ground = reading.quantity == "resistance" and reading.to_node[variant.coil] in probe.values()
+    if conditions.measured_to is not None and to_ground:
+        node = probe[conditions.measured_to]
         if node == items.NOWHERE:
             return None
         done = dataclasses.replace(done, to_node={**reading.to_node, variant.coil: node})
@@ -46,8 +48,3 @@ def _phase_at(phase: str, moment: str, variant: Variant) -> str:
     if phases[phase].moment == moment:
         return phase
     return next((one for one in _PLAIN_PHASES if phases[one].moment == moment), phase)
-
-
-def _is_to_coil_ground(reading: items.Reading, variant: Variant) -> bool:
-    usual = variant.circuit.coils[variant.coil].probe.values()
-    return reading.quantity == "resistance" and reading.to_node[variant.coil] in usual

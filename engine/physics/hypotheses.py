@@ -7,13 +7,14 @@ prediction (see engine.physics.prediction), so that readings between two points 
 
 import dataclasses
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.calculations.copper import resistance_at
 from engine.knowledge import items
 from engine.knowledge.items import applies
 from engine.physics.circuit import Floats
@@ -55,19 +56,15 @@ class Hypothesis:
         return change.start * math.exp(self.place * span)
 
 
-def _points(changes: Iterable[items.Change]) -> int:
-    """Return in how many severities the widest range is cut."""
-    decades = [abs(math.log10(change.to / change.start)) for change in changes if change.is_range]
-    return max(MIN_POINTS, math.ceil(POINTS_PER_DECADE * max(decades))) if decades else 1
-
-
 def spread(cause: items.Cause, system_volts: int) -> list[Hypothesis]:
     """Return a cause's hypotheses, weights summing to 1; empty if no state fits the voltage."""
     states = [state for state in cause.states if system_volts in state.system_volts]
     total = sum(state.weight for state in states)
     found = []
     for state in states:
-        count = _points(state.changes)
+        ranges = [one for one in state.changes if one.is_range]
+        decades = max((abs(math.log10(one.to / one.start)) for one in ranges), default=0.0)
+        count = max(MIN_POINTS, math.ceil(POINTS_PER_DECADE * decades)) if ranges else 1
         found += [
             Hypothesis(
                 cause.id,
@@ -234,7 +231,8 @@ def healthy_ohms(part: items.Part, variant: Variant) -> float:
     ohms = part.ohms * variant.ohms_factor(part.kind)
     ohms = {"pull-winding": variant.pull_ohms, "hold-winding": variant.hold_ohms}.get(part.id, ohms)
     ohms *= 1.0 + part.cold * max(20.0 - variant.ambient_celsius, 0.0)
-    return ohms * variant.copper_factor if part.copper else ohms
+    copper = resistance_at(1.0, 20.0, variant.ambient_celsius) if part.copper else 1.0
+    return ohms * copper
 
 
 def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:

@@ -5,7 +5,6 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from engine.calculations import copper
 from engine.knowledge import items
 
 # Of the coil's rated current (judgement): a good pull is 1.5 times that, which a blade fuse bears
@@ -103,11 +102,6 @@ class Variant:
     def rated_amps(self, winding: str) -> float:
         """Return system volts over the good ``pull`` or ``hold`` winding at 20 C, in amperes."""
         return self.system_volts / (self.pull_ohms if winding == "pull" else self.hold_ohms)
-
-    @property
-    def copper_factor(self) -> float:
-        """Return the resistance of copper at ambient temperature over that at 20 C."""
-        return float(copper.resistance_at(1.0, 20.0, self.ambient_celsius))
 
 
 def make_variant(

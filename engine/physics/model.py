@@ -275,19 +275,13 @@ def _predict_asked(
     return predictor.predict(replace(check, reading=done))
 
 
-def fuse_openings(cases: Cases, variant: Variant) -> tuple[Floats, Floats]:
-    """Return the chance that a fresh pull fuse opens in one pulse, and in several or a stuck pull,
-    under each hypothesis."""
-    situations = [behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER]
-    return behaviour.fuse_openings(solve_situations(cases, variant, situations), variant)
-
-
 def split_fuses(cases: Cases, variant: Variant) -> tuple[Cases, Floats]:
     """Give a hypothesis whose fault may have opened the pull fuse a twin in which it has.
 
     Beside each stands the chance that a fresh fuse opens in one pulse.
     """
-    once, ever = fuse_openings(cases, variant)
+    fresh = solve_situations(cases, variant, [behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER])
+    once, ever = behaviour.fuse_openings(fresh, variant)
     split, of = [], []
     for number, (hypothesis, chance) in enumerate(
         zip(cases.hypotheses, ever.tolist(), strict=True)

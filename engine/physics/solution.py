@@ -106,7 +106,8 @@ def _values(
     for column, part in enumerate(cases.parts):
         new = [n for n, one in enumerate(situations) if part.id in (*one.restored, one.added)]
         if new:
-            ohms[new, :, column] = _as_new(part, variant)
+            gear = (part.ohms or math.inf) * variant.ohms_factor(part.kind)
+            ohms[new, :, column] = gear if part.absent else healthy_ohms(part, variant)
         if part.at_plug:
             off = [n for n, one in enumerate(situations) if not one.plug_fitted]
             ohms[off, :, column] = math.inf
@@ -114,13 +115,6 @@ def _values(
             ohms[dead, :, column] = math.inf
     with np.errstate(divide="ignore"):
         return 1.0 / ohms, volts
-
-
-def _as_new(part: items.Part, variant: Variant) -> float:
-    """Return the ohms of a new part, or of test gear that is now there."""
-    if part.absent:
-        return (part.ohms or math.inf) * variant.ohms_factor(part.kind)
-    return healthy_ohms(part, variant)
 
 
 def _commanded(cases: Cases, variant: Variant, situations: Sequence[Situation]) -> Mask:

@@ -609,11 +609,13 @@ class Adviser:
         worth = {one.check: ranking.worth(one) for one in ranking.options}
         deciding = [worth[n] for n in worth if changes[n] >= self._at.least_change]
         least = self._at.idle * max(deciding, default=0.0)
+        reached = limits.reached - {"none"}
 
         def place(one: Option) -> tuple[bool, bool]:
             idle = worth[one.check] < least or changes[one.check] < self._at.least_change
-            easy = one.two_ahead <= near and self._easy(names[one.check], limits)
-            return idle, not easy
+            check, name = self._checks[names[one.check]], names[one.check]
+            easy = self._base[name] <= self._at.free or check.setup in reached
+            return idle, not (easy and one.two_ahead <= near)
 
         leader = belief.order[0]
         confirmed = self._confirms(leader) if belief.causes[leader] >= self._at.leads else ()
@@ -624,7 +626,7 @@ class Adviser:
                 int(looked.splits[one.check]),
                 self._model.causes[leader] if name in confirmed else None,
                 kind=self._checks[name].kind,
-                reached=self._checks[name].setup in limits.reached - {"none"},
+                reached=self._checks[name].setup in reached,
                 provoke=self._provoking(name, limits),
             )
             found.append(Proposal(name, 0.0, worth[one.check], float(changes[one.check]), reason))
@@ -635,10 +637,6 @@ class Adviser:
         adds = items.HAZARDS_OF_PROVOKED.get(limits.provoke or "", frozenset())
         read = self._checks[name].kind in items.READ_KINDS
         return limits.provoke if read and not adds & limits.forbidden else None
-
-    def _easy(self, name: str, limits: Limits) -> bool:
-        check = self._checks[name]
-        return self._base[name] <= self._at.free or check.setup in limits.reached - {"none"}
 
     def _split(self, problem: Problem, causes: Floats, joint: Floats) -> tuple[Floats, Floats]:
         """Return how many of the likeliest causes each check tells apart, and the chance of change.

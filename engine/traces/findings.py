@@ -63,8 +63,7 @@ class TraceFinding:
 def _zero(knowledge: Knowledge, check: str) -> float:
     """Return how far off zero a check's usual meter may be: a recorder is no better."""
     reading = knowledge.checks[check].reading
-    rows = knowledge.tables["instruments"].rows
-    row = next((row for row in rows if reading and row["id"] == reading.instrument), {})
+    row = knowledge.rows("instruments")[reading.instrument] if reading else {}
     return float(row.get("counts", 0)) * float(row.get("resolution", 0.0))
 
 

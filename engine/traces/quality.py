@@ -104,16 +104,11 @@ def _clipped(values: Samples, level: Level, step: float) -> bool:
     around = values[max(0, level.first - round(0.05 / step)) : level.last]
     rising = np.abs(around - level.base)
     high = abs(float(top) - level.base)
-    if _coarsest(around) > COARSE * high:
+    levels = np.unique(around[:MOST_LEVELS])
+    if len(levels) > 1 and float(np.diff(levels).min()) > COARSE * high:
         return False  # so few levels that any current stands on its last one
     at = [int(np.argmax(rising >= share * high)) for share in (0.4, 0.8, 0.995)]
     return at[1] - at[0] >= 2 and at[2] - at[1] < 0.9 * (at[1] - at[0])
-
-
-def _coarsest(values: Samples) -> float:
-    """Return the least step between two values: the recorder's resolution."""
-    levels = np.unique(values[:MOST_LEVELS])
-    return float(np.diff(levels).min()) if len(levels) > 1 else 0.0
 
 
 def _alternating(trace: Trace, level: Level) -> bool:

@@ -265,15 +265,9 @@ def _depth(window: PullWindow, values: Floats) -> float:
     return float((until.max() - until[-1]) * weights[0])
 
 
-def _covariance(found: "scipy.optimize.OptimizeResult", noise: float) -> Floats:
-    information = found.jac.T @ found.jac
-    covariance: Floats = np.linalg.pinv(information) * noise
-    return covariance
-
-
 def _seat_uncertainty(goes: "scipy.optimize.OptimizeResult", noise: float) -> float:
     """Return the standard uncertainty of begin + length, in seconds."""
-    covariance, length = _covariance(goes, noise), np.exp(goes.x[4])
+    covariance, length = np.linalg.pinv(goes.jac.T @ goes.jac) * noise, np.exp(goes.x[4])
     slope = np.array([0, 0, 0, 1.0, length, 0])
     return float(np.sqrt(max(slope @ covariance @ slope, 0.0)))
 

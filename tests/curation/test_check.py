@@ -176,7 +176,7 @@ def test_rows_of_look_alikes_are_checked(
     table["rows"] = [{"id": "bad", **row}]
     shop.put("tables/look-alikes.yaml", table)
     knowledge = Diagnoser(load_knowledge([shop.folder])).knowledge
-    faults = row_faults(knowledge, [])
+    faults = list(row_faults(knowledge, []))
     assert [fault.path for fault in faults if says in fault.message] == [
         f"shop/tables/look-alikes.yaml: rows[0].{field}"
     ]

@@ -24,7 +24,7 @@ def test_check_that_hides_its_danger(
     """A step by hand, under current or under command that does not say so is a fault."""
     check = shop.like("checks", like) | change
     shop.put(f"checks/{like}.yaml", check)
-    faults = step_faults(load_knowledge([shop.folder]))
+    faults = list(step_faults(load_knowledge([shop.folder])))
     assert [fault.path for fault in faults] == [f"shop/checks/{like}.yaml: {place}"]
     assert says in faults[0].message
 
@@ -33,7 +33,7 @@ def test_remedy_without_a_danger(shop: Shop) -> None:
     """A remedy that names no danger is a fault; the healthy circuit has none to name."""
     shop.put("causes/fuse-open.yaml", shop.like("causes", "fuse-open") | {"hazards": []})
     shop.put("causes/healthy.yaml", shop.like("causes", "healthy") | {"hazards": []})
-    faults = step_faults(load_knowledge([shop.folder]))
+    faults = list(step_faults(load_knowledge([shop.folder])))
     assert [fault.path for fault in faults] == ["shop/causes/fuse-open.yaml: hazards"]
 
 
@@ -50,7 +50,7 @@ def test_danger_that_no_caution_speaks_of(shop: Shop) -> None:
         for one in [*shipped.checks.values(), *shipped.causes.values()]
         if "pressurised" in one.hazards
     }
-    faults = step_faults(load_knowledge([shop.folder]))
+    faults = list(step_faults(load_knowledge([shop.folder])))
     assert {fault.path for fault in faults} == {f"{file}: hazards" for file in carriers}
     assert all("'pressurised'" in fault.message for fault in faults)
 

@@ -1,10 +1,10 @@
 """One made-up fault beside the healthy circuit: what the engine's tests look at."""
 
 from engine.knowledge import Knowledge, items
-from engine.physics.behaviour import SITUATIONS
+from engine.physics.behaviour import NEW_FUSE, NEW_FUSE_AFTER, SITUATIONS, fuse_openings
 from engine.physics.hypotheses import Hypothesis, make_cases, spread
 from engine.physics.machine import Variant
-from engine.physics.model import VariantModel, fuse_openings, solve_hypotheses
+from engine.physics.model import VariantModel, solve_hypotheses
 from engine.physics.solution import Situation, Solution, solve_situations
 
 HEALTHY = Hypothesis("healthy", "healthy", 1.0, ())
@@ -40,4 +40,5 @@ def solved(variant: Variant, hypothesis: Hypothesis, *situations: Situation) -> 
 def predicted(knowledge: Knowledge, variant: Variant, hypothesis: Hypothesis) -> VariantModel:
     """Predict everything for the healthy circuit (place 0) and a fault (place 1)."""
     cases = make_cases([HEALTHY, hypothesis], variant)
-    return solve_hypotheses(knowledge, variant, cases, fuse_openings(cases, variant)[0])
+    once, _ = fuse_openings(solved(variant, hypothesis, NEW_FUSE, NEW_FUSE_AFTER), variant)
+    return solve_hypotheses(knowledge, variant, cases, once)
