@@ -40,6 +40,10 @@ class Expected:
     hold_ohms: float
     share: float = 0.15
 
+    def limits(self, ohms: float) -> tuple[float, float]:
+        """Return the limits in ohm within which something of ``ohms`` is good."""
+        return ohms * (1 - self.share), ohms * (1 + self.share)
+
 
 @dataclass(frozen=True)
 class Winding:
@@ -74,10 +78,10 @@ class Pins:
     may_be: tuple[Name, ...] = ()
 
 
-def _winding(ohms: float, uncertainty: float, expected: float, share: float) -> Winding:
-    """Return the winding with its state against its expected ohms, give or take the share."""
-    found = verdict(ohms, uncertainty, expected * (1 - share), expected * (1 + share), SURE)
-    off: State = "low" if ohms < expected else "high"
+def _winding(ohms: float, uncertainty: float, expected: Expected, good: float) -> Winding:
+    """Return the winding with its state against the ``good`` ohms that are expected of it."""
+    found = verdict(ohms, uncertainty, *expected.limits(good), SURE)
+    off: State = "low" if ohms < good else "high"
     return Winding(ohms, uncertainty, off if found == "bad" else found)
 
 
@@ -105,8 +109,8 @@ def _all_read(pairs: list[tuple[PinReading, str]], expected: Expected) -> Pins:
         sure=told_hold * told_ground,
         # Until the sum is known not to close, the direct reading of each winding is the better
         # one, because its uncertainty is smaller than that of a difference.
-        pull_winding=_winding(x, small.uncertainty, expected.pull_ohms, expected.share),
-        hold_winding=_winding(y, middle.uncertainty, expected.hold_ohms, expected.share),
+        pull_winding=_winding(x, small.uncertainty, expected, expected.pull_ohms),
+        hold_winding=_winding(y, middle.uncertainty, expected, expected.hold_ohms),
         closure=_closure(x + y - z, u, expected.share * expected.pull_ohms),
         left_over=x + y - z,
         left_over_uncertainty=u,
@@ -120,18 +124,15 @@ def _all_read(pairs: list[tuple[PinReading, str]], expected: Expected) -> Pins:
 
 def _distance(arms: Mapping[str, float], pins: Sequence[str], expected: Expected) -> float:
     """Return how far, in log ohms, the arms lie from (pull, hold) when the pins are named so."""
-    wanted = (expected.pull_ohms, expected.hold_ohms)
-    pairs = zip(pins[:2], wanted, strict=True)
+    pairs = zip(pins[:2], (expected.pull_ohms, expected.hold_ohms), strict=True)
     return sum(abs(math.log(max(arms[pin], 1e-9) / good)) for pin, good in pairs)
 
 
 def _fit(arms: Mapping[str, float], u: float, pins: Sequence[str], expected: Expected) -> float:
     """Return the probability that both windings are good when the pins are named so."""
-    low, high = 1 - expected.share, 1 + expected.share
-    wanted = (expected.pull_ohms, expected.hold_ohms)
-    pairs = zip(pins[:2], wanted, strict=True)
+    pairs = zip(pins[:2], (expected.pull_ohms, expected.hold_ohms), strict=True)
     return math.prod(
-        conformance_probability(arms[pin], u, good * low, good * high) for pin, good in pairs
+        conformance_probability(arms[pin], u, *expected.limits(good)) for pin, good in pairs
     )
 
 
@@ -152,8 +153,8 @@ def _star(found: Pins, arms: Mapping[str, float], expected: Expected) -> Pins:
         hold=hold,
         ground=ground,
         sure=_fit(arms, u, best, expected) * unlike,
-        pull_winding=_winding(arms[pull], u, expected.pull_ohms, expected.share),
-        hold_winding=_winding(arms[hold], u, expected.hold_ohms, expected.share),
+        pull_winding=_winding(arms[pull], u, expected, expected.pull_ohms),
+        hold_winding=_winding(arms[hold], u, expected, expected.hold_ohms),
         shared_ohms=arms[ground],
     )
 
@@ -167,21 +168,21 @@ def _one_read(reading: PinReading, cut_off: str, expected: Expected) -> Pins:
         "hold": expected.pull_ohms,
         "ground": expected.pull_ohms + expected.hold_ohms,
     }
-    low, high = 1 - expected.share, 1 + expected.share
     fits = {
-        name: conformance_probability(ohms, u, good * low, good * high)
+        name: conformance_probability(ohms, u, *expected.limits(good))
         for name, good in reads.items()
     }
     may_be = tuple(name for name, chance in fits.items() if chance > 1 - SURE)
     if len(may_be) != 1:
         return Pins(cut_off=cut_off, may_be=may_be)
     only = may_be[0]
+    named: dict[Name, str] = {only: cut_off}
     broken = Winding(None, 0.0, "open")
-    other = None if only == "ground" else _winding(ohms, u, reads[only], expected.share)
+    other = None if only == "ground" else _winding(ohms, u, expected, reads[only])
     return Pins(
-        pull=cut_off if only == "pull" else None,
-        hold=cut_off if only == "hold" else None,
-        ground=cut_off if only == "ground" else None,
+        pull=named.get("pull"),
+        hold=named.get("hold"),
+        ground=named.get("ground"),
         sure=fits[only],
         pull_winding=broken if only == "pull" else other,
         hold_winding=broken if only == "hold" else other,

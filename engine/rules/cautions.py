@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from engine.knowledge import Knowledge, items
 from engine.knowledge.rule_language import StepTest
 from engine.physics.machine import Variant
-from engine.rules.views import CaseView, tester
+from engine.rules.views import CaseView, Tester, tester
 
 # What the circuit brings is what the moment does to people, whoever measures.
 COMMAND_PHASE = "on-command"
@@ -24,65 +24,54 @@ def killers_first(knowledge: Knowledge) -> Callable[[str], tuple[int, str]]:
 
 def check_hazards(check: items.Check, variants: Sequence[Variant]) -> frozenset[str]:
     """Return the hazards of doing a check on a machine that may have any of the variants."""
-    hazards = _had(check.hazards, variants)
-    for variant in variants:
-        brings = variant.circuit.brings
-        if check.reading is not None and check.reading.quantity != "resistance":
-            hazards.update(brings.get(check.reading.phase, ()))
-        if check.commanded:
-            hazards.update(brings.get(COMMAND_PHASE, ()))
-    return frozenset(hazards)
+    phases = [COMMAND_PHASE] if check.commanded else []
+    if check.reading is not None and check.reading.quantity != "resistance":
+        phases.append(check.reading.phase)
+    return _hazards(check.hazards, phases, variants)
 
 
 def remedy_hazards(cause: items.Cause, variants: Sequence[Variant]) -> frozenset[str]:
     """Return the hazards of putting a cause right and proving it, on the machine."""
-    hazards = _had(cause.hazards, variants)
-    for variant in variants:
-        if "energises" in cause.hazards:
-            hazards.update(variant.circuit.brings.get(COMMAND_PHASE, ()))
-    return frozenset(hazards)
+    phases = [COMMAND_PHASE] if "energises" in cause.hazards else []
+    return _hazards(cause.hazards, phases, variants)
 
 
-def _had(hazards: Iterable[str], variants: Sequence[Variant]) -> set[str]:
-    """Return the hazards that a machine of its duty can have."""
-    duties = {variant.circuit.duty for variant in variants}
-    return {one for one in hazards if items.HAZARDS_OF_DUTY.get(one) in {None, *duties}}
+def _hazards(
+    own: Iterable[str], phases: Sequence[str], variants: Sequence[Variant]
+) -> frozenset[str]:
+    """Return those of a step's own hazards that the duty can have, and what the phases bring."""
+    duties = {None, *(variant.circuit.duty for variant in variants)}
+    brought = [
+        one for variant in variants for phase in phases
+        for one in variant.circuit.brings.get(phase, ())
+    ]  # fmt: skip
+    return frozenset([*(one for one in own if items.HAZARDS_OF_DUTY.get(one) in duties), *brought])
 
 
 class Cautions:
     """The cautions about steps, asked for by hazards."""
 
     def __init__(self, knowledge: Knowledge) -> None:
-        names = (
-            name
-            for name, rule in knowledge.rules.items()
-            if rule.family == "cautions"
-            and any(isinstance(test, StepTest) for test in knowledge.programs[name].walk())
-        )
-        self._rules = {
-            name: knowledge.rules[name] for name in sorted(names, key=killers_first(knowledge))
-        }
-        conditions = {name: knowledge.programs[name].conditions for name in self._rules}
-        self._needs = {
-            name: frozenset(one.hazard for one in tests if isinstance(one, StepTest))
-            for name, tests in conditions.items()
-        }
-        self._tests = {
-            name: [tester(one) for one in tests if not isinstance(one, StepTest)]
-            for name, tests in conditions.items()
-        }
+        # rule -> its text, the hazards that it needs, and its other tests
+        self._about: dict[str, tuple[str, frozenset[str], list[Tester]]] = {}
+        for name in sorted(knowledge.rules, key=killers_first(knowledge)):
+            rule, program = knowledge.rules[name], knowledge.programs[name]
+            if rule.family == "cautions" and any(isinstance(t, StepTest) for t in program.walk()):
+                needs = frozenset(t.hazard for t in program.conditions if isinstance(t, StepTest))
+                tests = [tester(t) for t in program.conditions if not isinstance(t, StepTest)]
+                self._about[name] = caution_text(rule), needs, tests
 
     @property
     def step_rules(self) -> frozenset[str]:
         """Return the ids of the caution rules that are about steps."""
-        return frozenset(self._rules)
+        return frozenset(self._about)
 
     def for_step(self, hazards: frozenset[str], case: CaseView) -> list[str]:
         """Return the texts of the cautions for a step with these hazards, what kills first."""
         view = CaseView(case.machine, case.findings, case.beliefs, hazards)
         nothing: frozenset[str] = frozenset()
         return [
-            caution_text(rule)
-            for name, rule in self._rules.items()
-            if self._needs[name] <= hazards and all(one(view, nothing) for one in self._tests[name])
+            text
+            for text, needs, tests in self._about.values()
+            if needs <= hazards and all(one(view, nothing) for one in tests)
         ]

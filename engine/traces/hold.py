@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import scipy  # its parts are loaded when first used: half a second each
 
-from engine.traces.pull import Level, means
-from engine.traces.trace import ROLES, Samples, Trace
+from engine.traces.pull import Level
+from engine.traces.trace import ROLES, Samples, Trace, means
 
 LEAST_SECONDS = 0.2
 BEFORE = 0.2  # s before the hold is read, half of them within the pull

@@ -8,7 +8,7 @@ import scipy  # its parts are loaded when first used
 from numpy.typing import NDArray
 
 from engine.traces import winding
-from engine.traces.trace import Floats, Samples, Trace
+from engine.traces.trace import Floats, Samples, Trace, means
 from engine.traces.winding import PullWindow, WindingFit
 
 BLOCK_SECONDS = 0.001
@@ -20,12 +20,6 @@ BRIDGED = 0.02  # s that a contact may bounce or a gap of current may last withi
 HUMS = (50.0, 60.0)
 STANDS_OUT = 0.12  # of the highest level: below it nothing is a pulse
 LEAST_BLOCKS = 5
-
-
-def means(values: Samples, size: int) -> Floats:
-    """Return the means of whole blocks of ``size`` samples."""
-    whole = len(values) // size * size
-    return np.asarray(values[:whole].reshape(-1, size).mean(axis=1, dtype=np.float64), np.float64)
 
 
 @dataclass(frozen=True)

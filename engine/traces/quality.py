@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.traces.pull import Level, hum_of, means
-from engine.traces.trace import Samples, Trace
+from engine.traces.pull import Level, hum_of
+from engine.traces.trace import Samples, Trace, means
 
 MOST_HUM = 0.15  # of the pulse's height
 COARSE = 0.05  # of the height: a recorder's step that is no resolution (judgement)

@@ -24,6 +24,12 @@ _SETUP = re.compile(
 )
 
 
+def means(values: Samples | Floats, size: int) -> Floats:
+    """Return the means of whole blocks of ``size`` samples."""
+    whole = len(values) // size * size
+    return np.asarray(values[:whole].reshape(-1, size).mean(axis=1, dtype=np.float64), np.float64)
+
+
 class TraceError(FaultsError):
     """A recording cannot be read; each fault names row and column."""
 

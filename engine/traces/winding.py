@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import scipy  # its parts are loaded when first used
 
-from engine.traces.trace import Floats
+from engine.traces.trace import Floats, means
 
 LEAST_TAU, MOST_TAU = 0.0003, 0.15  # s, L over R with the gap open
 # What any plunger on its way to the stop adds to the current at least: the square of what no rise
@@ -54,12 +54,10 @@ class PullWindow:
     def coarse(self) -> "PullWindow":
         """Return the window with some 250 samples, means of the others: where a fit begins."""
         size = max(1, len(self.seconds) // 250)
-        whole = len(self.seconds) // size * size
-        seconds, amperes, drive = (
-            one[:whole].reshape(-1, size).mean(axis=1)
-            for one in (self.seconds, self.amperes, self.drive)
-        )
-        return replace(self, seconds=seconds, amperes=amperes, drive=drive)
+        return replace(
+            self, seconds=means(self.seconds, size), amperes=means(self.amperes, size),
+            drive=means(self.drive, size),
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
