@@ -185,5 +185,4 @@ class Answer:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the contract's JSON as plain data, keys in their fixed order."""
-        written: dict[str, Any] = plain(self)
-        return written
+        return plain(self)

@@ -101,8 +101,7 @@ class Document:
 
     def to_dict(self) -> Json:
         """Return it as plain data, its keys in their order."""
-        written: Json = plain(self)
-        return written
+        return plain(self)
 
 
 def same(*names: str) -> dict[str, str]:

@@ -62,8 +62,7 @@ class Scene:
         """Return the cautions of a step with these hazards."""
         if hazards not in self._told:
             self._told[hazards] = tuple(self.cautions.for_step(hazards, self.conclusions.view))
-        found: tuple[str, ...] = self._told[hazards]
-        return found
+        return self._told[hazards]
 
     def healthy(self, observation: Observation) -> tuple[str, Band | None, float | None]:
         """Return what a healthy circuit gives where it was found, and how often that."""
@@ -73,8 +72,7 @@ class Scene:
             if observation.healthy is not None:  # the meter that was used may put it in doubt
                 said, band = observation.healthy.words, observation.healthy
             self._told[index] = said, band, chance_of(self.model, observation, HEALTHY)
-        found: tuple[str, Band | None, float | None] = self._told[index]
-        return found
+        return self._told[index]
 
     def rule(self, name: str) -> items.Rule:
         """Return a rule."""

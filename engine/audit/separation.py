@@ -80,8 +80,7 @@ class Separation:
         chosen = [n for n, kind in enumerate(self.kinds) if kind in usual]
         if not chosen:
             return np.zeros(self.decibans.shape[1:])
-        best: Floats = self.decibans[chosen].max(axis=0)
-        return best
+        return self.decibans[chosen].max(axis=0)
 
     def ranked(self, first: str, second: str) -> list[tuple[str, float]]:
         """Return every check with its decibans between two causes, the best first."""
@@ -166,8 +165,7 @@ def by_cause(prediction: Prediction, weights: Floats) -> Floats:
     of_states = np.add.reduceat(
         weights[:, order], np.searchsorted(back[order], np.arange(len(few))), axis=1
     )
-    chances: Floats = of_states @ _cells(prediction, few)
-    return chances
+    return of_states @ _cells(prediction, few)
 
 
 def _states(prediction: ReadingPrediction) -> tuple[Floats, NDArray[np.intp]]:
@@ -207,8 +205,7 @@ def _divergence(shares: Floats) -> Floats:
     """Return half of Jeffreys' divergence between the rows, in decibans."""
     logs = np.log(np.maximum(shares, TINY))
     one_way = (shares * logs).sum(axis=1)[:, None] - shares @ logs.T
-    both: Floats = np.maximum(one_way + one_way.T, 0.0) * (DECIBANS_A_NAT / 2)
-    return both
+    return np.maximum(one_way + one_way.T, 0.0) * (DECIBANS_A_NAT / 2)
 
 
 class Survey:

@@ -31,8 +31,7 @@ def standard_uncertainty(half: Quantity) -> Quantity:
 
 def _share_below(limit: float, value: Quantity, uncertainty: float) -> Quantity:
     """Return the probability that the true value lies below ``limit``."""
-    share: Quantity = ndtr((limit - value) / uncertainty)
-    return share
+    return ndtr((limit - value) / uncertainty)
 
 
 def conformance_probability(

@@ -362,8 +362,7 @@ class _Action(fields.Field[Action]):
     def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Action:
         if not any(kind in value for kind in ACTIONS):
             raise ValidationError(f"is none of the actions: {', '.join(ACTIONS)}")
-        read: Any = loader_of(Action).load(value)
-        return read  # type: ignore[no-any-return]
+        return loader_of(Action).load(value)
 
 
 @dataclass(frozen=True)

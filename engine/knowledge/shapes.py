@@ -156,8 +156,7 @@ def _field(hint: Any, name: str, **kwargs: Any) -> fields.Field[Any]:  # noqa: P
         how = hint.__metadata__[0]
         if isinstance(how, validate.Validator):
             return _field(args[0], name, validate=how, **kwargs)
-        made: fields.Field[Any] = how(**kwargs)
-        return made
+        return how(**kwargs)
     if type(None) in args:
         return _field(next(one for one in args if one is not type(None)), name, **kwargs)
     if origin is Literal:
@@ -208,10 +207,9 @@ def schema_of(item: Any, *, made: bool = True) -> type[Schema]:
             metadata={"description": one.metadata["words"]},
             **(length if one.metadata["least"] else {}),
         )  # fmt: skip
-    made_class: Any = type(f"{item.__name__}Schema", (_Declared,), {
+    return type(f"{item.__name__}Schema", (_Declared,), {
         **declared, "declared_by": item, "makes_item": made, "__doc__": item.__doc__,
     })  # fmt: skip
-    return made_class  # type: ignore[no-any-return]
 
 
 @functools.cache

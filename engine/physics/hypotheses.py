@@ -136,8 +136,7 @@ class Cases:
 
     def setting(self, name: str) -> Floats:
         """Return a setting's value under every hypothesis."""
-        values: Floats = self.setting_values[:, self.settings.index(name)]
-        return values
+        return self.setting_values[:, self.settings.index(name)]
 
     @cached_property
     def _places(self) -> Mapping[str, int]:

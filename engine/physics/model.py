@@ -77,11 +77,10 @@ class Model:
 
     def kept(self, key: object, make: Callable[[], Kept]) -> Kept:
         """Return what is made once under a key, and kept as long as the model is."""
-        found: Kept = (
+        return (
             self.companions[key] if key in self.companions
             else self.companions.setdefault(key, make())
         )  # fmt: skip
-        return found
 
     @cached_property
     def nbytes(self) -> int:
@@ -92,10 +91,9 @@ class Model:
 
     def by_cause(self, weights: Floats) -> Floats:
         """Return weights of hypotheses summed to causes."""
-        sums: Floats = np.bincount(
-            self.cause_of, weights=weights, minlength=len(self.causes)
-        ).astype(np.float64)
-        return sums
+        return np.bincount(self.cause_of, weights=weights, minlength=len(self.causes)).astype(
+            np.float64
+        )
 
     @cached_property
     def unlisted(self) -> NDArray[np.bool_]:
@@ -106,8 +104,7 @@ class Model:
     def good(self) -> NDArray[np.intp]:
         """Return the place of the good circuit of each hypothesis' own variant."""
         first = np.flatnonzero(np.diff(self.variant_of, prepend=-1))
-        places: NDArray[np.intp] = first[self.variant_of]
-        return places
+        return first[self.variant_of]
 
     @cached_property
     def comes_and_goes(self) -> Floats:
@@ -140,8 +137,7 @@ class Model:
     def leaders(self, weights: Floats) -> list[int]:
         """Return the first of ``ranked`` for each row of weights, shape (..., cause)."""
         by_name = np.argsort(self._place_of_name)
-        found: list[int] = by_name[np.round(weights[:, by_name], 9).argmax(axis=1)].tolist()
-        return found
+        return by_name[np.round(weights[:, by_name], 9).argmax(axis=1)].tolist()
 
     def weights_of(self, cause: str, weights: Floats | None = None) -> Floats:
         """Return the hypotheses' weights (their priors) where they belong to a cause, else 0.
@@ -205,8 +201,7 @@ class Model:
     def _prior_by_cause(self) -> Floats:
         """Return the prior of the hypotheses given each cause, (cause, hypothesis)."""
         weights = np.stack([self.weights_of(name) for name in self.causes])
-        scaled: Floats = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
-        return scaled
+        return weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
 
 
 def applicable_checks(
@@ -250,8 +245,7 @@ def _prior(knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis]) 
     """Return how likely each hypothesis is beforehand, from the shares of causes."""
     shares = {name: knowledge.share(variant.circuit.id, name) for name in knowledge.causes}
     weights = np.array([one.weight * shares.get(one.cause, 0.0) for one in found])
-    prior: Floats = weights / max(weights.sum(), 1e-300)
-    return prior
+    return weights / max(weights.sum(), 1e-300)
 
 
 def _predict_asked(

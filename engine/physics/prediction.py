@@ -86,8 +86,7 @@ class Scale:
         """Return the derivative of the scale at ``values``."""
         if not self.foot:
             return np.ones_like(values)
-        slope: Floats = 1.0 / np.sqrt(values**2 + self.foot**2)
-        return slope
+        return 1.0 / np.sqrt(values**2 + self.foot**2)
 
     def back(self, scaled: Any) -> Any:
         """Return the values that stand at ``scaled``."""
@@ -122,8 +121,7 @@ class Loadings:
     @property
     def variance(self) -> Floats:
         """Return the whole variance (law of propagation, JCGM 100:2008, 5.1.2)."""
-        variance: Floats = (self.shared.astype(np.float64) ** 2).sum(-1) + self.rest
-        return variance
+        return (self.shared.astype(np.float64) ** 2).sum(-1) + self.rest
 
     def on(self, quantities: Sequence[str], rows: Rows = ALL) -> Floats:
         """Return the loadings of some rows on some quantities, zero where there is none."""
@@ -239,8 +237,7 @@ class ReadingPrediction:
 
     def sigma(self, instrument: Instrument | None = None) -> Floats:
         """Return the standard uncertainty on the scale under every hypothesis."""
-        sigma: Floats = np.sqrt(self.variance_and_gain(instrument)[0]) * self.slope
-        return sigma
+        return np.sqrt(self.variance_and_gain(instrument)[0]) * self.slope
 
     @cached_property
     def default_sigma(self) -> Floats:
@@ -453,8 +450,7 @@ class OutcomePrediction:
 
     def likelihood(self, outcome: str) -> Floats:
         """Return the chance of an outcome under every hypothesis."""
-        chance: Floats = self.shares[:, self.names.index(outcome)]
-        return chance
+        return self.shares[:, self.names.index(outcome)]
 
 
 Prediction = ReadingPrediction | OutcomePrediction
@@ -624,8 +620,7 @@ class Predictor:
         if isinstance(tree.test, str):
             true = self.events[tree.test][rows, None]
             then, otherwise = (self._tree(one, names, rows) for one in (tree.then, tree.otherwise))
-            mixed: Floats = true * then + (1 - true) * otherwise
-            return mixed
+            return true * then + (1 - true) * otherwise
         return self._tree(tree.then if self._holds(tree.test) else tree.otherwise, names, rows)
 
     def _holds(self, test: items.Applies) -> bool:

@@ -51,13 +51,11 @@ class Solution:
     def volts(self, situation: Situation, start: str, end: str) -> Floats:
         """Return the voltage between two nodes under every hypothesis."""
         pick = self.network.unit(start) - self.network.unit(end)
-        across: Floats = (self.solved[situation].voltages @ pick)[self.which]
-        return across
+        return (self.solved[situation].voltages @ pick)[self.which]
 
     def amperes(self, situation: Situation, part: str) -> Floats:
         """Return the current in a part under every hypothesis."""
-        current: Floats = self.solved[situation].currents[self.which, self.cases.part(part)]
-        return current
+        return self.solved[situation].currents[self.which, self.cases.part(part)]
 
     def conducts(self, situation: Situation, part: str) -> Mask:
         """Return whether a part conducts under every hypothesis."""
@@ -122,11 +120,10 @@ def _commanded(cases: Cases, variant: Variant, situations: Sequence[Situation]) 
 
     A relay contact is left open: its coil is not looked at yet.
     """
-    made: Mask = np.array([
+    return np.array([
         [part.kind != "contact" and (not part.switched or part.id in one) for part in cases.parts]
         for one in (variant.circuit.phases[situation.phase].made for situation in situations)
     ])[:, None]  # fmt: skip
-    return made
 
 
 def _forced(cases: Cases, situations: Sequence[Situation]) -> tuple[Mask, Mask]:
@@ -177,8 +174,7 @@ class _Batch:
         voltages[todo] = self.network.voltages(now, self.volts[todo])
 
     def _between(self, voltages: Floats, start: str, end: str) -> Floats:
-        across: Floats = voltages @ (self.network.unit(start) - self.network.unit(end))
-        return across
+        return voltages @ (self.network.unit(start) - self.network.unit(end))
 
     def _open(self, column: int, fails: Mask) -> Mask:
         """Open a part where ``fails`` and it is made; return where that changed anything."""
@@ -214,8 +210,7 @@ class _Batch:
         )  # fmt: skip
         nominal = self.cases.parts[coil].ohms or 1.0
         current = np.where(self.made[:, :, coil], self.conductances[:, :, coil], 0.0) * across
-        strength: Floats = current * nominal * self.ratio**2
-        return strength
+        return current * nominal * self.ratio**2
 
     def _close_contacts(self, strength: Floats) -> Mask:
         """Close contacts whose coil pulls, unless a fault keeps them open."""

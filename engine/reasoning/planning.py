@@ -43,8 +43,7 @@ def repair_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0, axis: i
     ways = np.moveaxis(weights, axis, 0)
     if weights.size < WORTH_PAIRS * len(price) ** 2:
         order, _, left = _tried(np.moveaxis(ways, 0, -1), price)
-        found: Floats = np.tensordot(minutes, ways, 1) + (price[order] * left).sum(axis=-1)
-        return found
+        return np.tensordot(minutes, ways, 1) + (price[order] * left).sum(axis=-1)
     pull = ways.reshape(len(price), -1) / price[:, None]
     total = (minutes * price) @ pull
     for n in range(len(price) - 1):
@@ -66,8 +65,7 @@ def clock_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0) -> Float
     ``weights`` of shape (..., causes), as in ``repair_minutes``.
     """
     order, ranked, left = _tried(weights, minutes + wrong)
-    clock: Floats = (minutes[order] * (left + ranked)).sum(axis=-1)
-    return clock
+    return (minutes[order] * (left + ranked)).sum(axis=-1)
 
 
 def repair_order(chances: Floats, minutes: Floats, wrong: float = 0.0) -> list[int]:
@@ -106,8 +104,7 @@ class Problem:
 
     def joint(self, weights: Floats) -> Floats:
         """Return the weight of each cause with each result of all checks, (result, cause)."""
-        found: Floats = (self.bins * weights[:, None]).T @ self.membership
-        return found
+        return (self.bins * weights[:, None]).T @ self.membership
 
     def clock(self, joint: Floats) -> Floats:
         """Return the minutes to the fix by the clock when repair starts on rows of causes.
@@ -119,8 +116,7 @@ class Problem:
 
     def by_check(self, results: Floats) -> Floats:
         """Return sums over the results of each check, shape (check, ...)."""
-        sums: Floats = np.add.reduceat(results, list(self.starts[:-1]), axis=0)
-        return sums
+        return np.add.reduceat(results, list(self.starts[:-1]), axis=0)
 
     def stop(self, weights: Floats) -> Floats:
         """Return the cost of stopping to check, times the weight; shape (...)."""
@@ -129,8 +125,7 @@ class Problem:
     def split(self, weights: Floats, check: int) -> Floats:
         """Return the weights after each result of a check, shape (result, hypothesis)."""
         columns = slice(self.starts[check], self.starts[check + 1])
-        parts: Floats = (self.bins[:, columns] * weights[:, None]).T
-        return parts
+        return (self.bins[:, columns] * weights[:, None]).T
 
     def ahead_of(self, joint: Floats) -> Floats:
         """Return the cost, times the weight, of doing each of all checks and then stopping.
@@ -155,8 +150,7 @@ class Problem:
         starts = np.cumsum([0, *(end - start for start, end in ends_of)])[:-1]
         after = np.add.reduceat(cost, starts, axis=1)
         total = weights.sum(axis=-1)
-        costs: Floats = after + total[:, None] * self.check_minutes[list(checks)]
-        return costs
+        return after + total[:, None] * self.check_minutes[list(checks)]
 
 
 @dataclass(frozen=True)
@@ -331,8 +325,7 @@ def _best_ahead(
     """Return the cost of the best check one ahead for each row, its done check left out."""
     costs = problem.one_ahead(weights, behind)
     costs[done[:, None] == np.array(behind)[None, :]] = np.inf
-    best: Floats = costs.min(axis=1)
-    return best
+    return costs.min(axis=1)
 
 
 def _after_repairs(problem: Problem, weights: Floats, bounds: Bounds) -> tuple[Floats, Floats]:
@@ -359,5 +352,4 @@ def _repair_then(
     after = np.minimum(
         problem.stop(rest), _best_ahead(problem, rest, np.repeat(done, tries), behind)
     )
-    best: Floats = (paid + after).reshape(len(weights), tries).min(axis=1)
-    return best
+    return (paid + after).reshape(len(weights), tries).min(axis=1)

@@ -201,8 +201,7 @@ def end_of_current(trace: Trace, current: Level, tau: float) -> tuple[float, flo
 
     def residual(x: Floats) -> Floats:
         fallen = np.exp(-np.clip(at - x[0], 0, None) / np.exp(x[1]))
-        left: Floats = x[2] * fallen + hum @ x[3:] - values
-        return left
+        return x[2] * fallen + hum @ x[3:] - values
 
     half = (current.last - lo) * trace.step
     waves = hum.shape[1]

@@ -100,8 +100,7 @@ def rise(seconds: Floats, drive: Floats, tau: Floats | float) -> Floats:
     psi = scipy.linalg.solve_banded(
         (1, 0), diagonals.reshape(2, -1), gained.reshape(-1), check_finite=False
     )
-    settled: Floats = psi.reshape(shape) * inverse
-    return settled
+    return psi.reshape(shape) * inverse
 
 
 @dataclass(frozen=True)
@@ -119,8 +118,7 @@ class Motion:
         The inductance of a gap that closes is a hyperbola of what is left of it.
         """
         way = np.clip((seconds - self.begins) / (self.seats - self.begins), 0, 1) ** self.power
-        grown: Floats = 1 + (self.ratio - 1) * way / (1 + GAP_SHARPNESS * (1 - way))
-        return grown
+        return 1 + (self.ratio - 1) * way / (1 + GAP_SHARPNESS * (1 - way))
 
 
 def _shape(window: PullWindow, values: Floats) -> Floats:
@@ -160,8 +158,7 @@ def _weighted(window: PullWindow, values: Floats) -> tuple[Floats, Floats]:
 def _residual(window: PullWindow) -> Callable[[Floats], Floats]:
     def residual(values: Floats) -> Floats:
         columns, weights = _weighted(window, values)
-        left: Floats = (columns @ weights[..., None])[..., 0] - window.amperes
-        return left
+        return (columns @ weights[..., None])[..., 0] - window.amperes
 
     return residual
 
