@@ -6,9 +6,8 @@ is its name there.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
-from engine.answer.documents import plain
+from engine.answer.documents import Document
 from engine.physics.band import Band
 from engine.reasoning.advice import Meaning
 from engine.reasoning.belief import Belief
@@ -158,7 +157,7 @@ class Scope:
 
 
 @dataclass(frozen=True)
-class Answer:
+class Answer(Document):
     """A diagnosis. On a machine with two sides the first side's, with those of both in ``sides``.
 
     ``further_checks`` are the next ones if everything were at hand, where ``on_hand`` was given;
@@ -182,7 +181,3 @@ class Answer:
     sides: Mapping[str, "Answer"] | None = field(default=None, metadata=KNOWN)
     further_checks: tuple[NextCheck, ...] | None = field(default=None, metadata=KNOWN)
     belief: Belief | None = field(default=None, repr=False, metadata=HIDDEN)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the contract's JSON as plain data, keys in their fixed order."""
-        return plain(self)

@@ -99,7 +99,7 @@ def moment(at: Any) -> str:
 class Document:
     """Base of what is answered as JSON."""
 
-    def to_dict(self) -> Json:
+    def to_dict(self) -> dict[str, Any]:
         """Return it as plain data, its keys in their order."""
         return plain(self)
 

@@ -32,12 +32,12 @@ def resistance_at(ohms: Quantity, from_celsius: Quantity, to_celsius: Quantity) 
     return ohms * (to_celsius + ZERO_RESISTANCE) / (from_celsius + ZERO_RESISTANCE)
 
 
-def ohms_per_metre(area: float, celsius: float = REFERENCE_CELSIUS) -> float:
-    """Return the ohms per metre of solid copper of ``area`` m2 at ``celsius``.
+def ohms_per_metre(area: float) -> float:
+    """Return the ohms per metre of solid copper of ``area`` m2 at 20 C.
 
     Source: resistivity of IEC 60028:1925 over area.
     """
-    return resistance_at(RESISTIVITY_20 / area, REFERENCE_CELSIUS, celsius)
+    return RESISTIVITY_20 / area
 
 
 def feed_ohms(

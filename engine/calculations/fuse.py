@@ -14,6 +14,7 @@ below the lowest row the fuse never opens.
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -86,9 +87,10 @@ def opening_words(amperes: float, rating_amperes: float, rows: Sequence[Row] = I
     return "cannot say" if latest is None else "opens"
 
 
-def _log_curve(rows: Sequence[Row]) -> tuple[Array, Array, Array]:
-    """Return log ratio, log middle time and log spread of each row."""
-    ordered = _sorted_rows(rows)
+@cache
+def _log_curve() -> tuple[Array, Array, Array]:
+    """Return log ratio, log middle time and log spread of each row of the standard."""
+    ordered = _sorted_rows(ISO_8820_3)
     earliest = np.log([float(row["earliest_seconds"]) for row in ordered])
     latest = np.array([np.log(row["latest_seconds"] or math.nan) for row in ordered])
     width = latest - earliest
@@ -97,13 +99,13 @@ def _log_curve(rows: Sequence[Row]) -> tuple[Array, Array, Array]:
     return ratio, earliest + width / 2.0, width / (2.0 * SIGMAS_IN_WINDOW)
 
 
-def opening_probability(ratio: Array, seconds: float, rows: Sequence[Row] = ISO_8820_3) -> Array:
+def opening_probability(ratio: Array, seconds: float) -> Array:
     """Return the probability that a good fuse at ``ratio`` x rating opened within ``seconds``.
 
     0 at or below the lowest row (1.10). Source: the model in this module's text, judgement fitted
     to the windows of ISO 8820-3:2015.
     """
-    known, middle, spread = _log_curve(rows)
+    known, middle, spread = _log_curve()
     live = (ratio > math.exp(known[0]) * (1 + _SAME)) & (seconds > 0)
     logs = np.log(np.where(live, ratio, 1.0))
     beyond = np.maximum(logs - known[-1], 0.0)

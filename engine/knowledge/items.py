@@ -114,11 +114,6 @@ class Node(fields.Field[dict[str, str]]):
 NodeByStyle = Annotated[Mapping[str, str], Node]
 
 
-def _inside(item: Any, *, by_id: bool = False) -> functools.partial[Any]:
-    """Return a maker of a list of objects, read into a mapping from their ids if ``by_id``."""
-    return functools.partial(Series, fields.Nested(schema_of(item)), by_id=by_id)
-
-
 @dataclass(frozen=True, kw_only=True)
 class Item:
     """Anything with an id and a file; ``raw`` is the file's content in file order."""
@@ -259,9 +254,7 @@ class Chopping:
 class SwitchedLow:
     """How the relay is wired where a controller pulls the ground side of its coil down."""
 
-    parts: Annotated[Mapping[str, Part], _inside(Part, by_id=True)] = said(
-        "The parts that lie otherwise then."
-    )
+    parts: Mapping[str, Part] = said("The parts that lie otherwise then.")
     share: Share = said("Share of machines that are wired so, where nobody said.")
     shown_by: Ids = said("The checks that read otherwise then.")
     source: Prose = said(SOURCE)
@@ -340,19 +333,15 @@ class Circuit(Item):
     listen_words: Prose = said("When to listen, in words.", default="")
     hold_words: Prose = said("When the hold is fed, in words.", default="")
     nodes: Ids = said("Its nodes.")
-    parts: Annotated[Mapping[str, Part], _inside(Part, by_id=True)] = said("Its parts.")
-    phases: Annotated[Mapping[str, Phase], _inside(Phase, by_id=True)] = said(
-        "Its phases.", default=()
-    )
+    parts: Mapping[str, Part] = said("Its parts.")
+    phases: Mapping[str, Phase] = said("Its phases.", default=())
     brings: Mapping[PhaseName, tuple[Hazard, ...]] = said("Hazards of a phase.", default=())
     coils: Mapping[Style, Coil] = said("The coil styles.", default=())
     fuse_amps: Annotated[
         Mapping[int, float], functools.partial(fields.Nested, schema_of(FuseAmps, made=False))
     ] = said("The pull feed fuse.", default=())
     ohms_at_24_v: OhmsAt24Volts = said("Ohms on a 24 V machine.", default=None)
-    settings: Annotated[Mapping[str, Setting], _inside(Setting, by_id=True)] = said(
-        "Numbers that are not ohms.", default=()
-    )
+    settings: Mapping[str, Setting] = said("Numbers that are not ohms.", default=())
     plunger: Plunger = said("Force margins of the plunger.", default=None)
     chopping: Chopping | None = said("How it shows where its hold is chopped.", default=None)
     switched_low: SwitchedLow | None = said(

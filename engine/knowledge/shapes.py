@@ -166,6 +166,8 @@ def _field(hint: Any, name: str, **kwargs: Any) -> fields.Field[Any]:  # noqa: P
     if origin is tuple:
         return Series(_field(args[0], name), **kwargs)
     if isinstance(origin, type) and issubclass(origin, Mapping):
+        if "id" in getattr(args[1], "__dataclass_fields__", ()):  # written as a list of items
+            return Series(_field(args[1], name), by_id=True, **kwargs)
         return Named(keys=_field(args[0], name), values=_field(args[1], name), **kwargs)
     if dataclasses.is_dataclass(hint):
         nested: Any = hint

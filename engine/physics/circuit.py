@@ -84,16 +84,14 @@ class Network:
             vector[self._index[node]] = 1.0
         return vector
 
-    def voltages(
-        self, conductances: Floats, volts: Floats, leak_ohms: float = METER_OHMS
-    ) -> Floats:
+    def voltages(self, conductances: Floats, volts: Floats) -> Floats:
         """Return node voltages in volts above the reference, shape (..., nodes).
 
         ``conductances`` in siemens (0 is open) and ``volts`` of the sources have shape
         (..., branches).
         """
         into = -(conductances * volts) @ self.incidence
-        return Reduced(self, conductances, leak_ohms).voltages(into)
+        return Reduced(self, conductances, METER_OHMS).voltages(into)
 
 
 class Reduced:
