@@ -90,13 +90,18 @@ def nearest(word: object, known: Iterable[str]) -> str:
     return f" (did you mean '{matches[0]}'?)" if matches else ""
 
 
+def shortened(text: str) -> str:
+    """Return a text in 60 characters at most."""
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
 def unknown(kind: str, word: object, known: Iterable[str]) -> str:
     """Return the message for an identifier that does not exist.
 
     It names the nearest that does, or where none is near all there are if they are few.
     """
     text, there = str(word), list(known)
-    shown = text if len(text) <= 60 else text[:57] + "..."
+    shown = shortened(text)
     code = Code.UNKNOWN_KEY if kind == "key" else Code.UNKNOWN_IDENTIFIER
     hint = nearest(text[:100], there)
     if not hint and shown == text and 0 < len(there) <= FEW:

@@ -13,7 +13,7 @@ from typing import Annotated, Any, ClassVar, Literal, get_args, get_origin, get_
 
 from marshmallow import Schema, ValidationError, fields, post_load, validate
 
-from engine.knowledge.faults import Code, Fault, Message, nearest, unknown
+from engine.knowledge.faults import Code, Fault, Message, nearest, shortened, unknown
 
 MOST_STRANGE = 100  # unknown fields for which the nearest is looked up; a body of junk has more
 
@@ -51,13 +51,8 @@ class StrictSchema(Schema):
             near = nearest(str(name)[:100], known) if number < MOST_STRANGE else ""
             del messages[name]
             message = f"is not a field here{near}; known here: {', '.join(known)}"
-            messages[_shown(name)] = [Message(message, Code.UNKNOWN_KEY)]
-
-
-def _shown(name: object) -> str:
-    """Return an unknown field's name as it can be shown: of bounded length, nothing hidden."""
-    shown = ascii(str(name)[:60])[1:-1]
-    return shown if len(str(name)) <= 60 else shown[:57] + "..."
+            # of bounded length, nothing in it hidden
+            messages[shortened(ascii(str(name)[:61])[1:-1])] = [Message(message, Code.UNKNOWN_KEY)]
 
 
 class Text(fields.String):

@@ -110,14 +110,9 @@ def _frozen(hypothesis: Hypothesis) -> tuple[items.Change, ...]:
     return tuple(fixed)
 
 
-@dataclass(frozen=True)
-class Drift:
-    """How a part's values move along a hypothesis' severity (per unit of ``place``)."""
-
-    phase: int
-    part: int
-    log_ohms: float
-    volts: float
+# How a part moves along a hypothesis' severity (per unit of ``place``): the places of phase and
+# part, log ohms, volts.
+Drift = tuple[int, int, float, float]
 
 
 @dataclass(frozen=True)
@@ -191,23 +186,15 @@ class Cases:
 
         Ohms and volts are those over the neighbourhood that the hypothesis stands for.
         """
-        every = [
-            (number, hypothesis.log_width, drift)
-            for number, (hypothesis, mine) in enumerate(
-                zip(self.hypotheses, self.drifts, strict=True)
-            )
-            for drift in mine
+        rows = [
+            (phase, number, part, log_ohms * one.log_width, volts * one.log_width)
+            for number, (one, mine) in enumerate(zip(self.hypotheses, self.drifts, strict=True))
+            for phase, part, log_ohms, volts in mine
         ]
-        found = []
-        for phase in range(len(items.PHASES)):
-            mine = [one for one in every if one[2].phase == phase]
-            found.append((
-                np.array([number for number, _, _ in mine], dtype=np.intp),
-                np.array([one.part for _, _, one in mine], dtype=np.intp),
-                np.array([one.log_ohms * width for _, width, one in mine]),
-                np.array([one.volts * width for _, width, one in mine]),
-            ))  # fmt: skip
-        return found
+        table = np.array(rows, dtype=np.float64).reshape(-1, 5)
+        phases, numbers, parts = table[:, :3].T.astype(np.intp)
+        found = (np.flatnonzero(phases == phase) for phase in range(len(items.PHASES)))
+        return [(numbers[at], parts[at], table[at, 3], table[at, 4]) for at in found]
 
     @cached_property
     def rows(self) -> Mapping[str, Sequence[tuple[int, int]]]:
@@ -279,7 +266,7 @@ def _alter(
         cases.forced_closed[phases, number, place] = True
     elif change.action == "volts":
         cases.volts[phases, number, place] = volts = level * variant.system_volts / 12.0
-        return [Drift(phase, place, 0.0, volts * span) for phase in phases]
+        return [(phase, place, 0.0, volts * span) for phase in phases]
     else:
         severity, kind = cases.hypotheses[number].place, cases.parts[place].kind
         factors = [
@@ -290,7 +277,7 @@ def _alter(
         ohms, along = _altered_ohms(before, change, level, factors)
         cases.ohms[phases, number, place] = ohms
         moves = zip(phases, along.tolist(), strict=True)
-        return [Drift(phase, place, log_ohms, 0.0) for phase, log_ohms in moves]
+        return [(phase, place, log_ohms, 0.0) for phase, log_ohms in moves]
     return []
 
 

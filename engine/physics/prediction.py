@@ -51,13 +51,12 @@ class Instrument:
 
     def variance(self, values: Floats) -> Floats:
         """Return the variance in the unit of ``values`` (half-width over root three, squared)."""
-        half = meter_sums.half_width(np.abs(values), self.percent, self.counts, self.resolution)
-        return np.asarray(meter_sums.standard_uncertainty(half)) ** 2 + self.lead_u**2
+        half = meter_sums.half_width(values, self.percent, self.counts, self.resolution)
+        return meter_sums.standard_uncertainty(half) ** 2 + self.lead_u**2
 
     def gain(self, values: Floats) -> Floats:
         """Return the standard uncertainty that all readings of this meter share: its percent."""
-        half = meter_sums.half_width(np.abs(values), self.percent, 0.0, self.resolution)
-        return np.asarray(meter_sums.standard_uncertainty(half))
+        return meter_sums.standard_uncertainty(meter_sums.half_width(values, self.percent))
 
 
 def instrument_from(row: Mapping[str, Any]) -> Instrument:
@@ -225,24 +224,25 @@ class ReadingPrediction:
 
     @cached_property
     def _usual(self) -> tuple[Floats, Floats]:
-        return self._variance_and_gain(self.instrument)
-
-    def _variance_and_gain(self, used: Instrument) -> tuple[Floats, Floats]:
-        variance = used.variance(self.mu) + self.again_var + self.tolerance_var
-        return variance, used.gain(self.mu)
+        return self.variance_and_gain(self.instrument)
 
     def variance_and_gain(self, instrument: Instrument | None) -> tuple[Floats, Floats]:
         """Return the whole variance of a reading, and what it owes to the meter's gain."""
-        return self._usual if instrument is None else self._variance_and_gain(instrument)
-
-    def sigma(self, instrument: Instrument | None = None) -> Floats:
-        """Return the standard uncertainty on the scale under every hypothesis."""
-        return np.sqrt(self.variance_and_gain(instrument)[0]) * self.slope
+        if instrument is None:
+            return self._usual
+        variance = instrument.variance(self.mu) + self.again_var + self.tolerance_var
+        return variance, instrument.gain(self.mu)
 
     @cached_property
     def default_sigma(self) -> Floats:
         """Return ``sigma`` with the usual instrument."""
-        return self.sigma()
+        return np.sqrt(self._usual[0]) * self.slope
+
+    def sigma(self, instrument: Instrument | None = None) -> Floats:
+        """Return the standard uncertainty on the scale under every hypothesis."""
+        if instrument is None:
+            return self.default_sigma
+        return np.sqrt(self.variance_and_gain(instrument)[0]) * self.slope
 
     @property
     def gain(self) -> str:
@@ -251,7 +251,7 @@ class ReadingPrediction:
 
     def density(self, value: float, instrument: Instrument | None = None) -> Floats:
         """Return the likelihood of a reading under every hypothesis, per unit of the scale."""
-        sigma = self.default_sigma if instrument is None else self.sigma(instrument)
+        sigma = self.sigma(instrument)
         z = (self.scale.of(value) - self.middle) / sigma
         bell = np.exp(-0.5 * z**2) / (sigma * math.sqrt(2 * math.pi))
         level = 1.0 / self.width
@@ -262,7 +262,7 @@ class ReadingPrediction:
 
     def peak(self, instrument: Instrument | None = None) -> Floats:
         """Return the highest density that any reading could have under every hypothesis."""
-        sigma = self.default_sigma if instrument is None else self.sigma(instrument)
+        sigma = self.sigma(instrument)
         peak = (1 - FLAT_SHARE) / (sigma * math.sqrt(2 * math.pi)) + FLAT_SHARE / self.width
         return np.where(self.flat, 1.0 / self.width, peak)
 
