@@ -1,7 +1,7 @@
 """The one place that reads files: kb/ as shipped, and a shop's own directories laid over it."""
 
 import importlib.resources
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -11,14 +11,9 @@ from engine.knowledge import items
 from engine.knowledge.faults import Code, Fault, KnowledgeError, in_file, unknown
 from engine.knowledge.text import load_yaml
 
-FOLDERS: Mapping[str, str] = {
-    "circuits": "circuits",
-    "causes": "causes",
-    "checks": "checks",
-    "tables": "tables",
-    "words": "words",
-    **{f"rules/{family}": "rules" for family in items.FAMILIES},
-}
+FOLDERS = (
+    "circuits", "causes", "checks", "tables", "words", *(f"rules/{one}" for one in items.FAMILIES),
+)  # fmt: skip
 SWITCHED_OFF = "switched-off.yaml"
 
 
@@ -29,6 +24,11 @@ class Source:
     name: str
     folder: str
     text: str
+
+    @property
+    def kind(self) -> str:
+        """Return the kind of item, of ``items.KINDS_OF_FILE``."""
+        return self.folder.split("/", maxsplit=1)[0]
 
     @property
     def stem(self) -> str:
@@ -83,7 +83,7 @@ def read_sources(
         try:
             for source in _walk(root, label):
                 if source.name not in left_out:
-                    chosen[(FOLDERS[source.folder], source.stem)] = source
+                    chosen[(source.kind, source.stem)] = source
             listed = Path(str(root)) / SWITCHED_OFF
             if listed.is_file() and f"{label}/{SWITCHED_OFF}" not in left_out:
                 off[f"{label}/{SWITCHED_OFF}"] = load_yaml(

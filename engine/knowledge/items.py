@@ -796,6 +796,15 @@ class Thresholds:
     asked_by_phone: float
 
 
+@dataclass(frozen=True)
+class SwitchedOff:
+    """What a shop does not want, by its ids: the file switched-off.yaml."""
+
+    causes: Ids = said("Causes.", default=())
+    checks: Ids = said("Checks.", default=())
+    rules: Ids = said("Rules.", default=())
+
+
 # folder of the knowledge base -> what its files are
 KINDS_OF_FILE: Mapping[str, type[Item]] = {
     "circuits": Circuit, "causes": Cause, "checks": Check, "rules": Rule, "tables": Table,

@@ -12,17 +12,15 @@ from marshmallow import ValidationError
 from engine.knowledge import items
 from engine.knowledge.cross import cross_faults
 from engine.knowledge.faults import Code, Fault, KnowledgeError, in_file, unknown
-from engine.knowledge.files import FOLDERS, Source, read_sources
+from engine.knowledge.files import Source, read_sources
 from engine.knowledge.rule_language import Program, read_rule
 from engine.knowledge.shapes import flatten, loader_of
 from engine.knowledge.text import load_yaml
 
 RELEASE = "2026.11"
 _FILES_KEPT = 2048  # a base has some 600
-Content = dict[str, Any]  # a file as read, not yet checked
-Raw = dict[str, dict[str, tuple[Source, Content]]]
+Raw = dict[str, dict[str, Source]]  # by kind and stem
 Shelf = dict[str, Any]  # id -> item of one kind
-Items = dict[str, Shelf]  # by folder
 _KINDS = {"check": "checks", "cause": "causes", "conclusion": "rules", "caution": "rules"}  # of ids
 
 
@@ -74,24 +72,27 @@ def load_knowledge(
     raw: Raw = {kind: {} for kind in items.KINDS_OF_FILE}
     broken: dict[str, set[str]] = {kind: set() for kind in items.KINDS_OF_FILE}
     for source in sources:
-        content = _text_layer(source, faults)
-        if content is None:
-            broken[FOLDERS[source.folder]].add(source.stem)
+        found = _text_faults(source)
+        faults += found
+        if found:
+            broken[source.kind].add(source.stem)
         else:
-            raw[FOLDERS[source.folder]][source.stem] = (source, content)
-    faults += _switch_off(raw, off)
-    read = {kind: _shape_layer(kind, raw[kind], faults) for kind in raw}
+            raw[source.kind][source.stem] = source
+    gone = _switch_off(raw, off, faults)
+    read = {kind: _shape_layer(raw[kind], faults) for kind in raw}
     faults = [one for one in faults if style or one.code is not Code.KEY_ORDER]
     for kind, files in raw.items():
         broken[kind] |= files.keys() - read[kind].keys()
     if broken["circuits"] or broken["tables"]:  # the rest could not be judged without them
         raise KnowledgeError(faults)
-    version = _version(sources, off, bool(overlays))
-    knowledge = _whole(read, raw["rules"], faults, version)
+    for name in left_out:
+        folder = name.partition("/")[2].split("/", maxsplit=1)[0]
+        broken.setdefault(folder, set()).add(Path(name).stem)
+    knowledge = _whole(read, raw["rules"], faults, _version(sources, off, bool(overlays)))
     faults += [
         fault
         for fault in cross_faults(knowledge)
-        if not _is_echo(fault, broken) and not _is_of(fault, {k: _ids_off(off, k) for k in broken})
+        if not _is_echo(fault, broken) and not _is_of(fault, gone)
     ]
     if faults:
         raise KnowledgeError(faults)
@@ -115,30 +116,19 @@ def _is_echo(fault: Fault, broken: Mapping[str, Collection[str]]) -> bool:
     return fault.path in missing or _is_of(fault, broken)
 
 
-def _ids_off(off: Mapping[str, Any], kind: str) -> set[str]:
-    """Return the ids of a kind that overlays switch off."""
-    return {
-        str(one)
-        for listed in off.values()
-        if isinstance(listed, dict)
-        for ids in [listed.get(kind)]
-        if isinstance(ids, list)
-        for one in ids
-    }
-
-
-def _text_layer(source: Source, faults: list[Fault]) -> Content | None:
+def _text_faults(source: Source) -> list[Fault]:
     try:
         content = _parsed(source.text, source.name)
     except KnowledgeError as error:
-        faults += error.faults
-        return None
-    if not isinstance(content, dict):
-        faults.append(
-            in_file(source.name, "", "must be a mapping of keys to values", Code.WRONG_TYPE)
-        )
-        return None
-    return content
+        return error.faults
+    message = "must be a mapping of keys to values"
+    right = isinstance(content, dict)
+    return [] if right else [in_file(source.name, "", message, Code.WRONG_TYPE)]
+
+
+def _in_file(file: str, found: Iterable[Fault]) -> list[Fault]:
+    """Return faults of what stands in a file as faults of the file."""
+    return [in_file(file, one.path, one.message, one.code) for one in found]
 
 
 # A base is read again with each overlay that is tried, and at each reload of a service: what is the
@@ -160,45 +150,40 @@ def _programmed(text: str, name: str) -> tuple[Program, tuple[Fault, ...]]:
     return program, tuple(faults)
 
 
-def _switch_off(raw: Raw, off: Mapping[str, Any]) -> list[Fault]:
-    """Remove what an overlay switches off by id; return faults for ids that do not exist."""
-    faults = []
+def _switch_off(raw: Raw, off: Mapping[str, Any], faults: list[Fault]) -> dict[str, set[str]]:
+    """Remove what overlays switch off and return its ids by kind; note those that do not exist."""
+    gone: dict[str, set[str]] = {}
     for name, listed in off.items():
-        if not isinstance(listed, dict):
-            faults.append(in_file(name, "", "must map causes, checks or rules to lists of ids"))
+        try:
+            wanted: Any = loader_of(items.SwitchedOff).load(listed)
+        except ValidationError as error:
+            faults += _in_file(name, flatten(error.messages))
             continue
-        for kind, ids in listed.items():
-            if kind not in ("causes", "checks", "rules") or not isinstance(ids, list):
-                faults.append(in_file(name, kind, "must be causes, checks or rules: [ids]"))
-                continue
+        for kind, ids in vars(wanted).items():
+            gone.setdefault(kind, set()).update(ids)
             faults += [
                 in_file(name, kind, unknown("id", one, raw[kind]))
                 for one in ids
-                if raw[kind].pop(str(one), None) is None
+                if raw[kind].pop(one, None) is None
             ]
-    return faults
+    return gone
 
 
-def _shape_layer(
-    kind: str, raw: Mapping[str, tuple[Source, Content]], faults: list[Fault]
-) -> Shelf:
+def _shape_layer(sources: Mapping[str, Source], faults: list[Fault]) -> Shelf:
     """Read every file of a kind into its item; check its stem and the order of its keys."""
     read = {}
-    form: Any = items.KINDS_OF_FILE[kind]
-    schema = loader_of(form)
-    for stem, (source, content) in raw.items():
+    for stem, source in sources.items():
+        form: Any = items.KINDS_OF_FILE[source.kind]
+        content = _parsed(source.text, source.name)
         try:
-            item: Any = _shaped(kind, source.text, source.name)
+            item: Any = _shaped(source.kind, source.text, source.name)
         except ValidationError as error:
-            faults += [
-                in_file(source.name, one.path, one.message, one.code)
-                for one in flatten(error.messages)
-            ]
+            faults += _in_file(source.name, flatten(error.messages))
             continue
         if item.id != stem:
             faults.append(in_file(source.name, "id", f"must be the file's stem, '{stem}'"))
             continue
-        order = [key for key in schema.fields if key in content]
+        order = [key for key in loader_of(form).fields if key in content]
         if list(content) != order:
             message = f"keys stand in the order {', '.join(order)}"
             faults.append(in_file(source.name, "", message, Code.KEY_ORDER))
@@ -223,13 +208,13 @@ def _circuits(read: Mapping[str, items.Circuit], faults: list[Fault]) -> dict[st
 
 
 def _whole(
-    read: Items, rules: Mapping[str, tuple[Source, Content]], faults: list[Fault], version: str
+    read: Mapping[str, Shelf], rules: Mapping[str, Source], faults: list[Fault], version: str
 ) -> Knowledge:
     """Put the items together; faults of rules and of bases of circuits go to ``faults``."""
     programs = {}
     for stem, rule in read["rules"].items():
-        programs[stem], found = _programmed(rules[stem][0].text, rule.file)
-        faults += [in_file(rule.file, one.path, one.message, one.code) for one in found]
+        programs[stem], found = _programmed(rules[stem].text, rule.file)
+        faults += _in_file(rule.file, found)
         if rule.family != rule.file.split("/")[-2]:
             faults.append(in_file(rule.file, "family", "must be the name of the folder"))
     return Knowledge(
@@ -262,7 +247,7 @@ def inspect(overlays: Sequence[Path | str] = ()) -> tuple[list[Fault], Knowledge
         try:
             knowledge = load_knowledge(overlays, left_out)
         except KnowledgeError as error:
-            faults += [one for one in error.faults if not _follows(one, left_out)]
+            faults += error.faults
             files = {one.file for one in error.faults}
             if not all(_is_own(one, overlays) for one in files) or not files - left_out:
                 return sorted(set(faults)), None
@@ -278,13 +263,3 @@ def _is_own(file: str, overlays: Iterable[Path | str]) -> bool:
         Path(folder).name == label and rest and (Path(folder) / rest).exists()
         for folder in overlays
     )
-
-
-def _follows(fault: Fault, left_out: Iterable[str]) -> bool:
-    """Return whether a fault only says that what stands in a file left out is not there."""
-    if fault.code is not Code.UNKNOWN_IDENTIFIER:
-        return False
-    kind, name = fault.about
-    if kind == "conclusion":
-        return any("/rules/" in file for file in left_out)
-    return any(Path(file).stem in (name, name.split("/")[0]) for file in left_out)
