@@ -102,7 +102,7 @@ class Expectation:
     reads: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class NextCheck:
     """A check to do next: how, what it saves, and what each result would mean.
 
@@ -118,11 +118,11 @@ class NextCheck:
     how: str
     why: str
     cautions: tuple[str, ...]
-    saves_minutes: float
-    saves_with_wrong_repairs: float
-    reason: str
+    saves_minutes: float = 0.0
+    saves_with_wrong_repairs: float = 0.0
+    reason: str = ""
     expect: tuple[Expectation, ...]
-    meanings: tuple[Meaning, ...]
+    meanings: tuple[Meaning, ...] = ()
     provoke: str | None = field(default=None, metadata={"key": "while", **KNOWN})
 
 

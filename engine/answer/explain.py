@@ -371,13 +371,9 @@ def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
         how=check.how.format_map(fill) + meanwhile,
         why=check.why.format_map(fill),
         cautions=tuple(cautions.for_step(hazards, view)),
-        saves_minutes=0.0,
-        saves_with_wrong_repairs=0.0,
-        reason="",
         expect=tuple(
             Expectation(one, expected(model, conditions, one, weight)[0])
             for one, weight in [*((one, weights) for one in named), (HEALTHY, None)]
         ),
-        meanings=(),
         provoke=provoke,
     )

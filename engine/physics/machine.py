@@ -108,16 +108,13 @@ def make_variant(
     machine: Machine, circuit: items.Circuit, coil: str, otherwise: Collection[str] = ()
 ) -> Variant:
     """Fill in what the machine does not say from the circuit's typical values."""
-    parts = circuit.parts
-
-    def typical(part: str) -> float:
-        ohms = parts[part].ohms
-        return (ohms or 1.0) * circuit.ohms_factor(machine.system_volts)
-
-    pull_ohms = machine.pull_ohms or typical("pull-winding")
+    said = {"pull-winding": machine.pull_ohms, "hold-winding": machine.hold_ohms}
+    factor = circuit.ohms_factor(machine.system_volts)
+    usual_pull, usual_hold = ((circuit.parts[part].ohms or 1.0) * factor for part in said)
+    pull_ohms = machine.pull_ohms or usual_pull
     # a good machine's fuse carries its coil: as much larger than usual as the coil draws more, and
     # one that is stated smaller than a good pull bears is taken for what just bears it
-    usual = circuit.fuse_amps[machine.system_volts] * max(1.0, typical("pull-winding") / pull_ohms)
+    usual = circuit.fuse_amps[machine.system_volts] * max(1.0, usual_pull / pull_ohms)
     least = LEAST_FUSE * machine.system_volts / pull_ohms
     return Variant(
         circuit=circuit.with_relay_low() if "relay_switched" in otherwise else circuit,
@@ -126,15 +123,8 @@ def make_variant(
         fuel_actuation=machine.fuel_actuation,
         fuse_amps=max(machine.fuse_amps or usual, least),
         pull_ohms=pull_ohms,
-        hold_ohms=machine.hold_ohms or typical("hold-winding"),
+        hold_ohms=machine.hold_ohms or usual_hold,
         ambient_celsius=20.0 if machine.ambient_celsius is None else machine.ambient_celsius,
-        stated=frozenset(
-            part
-            for part, ohms in (
-                ("pull-winding", machine.pull_ohms),
-                ("hold-winding", machine.hold_ohms),
-            )
-            if ohms is not None
-        ),
+        stated=frozenset(part for part, ohms in said.items() if ohms is not None),
         otherwise=frozenset(otherwise),
     )

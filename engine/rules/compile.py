@@ -24,7 +24,8 @@ from engine.knowledge.rule_language import (
     Program,
 )
 from engine.knowledge.rule_layers import layers
-from engine.rules import experta_engine as experta
+from engine.rules import experta_engine
+from engine.rules.experta_engine import experta
 from engine.rules.views import CaseView, machine_holds, matching, tester
 
 RULES_A_LAYER = 100_000
@@ -194,7 +195,7 @@ class RuleSet:
         body: dict[str, Any] = {"fired": None}
         for name in self._ranked:
             body[_name("rule", name)] = self._make_rule(name)
-        return type("CompiledRules", (experta.QuickEngine,), body)()
+        return type("CompiledRules", (experta_engine.QuickEngine,), body)()
 
     def _make_rule(self, name: str) -> Any:
         facts, tests = self._programs[name].concludes, self._programs[name].conditions

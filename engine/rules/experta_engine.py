@@ -184,14 +184,4 @@ class QuickEngine(experta.KnowledgeEngine):  # type: ignore[misc]
         return self._deffacts
 
 
-AND = experta.AND
-OR = experta.OR
-NOT = experta.NOT
-P = experta.P
-Fact = experta.Fact
-KnowledgeEngine = experta.KnowledgeEngine
-Rule = experta.Rule
-
-__all__ = [
-    "AND", "NOT", "OR", "Fact", "KnowledgeEngine", "P", "QuickEngine", "QuickMatcher", "Rule",
-]  # fmt: skip
+__all__ = ["QuickEngine", "QuickMatcher", "experta"]

@@ -52,7 +52,7 @@ def test_quick_matcher_fires_what_the_stock_matcher_fires(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """experta's own engine and matcher give the same firings in the same order."""
-    monkeypatch.setattr(experta_engine, "QuickEngine", experta_engine.KnowledgeEngine)
+    monkeypatch.setattr(experta_engine, "QuickEngine", experta_engine.experta.KnowledgeEngine)
     stock = rule_sets(knowledge)
     fired = 0
     for seed in part(range(0, 400, 20), 2):
