@@ -1,7 +1,10 @@
 """How the tests are loaded, in each worker anew: imported before all else by tests/conftest.py."""
 
 import gc
+import os
+import shutil
 import sys
+import tempfile
 
 # Loading makes no rubbish worth looking for: a quarter of its time went there. conftest turns the
 # collector on again, past all that is loaded, before the first test.
@@ -9,3 +12,13 @@ gc.disable()
 # What pytest makes of the asserts is kept though the environment wants no bytecode written: it
 # took each worker four seconds. Every tool here leaves __pycache__ alone.
 sys.dont_write_bytecode = False
+
+# What tests write lies in memory where there is room: a store waits for the disk at each commit,
+# and no test cuts the power, which is all that waiting is for.
+MEMORY, ROOM = "/dev/shm", 4 * 2**30  # noqa: S108 - pytest makes folders of its own in it
+if (
+    "TMPDIR" not in os.environ
+    and os.access(MEMORY, os.W_OK)
+    and shutil.disk_usage(MEMORY).free > ROOM
+):
+    tempfile.tempdir = MEMORY

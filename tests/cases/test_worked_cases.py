@@ -32,7 +32,7 @@ def machines() -> list[Mapping[str, Any]]:
     return [case.request["machine"] for case in CASES.values()]
 
 
-@pytest.mark.parametrize("name", part(CASES, 3))
+@pytest.mark.parametrize("name", part(CASES, 4))
 def test_expected_cause_leads(name: str, remembering: Diagnoser) -> None:
     """The cause that an experienced technician would put first leads the answer."""
     case = CASES[name]

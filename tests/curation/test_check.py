@@ -8,6 +8,7 @@ from click.testing import Result
 
 from engine import KnowledgeError, load_knowledge
 from tests.curation.shop import Shop, both_ends_corroded
+from tests.sweeps import ONLY_WHOLE
 
 Run = Callable[..., Result]
 
@@ -135,6 +136,7 @@ def test_shipped_base_is_clean_and_silent(run: Run) -> None:
     assert (done.exit_code, done.output) == (0, "")
 
 
+@ONLY_WHOLE  # the whole audit, of a base with new causes
 def test_planted_faults_are_all_told(run: Run, shop: Shop) -> None:
     """Of fourteen faults of as many kinds each is told once, with file and field, and no other:
     neither causes that nothing tells apart where a row gives the reason, nor a conclusion that

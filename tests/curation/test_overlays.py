@@ -74,8 +74,10 @@ def test_setting_names_folders_for_every_command(
     empty = tmp_path / "empty"
     empty.mkdir()
     monkeypatch.setenv("THREEWIRE_KB", os.pathsep.join([str(empty), str(shop.folder)]))
+    heard = [{"check": "relay-click", "outcome": "heard"}]
+    shop.rule("heard-here", "traps", heard, [{"weaken": "relay-click", "keep": 0.5}])
     assert "both-ends" in causes(answer(run, request_file))
-    assert run("kb", "show", "both-ends", "--circuit", "fuel-shutoff-ignition-timed").exit_code == 0
+    assert run("kb", "show", "heard-here").exit_code == 0
     from api import create_app
 
     body = create_app().test_client().get("/v1/causes/both-ends").json

@@ -15,7 +15,7 @@ from tests.sweeps import part
 FILES = sorted((Path(__file__).parents[1] / "cases" / "worked").glob("*.yaml"))
 REQUESTS: dict[str, dict[str, Any]] = {
     path.stem: load_yaml(path.read_text(encoding="utf-8"), path.name)["request"]
-    for path in part(FILES, 3)
+    for path in part(FILES, 4)
 }
 BRAKE = {"duty": "brake-release", "control": "controller-on-request", "coil": "case-ground"}
 TIMED_BRAKE = {**BRAKE, "control": "ignition-timed"}

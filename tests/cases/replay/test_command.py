@@ -8,14 +8,26 @@ import pytest
 from click.testing import CliRunner, Result
 
 from api.cases import Book
+from api.cases.replay import spread
 from api.cli.main import threewire
+from engine import Diagnoser, Knowledge
 from tests.cases.replay.conftest import HISTORY
 from tests.curation.shop import Shop
 
+ENGINES: dict[str, Diagnoser] = {}
+
+
+def _once(knowledge: Knowledge) -> Diagnoser:
+    """Return the engine of a base, the same for each run under it."""
+    if knowledge.version not in ENGINES:
+        ENGINES[knowledge.version] = Diagnoser(knowledge)
+    return ENGINES[knowledge.version]
+
 
 @pytest.fixture
-def run(book: Book, shop: Shop) -> Callable[..., Result]:
+def run(book: Book, shop: Shop, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Result]:
     """Run the command on the store, under a base with another share for one cause."""
+    monkeypatch.setattr(spread, "diagnoser_of", _once)
     shop.put("causes/relay-contacts-open.yaml", shop.like("causes", "relay-contacts-open") | {
         "share": 200,
     })  # fmt: skip
