@@ -44,7 +44,7 @@ def operations(app: Flask) -> dict[str, Any]:
     return {one.ok().label: one.ok() for one in schema.get_all_operations()}
 
 
-@pytest.mark.parametrize(("label", "mode"), part(MODES, 3))
+@pytest.mark.parametrize(("label", "mode"), part(MODES, 5))
 def test_cases_keep_their_word(
     operations: dict[str, Any], client: FlaskClient, label: str, mode: GenerationMode,
     enlarged: Callable[[int], int],

@@ -2,19 +2,19 @@
 
 from collections import Counter
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
 
-from api.curation.cases import WorkedCase, read
+from api.curation.cases import CaseFiles, WorkedCase, read
 from engine.diagnosis import Diagnoser, shipped
 from tests.sweeps import part
 
 TESTS = Path(__file__).parent.parent
-FOUND = read([TESTS / "cases" / "worked"], shipped().knowledge)
-CASES = {Path(name).stem: case for name, case in FOUND.of(WorkedCase).items()}
+NAMES = sorted(path.stem for path in (TESTS / "cases" / "worked").glob("*.yaml"))
 TRADE_IDS = yaml.load((TESTS / "knowledge" / "trade_ids.yaml").read_text("utf-8"), yaml.CSafeLoader)
 CIRCUITS = {
     ("fuel-shutoff", "ignition-timed"),
@@ -27,23 +27,34 @@ LEAST_CASES_A_COIL = 25
 LEAST_CASES_24_VOLT = 8
 
 
+@cache
+def found() -> CaseFiles:
+    """Return what the files hold, read against the shipped base."""
+    return read([TESTS / "cases" / "worked"], shipped().knowledge)
+
+
+def cases() -> dict[str, WorkedCase]:
+    """Return every case by its file's stem."""
+    return {Path(name).stem: case for name, case in found().of(WorkedCase).items()}
+
+
 def machines() -> list[Mapping[str, Any]]:
     """Return the machine of every worked case."""
-    return [case.request["machine"] for case in CASES.values()]
+    return [case.request["machine"] for case in cases().values()]
 
 
-@pytest.mark.parametrize("name", part(CASES, 4))
+@pytest.mark.parametrize("name", part(NAMES, 4))
 def test_expected_cause_leads(name: str, remembering: Diagnoser) -> None:
     """The cause that an experienced technician would put first leads the answer."""
-    case = CASES[name]
+    case = cases()[name]
     fault = case.fault(remembering.diagnose(case.request)["causes"])
     assert fault is None, case.story
 
 
 def test_file_stem_is_the_case_identifier() -> None:
     """Every file can be read, and a worked case is found under its own identifier."""
-    assert not FOUND.faults
-    assert [case.id for case in CASES.values()] == list(CASES)
+    assert not found().faults
+    assert [case.id for case in cases().values()] == NAMES
 
 
 def test_every_cause_leads_at_least_once() -> None:
@@ -52,7 +63,7 @@ def test_every_cause_leads_at_least_once() -> None:
     A fault that is not in the list has none: what brings it up is in tests/reasoning.
     """
     named = set(TRADE_IDS["causes"]) - {"not-listed"}
-    assert named - {case.lead for case in CASES.values()} == set()
+    assert named - {case.lead for case in cases().values()} == set()
 
 
 def test_every_circuit_has_its_share_of_cases() -> None:

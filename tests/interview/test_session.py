@@ -215,7 +215,7 @@ def test_a_reading_set_aside_says_so_and_is_asked_once_more(
 
     A clamp without peak hold misses the pulse (TRADE, traps), so its zero proves nothing.
     """
-    turn = hold("2", "add pull-current 0 A, no-peak-hold")
+    turn = hold("2", "hands clamp", "add pull-current 0 A, no-peak-hold")
     assert "Set aside, counts for nothing" in said(turn)
     assert "Instead:" in said(turn)
     turn = skip_to(talk, hold, turn, "pull-current")

@@ -40,7 +40,7 @@ def healthy_readings(
     }
 
 
-@pytest.mark.parametrize(("machine", "pull", "hold"), part(MACHINES, 6))
+@pytest.mark.parametrize(("machine", "pull", "hold"), part(MACHINES, 9))
 def test_a_good_machine_with_a_makers_coil_is_called_good(
     diagnoser: Diagnoser, machine: dict[str, Any], pull: float, hold: float
 ) -> None:

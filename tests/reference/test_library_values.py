@@ -21,6 +21,7 @@ from engine.physics.prediction import (
 )
 from engine.reasoning.request import UNIT_WORDS
 from tests.reference import draws
+from tests.sweeps import part
 
 Figure = Callable[[str], None]
 
@@ -59,7 +60,7 @@ def of_hypotheses(prediction: ReadingPrediction) -> list[int]:
 def test_densities_are_scipys(readings: dict[str, ReadingPrediction], figure: Figure) -> None:
     """The likelihood of a reading is SciPy's normal density mixed with its even one."""
     compared = 0
-    for name, prediction in readings.items():
+    for name, prediction in part(readings.items(), 3):
         top = min(prediction.high, OPEN_OHMS)
         scaled = np.linspace(*(float(prediction.scale.of(x)) for x in (prediction.low, top)), 23)
         values = prediction.scale.back(scaled[1:-1])

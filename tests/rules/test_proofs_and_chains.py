@@ -89,7 +89,7 @@ def worked(cause: str) -> list[dict[str, Any]]:
     return [one["request"] for one in read("worked") if one["expect"]["lead"] == cause]
 
 
-@pytest.mark.parametrize("cause", BURNED)
+@pytest.mark.parametrize("cause", part(BURNED, 2))
 def test_a_burned_part_names_a_root_and_the_check_before_replacing(
     cause: str, diagnoser: Diagnoser
 ) -> None:
@@ -111,7 +111,7 @@ def test_no_leader_is_proved_good(diagnoser: Diagnoser) -> None:
     for name in RULES:
         file = read("rules", name)[0]
         requests += [one["request"] for one in (*file["fires"], *file["silent"])]
-    for request in part(requests, 5):
+    for request in part(requests, 8):
         found = concluded(diagnoser, request)
         leader = max(found.view.beliefs, key=found.view.beliefs.__getitem__)
         for proof in found.proofs:

@@ -45,7 +45,7 @@ def test_rules_fire_and_stay_silent_as_their_cases_say(
     rules = [name for name, one in diagnoser.knowledge.rules.items() if one.family == family]
     mine = {name: one for name, one in cases.items() if one[0] in rules}
     wrong = {}
-    for name, (rule, must, case) in part(mine.items(), 4):
+    for name, (rule, must, case) in part(mine.items(), 8):
         fired = case.fired(diagnoser)
         if (rule in fired) != must:
             wrong[name] = f"{case.because} fired: {sorted(fired)}"

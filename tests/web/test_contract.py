@@ -15,7 +15,7 @@ from tests.sweeps import SLOW, part
 WORKED = sorted((Path(__file__).parents[2] / "tests" / "cases" / "worked").glob("*.yaml"))
 REQUESTS = [pytest.param(demo.request, id=demo.id) for demo in part(demos.load_all(), 2)] + [
     pytest.param(load_yaml(path.read_text(), path.name)["request"], id=path.stem)
-    for path in part(WORKED[1 :: 4 if SLOW else 12], 2)
+    for path in part(WORKED[1 :: 4 if SLOW else 12], 4)
 ]
 
 REQUESTS += [

@@ -71,7 +71,7 @@ def modes() -> list[Any]:
     ]
 
 
-@pytest.mark.parametrize(("label", "mode"), part(modes(), 3))
+@pytest.mark.parametrize(("label", "mode"), part(modes(), 5))
 def test_service_keeps_its_word(
     operations: dict[str, Any], label: str, mode: GenerationMode, enlarged: Callable[[int], int]
 ) -> None:
