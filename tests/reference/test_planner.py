@@ -210,7 +210,7 @@ def test_exact_planner_agrees_with_the_independent_recursion() -> None:
     ("causes", "checks", "count"),
     [
         (4, 3, 20),
-        (6, 5, 3),
+        pytest.param(6, 5, 3, marks=ONLY_WHOLE),
         pytest.param(8, 6, 1, marks=ONLY_WHOLE),
         pytest.param(10, 8, 2, marks=ONLY_SLOW),
     ],

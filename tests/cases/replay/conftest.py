@@ -1,5 +1,7 @@
 """A store with closed cases, made as the service makes them."""
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -25,6 +27,9 @@ HISTORY = (
 )
 
 
+WRITTEN: list[bytes] = []
+
+
 @pytest.fixture
 def shop(tmp_path: Path, knowledge: Knowledge) -> Shop:
     """A folder of a shop's own knowledge."""
@@ -33,10 +38,19 @@ def shop(tmp_path: Path, knowledge: Knowledge) -> Shop:
 
 @pytest.fixture
 def book(database: Database, engine: Diagnoser, knowledge: Knowledge) -> Book:
-    """A case book with HISTORY in it, and one case that is still open."""
-    made = Book(database, engine, knowledge)
+    """A case book with HISTORY in it, and one case that is still open.
+
+    It is written once a process; later SQLite stores are copies.
+    """
+    made, file = Book(database, engine, knowledge), str(database.url.database)
+    if database.is_sqlite and WRITTEN:
+        Path(file).write_bytes(WRITTEN[0])
+        return made
     for findings, cause in HISTORY:
         case = made.open({"machine": MACHINE, "findings": findings}, by="yard")
         made.close(case.number, {"cause": cause}, "yard", None)
     made.open({"machine": MACHINE, "findings": [CRANKS]}, by="yard")
+    if database.is_sqlite:
+        with closing(sqlite3.connect(file)) as store:
+            WRITTEN.append(store.serialize())
     return made
