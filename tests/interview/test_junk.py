@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from api.cases import edits
 from api.cases.book import utc_now
 from api.cases.diagnosis import Sent, diagnose_case
-from api.interview import Interview, InterviewState, Turn
+from api.interview import Interview, Turn
 from api.interview.commands import COMMANDS
 from api.interview.contents import contents_of, entries_of
 from api.interview.turn import as_text
@@ -69,8 +69,3 @@ def test_back_always_leads_back(
     for _ in range(3 * len(lines) + 3):
         turn = talk.step(turn.state, "back")
     assert turn.state.entries == ()
-
-
-def test_start_is_empty(talk: Interview) -> None:
-    """Opening an interview records nothing."""
-    assert talk.open(InterviewState()).state.entries == ()

@@ -1,6 +1,7 @@
 """One base with a dozen faults of a dozen kinds: all are reported at once, each with its place."""
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -80,23 +81,25 @@ EXPECTED = [
 ]  # fmt: skip
 
 
-def test_all_are_reported_and_nothing_else(
-    planted: dict[str, str], faults_of: Callable[..., list[Fault]]
-) -> None:
+@pytest.fixture(scope="module")
+def told(planted: dict[str, str], overlay: Callable[..., Path]) -> KnowledgeError:
+    """What loading the base ends in."""
+    with pytest.raises(KnowledgeError) as caught:
+        load_knowledge([overlay(planted)])
+    return caught.value
+
+
+def test_all_are_reported_and_nothing_else(planted: dict[str, str], told: KnowledgeError) -> None:
     """Thirteen faults of text, shape, whole and directory come in one sorted list, no echo."""
-    faults = faults_of(planted)
+    faults = told.faults
     assert faults == sorted(faults)
     assert faults == sorted(Fault(path, message) for path, message in EXPECTED)
     assert len(planted) == len(EXPECTED)
 
 
-def test_the_exception_reads_as_one_line_a_fault(
-    planted: dict[str, str], overlay: Callable[..., object]
-) -> None:
+def test_the_exception_reads_as_one_line_a_fault(told: KnowledgeError) -> None:
     """The exception's own text has a line for each fault: place, then what is wrong."""
-    with pytest.raises(KnowledgeError) as caught:
-        load_knowledge([overlay(planted)])  # type: ignore[list-item]
-    lines = str(caught.value).splitlines()
+    lines = str(told).splitlines()
     assert sorted(lines) == sorted(f"{path}: {message}" for path, message in EXPECTED)
 
 
@@ -112,10 +115,10 @@ CODES = {
 
 
 def test_each_fault_carries_its_code_its_file_and_what_it_is_about(
-    planted: dict[str, str], faults_of: Callable[..., list[Fault]]
+    told: KnowledgeError,
 ) -> None:
     """A program tells faults apart by code and file, and names what is unknown, without words."""
-    faults = {fault.file.removeprefix("shop/"): fault for fault in faults_of(planted)}
+    faults = {fault.file.removeprefix("shop/"): fault for fault in told.faults}
     assert {file: faults[file].code for file in CODES} == CODES
     assert all(fault.path.startswith(fault.file) for fault in faults.values())
     assert faults["rules/traps/one.yaml"].about == ("check", "pull-volts")

@@ -1,4 +1,4 @@
-"""The three doors to a sum, each as a function from a sum and its inputs to the answer."""
+"""A sum worked by the function and by the command."""
 
 import json
 from collections.abc import Callable, Mapping
@@ -6,7 +6,6 @@ from typing import Any
 
 import pytest
 from click.testing import Result
-from flask.testing import FlaskClient
 
 from api.sums import compute
 from engine import Knowledge
@@ -20,14 +19,8 @@ def words(given: Mapping[str, Any]) -> list[str]:
 
 
 @pytest.fixture
-def doors(knowledge: Knowledge, client: FlaskClient, run: Callable[..., Result]) -> dict[str, Work]:
-    """The function, the service and the command."""
-
-    def post(name: str, given: Mapping[str, Any]) -> dict[str, Any]:
-        response = client.post(f"/v1/sums/{name}", json=dict(given))
-        assert response.status_code == 200, response.data
-        found: dict[str, Any] = response.json
-        return found
+def doors(knowledge: Knowledge, run: Callable[..., Result]) -> dict[str, Work]:
+    """The function and the command, each from a sum and its inputs to the answer."""
 
     def command(name: str, given: Mapping[str, Any]) -> dict[str, Any]:
         done = run("sum", name, "--json", *words(given))
@@ -37,7 +30,6 @@ def doors(knowledge: Knowledge, client: FlaskClient, run: Callable[..., Result])
 
     return {
         "function": lambda name, given: compute(knowledge, name, given),
-        "http": post,
         "command": command,
     }
 
@@ -45,3 +37,9 @@ def doors(knowledge: Knowledge, client: FlaskClient, run: Callable[..., Result])
 def figures(answer: Mapping[str, Any]) -> dict[str, Any]:
     """Return the values of an answer by their ids."""
     return {one["id"]: one["value"] for one in answer["results"]}
+
+
+@pytest.fixture
+def worked(knowledge: Knowledge) -> Work:
+    """The values of a sum's answer by their ids."""
+    return lambda name, given: figures(compute(knowledge, name, given))

@@ -1,4 +1,4 @@
-"""Published values of the sums, through the function, the service and the command."""
+"""Published values of the sums; that each door gives the same stands in test_doors."""
 
 import math
 from statistics import NormalDist
@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from engine import Knowledge
-from tests.sums.conftest import Work, figures
+from tests.sums.conftest import Work
 
 FOOT = 0.3048
 WIRE = {"ohms": 0.3, "wire_mm": 1.2}
@@ -103,33 +103,31 @@ PUBLISHED: list[Row] = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("door", ["function", "http", "command"])
 @pytest.mark.parametrize("row", PUBLISHED)
-def test_published_value(doors: dict[str, Work], door: str, row: Row) -> None:
-    """Each door gives the value that the source named beside it gives, to the digits printed."""
+def test_published_value(worked: Work, row: Row) -> None:
+    """A sum gives the value that the source named beside it gives, to the digits printed."""
     name, given, expected, source = row
-    found = figures(doors[door](name, given))
+    found = worked(name, given)
     for figure, value in expected.items():
         wanted = pytest.approx(value, rel=4e-4) if isinstance(value, float) else value
         assert found[figure] == wanted, source
 
 
-@pytest.mark.parametrize("door", ["function", "http", "command"])
-def test_hot_relay_needs_more_volts(doors: dict[str, Work], door: str) -> None:
+def test_hot_relay_needs_more_volts(worked: Work) -> None:
     """Volts to pull in grow with the copper: 7.2 V at 23 C are 8.93 V at 85 C (makers' data)."""
     at = [
-        figures(doors[door]("pull-in-margin", {"supply_volts": 9, "winding_celsius": celsius}))
+        worked("pull-in-margin", {"supply_volts": 9, "winding_celsius": celsius})
         for celsius in (23, 85)
     ]
     assert at[1]["least_volts"] / at[0]["least_volts"] == pytest.approx(8.93 / 7.2, rel=1e-3)
 
 
-def test_typical_winding_needs_half_to_two_thirds(doors: dict[str, Work]) -> None:
+def test_typical_winding_needs_half_to_two_thirds(worked: Work) -> None:
     """At rated volts and 20 C the share is the inverse of pull-in's half to two thirds (common
     practice), and 24 V gives the same share."""
     for volts in (12, 24):
         given = {"supply_volts": volts, "system_volts": volts}
-        share = figures(doors["function"]("pull-in-margin", given))["share_percent"]
+        share = worked("pull-in-margin", given)["share_percent"]
         assert 150 <= share <= 200
 
 
@@ -139,29 +137,29 @@ def test_typical_winding_needs_half_to_two_thirds(doors: dict[str, Work]) -> Non
      (1.07, "cannot say"), (1.25, "it pulls in")],
 )  # fmt: skip
 def test_verdict_needs_19_in_20(
-    doors: dict[str, Work], knowledge: Knowledge, share: float, verdict: str
+    worked: Work, knowledge: Knowledge, share: float, verdict: str
 ) -> None:
     """The chance is the normal share of the log margin; under 19 in 20 nobody can say."""
     plunger = knowledge.circuits["fuel-shutoff-ignition-timed"].plunger
     volts = share * plunger.pull_in_share * 12
-    found = figures(doors["function"]("pull-in-margin", {"supply_volts": volts}))
+    found = worked("pull-in-margin", {"supply_volts": volts})
     chance = NormalDist(0, plunger.pull_in_log_sigma).cdf(math.log(share))
     assert found["chance"] == pytest.approx(chance, rel=1e-4)
     assert found["verdict"] == verdict
 
 
-def test_ohms_on_the_way_take_current(doors: dict[str, Work]) -> None:
+def test_ohms_on_the_way_take_current(worked: Work) -> None:
     """9 V over 0.40 ohm of winding and 0.05 ohm of wire drive 20.0 A (Ohm's law)."""
     given = {"supply_volts": 9, "pull_ohms": 0.4, "path_ohms": 0.05}
-    found = figures(doors["function"]("pull-in-margin", given))
+    found = worked("pull-in-margin", given)
     assert (found["amperes"], found["winding_ohms"]) == (20.0, 0.4)
 
 
-def test_leads_are_taken_off_before_the_verdict(doors: dict[str, Work]) -> None:
+def test_leads_are_taken_off_before_the_verdict(worked: Work) -> None:
     """0.52 ohm with leads of 0.20 ohm is 0.32 ohm: good between 0.255 and 0.345, else bad."""
     given = {"reading": 0.52, "unit": "ohm", "low": 0.255, "high": 0.345} | FINE
-    assert figures(doors["function"]("meter-verdict", given))["verdict"] == "bad"
-    found = figures(doors["function"]("meter-verdict", given | {"lead_ohms": 0.2}))
+    assert worked("meter-verdict", given)["verdict"] == "bad"
+    found = worked("meter-verdict", given | {"lead_ohms": 0.2})
     assert (found["verdict"], found["value"]) == ("good", 0.32)
 
 
@@ -170,7 +168,6 @@ FINE = {"percent": 0.1, "counts": 1, "resolution": 0.001}
 GOOD = {"ab_ohms": 0.33, "bc_ohms": 18.83, "ca_ohms": 18.5, "pull_ohms": 0.33, "hold_ohms": 18.5}
 
 
-@pytest.mark.parametrize("door", ["function", "http", "command"])
 @pytest.mark.parametrize(
     ("changed", "expected"),
     [
@@ -191,15 +188,15 @@ GOOD = {"ab_ohms": 0.33, "bc_ohms": 18.83, "ca_ohms": 18.5, "pull_ohms": 0.33, "
     ],
 )  # fmt: skip
 def test_pins_by_resistances_in_series(
-    doors: dict[str, Work], door: str, changed: dict[str, Any], expected: dict[str, Any]
+    worked: Work, changed: dict[str, Any], expected: dict[str, Any]
 ) -> None:
     """Pins of a part built by hand from two resistances are named, and what is wrong is told."""
-    found = figures(doors[door]("which-pin", GOOD | FINE | changed))
+    found = worked("which-pin", GOOD | FINE | changed)
     assert {name: found[name] for name in expected} == expected
 
 
-def test_a_warm_part_is_expected_to_read_more(doors: dict[str, Work]) -> None:
+def test_a_warm_part_is_expected_to_read_more(worked: Work) -> None:
     """At 80 C a 0.300 ohm winding is expected to have 0.3707 ohm (IEC 60028, calc)."""
     given = GOOD | FINE | {"pull_ohms": 0.3, "winding_celsius": 80}
-    found = figures(doors["function"]("which-pin", given))
+    found = worked("which-pin", given)
     assert found["pull_expected_ohms"] == pytest.approx(0.3707, rel=2e-4)

@@ -71,16 +71,6 @@ def test_the_report_has_its_cautions_before_it_asks_for_more(run: Run, tmp_path:
         assert 0 < out.index(words) < again, words
 
 
-def test_the_findings_are_taken_by_a_diagnosis(run: Run, tmp_path: Path) -> None:
-    """They go into a request as they stand."""
-    found = read(run, write_csv(tmp_path / "pull.csv", text()))
-    machine = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
-    request = {"machine": machine, "findings": found["findings"], "limit": 1, "on_hand": []}
-    done = run("diagnose", "--json", "-", stdin=json.dumps(request))
-    assert done.exit_code == 0, done.output
-    assert json.loads(done.stdout)["set_aside"] == []
-
-
 def test_the_plot_is_written(run: Run, tmp_path: Path) -> None:
     """One SVG with the recording, the fit and the marks, in words too."""
     picture = tmp_path / "pull.svg"
@@ -187,13 +177,6 @@ def test_four_gigabytes_are_refused_within_bounds(
     assert done.exit_code == 1
     assert words in done.stderr
     assert most < 250e6
-
-
-def test_a_file_that_is_not_there(run: Run, tmp_path: Path) -> None:
-    """It is bad input, named."""
-    done = run("trace", tmp_path / "nowhere.csv")
-    assert done.exit_code == 1
-    assert "nowhere.csv" in done.stderr
 
 
 def test_findings_go_into_a_case_once_confirmed(

@@ -37,20 +37,6 @@ def sends(app: Flask, raw: bytes) -> int:
 
 
 @TUNED
-@given(st.binary(max_size=200))
-def test_junk_bytes(app: Flask, raw: bytes) -> None:
-    """Random bytes are refused, not failed on."""
-    sends(app, raw)
-
-
-@TUNED
-@given(JUNK)
-def test_junk_json(app: Flask, value: object) -> None:
-    """Any JSON at all is refused or answered."""
-    sends(app, json.dumps(value).encode())
-
-
-@TUNED
 @given(st.data())
 def test_one_part_replaced_by_junk(app: Flask, case: dict[str, Any], data: st.DataObject) -> None:
     """A good request with any one part of it replaced by junk is refused or answered."""
