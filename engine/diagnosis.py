@@ -21,10 +21,9 @@ from engine.physics.model import ModelStore
 from engine.reasoning.advice import Advisers, Meaning
 from engine.reasoning.belief import Belief, believe, fit_of
 from engine.reasoning.conclusions import Conclusions, conclude
-from engine.reasoning.effects import Effects, effects_of
+from engine.reasoning.effects import Effects, effects_of, superseded
 from engine.reasoning.observe import Observation, case_view, observe
 from engine.reasoning.pairs import weigh_pairs
-from engine.reasoning.repairs import superseded
 from engine.reasoning.request import Request, read_request
 from engine.rules.cautions import Cautions
 from engine.rules.compile import Firing, RuleSet, rule_sets

@@ -12,9 +12,8 @@ from engine.physics.band import Band
 from engine.reasoning.advice import Meaning
 from engine.reasoning.belief import Belief
 from engine.reasoning.conclusions import Proof
-from engine.reasoning.effects import KNOWN, Discount
+from engine.reasoning.effects import KNOWN, Discount, Superseded
 from engine.reasoning.pairs import Pair
-from engine.reasoning.repairs import Superseded
 from engine.rules.compile import Firing
 
 HIDDEN = {"hidden": True}

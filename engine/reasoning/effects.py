@@ -1,17 +1,25 @@
-"""What the qualify rules do to a case: findings discounted, causes shifted or dropped, scope."""
+"""What rules and repairs do to a case before it is weighed.
+
+The qualify rules discount findings, shift or drop causes and bound the scope. A repair made between
+findings can have changed the older ones: these no longer count.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+import numpy as np
+
 from engine.knowledge import Knowledge
 from engine.knowledge.rule_language import FindingTest, Program
-from engine.physics.model import HEALTHY
-from engine.reasoning.repairs import Superseded
-from engine.reasoning.request import NOT_KNOWN, Finding, Request
+from engine.physics.circuit import Floats
+from engine.physics.model import HEALTHY, Model
+from engine.reasoning.observe import Observation
+from engine.reasoning.request import NOT_KNOWN, Done, Finding, Request
 from engine.rules.compile import Firing, concluded
 from engine.rules.views import CaseView, FindingView, holds, matching
 
+CHANGED_FROM = 0.1  # total variation between the results with the fault and without it; judgement
 KNOWN = {"known": True}  # a field that an answer leaves out where it is None
 
 
@@ -24,6 +32,15 @@ class Discount:
     because: str
     instead: str
     keep: float | None = field(default=None, metadata=KNOWN)
+
+
+@dataclass(frozen=True)
+class Superseded:
+    """A finding from before a repair that can have changed it, and why it no longer counts."""
+
+    finding: int
+    done: str
+    because: str
 
 
 @dataclass(frozen=True)
@@ -58,14 +75,14 @@ class Effects:
             found[entry.finding] = min(entry.keep or 0.0, found.get(entry.finding, 1.0))
         return found | {entry.finding: 0.0 for entry in self.superseded}
 
-    def after(self, request: Request, superseded: tuple[Superseded, ...]) -> "Effects":
+    def after(self, request: Request, older: tuple[Superseded, ...]) -> "Effects":
         """Return the effects when causes were put right, and findings from before it are dropped.
 
         Where some were put right and the complaint is unchanged, the machine is not good.
         """
         ended = [*request.excluded, HEALTHY] if request.excluded else []
         ended += [cause for act in request.done for cause in act.causes]
-        return replace(self, dropped_causes=(*self.dropped_causes, *ended), superseded=superseded)
+        return replace(self, dropped_causes=(*self.dropped_causes, *ended), superseded=older)
 
 
 def effects_of(knowledge: Knowledge, view: CaseView, firings: Sequence[Firing]) -> Effects:
@@ -175,3 +192,43 @@ def shares_of(effects: Effects, findings: Sequence[Finding]) -> tuple[float, ...
         0.0 if finding.outcome == NOT_KNOWN else shares.get(finding.index, 1.0)
         for finding in findings
     )
+
+
+def superseded(
+    model: Model, observations: Sequence[Observation], done: Sequence[Done]
+) -> tuple[Superseded, ...]:
+    """Return the findings that a later repair can have changed, in the order of the findings."""
+    found = []
+    for one in observations:
+        index = one.finding.index
+        later = next(
+            (act for act in done if index <= act.after and _changes(model, one, act.causes)), None
+        )
+        if later is not None:
+            because = (
+                f"It was found before this was put right: {later.words}. "
+                "That can have changed it, so it no longer counts."
+            )
+            found.append(Superseded(index, later.words, because))
+    return tuple(found)
+
+
+def _changes(model: Model, observation: Observation, causes: Sequence[str]) -> bool:
+    """Return whether the finding is predicted otherwise with one of the faults than without."""
+    bins = observation.prediction.bins
+    good = _good(model, bins)
+    return any(
+        np.abs(bins[n] - good[model.variant_of[n]]).sum() / 2 > CHANGED_FROM
+        for cause in causes if cause in model.causes
+        for n in np.flatnonzero(model.cause_of == model.causes.index(cause))
+    )  # fmt: skip
+
+
+def _good(model: Model, bins: Floats) -> Floats:
+    """Return what the healthy circuit gives on each variant, shape (variant, result)."""
+    healthy = model.cause_of == model.causes.index(HEALTHY)
+    rows = []
+    for variant in range(len(model.variants)):
+        weights = model.prior * (healthy & (model.variant_of == variant))
+        rows.append(weights @ bins / max(float(weights.sum()), 1e-300))
+    return np.stack(rows)
