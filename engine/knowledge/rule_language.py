@@ -67,17 +67,6 @@ class _Names(fields.Field[tuple[str, ...]]):
         return tuple(listed)
 
 
-class _Words(fields.Field[tuple[Word, ...]]):
-    """A list of words or numbers with something in it."""
-
-    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> tuple[Word, ...]:
-        if not isinstance(value, list) or not value:
-            raise ValidationError(Message("must be a list with something in it", Code.WRONG_TYPE))
-        for one in value:
-            _check_word(one)
-        return tuple(value)
-
-
 @dataclass(frozen=True)
 class AttributeTest:
     """An attribute of a finding is present, missing, equal to a value, or above or below one."""
@@ -124,7 +113,9 @@ def _attribute(name: str, value: Any) -> AttributeTest:
 
 Names = Annotated[tuple[str, ...], _Names]
 One = Annotated[Word, functools.partial(fields.Raw, validate=_check_word)]
-Many = Annotated[tuple[Word, ...], _Words]
+Many = Annotated[
+    tuple[One, ...], validate.Length(min=1, error="must be a list with something in it")
+]
 MachineField = Annotated[
     str, functools.partial(fields.Raw, validate=OneOf("machine field", tuple(MACHINE_FIELDS)))
 ]
@@ -166,9 +157,7 @@ class FindingTest:
     checks: Names = said("The checks, any of them.", default=())
     absent: bool = False
     outcomes: tuple[Any, ...] | None = None
-    reads: Annotated[tuple[str, ...] | None, _Words] = said(
-        "Its verdict is one of these.", key="reads_in", default=None
-    )
+    reads: Many | None = said("Its verdict is one of these.", key="reads_in", default=None)
     above: float | None = said("Its value is above this.", default=None)
     below: float | None = said("Its value is below this.", default=None)
     above_share: float | None = said("The same as a share of the system volts.", default=None)

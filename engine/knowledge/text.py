@@ -23,20 +23,13 @@ class _StrictLoader(_BaseLoader):
 
 
 # YAML 1.1 reads `off` as false and 12:30 as 750; only JSON's scalars are taken here.
-_StrictLoader.add_implicit_resolver(
-    "tag:yaml.org,2002:null", re.compile(r"^(?:null|~|)$"), ["n", "~", ""]
-)
-_StrictLoader.add_implicit_resolver(
-    "tag:yaml.org,2002:bool", re.compile(r"^(?:true|false)$"), ["t", "f"]
-)
-_StrictLoader.add_implicit_resolver(
-    "tag:yaml.org,2002:int", re.compile(r"^-?(?:0|[1-9][0-9]*)$"), list("-0123456789")
-)
-_StrictLoader.add_implicit_resolver(
-    "tag:yaml.org,2002:float",
-    re.compile(r"^-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?$"),
-    list("-0123456789"),
-)
+for _tag, _pattern, _first in (
+    ("null", r"^(?:null|~|)$", ["n", "~", ""]),
+    ("bool", r"^(?:true|false)$", ["t", "f"]),
+    ("int", r"^-?(?:0|[1-9][0-9]*)$", [*"-0123456789"]),
+    ("float", r"^-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?$", [*"-0123456789"]),
+):
+    _StrictLoader.add_implicit_resolver(f"tag:yaml.org,2002:{_tag}", re.compile(_pattern), _first)
 
 
 def _not_here(problem: str, place: Any) -> yaml.MarkedYAMLError:
