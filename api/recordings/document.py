@@ -71,7 +71,7 @@ def document(knowledge: Knowledge, trace: Trace, cranking: bool = False) -> Json
         rate_hertz=neat(1 / trace.step), channels=tuple(trace.channels),
         length_seconds=neat(trace.seconds(trace.size) - trace.start),
         findings=tuple(one.request(knowledge) for one in report.findings),
-        figures=neat(report.figures), refusals=report.refusals, marks=neat(report.marks),
+        figures=neat(report.figures), refusals=tuple(report.refusals), marks=neat(report.marks),
         cautions=cautions(knowledge), curves=neat(_curves(trace, report)),
     ).to_dict()  # fmt: skip
 

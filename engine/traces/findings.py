@@ -87,31 +87,32 @@ class TraceMark:
     value: float
 
 
-@dataclass(frozen=True)
+@dataclass
 class TraceReport:
     """All that a recording tells, in the order in which it is read."""
 
-    findings: tuple[TraceFinding, ...] = ()
-    figures: tuple[TraceFigure, ...] = ()
-    refusals: tuple[TraceRefusal, ...] = ()
-    marks: tuple[TraceMark, ...] = ()
-    model: tuple[tuple[float, float], ...] = ()
-
-
-@dataclass
-class _Reading:
-    """The recording and what has been read of it so far."""
-
-    trace: Trace
-    cranking: bool
-    levels: dict[str, Level] = field(default_factory=dict)
     findings: list[TraceFinding] = field(default_factory=list)
     figures: list[TraceFigure] = field(default_factory=list)
     refusals: list[TraceRefusal] = field(default_factory=list)
     marks: list[TraceMark] = field(default_factory=list)
+    model: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(kw_only=True)
+class _Reading(TraceReport):
+    """The recording and what has been read of it so far."""
+
+    trace: Trace
+    cranking: bool
+    levels: dict[str, Level]
+    spoiled: frozenset[str] = frozenset()
     pulled: Pulled | None = None
     begun: float | None = None
     ended: float | None = None
+
+    def pulse(self, role: str) -> Level | None:
+        """Return the pulse of a channel that is whole enough to be read."""
+        return None if role in self.spoiled else self.levels.get(role)
 
     def find(self, check: str, value: float, unit: str, uncertainty: float, says: str) -> None:
         self.findings.append(TraceFinding(check, value, unit, uncertainty, says))
@@ -126,30 +127,19 @@ class _Reading:
 
 def read_trace(trace: Trace, cranking: bool = False) -> TraceReport:
     """Return what a recording tells; ``cranking`` says that the starter turned meanwhile."""
-    reading = _Reading(trace, cranking)
-    for role in trace.channels:
-        level = level_of(trace, role)
-        if level is not None:
-            reading.levels[role] = level
-    reading.refusals += quality.refusals(trace, reading.levels)
-    spoiled = {one.about for one in reading.refusals}
+    levels = {role: level for role in trace.channels if (level := level_of(trace, role))}
+    reading = _Reading(trace=trace, cranking=cranking, levels=levels)
+    reading.refusals += quality.refusals(trace, levels)
+    reading.spoiled = frozenset(one.about for one in reading.refusals)
     for step in (_pull_current, _pull_length, _volts, _supply, _contact, _hold):
-        step(reading, spoiled)
-    model = reading.pulled.curve() if reading.pulled else ()
-    return TraceReport(
-        tuple(reading.findings), tuple(reading.figures), tuple(reading.refusals),
-        tuple(reading.marks), model,
-    )  # fmt: skip
+        step(reading)
+    reading.model = reading.pulled.curve() if reading.pulled else ()
+    return reading
 
 
-def _pulse(reading: _Reading, role: str, spoiled: set[str]) -> Level | None:
-    """Return the pulse of a channel that is whole enough to be read."""
-    return None if role in spoiled else reading.levels.get(role)
-
-
-def _pull_current(reading: _Reading, spoiled: set[str]) -> None:
-    current = _pulse(reading, "pull-current", spoiled)
-    volts = _pulse(reading, "pull-volts", spoiled)
+def _pull_current(reading: _Reading) -> None:
+    current = reading.pulse("pull-current")
+    volts = reading.pulse("pull-volts")
     if current is None or not current.begun:
         return
     pulled = reading.pulled = fitted(reading.trace, current, volts)
@@ -214,10 +204,10 @@ def _plunger(reading: _Reading, pulled: Pulled) -> None:
         )
 
 
-def _pull_length(reading: _Reading, spoiled: set[str]) -> None:
+def _pull_length(reading: _Reading) -> None:
     """Tell how long the pin was live: by its volts where they are there, else by the current."""
-    trace, volts = reading.trace, _pulse(reading, "pull-volts", spoiled)
-    current = _pulse(reading, "pull-current", spoiled)
+    trace, volts = reading.trace, reading.pulse("pull-volts")
+    current = reading.pulse("pull-current")
     one = volts or current
     if one is None or not one.begun:
         return
@@ -240,8 +230,8 @@ def _pull_length(reading: _Reading, spoiled: set[str]) -> None:
         reading.marks.append(TraceMark("pull ends", reading.ended, one.top))
 
 
-def _volts(reading: _Reading, spoiled: set[str]) -> None:
-    trace, volts = reading.trace, _pulse(reading, "pull-volts", spoiled)
+def _volts(reading: _Reading) -> None:
+    trace, volts = reading.trace, reading.pulse("pull-volts")
     if volts is None:
         return
     if volts.begun:
@@ -257,10 +247,14 @@ def _volts(reading: _Reading, spoiled: set[str]) -> None:
         reading.find("pull-pin-voltage-after", value, "V", 0.02, "five seconds after the command")
 
 
-def _supply(reading: _Reading, spoiled: set[str]) -> None:
+def _supply(reading: _Reading) -> None:
     """Tell what the battery had in the pull, and how far it sagged from before."""
     trace = reading.trace
-    if "battery-volts" not in trace.channels or reading.begun is None or "battery-volts" in spoiled:
+    if (
+        "battery-volts" not in trace.channels
+        or reading.begun is None
+        or "battery-volts" in reading.spoiled
+    ):
         return
     until = reading.ended or reading.begun + 0.5
     before = trace.between("battery-volts", trace.start, reading.begun - 0.005)
@@ -277,10 +271,10 @@ def _supply(reading: _Reading, spoiled: set[str]) -> None:
                      "steady level while cranking")  # fmt: skip
 
 
-def _contact(reading: _Reading, spoiled: set[str]) -> None:
+def _contact(reading: _Reading) -> None:
     """Tell the relay's delay, its bounces, and whether anything clamps the coil's kick."""
-    trace, volts = reading.trace, _pulse(reading, "pull-volts", spoiled)
-    relay = _pulse(reading, "relay-volts", spoiled)
+    trace, volts = reading.trace, reading.pulse("pull-volts")
+    relay = reading.pulse("relay-volts")
     if relay is not None and relay.begun and reading.begun is not None:
         delay = reading.begun - trace.seconds(relay.first)
         reading.figure("relay_delay_seconds", "Relay coil to contact", delay, "s", trace.step)
@@ -315,12 +309,12 @@ def _kick(reading: _Reading, volts: Level) -> None:
         reading.tell("kick-recorded", word, "volts at the pull pin as the pull ends")
 
 
-def _hold(reading: _Reading, spoiled: set[str]) -> None:
+def _hold(reading: _Reading) -> None:
     ended = reading.ended
     if ended is None:
         return
     for role in ("hold-current", "hold-volts"):
-        if role in spoiled or role not in reading.trace.channels:
+        if role in reading.spoiled or role not in reading.trace.channels:
             continue
         found = hold_of(reading.trace, role, ended + 0.05, reading.levels.get(role))
         if found is None:
