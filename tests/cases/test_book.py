@@ -90,12 +90,6 @@ def test_a_withdrawn_finding_stays(book: Book, number: str) -> None:
     assert added.place == 2
 
 
-def test_withdrawing_twice_changes_nothing(book: Book, number: str) -> None:
-    """The second time finds it done: same version, first reason."""
-    first = book.withdraw(number, 1, "Ana", "misheard")
-    assert book.withdraw(number, 1, "Bo", "other") == first
-
-
 def test_a_finding_is_replaced_and_restored_in_one_step_each(book: Book, number: str) -> None:
     """Of a finding and its replacement exactly one counts at any version; the steps say which."""
     case = book.replace_finding(number, 1, VOLTS, "Ana")
@@ -154,15 +148,6 @@ def test_stale_write_shows_what_the_others_did(book: Book, number: str) -> None:
     assert caught.value.current == book.get(number)
 
 
-def test_adding_without_a_version_merges(book: Book, number: str) -> None:
-    """Two people who add findings to the same version both get them in."""
-    book.add_findings(number, [VOLTS], "Ana")
-    case = book.add_findings(number, [AMPS], "Bo")
-    assert [(one.place, one.by) for one in case.findings] == [
-        (1, "Dana"), (2, "Ana"), (3, "Bo"),
-    ]  # fmt: skip
-
-
 def test_faults_stand_in_what_was_sent(book: Book, number: str) -> None:
     """A bad finding is named by its place in the list that was sent, and nothing is kept."""
     with pytest.raises(RequestError) as caught:
@@ -206,11 +191,6 @@ def test_changes_merge_into_the_machine(book: Book, number: str) -> None:
     assert case.machine == MACHINE | {"system_volts": 24}
     changed = book.steps(number, since=2)[0].changed["fields"]
     assert changed["machine"]["from"]["fuse_amps"] == 30
-
-
-def test_a_change_of_nothing_is_no_step(book: Book, number: str) -> None:
-    """The version stays when everything is as it was."""
-    assert book.change(number, {"complaint": "", "machine": {}}, "Ana", 1).version == 1
 
 
 def test_a_machine_that_cannot_have_a_finding_is_refused(book: Book, number: str) -> None:

@@ -17,12 +17,12 @@ from engine.reasoning.request import read_request
 from tests.reference.clips_export import walk
 from tests.reference.rule_facts import Case, Drawer
 from tests.reference.rule_runs import Clips, Engine, Outcome, case_of, is_about_step
-from tests.sweeps import part
+from tests.sweeps import WHOLE, part
 
 CASE_FILES = sorted((Path(__file__).parents[1] / "cases" / "rules").glob("*.yaml"))
 BLIND = 50
 EVERY = 20
-LEAST_SHARE_FIRED = 0.97
+LEAST_SHARE_FIRED = 0.97 if WHOLE else 0.9  # of few rules chance leaves out more
 
 Figure = Callable[[str], None]
 Sized = Callable[[int], int]

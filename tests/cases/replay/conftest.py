@@ -15,7 +15,6 @@ MACHINE = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "bo
 CRANKS = {"check": "engine-response", "outcome": "cranks-no-start"}
 AMPS = {"check": "pull-current", "value": 3.1, "unit": "A"}
 VOLTS = {"check": "pull-pin-voltage", "value": 11.4, "unit": "V"}
-FUSE = {"check": "fuse-look", "outcome": "blown"}
 # what was found, and what it was
 HISTORY = (
     ([CRANKS, VOLTS, AMPS], "ground-resistive"),
