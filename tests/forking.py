@@ -31,7 +31,7 @@ _MESSAGE = 2**17  # bytes: arguments and environment of one command
 _STREAMS = 3  # standard input, output and errors
 # what the commands import only once they know that they need it
 _MODULES = (
-    "api.cli.starting",
+    "api.cli.serve",
     "api.web.health",
     "api.desk.routes",
     "api.cases.learning",
@@ -232,7 +232,7 @@ def _load() -> None:
     from api.cli.main import COMMANDS
     from engine.diagnosis import shipped, shipped_knowledge
 
-    for name in (*_MODULES, *(place.partition(":")[0] for place, _ in COMMANDS.values())):
+    for name in (*_MODULES, *(f"api.cli.{one.partition(':')[0]}" for one, _ in COMMANDS.values())):
         importlib.import_module(name)
     # The client library of the metrics looks once, as it is imported, for where workers count.
     assert "prometheus_client" not in sys.modules

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from functools import partial
+from itertools import islice
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from api import strict_json
@@ -36,20 +37,15 @@ def split(read: Callable[[int], bytes], block: int) -> Iterator[bytes]:
     ``read`` returns at most so many bytes and none at the end. Of a line that is too long only the
     beginning is kept, so memory is bounded whatever is sent.
     """
-    held = bytearray()
+    held = b""
     while piece := read(block):
         *whole, rest = piece.split(b"\n")
         for part in whole:
-            _hold(held, part)
-            yield bytes(held).rstrip(b"\r")
-            held.clear()
-        _hold(held, rest)
+            yield (held + part)[:_KEPT].rstrip(b"\r")
+            held = b""
+        held = held if len(held) == _KEPT else (held + rest)[:_KEPT]
     if held:
-        yield bytes(held).rstrip(b"\r")
-
-
-def _hold(held: bytearray, part: bytes) -> None:
-    held += part[: max(0, _KEPT - len(held))]
+        yield held.rstrip(b"\r")
 
 
 def answer_line(
@@ -91,22 +87,18 @@ class WorkerLostError(Exception):
 
 
 def in_order(
-    work: Callable[[list[_Item]], list[_Result]],
-    items: Iterable[_Item],
-    jobs: int,
+    work: Callable[[list[_Item]], list[_Result]], items: Iterable[_Item], jobs: int,
     prepare: Callable[[], None],
-    weigh: Callable[[_Item], int] = lambda _: 1,
-) -> Iterator[_Result]:
+) -> Iterator[_Result]:  # fmt: skip
     """Yield what ``work`` makes of the items, in their order, worked out in ``jobs`` processes.
 
-    ``prepare`` runs once in each process. An item counts for ``weigh(item)`` of the
-    ``GROUP`` that go out at once. Raises WorkerLostError when a process is lost.
+    ``prepare`` runs once in each process. Raises WorkerLostError when a process is lost.
     """
     context = multiprocessing.get_context("spawn")  # threads and fork do not go together
     pool = ProcessPoolExecutor(jobs, context, initializer=_begin, initargs=(prepare,))
     waiting: deque[Future[list[_Result]]] = deque()
     try:
-        for group in groups(items, weigh):
+        for group in groups(items):
             waiting.append(pool.submit(work, group))
             if len(waiting) >= jobs * AHEAD:
                 yield from waiting.popleft().result()
@@ -118,19 +110,10 @@ def in_order(
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def groups(
-    items: Iterable[_Item], weigh: Callable[[_Item], int] = lambda _: 1
-) -> Iterator[list[_Item]]:
-    """Yield the items in lists, each as soon as it weighs ``GROUP`` or more."""
-    group: list[_Item] = []
-    weight = 0
-    for item in items:
-        group.append(item)
-        weight += weigh(item)
-        if weight >= GROUP:
-            yield group
-            group, weight = [], 0
-    if group:
+def groups(items: Iterable[_Item]) -> Iterator[list[_Item]]:
+    """Yield the items in lists of ``GROUP``."""
+    rest = iter(items)
+    while group := list(islice(rest, GROUP)):
         yield group
 
 
@@ -149,8 +132,6 @@ def _end_with(parent: Any) -> None:
     os._exit(1)
 
 
-Numbered = tuple[int, bytes]
-_BYTES_AS_ONE = 16 * 1024  # a line of so many bytes counts as one more in its group
 _engine: list["Engine"] = []  # of a worker process
 
 
@@ -163,16 +144,12 @@ def answers(knowledge: Knowledge, lines: Iterable[bytes], jobs: int) -> Iterator
     if jobs == 1:  # answers one by one: somebody may wait for each before sending the next
         engine = diagnoser_of(knowledge)
         return (answer_line(engine, number, raw) for number, raw in numbered)
-    return in_order(_answer_group, numbered, jobs, partial(_prepare, knowledge), _weight)
-
-
-def _weight(line: Numbered) -> int:
-    return 1 + len(line[1]) // _BYTES_AS_ONE
+    return in_order(_answer_group, numbered, jobs, partial(_prepare, knowledge))
 
 
 def _prepare(knowledge: Knowledge) -> None:
     _engine[:] = [Diagnoser(knowledge)]
 
 
-def _answer_group(group: list[Numbered]) -> list[tuple[bool, str]]:
+def _answer_group(group: list[tuple[int, bytes]]) -> list[tuple[bool, str]]:
     return [answer_line(_engine[0], number, raw) for number, raw in group]

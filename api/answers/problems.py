@@ -4,6 +4,7 @@ import logging
 from collections.abc import Iterable
 from dataclasses import dataclass
 from http import HTTPStatus
+from importlib import resources
 from itertools import islice
 from typing import Any
 
@@ -14,40 +15,31 @@ from api import strict_json
 from api.logs import LogLine, fault
 from api.strict_json import JsonObject
 from engine.answer import documents
+from engine.knowledge.text import load_yaml
 
 MEDIA_TYPE = "application/problem+json"
 MOST_ERRORS = 100
 
 _log = logging.getLogger("threewire.api")
 
-# type, title and what to do; `type` is a relative reference that names the kind for a program.
-_KINDS: dict[int, tuple[str, str, str]] = {
-    400: ("malformed", "The request cannot be read", "Correct the request and send it again."),
-    401: ("no-key", "A key is needed", "Send 'Authorization: Bearer' and a key that is in force."),
-    403: ("not-allowed", "This key may not do that", "Use a key with the role that is named."),
-    404: ("not-found", "There is no such thing here", "See /openapi.json for what there is."),
-    405: ("method-not-allowed", "This method is not taken here", "The Allow header names them."),
-    406: ("not-acceptable", "No answer in that form", "Answers are application/json; accept it."),
-    409: ("conflict", "The case does not take this now", "Look at its state; reopen it first."),
-    412: (
-        "changed-meanwhile",
-        "The case has changed",
-        "See 'changes'; send it again with the new ETag if it still holds.",
-    ),
-    413: ("too-large", "The request is too large", "Send one machine's findings, at most 1 MiB."),
-    415: ("unsupported-media-type", "The body is not JSON", "Send application/json in UTF-8."),
-    422: ("bad-facts", "The facts do not fit", "Each error names the place and what is wrong."),
-    428: (
-        "version-needed",
-        "Say which version you saw",
-        "Send If-Match with the case's ETag, or '*'.",
-    ),
-    429: ("too-many", "Too many requests", "Wait as long as Retry-After says."),
-    431: ("header-too-large", "The header is too large", "Send fewer or shorter header fields."),
-    500: ("internal", "The service failed", "Nothing you sent is at fault. Report the request id."),
-    501: ("not-implemented", "This is not taken here", "Send the body with a length, or chunked."),
-    503: ("not-ready", "The service is not ready", "Try again later, or look at its log."),
-}
+
+@dataclass(frozen=True)
+class ProblemKind(documents.Document):
+    """What a kind of problem means; ``kind`` is the last part of its ``type``."""
+
+    kind: str
+    title: str
+    status: int
+    advice: str
+
+
+def _kinds() -> dict[int, ProblemKind]:
+    text = resources.files("api.answers").joinpath("problems.yaml").read_text(encoding="utf-8")
+    told: Any = load_yaml(text, "problems.yaml")
+    return {int(status): ProblemKind(status=int(status), **one) for status, one in told.items()}
+
+
+_KINDS = _kinds()
 
 
 class ProblemError(Exception):
@@ -57,17 +49,12 @@ class ProblemError(Exception):
     """
 
     def __init__(
-        self,
-        status: int,
-        detail: str | None = None,
-        errors: Iterable[tuple[str, str]] = (),
+        self, status: int, detail: str | None = None, errors: Iterable[tuple[str, str]] = (),
         headers: dict[str, str] | None = None,
-    ) -> None:
+    ) -> None:  # fmt: skip
         super().__init__(detail)
-        self.status = status
-        self.detail = detail
-        self.errors = list(errors)
-        self.headers = headers or {}
+        self.status, self.detail = status, detail
+        self.errors, self.headers = list(errors), headers or {}
 
 
 def document(
@@ -77,15 +64,10 @@ def document(
 
     The command line writes the same document for a bad line, so that all doors say the same.
     """
-    kind, title, advice = _KINDS.get(status) or _KINDS[400 if status < 500 else 500]
+    meant = _KINDS.get(status) or _KINDS[400 if status < 500 else 500]
     told = [{"path": path, "message": message} for path, message in islice(errors, MOST_ERRORS)]
-    return {
-        "type": f"/problems/{kind}",
-        "title": title,
-        "status": status,
-        "detail": detail or advice,
-        "errors": told,
-    }
+    return {"type": f"/problems/{meant.kind}", "title": meant.title, "status": status,
+            "detail": detail or meant.advice, "errors": told}  # fmt: skip
 
 
 def faults_document(faults: Iterable[Any], done: str = "diagnosed") -> JsonObject:
@@ -94,7 +76,9 @@ def faults_document(faults: Iterable[Any], done: str = "diagnosed") -> JsonObjec
     ``done`` is what was not done with the request.
     """
     errors = pairs(faults)
-    return document(422, counted(len(errors), done), errors)
+    many = f"{len(errors)} things in the request are wrong"
+    said = "One thing in the request is wrong" if len(errors) == 1 else many
+    return document(422, f"{said}; nothing was {done}.", errors)
 
 
 def pairs(faults: Iterable[Any]) -> list[tuple[str, str]]:
@@ -105,16 +89,6 @@ def pairs(faults: Iterable[Any]) -> list[tuple[str, str]]:
 def json_document(fault: strict_json.JsonError) -> JsonObject:
     """Return the 400 document for text that is not taken as JSON."""
     return document(400, str(fault), [("", str(fault))])
-
-
-@dataclass(frozen=True)
-class ProblemKind(documents.Document):
-    """What a kind of problem means."""
-
-    kind: str
-    title: str
-    status: int
-    advice: str
 
 
 @dataclass(frozen=True)
@@ -142,17 +116,7 @@ class ProblemDocument:
 
 def kinds() -> dict[str, ProblemKind]:
     """Return what each ``type`` means, by the last part of its path."""
-    return {
-        kind: ProblemKind(kind, title, status, advice)
-        for status, (kind, title, advice) in _KINDS.items()
-    }
-
-
-def counted(number: int, done: str) -> str:
-    """Return how many things are wrong, as a sentence, and what was not done therefore."""
-    if number == 1:
-        return f"One thing in the request is wrong; nothing was {done}."
-    return f"{number} things in the request are wrong; nothing was {done}."
+    return {one.kind: one for one in _KINDS.values()}
 
 
 def respond(problem: JsonObject, headers: dict[str, str] | None = None) -> Response:

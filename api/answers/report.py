@@ -2,34 +2,16 @@
 
 First what is wrong, how sure that is, and what to do next with its cautions; then the reasons. A
 caution is printed in full where it is first needed and by its number after that, so that the
-important ones are not drowned in repetition. On a terminal it stands in boxes.
+important ones are not drowned in repetition.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import cached_property
 from typing import Any
-
-import click
-from rich import box
-from rich.console import Console, Group, RenderableType
-from rich.padding import Padding
-from rich.panel import Panel
-from rich.table import Table
-from rich.text import Text
 
 from api.answers.conclusions import behind, cause_of
 from api.answers.finding_words import named
-from api.answers.text import (
-    WIDTH,
-    Line,
-    Section,
-    as_text,
-    sections_of,
-    strength,
-    sureness,
-    templates,
-)
+from api.answers.text import Section, sections_of, strength, sureness, templates
 from api.strict_json import Json
 from engine import Knowledge
 from engine.answer.words import listed
@@ -64,8 +46,23 @@ class _Report:
     def __init__(self, answer: Json, knowledge: Knowledge, numbers: dict[str, int]) -> None:
         self.answer: Json = _one_line(answer)
         self.knowledge = knowledge
-        self.covered = bool(answer["scope"]["covered"])
         self._numbers = numbers  # of the cautions printed so far, by their text
+        self.covered = bool(answer["scope"]["covered"])
+        causes, advice = self.answer["causes"], self.answer["advice"]
+        self.likely = [one for one in causes if one["probability"] >= LEAST_SHOWN] or causes[:1]
+        self.rest = causes[len(self.likely) :]  # named together
+        groups = [one["group"] for one in causes]
+        # how many nothing separates yet from the first
+        self.together = groups.count(groups[0]) if groups else 0
+        # what to put right now: chance over minutes, not chance alone, decides
+        first = next(iter(advice["repair_order"]), "")
+        repairs = advice["do"] == "repair" and causes
+        self.repaired_now = cause_of(self.answer, first) if repairs else None
+        # How to repair what is true 6 times in 100 is no help: it reads like advice.
+        self.explained = [
+            cause for cause in (causes if self.covered else ())
+            if cause["probability"] >= LEAST_EXPLAINED or cause is self.repaired_now
+        ]  # fmt: skip
 
     def sections(self) -> list[Section]:
         """Return the sections that have something to say, in reading order."""
@@ -73,6 +70,7 @@ class _Report:
         return sections_of(template.render(
             report=self, answer=self.answer, name=self._name, findings=_findings, listed=listed,
             sureness=sureness, strength=strength, least_explained=LEAST_EXPLAINED,
+            no_repair=_OWN_NAMES,
         ))  # fmt: skip
 
     def _name(self, wanted: str) -> str:
@@ -86,48 +84,6 @@ class _Report:
         """Return whether a finding or a belief raised this caution, and not the machine alone."""
         rule = self.knowledge.rules.get(caution["id"])
         return rule is not None and any(_about_findings(condition) for condition in rule.when)
-
-    @property
-    def likely(self) -> Sequence[Json]:
-        """Return the causes that are ranked one by one."""
-        causes: Sequence[Json] = self.answer["causes"]
-        return [one for one in causes if one["probability"] >= LEAST_SHOWN] or causes[:1]
-
-    @property
-    def rest(self) -> Sequence[Json]:
-        """Return the causes that are named together."""
-        found: Sequence[Json] = self.answer["causes"][len(self.likely) :]
-        return found
-
-    @property
-    def together(self) -> int:
-        """Return how many causes nothing separates yet from the first."""
-        groups = [one["group"] for one in self.answer["causes"]]
-        return groups.count(groups[0])
-
-    @cached_property
-    def repaired_now(self) -> Json | None:
-        """The cause to put right now: chance over minutes, not chance alone, decides."""
-        advice = self.answer["advice"]
-        if advice["do"] != "repair" or not self.answer["causes"]:
-            return None
-        return cause_of(self.answer, next(iter(advice["repair_order"]), ""))
-
-    @property
-    def explained(self) -> list[Json]:
-        """Return the causes that may well be true, and the one to put right now.
-
-        How to repair what is true 6 times in 100 is no help: it reads like advice.
-        """
-        return [
-            cause
-            for cause in (self.answer["causes"] if self.covered else ())
-            if cause["probability"] >= LEAST_EXPLAINED or cause is self.repaired_now
-        ]
-
-    def is_fault(self, cause: Json) -> bool:
-        """Return whether a cause can be put right in this circuit."""
-        return cause["id"] not in _OWN_NAMES
 
     def numbered(self, texts: Iterable[str]) -> Iterator[str]:
         """Yield cautions: new ones in full with a number, known ones by their number."""
@@ -184,48 +140,3 @@ def _about_findings(condition: object) -> bool:
         keys = {"check", "checks", "cause", "concluded"}
         return bool(keys & set(condition)) or any(map(_about_findings, condition.values()))
     return isinstance(condition, (list, tuple)) and any(map(_about_findings, condition))
-
-
-def print_report(answer: Json, knowledge: Knowledge) -> None:
-    """Print the report of an answer on standard output."""
-    parts = sections(answer, knowledge)
-    console = _console()
-    if console.is_terminal:
-        console.print(*(as_box(part) for part in parts), sep="\n")
-    else:
-        click.echo("\n".join(as_text(parts)))
-
-
-def print_text(paragraphs: Sequence[str]) -> None:
-    """Print paragraphs, broken as the report is."""
-    console = _console()
-    width = min(WIDTH, console.width) if console.is_terminal else WIDTH
-    for paragraph in paragraphs:
-        click.echo(Line(paragraph).wrapped(width))
-
-
-def _console() -> Console:
-    """Return a console that lays out and does not colour."""
-    return Console(no_color=True, highlight=False, markup=False, emoji=False, soft_wrap=False)
-
-
-def as_box(part: Section) -> RenderableType:
-    """Return a section for a terminal: what has to be seen at once is boxed."""
-    body = Group(*(_row(line) for line in part.lines))
-    if part.first_screen:
-        heavy = box.HEAVY if part.title.endswith("Stop first") else box.ROUNDED
-        return Panel(body, title=Text(part.title, style="bold"), title_align="left", box=heavy)
-    return Padding(Group(Text(part.title, style="bold underline"), body), (0, 1, 1, 1))
-
-
-def _row(line: Line) -> RenderableType:
-    """Return one line with its lead hanging before it."""
-    grid = Table.grid(padding=(0, 1))
-    if line.lead:
-        grid.add_column(no_wrap=True)
-        grid.add_column(ratio=1)
-        grid.add_row(Text(line.lead, style="bold"), Text(line.text))
-    else:
-        grid.add_column(ratio=1)
-        grid.add_row(Text(line.text))
-    return Padding(grid, (0, 0, 0, 3 * line.indent))

@@ -52,11 +52,10 @@ class Line:
 
 @dataclass(frozen=True)
 class Section:
-    """A titled part of the report; ``first_screen`` marks what has to be seen at once."""
+    """A titled part of the report."""
 
     title: str
     lines: list[Line] = field(default_factory=list)
-    first_screen: bool = False
 
 
 def as_text(parts: Sequence[Section], width: int = WIDTH) -> list[str]:
@@ -72,14 +71,13 @@ def as_text(parts: Sequence[Section], width: int = WIDTH) -> list[str]:
 def sections_of(text: str) -> list[Section]:
     """Return the sections that a template wrote; those without lines are left out.
 
-    ``# `` begins a section and ``#! `` one that has to be seen at once; a sign, an empty box, or a
-    number with a point at the start of a line hangs before it; two spaces are a step inward.
+    ``# `` begins a section; a sign, an empty box, or a number with a point at the start of a line
+    hangs before it; two spaces are a step inward.
     """
     found: list[Section] = []
     for row in text.splitlines():
-        if row.startswith(("# ", "#! ")):
-            mark, title = row.split(" ", 1)
-            found.append(Section(title, first_screen=mark == "#!"))
+        if row.startswith("# "):
+            found.append(Section(row[2:]))
         elif row.strip():
             words = row.lstrip(" ")
             lead = _LEAD.match(words)
@@ -111,15 +109,15 @@ def templates(package: str, folder: str, one_line: bool = False) -> Environment:
 
     With ``one_line`` a text that is put in has no line ends.
     """
+
+    def flat(value: Any) -> Any:
+        return _BREAKS.sub(" ", value) if isinstance(value, str) else value
+
     return Environment(
         loader=PackageLoader(package, folder), autoescape=select_autoescape(("html", "svg")),
         undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-        finalize=_one_line if one_line else None,
+        finalize=flat if one_line else None,
     )  # fmt: skip
-
-
-def _one_line(value: Any) -> Any:
-    return _BREAKS.sub(" ", value) if isinstance(value, str) else value
 
 
 def xml_text(text: str) -> str:

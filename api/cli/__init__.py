@@ -1,1 +1,1 @@
-"""The command line, one module a command. A command imports what it needs when it runs."""
+"""The command line. A module is loaded when one of its commands is asked for."""

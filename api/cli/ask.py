@@ -1,24 +1,29 @@
-"""``threewire ask``: the interview."""
+"""``threewire ask`` and ``threewire hear``: the interview, and what a caller's words may mean."""
 
 import signal
 import sys
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 import click
 
+from api import strict_json
+from api.answers.text import Line, Section
 from api.cases import CaseError
 from api.cases.case import Case
 from api.cli.ask_book import Keeper, default_file, open_book
 from api.cli.ask_terminal import Run, Screen
-from api.cli.inputs import BadInput, knowledge_from, overlay_option
+from api.cli.inputs import BadInput, knowledge_option, show
 from api.interview.contents import accept, entries_of
 from api.interview.desk import Desk
+from api.interview.hearing import HearingAnswer, quoted
+from api.interview.hearing import hear as heard_in
 from api.interview.session import Interview
 from api.interview.state import Entry, InterviewState
-from api.interview.turn import Block, text
+from api.interview.turn import Block
+from api.interview.turn import text as block
 from api.store import SchemaError, StoreUnavailableError
+from engine import Knowledge
 from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
 from engine.knowledge.faults import unknown
@@ -37,10 +42,10 @@ from engine.knowledge.faults import unknown
     "--book", metavar="FILE", type=click.Path(dir_okay=False, path_type=Path),
     help="SQLite file that interviews are kept in as cases; left out, a file of this user.",
 )  # fmt: skip
-@overlay_option
+@knowledge_option
 def ask(
     audience: str | None, hands: str | None, resume: str | None, book: Path | None,
-    overlay: tuple[str, ...],
+    knowledge: Knowledge,
 ) -> None:  # fmt: skip
     """Find the cause in an interview, from the complaint to a work order.
 
@@ -51,24 +56,12 @@ def ask(
     """
     _set_up_streams()
     given = _given(audience, hands)
-    _refuse_old_file(resume)
-    talk = Interview(diagnoser_of(knowledge_from(overlay)))
+    talk, screen = Interview(diagnoser_of(knowledge)), Screen()
     keeper = _keeper(book, resume, talk.desk)
-    screen = Screen()
     state, first = InterviewState(entries=given), _unfinished(keeper) if screen.typed else []
     if keeper.case is not None:
         state, first = _resumed(keeper.case, talk, given)
     sys.exit(Run(talk, state, screen, keeper).hold(tuple(first)))
-
-
-def _refuse_old_file(resume: str | None) -> None:
-    """Raise BadInput where a file is named: interviews are kept as cases."""
-    if resume is not None and (resume == "-" or Path(resume).suffix or Path(resume).is_file()):
-        raise BadInput([
-            f"{resume}: interviews are no longer kept in files of their own, and one that an "
-            "earlier threewire saved cannot be read; they are cases in a book. Give the number of "
-            "a case: threewire ask --resume NUMBER"
-        ])  # fmt: skip
 
 
 def _keeper(file: Path | None, resume: str | None, desk: Desk) -> Keeper:
@@ -89,8 +82,8 @@ def _unfinished(keeper: Keeper) -> list[Block]:
     """Return a word on the interview that was left last, if it came to no end."""
     cases = keeper.book.list(state="open", limit=1).cases if keeper.book else ()
     return [
-        text(f"Not finished yet: case {one.shown_number} {one.machine_type}".rstrip() + ". "
-             f"Go on with: threewire ask --resume {one.number}")
+        block(f"Not finished yet: case {one.shown_number} {one.machine_type}".rstrip() + ". "
+              f"Go on with: threewire ask --resume {one.number}")
         for one in cases
     ]  # fmt: skip
 
@@ -101,7 +94,7 @@ def _resumed(
     """Return the state of a case, and what of it the present knowledge does not take."""
     entries = entries_of(case)
     kept, dropped = accept(entries, len(entries), talk.desk)
-    first = [text(*dropped, title="No longer fits, and was left out")] if dropped else []
+    first = [block(*dropped, title="No longer fits, and was left out")] if dropped else []
     return talk.given(InterviewState(entries=tuple(kept)), given), first
 
 
@@ -111,26 +104,51 @@ def _set_up_streams() -> None:
     if reconfigure:
         reconfigure(errors="replace")
     for name in ("SIGTERM", "SIGHUP"):
-        number = getattr(signal, name, None)
-        if number is not None:
-            signal.signal(number, _interrupt)
-
-
-def _interrupt(_number: int, _frame: FrameType | None) -> None:
-    raise KeyboardInterrupt
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.default_int_handler)
 
 
 def _given(audience: str | None, hands: str | None) -> tuple[Entry, ...]:
     """Return the answers that stand on the command line."""
     found = [Entry("machine", "audience", audience)] if audience else []
-    if hands is None:
-        return tuple(found)
-    words = [one.strip() for one in hands.split(",") if one.strip()]
-    wrong = [one for one in words if one not in (*items.KINDS, "all")]
-    if wrong or not words:
-        message = unknown("kind of check", (wrong or [hands])[0], items.KINDS)
-        raise click.BadParameter(
-            f"{message}: any of {', '.join(items.KINDS)}", param_hint="--hands"
-        )
-    kinds = None if "all" in words else [one for one in items.KINDS if one in words]
-    return (*found, Entry("machine", "hands", kinds))
+    if hands is not None:
+        words = [one.strip() for one in hands.split(",") if one.strip()]
+        wrong = [one for one in words if one not in (*items.KINDS, "all")]
+        if wrong or not words:
+            message = unknown("kind of check", (wrong or [hands])[0], items.KINDS)
+            raise click.BadParameter(message, param_hint="--hands")
+        kinds = None if "all" in words else [one for one in items.KINDS if one in words]
+        found.append(Entry("machine", "hands", kinds))
+    return tuple(found)
+
+
+@click.command()
+@click.argument("text")
+@click.option("--duty", type=click.Choice(items.DUTIES), help="What the solenoid does.")
+@click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
+@knowledge_option
+def hear(text: str, duty: str | None, as_json: bool, knowledge: Knowledge) -> None:
+    """Say what a caller's words (TEXT) may mean. Nothing is taken before you confirm it."""
+    found = heard_in(knowledge, text, duty)
+    sections = _heard(found)
+    if as_json:
+        click.echo(strict_json.dumps(found.to_dict()))
+    elif sections:
+        show(sections)
+    else:
+        click.echo("Nothing is heard in that.")
+
+
+def _heard(found: HearingAnswer) -> list[Section]:
+    rows = {
+        "STOP. Read this out first": [(one.text, one.heard) for one in found.cautions],
+        "Perhaps found": [
+            (f"{one.name}: {one.words}", one.heard) for one in (*found.complaints, *found.findings)
+        ],
+        "Perhaps it is": [(one.name, one.heard) for one in found.causes],
+        "Asked for": [(one.name, one.heard) for one in found.checks],
+    }
+    return [
+        Section(title, [Line(f"{words} ({quoted(heard)})") for words, heard in lines])
+        for title, lines in rows.items() if lines
+    ]  # fmt: skip

@@ -1,80 +1,26 @@
-"""``threewire diagnose``: one request from a file, or many, one a line."""
+"""``threewire diagnose`` and ``threewire draw``: one request from a file, or many, one a line."""
 
-import stat
-import sys
-from collections.abc import Callable
+import contextlib
+import re
 from pathlib import Path
-from typing import Any
+from typing import cast
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
-from rich.progress import Progress as Bar
+import yaml
 
 from api import strict_json
+from api.answers.answering import MAX_BYTES
 from api.answers.batch import WorkerLostError, answers, split
-from api.answers.report import print_report
-from api.cli.inputs import BadInput, answered, knowledge_from, overlay_option, read, told, write
-from engine import Knowledge
-
-
-class Progress:
-    """A bar on standard error while it is a terminal; bytes read of ``file``, and lines done.
-
-    Where answers go to the same terminal there is no bar: it would be torn apart by them.
-    """
-
-    def __init__(self, file: str) -> None:
-        self._lines = 0
-        self._bar = Bar(
-            BarColumn(), TextColumn("{task.fields[lines]} lines"),
-            TimeRemainingColumn(compact=True), console=Console(stderr=True), transient=True,
-            disable=not sys.stderr.isatty() or sys.stdout.isatty(),
-        )  # fmt: skip
-        self._task = self._bar.add_task("", total=_size(file), lines=0)
-
-    def __enter__(self) -> "Progress":
-        self._bar.start()
-        return self
-
-    def __exit__(self, *_: Any) -> None:
-        self._bar.stop()
-
-    def counted(self, read: Callable[[int], bytes]) -> Callable[[int], bytes]:
-        """Return ``read``, counting what it returns."""
-
-        def counting(size: int) -> bytes:
-            piece = read(size)
-            self._bar.advance(self._task, len(piece))
-            return piece
-
-        return counting
-
-    def one_more(self) -> None:
-        """Count a line that is done."""
-        self._lines += 1
-        self._bar.update(self._task, lines=self._lines)
-
-
-def _size(file: str) -> int | None:
-    """Return how many bytes a plain file has, or None where nobody can know."""
-    try:
-        found = Path(file).stat() if file != "-" else None
-    except OSError:
-        return None
-    return found.st_size if found and stat.S_ISREG(found.st_mode) else None
-
+from api.answers.report import sections
+from api.cli.inputs import BadInput, knowledge_option, show, told, write
+from api.drawing import SHAPES, Shape, in_full, svg
+from api.strict_json import Json
+from engine import Knowledge, KnowledgeError, RequestError
+from engine.diagnosis import diagnoser_of
+from engine.knowledge.text import load_yaml
 
 BLOCK = 64 * 1024
-
-
-class _Lost(BadInput):
-    """Not the input's fault, so with the exit status of a fault in threewire."""
-
-    exit_code = 70
-
-    def __init__(self, line: str) -> None:
-        super().__init__([line])
+_Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 @click.command()
@@ -89,41 +35,125 @@ class _Lost(BadInput):
     help="With --ndjson: processes that share the lines; one a core is right. The answers are the "
     "same, but come in blocks.",
 )  # fmt: skip
-@overlay_option
-def diagnose(file: str, as_json: bool, ndjson: bool, jobs: int, overlay: tuple[str, ...]) -> None:
-    """Diagnose the machine that FILE (JSON or YAML) tells of; - is standard input.
+@knowledge_option
+def diagnose(file: str, as_json: bool, ndjson: bool, jobs: int, knowledge: Knowledge) -> None:
+    """Diagnose the machine that FILE tells of.
 
-    Prints a report to read, or with --json what the service would answer. Exit status 1 when the
-    request, or any line of it, is bad.
+    FILE is JSON or YAML; - is standard input. Prints a report to read, or with --json what the
+    service would answer. Exit status 1 when the request, or any line of it, is bad.
     """
     if as_json and ndjson:
         raise click.UsageError("--json and --ndjson exclude each other: choose one")
     if jobs > 1 and not ndjson:
         raise click.UsageError("--jobs goes with --ndjson: one request is one job")
-    knowledge = knowledge_from(overlay)
     if ndjson:
-        diagnose_lines(knowledge, file, jobs)
+        _diagnose_lines(knowledge, file, jobs)
         return
-    source = read(file)
-    answer = answered(knowledge, source, source.request())
+    request = RequestFile(file)
+    answer = request.answer(knowledge, request.data())
     if as_json:
         write(strict_json.dumps(answer))
     else:
-        print_report(answer, knowledge)
+        show(sections(answer, knowledge))
 
 
-def diagnose_lines(knowledge: Knowledge, file: str, jobs: int) -> None:
+def _diagnose_lines(knowledge: Knowledge, file: str, jobs: int) -> None:
     """Answer line by line. Exits with 1 when any line was bad, with 70 when a process was lost."""
     bad = 0
     try:
-        with told(OSError), click.open_file(file, "rb") as stream, Progress(file) as progress:
-            lines = split(progress.counted(getattr(stream, "read1", stream.read)), BLOCK)
+        with told(OSError), click.open_file(file, "rb") as stream:
+            lines = split(getattr(stream, "read1", stream.read), BLOCK)
             for good, text in answers(knowledge, lines, jobs):
                 bad += not good
                 write(text)
-                progress.one_more()
     except WorkerLostError as error:
-        raise _Lost(str(error)) from None
+        click.echo(f"threewire: {error}", err=True)
+        raise SystemExit(70) from None  # not the input's fault
     if bad:
         click.echo(f"threewire: {bad} of the lines could not be answered", err=True)
         raise SystemExit(1)
+
+
+@click.command()
+@click.argument("file", metavar="FILE|-")
+@click.option("--shape", type=click.Choice(SHAPES), default="wide", show_default=True,
+              help="For a desk or a sheet of paper (wide), or for a phone (tall).")  # fmt: skip
+@click.option("-o", "--output", metavar="FILE", help="Write it there, not on standard output.")
+@click.option("--side", type=click.Choice(["left", "right"]), help="Which of two brake solenoids.")
+@knowledge_option
+def draw(
+    file: str, shape: Shape, output: str | None, side: str | None, knowledge: Knowledge
+) -> None:
+    """Draw the circuit of the machine that FILE tells of.
+
+    FILE is what threewire diagnose takes. The drawing (SVG) shows what is proven good, what is
+    suspected, what was read, and where to put the meter next. Exit status 1 when the request is
+    bad or the drawing cannot be written.
+    """
+    source = RequestFile(file)
+    request = cast(Json, in_full(source.data()))
+    answer = source.answer(knowledge, request)
+    if side is not None and side not in answer.get("sides", {}):
+        raise BadInput([f"--side {side}: no finding in {source.name} is of that side"])
+    write(svg(knowledge, request, answer, shape=shape, side=side) + "\n", output)
+
+
+class RequestFile:
+    """A request as it stands in a file; - is standard input.
+
+    Raises BadInput when it cannot be read.
+    """
+
+    def __init__(self, name: str) -> None:
+        self.name = "standard input" if name == "-" else name
+        with told(OSError), click.open_file(name, "rb") as stream:
+            self.raw = stream.read(MAX_BYTES + 1)
+        if len(self.raw) > MAX_BYTES:
+            raise BadInput([f"{name}: larger than 1 MiB; give one machine's findings"])
+
+    def data(self) -> object:
+        """Return the data. Raises BadInput for what is not JSON or YAML."""
+        try:
+            if self._is_json():
+                return strict_json.loads(self.raw)
+            data: object = load_yaml(self.raw.decode("utf-8"), self.name)
+            strict_json.dumps(data).encode("utf-8")
+        except strict_json.JsonError as fault:
+            raise BadInput([f"{self.name}: {fault}"]) from None
+        except UnicodeDecodeError:
+            raise BadInput([f"{self.name}: the text is not UTF-8"]) from None
+        except UnicodeEncodeError:
+            raise BadInput([f"{self.name}: half of a surrogate pair in a text"]) from None
+        except KnowledgeError as error:
+            raise BadInput(str(error).splitlines()) from None
+        return data
+
+    def _is_json(self) -> bool:
+        """A name that ends in .json says so; else a text that starts like an object is taken so."""
+        suffix = Path(self.name).suffix.lower()
+        if suffix in (".yaml", ".yml"):
+            return False
+        return suffix == ".json" or self.raw.lstrip(b" \t\r\n")[:1] in (b"{", b"[", b'"')
+
+    def answer(self, knowledge: Knowledge, request: object) -> Json:
+        """Return the answer to its request. Raises BadInput with the line of every fault in it."""
+        try:
+            return diagnoser_of(knowledge).diagnose(cast(Json, request))
+        except RequestError as error:
+            root = None
+            with contextlib.suppress(yaml.YAMLError, RecursionError):  # JSON that is not YAML
+                root = yaml.compose(self.raw.decode("utf-8"), Loader=_Loader)
+            lines = [f"{self.name}{_line(root, one.path)}: {one}" for one in error.faults]
+            raise BadInput(lines) from None
+
+
+def _line(node: yaml.Node | None, path: str) -> str:
+    """Return ``:LINE`` of the nearest part below ``node`` that ``path`` leads to, or nothing."""
+    line = ""
+    for step in ["", *re.findall(r"[^.\[\]]+", path)]:
+        if isinstance(node, yaml.MappingNode) and step:
+            node = next((value for key, value in node.value if key.value == step), None)
+        elif isinstance(node, yaml.SequenceNode) and step:
+            node = node.value[int(step)] if int(step) < len(node.value) else None
+        line = f":{node.start_mark.line + 1}" if node else line
+    return line

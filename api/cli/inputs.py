@@ -1,29 +1,21 @@
-"""What the commands read and write: a request, its answer, the knowledge base, a file.
+"""What the commands read and write: the knowledge base, a file, sections of text.
 
 Whatever is wrong with it ends in one exception that prints file, line and path, and exits with 1.
 """
 
-import re
+import shutil
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, Any, TypeVar, cast
+from typing import IO, Any
 
 import click
-import yaml
 
-from api import strict_json
-from api.answers.answering import MAX_BYTES
+from api.answers.text import WIDTH, Section, as_text
 from api.settings import KNOWLEDGE_FOLDERS
-from api.strict_json import JsonObject
-from engine import Knowledge, KnowledgeError, RequestError, load_knowledge
-from engine.diagnosis import diagnoser_of, shipped_knowledge
-from engine.knowledge.faults import unknown
-from engine.knowledge.text import load_yaml
-
-_Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-_Command = TypeVar("_Command", bound=Callable[..., Any])
+from engine import Knowledge, KnowledgeError, load_knowledge
+from engine.diagnosis import shipped_knowledge
 
 
 class BadInput(click.ClickException):
@@ -41,37 +33,22 @@ class BadInput(click.ClickException):
             click.echo(f"threewire: {line}", err=True, file=file)
 
 
-def overlay_option(command: _Command) -> _Command:
-    """Add ``--kb``, folders with a shop's own knowledge; the setting is for all commands."""
-    option = click.option(
-        "--kb", "overlay", multiple=True, envvar=KNOWLEDGE_FOLDERS, metavar="DIR",
-        type=click.Path(file_okay=False),
-        help="Folder with your own knowledge, laid over the shipped one. May be given again. "
-        f"The setting {KNOWLEDGE_FOLDERS} names such folders for every command.",
-    )  # fmt: skip
-    return option(command)
-
-
-class Listed(click.Choice[str]):
-    """A closed set of words; for one that is not in it the nearest is named."""
-
-    def __init__(self, kind: str, words: Sequence[str]) -> None:
-        self.kind = kind
-        super().__init__(words)
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Return the word; bad usage for another."""
-        if value not in self.choices:
-            self.fail(unknown(self.kind, value, self.choices), param, ctx)
-        return str(value)
-
-
-def knowledge_from(overlays: Sequence[str]) -> Knowledge:
-    """Load the knowledge base. Raises BadInput that lists every fault in it."""
-    folders = [Path(folder) for folder in overlays]
+def _load(_: click.Context, __: click.Parameter, folders: Sequence[str]) -> Knowledge:
+    """Return the knowledge base. Raises BadInput that lists every fault in it."""
     with told(KnowledgeError, OSError):
-        found = load_knowledge(folders) if folders else shipped_knowledge()
+        found = load_knowledge([*map(Path, folders)]) if folders else shipped_knowledge()
     return found
+
+
+_KB: dict[str, Any] = {
+    "multiple": True, "envvar": KNOWLEDGE_FOLDERS, "metavar": "DIR",
+    "type": click.Path(file_okay=False),
+    "help": "Folder with your own knowledge, laid over the shipped one. May be given again. "
+    f"The setting {KNOWLEDGE_FOLDERS} names such folders for every command.",
+}  # fmt: skip
+# the folders of a shop's own knowledge, and the base that is loaded with them
+overlay_option = click.option("--kb", "overlay", **_KB)
+knowledge_option = click.option("--kb", "knowledge", callback=_load, **_KB)
 
 
 @contextmanager
@@ -89,95 +66,6 @@ def told(*kinds: type[Exception]) -> Iterator[None]:
         raise BadInput(lines) from None
 
 
-class RequestSource:
-    """A request as it stood in a file: its name, its text, and the lines of its parts."""
-
-    def __init__(self, name: str, raw: bytes) -> None:
-        self.name = "standard input" if name == "-" else name
-        self.raw = raw
-
-    def request(self) -> object:
-        """Return the data. Raises BadInput for what is not JSON or YAML."""
-        if self._is_json():
-            try:
-                return strict_json.loads(self.raw)
-            except strict_json.JsonError as fault:
-                raise BadInput([f"{self.name}: {fault}"]) from None
-        return self._yaml()
-
-    def _is_json(self) -> bool:
-        """A name that ends in .json says so; else a text that starts like an object is taken so."""
-        suffix = Path(self.name).suffix.lower()
-        if suffix in (".yaml", ".yml"):
-            return False
-        return suffix == ".json" or self.raw.lstrip(b" \t\r\n")[:1] in (b"{", b"[", b'"')
-
-    def _yaml(self) -> object:
-        try:
-            data: object = load_yaml(self.raw.decode("utf-8"), self.name)
-            strict_json.dumps(data).encode("utf-8")
-        except UnicodeDecodeError:
-            raise BadInput([f"{self.name}: the text is not UTF-8"]) from None
-        except UnicodeEncodeError:
-            raise BadInput([f"{self.name}: half of a surrogate pair in a text"]) from None
-        except KnowledgeError as error:
-            raise BadInput(str(error).splitlines()) from None
-        return data
-
-    def complaint(self, faults: Iterable[Any]) -> BadInput:
-        """Return the exception that says, for each fault, file, line, path and message."""
-        root = self._root()
-        return BadInput(f"{self.name}{_line(root, fault.path)}: {fault}" for fault in faults)
-
-    def _root(self) -> yaml.Node | None:
-        """Return the text as nodes that know their lines, or None where YAML cannot read it."""
-        try:
-            root: yaml.Node | None = yaml.compose(self.raw.decode("utf-8"), Loader=_Loader)
-        except (yaml.YAMLError, RecursionError):  # JSON that YAML does not read
-            return None
-        return root
-
-
-def _line(node: yaml.Node | None, path: str) -> str:
-    """Return ``:LINE`` of the nearest part below ``node`` that ``path`` leads to, or nothing."""
-    if node is None:
-        return ""
-    for step in re.findall(r"[^.\[\]]+", path):
-        inner = _inside(node, step)
-        if inner is None:
-            break
-        node = inner
-    return f":{node.start_mark.line + 1}"
-
-
-def _inside(node: yaml.Node, step: str) -> yaml.Node | None:
-    """Return the part of ``node`` that one step of a path leads to."""
-    if isinstance(node, yaml.MappingNode):
-        found = (value for key, value in node.value if getattr(key, "value", None) == step)
-        return next(found, None)
-    if isinstance(node, yaml.SequenceNode) and step.isdecimal() and int(step) < len(node.value):
-        inner: yaml.Node = node.value[int(step)]
-        return inner
-    return None
-
-
-def read(name: str) -> RequestSource:
-    """Read a file, or standard input for ``-``. Raises BadInput when it cannot be read."""
-    with told(OSError), click.open_file(name, "rb") as stream:
-        raw = stream.read(MAX_BYTES + 1)
-    if len(raw) > MAX_BYTES:
-        raise BadInput([f"{name}: larger than 1 MiB; give one machine's findings"])
-    return RequestSource(name, raw)
-
-
-def answered(knowledge: Knowledge, source: RequestSource, request: object) -> JsonObject:
-    """Return the answer to a request. Raises BadInput with the line of every fault in it."""
-    try:
-        return diagnoser_of(knowledge).diagnose(cast(JsonObject, request))
-    except RequestError as error:
-        raise source.complaint(error.faults) from None
-
-
 def write(text: str, name: str | None = None) -> None:
     """Write UTF-8 into a file, or at once to standard output, whatever the terminal's encoding is.
 
@@ -189,3 +77,9 @@ def write(text: str, name: str | None = None) -> None:
         return
     with told(OSError):
         Path(name).write_bytes(text.encode("utf-8"))
+
+
+def show(sections: Sequence[Section]) -> None:
+    """Print sections of text, no wider than the terminal."""
+    columns = shutil.get_terminal_size((WIDTH, 24)).columns
+    click.echo("\n".join(as_text(sections, min(WIDTH, columns))).rstrip())

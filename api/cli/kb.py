@@ -1,8 +1,7 @@
 """``threewire kb``: look at the knowledge base, check it, and add to it."""
 
 import functools
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,18 +9,12 @@ import click
 from marshmallow import ValidationError
 
 from api import strict_json
-from api.answers.text import Section, as_text
-from api.cli.inputs import BadInput, Listed, knowledge_from, overlay_option, told
+from api.cli.inputs import BadInput, knowledge_option, overlay_option, show, told
 from api.curation import calls as call_marks
 from api.curation import cases as running
-from api.curation import facts, starters
-from api.curation import matrix as tables
+from api.curation import facts, predictions, starters
 from api.curation.facts import shown_machines
-from api.curation.reference import (
-    formats_as_markdown,
-    group_sections,
-    page_sections,
-)
+from api.curation.reference import formats_as_markdown, group_sections, page_sections
 from engine import Diagnoser, Knowledge
 from engine.audit import audit
 from engine.audit.separation import Survey
@@ -32,42 +25,32 @@ from engine.knowledge.load import inspect
 from engine.knowledge.shapes import KEBAB
 from engine.physics.machine import Machine
 
-
-@dataclass(frozen=True)
-class Chosen:
-    """The base that was asked for, and the machines to look at."""
-
-    knowledge: Knowledge
-    survey: Survey
-    machines: list[Machine]
+Command = Callable[..., None]
 
 
-def on_machines(one_coil: bool = False) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Return what adds the options; the command gets what they choose as its first argument.
+def on_machines(coils: Sequence[str] = items.COILS) -> Callable[[Command], Command]:
+    """Return what adds the options; the command gets a survey of the base and the machines chosen.
 
-    Without --coil both styles are chosen, or with ``one_coil`` the first.
+    Without --coil the coil styles are ``coils``.
     """
+    about = f"Coil style; {'both' if coils[1:] else coils[0]} when left out."
 
-    coils = items.COILS[:1] if one_coil else items.COILS
-    about = f"Coil style; {coils[0] if one_coil else 'both'} when left out."
-
-    def decorate(command: Callable[..., None]) -> Callable[..., None]:
+    def decorate(command: Command) -> Command:
         @click.option("--circuit", metavar="ID", help="One circuit; all of them when left out.")
         @click.option("--coil", type=click.Choice(items.COILS), help=about)
         @click.option("--volts", type=click.Choice([str(one) for one in items.SYSTEM_VOLTS]),
                       default=str(items.SYSTEM_VOLTS[0]), show_default=True,
                       help="System voltage.")  # fmt: skip
-        @overlay_option
+        @knowledge_option
         @functools.wraps(command)
         def chosen(
-            circuit: str | None, coil: str | None, volts: str, overlay: tuple[str, ...], **rest: Any
+            circuit: str | None, coil: str | None, volts: str, knowledge: Knowledge, **rest: Any
         ) -> None:
-            knowledge = knowledge_from(overlay)
             if circuit and circuit not in knowledge.circuits:
                 raise BadInput([unknown("circuit", circuit, knowledge.circuits)])
             circuits = [circuit] if circuit else []
             machines = shown_machines(knowledge, circuits, (coil,) if coil else coils, int(volts))
-            command(Chosen(knowledge, Survey(diagnoser_of(knowledge)), machines), **rest)
+            command(Survey(diagnoser_of(knowledge)), machines, **rest)
 
         return chosen
 
@@ -80,10 +63,6 @@ def kb() -> None:
 
     Everything works on the shipped base with your own folders laid over it (--kb).
     """
-
-
-def _print(parts: Iterable[Section]) -> None:
-    click.echo("\n".join(as_text(list(parts))).rstrip())
 
 
 @kb.command()
@@ -107,44 +86,41 @@ def check(overlay: tuple[str, ...]) -> None:
         raise BadInput(str(fault) for fault in sorted(set(faults)))
 
 
-@kb.command()
+@kb.command("show")
 @click.argument("name", metavar="ID")
 @click.option("--all", "whole", is_flag=True, help="Leave no row of a table out.")
 @on_machines()
-def show(chosen: Chosen, name: str, whole: bool) -> None:
+def show_item(survey: Survey, machines: Sequence[Machine], name: str, whole: bool) -> None:
     """Show a cause, check, rule, circuit or table as a page.
 
     What it predicts on each circuit, what it is taken for, and which rules speak of it.
     """
-    shelves = {kind: facts.shelf(chosen.knowledge, kind) for kind in facts.KINDS}
+    shelves = {kind: facts.shelf(survey.knowledge, kind) for kind in facts.KINDS}
     found = [kind for kind, there in shelves.items() if name in there]
     if not found:
         raise BadInput([unknown("id", name, [one for there in shelves.values() for one in there])])
     for kind in found:
-        page = facts.page(chosen.survey, kind, name, chosen.machines)
-        _print(page_sections(page, whole))
+        show(page_sections(facts.page(survey, kind, name, machines), whole))
 
 
 @kb.command()
-@on_machines(one_coil=True)
-def matrix(chosen: Chosen) -> None:
+@on_machines(items.COILS[:1])
+def matrix(survey: Survey, machines: Sequence[Machine]) -> None:
     """Show causes by checks: how many decibans each check tells a cause from a healthy circuit by.
 
     A table for each circuit asked for.
     """
-    found = (tables.matrix(chosen.survey, machine) for machine in chosen.machines)
-    click.echo("\n\n".join("\n".join(tables.as_text(one)) for one in found))
+    click.echo("\n\n".join(predictions.matrix(survey, machine) for machine in machines))
 
 
 @kb.command()
 @on_machines()
-def groups(chosen: Chosen) -> None:
+def groups(survey: Survey, machines: Sequence[Machine]) -> None:
     """Show which causes no check, or no question by phone, tells apart.
 
     Each group with the checks that would, or the declared reason why none does.
     """
-    _print(group_sections(chosen.survey, chosen.machines))
-    click.echo()
+    show(group_sections(survey, machines))
 
 
 def _kebab(_: click.Context, __: click.Parameter, name: str) -> str:
@@ -155,35 +131,27 @@ def _kebab(_: click.Context, __: click.Parameter, name: str) -> str:
     return name
 
 
-def _folder_or_none(
-    context: click.Context, option: click.Parameter, name: str | None
-) -> Path | str | None:
-    """Return the folder named, which must be there; the empty word and None as they are."""
-    return Path(_THERE.convert(name, option, context)) if name else name
-
-
 _THERE = click.Path(exists=True, file_okay=False, path_type=Path)
 _FOLDER = click.Path(file_okay=False, path_type=Path)
 
 
 @kb.command()
-@click.argument("kind", metavar="cause|check|rule", type=Listed("kind", ("cause", "check", "rule")))
+@click.argument("kind", metavar="cause|check|rule", type=click.Choice(starters.KINDS))
 @click.argument("name", metavar="ID", callback=_kebab)
 @click.option("--dir", "folder", type=_FOLDER, default=Path(),
               help="Your folder of knowledge; the current one when left out.")  # fmt: skip
-@click.option("--family", default="traps", show_default=True, type=Listed("family", items.FAMILIES),
+@click.option("--family", default="traps", show_default=True, type=click.Choice(items.FAMILIES),
               metavar="TEXT", help="Family of a rule.")  # fmt: skip
 @click.option("--reading", is_flag=True, help="A check that is measured, not asked or tried.")
 @click.option("--cases", type=_FOLDER, help="Folder for a starter of the rule's cases.")
-@overlay_option
-def new(overlay: tuple[str, ...], **wanted: Any) -> None:
+@knowledge_option
+@told(starters.StarterError, OSError)
+def new(knowledge: Knowledge, **wanted: Any) -> None:
     """Write a commented starter for a new cause, check or rule.
 
     It passes 'kb check' once every FILL IN in it is replaced.
     """
-    with told(starters.StarterError, OSError):
-        lines = starters.add(knowledge_from(overlay), starters.NewItem(**wanted))
-    click.echo("\n".join(lines))
+    click.echo("\n".join(starters.add(knowledge, **wanted)))
 
 
 @kb.command()
@@ -192,13 +160,13 @@ def new(overlay: tuple[str, ...], **wanted: Any) -> None:
     help="Folder with case files; those of the checkout when left out. May be given again.",
 )  # fmt: skip
 @click.option(
-    "--calls", is_flag=False, flag_value="", metavar="[DIR]", callback=_folder_or_none,
-    help="Hold the answers to calls against a master's instead; DIR as for --cases.",
+    "--calls", is_flag=False, flag_value=str(running.shipped_folder()), metavar="[DIR]",
+    type=_THERE, help="Hold the answers to calls against a master's instead; DIR as for --cases.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="With --calls: every call and measure.")
-@overlay_option
+@knowledge_option
 def cases(
-    folders: tuple[Path, ...], calls: Path | str | None, as_json: bool, overlay: tuple[str, ...]
+    folders: tuple[Path, ...], calls: Path | None, as_json: bool, knowledge: Knowledge
 ) -> None:
     """Run worked cases and rule cases; show which fail and which rules never fired.
 
@@ -206,29 +174,19 @@ def cases(
     """
     if as_json and calls is None:
         raise click.UsageError("--json goes with --calls")
-    shipped = running.shipped_folder()
-    named = [*folders, calls] if isinstance(calls, Path) else [*folders]
-    chosen = named or ([shipped] if shipped else [])
+    named = (*folders, calls) if folders or calls else (running.shipped_folder(),)
+    chosen = [one for one in named if one]
     if not chosen:
         raise BadInput(["there are no cases beside this installation: name a folder with --cases"])
-    diagnoser = diagnoser_of(knowledge_from(overlay))
-    found = running.read(chosen, diagnoser.knowledge)
-    faults = _cases(diagnoser, found) if calls is None else _calls(diagnoser, found, as_json)
+    found, diagnoser = running.read(chosen, knowledge), diagnoser_of(knowledge)
+    if calls is None:
+        ran = running.run(diagnoser, found)
+        faults = ran.failures
+        silent = ", ".join(sorted(set(knowledge.rules) - ran.fired)) or "none"
+        click.echo(f"{ran.cases} cases, {len(faults)} faults.\nRules that never fired: {silent}.")
+    else:
+        tallied = call_marks.run(diagnoser, found.of(call_marks.CallCase))
+        faults = [*found.faults, *tallied.faults]
+        click.echo(strict_json.dumps(tallied.as_dict()) if as_json else "\n".join(tallied.table()))
     if faults:
         raise BadInput(faults)
-
-
-def _cases(diagnoser: Diagnoser, found: running.CaseFiles) -> list[str]:
-    """Run rule and worked cases, print what came of them, and return the faults."""
-    ran = running.run(diagnoser, found)
-    silent = sorted(set(diagnoser.knowledge.rules) - ran.fired)
-    click.echo(f"{ran.cases} cases, {len(ran.failures)} faults.")
-    click.echo(f"Rules that never fired: {', '.join(silent) or 'none'}.")
-    return ran.failures
-
-
-def _calls(diagnoser: Diagnoser, found: running.CaseFiles, as_json: bool) -> list[str]:
-    """Run the calls, print the measures, and return the faults."""
-    tallied = call_marks.run(diagnoser, found.of(call_marks.CallCase).items())
-    click.echo(strict_json.dumps(tallied.as_dict()) if as_json else "\n".join(tallied.table()))
-    return [*found.faults, *tallied.faults]

@@ -1,89 +1,70 @@
-"""``threewire sum``: the bench sums, one a command, with the answer that the service gives."""
+"""``threewire sum``: the bench sums, with the answer that the service gives."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import click
 
 from api import strict_json
-from api.answers.text import Line, Section, as_text
-from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
+from api.answers.text import Line, Section
+from api.cli.inputs import BadInput, knowledge_option, show, told, write
 from api.interview.readings import NotRead, quantity_in
 from api.strict_json import Json
 from api.sums import SUMS, compute
 from api.sums.entries import SumField
 from api.sums.model import Sum, shown
 from api.sums.plot import svg
-from engine import RequestError
+from engine import Knowledge, RequestError
 from engine.knowledge.faults import unknown
 
 
-class SumGroup(click.Group):
-    """The sums as commands."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        """Return the ids in the order of the table."""
-        return list(SUMS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command:
-        """Return the command of one sum. Raises BadInput that names the nearest."""
-        if cmd_name not in SUMS:
-            raise BadInput([unknown("sum", cmd_name, SUMS)])
-        return _command(SUMS[cmd_name])
-
-
-@click.group("sum", cls=SumGroup, invoke_without_command=True)
-@click.pass_context
-def sums(ctx: click.Context) -> None:
+@click.command("sum")
+@click.argument("name", metavar="[ID]", default="")
+@click.argument("values", nargs=-1, metavar="[NAME=VALUE]...")
+@click.option("--json", "as_json", is_flag=True, help="Print what the service would answer.")
+@click.option("--svg", "picture", metavar="FILE", type=click.Path(dir_okay=False),
+              help="Draw the curve into FILE.")  # fmt: skip
+@knowledge_option
+@told(RequestError)
+def sums(
+    name: str, values: tuple[str, ...], as_json: bool, picture: str | None, knowledge: Knowledge
+) -> None:
     """Work a bench sum: current, feed, fuse, heat, margin, pins, meter.
 
-    Without a sum they are listed; without values a sum explains its fields.
+    Without ID the sums are listed; without values a sum explains its fields.
     """
-    if ctx.invoked_subcommand is None:
-        lines = [Line(f"{one.tells}", lead=f"{one.id}:") for one in SUMS.values()]
-        how = Line(
-            "threewire sum ID explains the fields; threewire sum ID NAME=VALUE ... works it."
-        )
-        _print([Section("Bench sums", [*lines, how])])
+    if not name:
+        lines = [Line(one.tells, lead=f"{one.id}:") for one in SUMS.values()]
+        how = "threewire sum ID explains the fields; threewire sum ID NAME=VALUE ... works it."
+        show([Section("Bench sums", [*lines, Line(how)])])
+        return
+    if name not in SUMS:
+        raise BadInput([unknown("sum", name, SUMS)])
+    if not values and not as_json and picture is None:
+        show(_explained(SUMS[name]))
+        return
+    units = {one.name: one.unit for one in SUMS[name].fields}
+    document = compute(knowledge, name, _given(values, units))
+    if picture is not None:
+        if document["curve"] is None:
+            raise BadInput([f"the sum {name} has no curve to draw"])
+        write(svg(document["curve"], document["title"]) + "\n", picture)
+    if as_json:
+        write(strict_json.dumps(document))
+    else:
+        show(_sections(document))
 
 
-def _command(sum_: Sum[Any]) -> click.Command:
-    """Return the click command of one sum."""
+def _explained(about: Sum) -> list[Section]:
+    """Return what a sum tells, takes, and how it is typed."""
     rows = [
         Line(f"{one.what} {_limits(one)}", lead=f"{one.name}{'*' if one.required else ''}:")
-        for one in sum_.fields
+        for one in about.fields
     ]
-    given = " ".join(f"{name}={_value(value)}" for name, value in sum_.example.items())
-    example = f"threewire sum {sum_.id} {given}"
-    fields = "\n".join(f"{row.lead} {row.text}" for row in rows)
-    about = f"{sum_.tells}\n\n\b\nFields (* must be given):\n{fields}\n\n\b\n{example}"
-
-    @click.command(sum_.id, help=about, short_help=sum_.title)
-    @click.argument("values", nargs=-1, metavar="[NAME=VALUE]...")
-    @click.option("--json", "as_json", is_flag=True, help="Print what the service would answer.")
-    @click.option("--svg", "picture", metavar="FILE", type=click.Path(dir_okay=False),
-                  help="Draw the curve into FILE.")  # fmt: skip
-    @overlay_option
-    def work(
-        values: tuple[str, ...], as_json: bool, picture: str | None, overlay: tuple[str, ...]
-    ) -> None:
-        if not values and not as_json and picture is None:
-            _print([
-                Section(sum_.title, [Line(sum_.tells)]), Section("Fields (* must be given)", rows),
-                Section("Example", [Line(example)]),
-            ])  # fmt: skip
-            return
-        inputs = _given(values, {one.name: one.unit for one in sum_.fields})
-        with told(RequestError):
-            document = compute(knowledge_from(overlay), sum_.id, inputs)
-        if picture is not None:
-            _draw(document, picture)
-        if as_json:
-            write(strict_json.dumps(document))
-        else:
-            _print(_sections(document))
-
-    return work
+    given = " ".join(f"{name}={_value(value)}" for name, value in about.example.items())
+    return [
+        Section(about.title, [Line(about.tells)]), Section("Fields (* must be given)", rows),
+        Section("Example", [Line(f"threewire sum {about.id} {given}")]),
+    ]  # fmt: skip
 
 
 def _limits(about: SumField) -> str:
@@ -109,28 +90,21 @@ def _given(values: Sequence[str], units: Mapping[str, str]) -> Json:
     found: dict[str, float | str] = {}
     faults = []
     for word in values:
-        name, sign, value = word.partition("=")
-        if not sign or not name or not value:
-            faults.append(
-                f"'{strict_json.shorten(word)}': write it as NAME=VALUE, such as volts=12"
-            )
+        name, _, value = word.partition("=")
+        said = strict_json.shorten(name)
+        if not name or not value:
+            said = strict_json.shorten(word)
+            faults.append(f"'{said}': write it as NAME=VALUE, such as volts=12")
         elif name in found:
-            faults.append(f"{strict_json.shorten(name)}: given twice; give it once")
+            faults.append(f"{said}: given twice; give it once")
         else:
             try:
                 found[name] = quantity_in(value, units.get(name, ""))
             except NotRead as fault:
-                faults.append(f"{strict_json.shorten(name)}: {fault}")
+                faults.append(f"{said}: {fault}")
     if faults:
         raise BadInput(faults)
     return found
-
-
-def _draw(document: Json, name: str) -> None:
-    """Write the picture. Raises BadInput where there is no curve or the file cannot be written."""
-    if document["curve"] is None:
-        raise BadInput([f"the sum {document['sum']} has no curve to draw"])
-    write(svg(document["curve"], document["title"]) + "\n", name)
 
 
 def _sections(document: Json) -> list[Section]:
@@ -151,7 +125,3 @@ def _sections(document: Json) -> list[Section]:
         Section("Figures", figures),
         Section("What it rests on", grounds),
     ]
-
-
-def _print(sections: Sequence[Section]) -> None:
-    click.echo("\n".join(as_text(sections)).rstrip())

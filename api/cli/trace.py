@@ -5,16 +5,13 @@ from pathlib import Path
 import click
 
 from api import strict_json
-from api.answers.text import as_text
-from api.cli.inputs import BadInput, knowledge_from, overlay_option, told, write
-from api.recordings.comparing import changes, comparison
-from api.recordings.document import document, found_words, read_file, sections
+from api.cli.inputs import BadInput, knowledge_option, show, told, write
+from api.recordings.document import changes, comparison, document, found_words, read_file, sections
 from api.recordings.picture import picture as drawn
 from api.strict_json import Json
 from engine import Knowledge
 from engine.traces.trace import ROLES, TraceError
 
-TITLE = "A recorded pull"
 COLUMNS = (
     "What the columns are, in their order, with commas between: time, '-' for one that is not "
     f"used, or one of {', '.join(ROLES)}; each may have *GAIN, +OFFSET and @HERTZ behind it, such "
@@ -34,41 +31,40 @@ COLUMNS = (
 @click.option("--json", "as_json", is_flag=True, help="Print what the service would answer.")
 @click.option("--case", "case", metavar="NUMBER",
               help="Add the findings that you confirm to a case of 'threewire ask'.")  # fmt: skip
-@overlay_option
+@knowledge_option
 def trace(  # noqa: PLR0913, PLR0917 - the options of a command
     file: str, channels: str, rate: float | None, cranking: bool, picture: str | None,
-    beside: str | None, as_json: bool, case: str | None, overlay: tuple[str, ...],
+    beside: str | None, as_json: bool, case: str | None, knowledge: Knowledge,
 ) -> None:  # fmt: skip
     """Read a recording of the pull: what it tells, and what it cannot. FILE is CSV or WAV (.gz)."""
-    knowledge = knowledge_from(overlay)
-    answer = read(knowledge, file, channels, rate, cranking)
+
+    def read(name: str) -> Json:
+        """Return what a file tells. Raises BadInput with the place of each fault."""
+        try:
+            with told(OSError), Path(name).open("rb") as stream:
+                return document(knowledge, read_file(stream, name, channels, rate), cranking)
+        except TraceError as error:
+            raise BadInput(f"{name}: {fault}" for fault in error.faults) from None
+
+    answer = read(file)
     if beside is not None:
-        _compare(answer, read(knowledge, beside, channels, rate, cranking), as_json)
+        _compare(answer, read(beside), as_json)
         return
-    show(answer, picture, as_json)
+    show_trace(answer, picture, as_json)
     if case is not None:
         _add(case, answer, knowledge)
 
 
-def read(
-    knowledge: Knowledge, file: str, channels: str, rate: float | None, cranking: bool
-) -> Json:
-    """Return what a file tells. Raises BadInput with the place of each fault."""
-    try:
-        with told(OSError), Path(file).open("rb") as stream:
-            return document(knowledge, read_file(stream, file, channels, rate), cranking)
-    except TraceError as error:
-        raise BadInput(f"{file}: {fault}" for fault in error.faults) from None
-
-
-def show(answer: Json, picture: str | None, as_json: bool, title: str = TITLE) -> None:
+def show_trace(
+    answer: Json, picture: str | None, as_json: bool, title: str = "A recorded pull"
+) -> None:
     """Write the plot where one is asked for, and print the answer."""
     if picture is not None:
         write(drawn(answer, title) + "\n", picture)
     if as_json:
         write(strict_json.dumps(answer))
     else:
-        click.echo("\n".join(as_text(sections(answer))).rstrip())
+        show(sections(answer))
 
 
 def _compare(first: Json, second: Json, as_json: bool) -> None:
@@ -77,8 +73,7 @@ def _compare(first: Json, second: Json, as_json: bool) -> None:
         told = [one.to_dict() for one in changes(first, second)]
         write(strict_json.dumps({"first": first, "second": second, "changes": told}))
     else:
-        parts = [comparison(first, second), *sections(first)[:2], *sections(second)[:1]]
-        click.echo("\n".join(as_text(parts)).rstrip())
+        show([comparison(first, second), *sections(first)[:2], *sections(second)[:1]])
 
 
 def _add(number: str, answer: Json, knowledge: Knowledge) -> None:

@@ -5,9 +5,9 @@ a count and a share over all calls and over each group of them.
 """
 
 import functools
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
-from typing import Annotated, Any
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Annotated
 
 from marshmallow import fields, validate
 
@@ -94,73 +94,54 @@ def mark(call: CallCase, answer: Json) -> Marked:
 
 
 @dataclass(frozen=True)
-class Tally:
-    """How many calls of a group, or of all, and for how many of them each measure holds."""
-
-    group: str
-    calls: int
-    counts: Mapping[str, int]
-
-    def share(self, measure: str) -> float:
-        """Return the share of the calls for which a measure holds."""
-        return self.counts[measure] / self.calls
-
-
-@dataclass(frozen=True)
 class Tallied:
-    """Every call marked, the tallies by group with that of all calls last, and what failed."""
+    """Every call marked, and what failed."""
 
-    marked: tuple[Marked, ...]
-    faults: tuple[str, ...] = field(default=())
+    marked: Sequence[Marked]
+    faults: Sequence[str] = ()
 
     @property
-    def tallies(self) -> tuple[Tally, ...]:
-        """Return a tally a group in order of name, and one of all calls."""
-        names = sorted({one.group for one in self.marked})
-        by_group = [_tally(n, [one for one in self.marked if one.group == n]) for n in names]
-        return (*by_group, *([_tally("all", self.marked)] if self.marked else []))
+    def counts(self) -> Mapping[str, Mapping[str, int]]:
+        """Return, by group in order of name and for ``all`` of them, how many calls there are, and
+        for how many each measure holds."""
+        groups = {name: [one for one in self.marked if name in (one.group, "all")]
+                  for name in (*sorted({one.group for one in self.marked}), "all")}  # fmt: skip
+        return {
+            name: {"calls": len(found)}
+            | {measure: sum(getattr(one, measure) for one in found) for measure in MEASURES}
+            for name, found in groups.items() if found
+        }  # fmt: skip
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> Json:
         """Return it as ``--json`` prints it."""
         groups = [
-            {"group": one.group, "calls": one.calls}
-            | {m: {"count": n, "share": round(one.share(m), 4)} for m, n in one.counts.items()}
-            for one in self.tallies
+            {"group": name, "calls": held["calls"]}
+            | {m: {"count": held[m], "share": round(held[m] / held["calls"], 4)} for m in MEASURES}
+            for name, held in self.counts.items()
         ]
-        return {
-            "groups": groups,
-            "calls": [asdict(one) for one in self.marked],
-            "faults": list(self.faults),
-        }
+        calls = [asdict(one) for one in self.marked]
+        return {"groups": groups, "calls": calls, "faults": list(self.faults)}
 
     def table(self) -> list[str]:
-        """Return the tallies as lines: a row a group, a column a measure."""
-        wide = max([len(one.group) for one in self.tallies], default=0)
-        head = f"{'group':{wide}}  calls  " + "  ".join(MEASURES.values())
-        rows = [f"{one.group:{wide}}  {one.calls:5}  {_cells(one)}" for one in self.tallies]
-        return [head, *rows]
+        """Return the counts as lines: a row a group, a column a measure."""
+        wide = max(map(len, self.counts), default=0)
+        rows = [f"{'group':{wide}}  calls  " + "  ".join(MEASURES.values())]
+        for name, held in self.counts.items():
+            cells = (
+                f"{held[m]} ({held[m] / held['calls']:.0%})".rjust(len(heading))
+                for m, heading in MEASURES.items()
+            )
+            rows.append(f"{name:{wide}}  {held['calls']:5}  {'  '.join(cells)}")
+        return rows
 
 
-def _cells(tally: Tally) -> str:
-    told = [f"{tally.counts[key]} ({tally.share(key):.0%})" for key in MEASURES]
-    pairs = zip(told, MEASURES.values(), strict=True)
-    return "  ".join(f"{text:>{len(heading)}}" for text, heading in pairs)
-
-
-def _tally(group: str, marked: Sequence[Marked]) -> Tally:
-    counts = {key: sum(getattr(one, key) for one in marked) for key in MEASURES}
-    return Tally(group, len(marked), counts)
-
-
-def run(diagnoser: Diagnoser, calls: Iterable[tuple[str, CallCase]]) -> Tallied:
-    """Diagnose each call, given with the name of its file, and mark the answers."""
+def run(diagnoser: Diagnoser, calls: Mapping[str, CallCase]) -> Tallied:
+    """Diagnose each call, by the name of its file, and mark the answers."""
     marked: list[Marked] = []
     faults: list[str] = []
-    for name, call in calls:
+    for name, call in calls.items():
         try:
-            answer = diagnoser.diagnose(call.request)
+            marked.append(mark(call, diagnoser.diagnose(call.request)))
         except RequestError as error:
             faults += [f"{name}: request: {fault}" for fault in error.faults]
-        else:
-            marked.append(mark(call, answer))
-    return Tallied(tuple(marked), tuple(faults))
+    return Tallied(marked, faults)

@@ -4,13 +4,12 @@ A file says by its keys what it holds (DEVELOPERS.md tells the formats). ``three
 the tests run the same cases through the same functions.
 """
 
-import functools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Any, TypeVar, cast
 
-from marshmallow import ValidationError, fields, validate
+from marshmallow import ValidationError
 
 from api.curation.calls import CallCase, Chance, RequestData
 from api.strict_json import Json
@@ -18,13 +17,12 @@ from engine import Diagnoser, Fault, Knowledge, KnowledgeError, RequestError
 from engine.hearing import Listener
 from engine.knowledge.faults import unknown
 from engine.knowledge.items import Duty, Hazard, HeardFinding, Ids, Prose
-from engine.knowledge.shapes import Series, flatten, loader_of, said, schema_of
+from engine.knowledge.shapes import flatten, loader_of, said
 from engine.knowledge.text import load_yaml
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import read_request
 from engine.rules.cautions import caution_text
 from engine.rules.compile import concluded
-from engine.rules.views import CaseView
 
 LEAST_SHARE_OF_FIRST = 0.5  # an expected cause may share the lead's group at half its probability
 
@@ -44,22 +42,21 @@ class RuleCase:
 
     def fired(self, diagnoser: Diagnoser) -> set[str]:
         """Return the rules that fire. Raises RequestError for a bad request."""
+        request = read_request(self.request, diagnoser.knowledge)
+        if self.step is None and self.beliefs is None:
+            return {one.rule for side in diagnoser.conclusions(request) for one in side.firings}
+        model = diagnoser.models.get(request.machine)
+        view = case_view(request, [observe(model, one) for one in request.findings])
         if self.step is not None:
-            return _cautioned(diagnoser, self.request, frozenset(self.step))
-        if self.beliefs is not None:
-            return _fired_with(diagnoser, self.request, self.beliefs)
-        concluded = diagnoser.conclusions(read_request(self.request, diagnoser.knowledge))
-        return {firing.rule for side in concluded for firing in side.firings}
-
-
-RuleCases = Annotated[
-    tuple[RuleCase, ...],
-    functools.partial(
-        Series,
-        fields.Nested(schema_of(RuleCase)),
-        validate=validate.Length(min=1, error="must be a list with a case in it"),
-    ),
-]
+            texts = diagnoser.cautions.for_step(frozenset(self.step), view)
+            rules = [diagnoser.knowledge.rules[name] for name in diagnoser.cautions.step_rules]
+            return {rule.id for rule in rules if caution_text(rule) in texts}
+        view, known, found = view.with_beliefs(self.beliefs or {}), frozenset[str](), set[str]()
+        for stage in diagnoser.rule_sets.values():
+            firings = stage.run(view, known)
+            known |= concluded(firings)
+            found |= {one.rule for one in firings}
+        return found
 
 
 @dataclass(frozen=True)
@@ -67,14 +64,26 @@ class RuleFile:
     """The cases of one rule."""
 
     rule: str = said("The rule.")
-    fires: RuleCases = said("Where it must fire.")
-    silent: RuleCases = said("Where it must not.")
+    fires: tuple[RuleCase, ...] = said("Where it must fire.", least=1)
+    silent: tuple[RuleCase, ...] = said("Where it must not.", least=1)
 
     def cases(self) -> Iterable[tuple[str, bool, RuleCase]]:
         """Yield the place of each case in the file, whether the rule must fire, and the case."""
         for place, must, found in (("fires", True, self.fires), ("silent", False, self.silent)):
             for number, case in enumerate(found):
                 yield f"{place}[{number}]", must, case
+
+    def results(self, diagnoser: Diagnoser, fired: set[str]) -> Iterator[Sequence[str]]:
+        """Yield the faults of each case; the rules that fire are added to ``fired``."""
+        for place, must, case in self.cases():
+            try:
+                found = case.fired(diagnoser)
+            except RequestError as error:
+                yield [f"{place}.request: {fault}" for fault in error.faults]
+                continue
+            fired |= found
+            said = f"{place}: the rule {'stayed silent' if must else 'fired'}"
+            yield [] if (self.rule in found) == must else [said]
 
 
 @dataclass(frozen=True)
@@ -100,12 +109,29 @@ class WorkedCase:
         return self.expect.lead
 
     def fault(self, causes: Sequence[Json]) -> str | None:
-        """Return what is wrong with an answer's causes, or None where the cause leads."""
+        """Return what is wrong with an answer's causes, or None where the cause leads.
+
+        It leads when it is first, or in the first's group at half its probability or more.
+        """
         first = causes[0]
-        if leads(causes, self.lead):
+        found = next((one for one in causes if one["id"] == self.lead), None)
+        least = LEAST_SHARE_OF_FIRST * first["probability"]
+        if found and found["group"] == first["group"] and found["probability"] >= least:
             return None
         said = f"'{first['id']}' does with {first['probability']:.2f}"
         return f"expect.lead: '{self.lead}' does not lead; {said}"
+
+    def results(self, diagnoser: Diagnoser, fired: set[str]) -> Iterator[Sequence[str]]:
+        """Yield the faults of the case; the rules that fire are added to ``fired``."""
+        try:
+            answer = diagnoser.diagnose(self.request)
+        except RequestError as error:
+            yield [f"request: {fault}" for fault in error.faults]
+            return
+        answers = [answer, *answer.get("sides", {}).values()]
+        fired |= {str(entry["rule"]) for one in answers for entry in one["trace"]}
+        fault = self.fault(answer["causes"])
+        yield [fault] if fault else []
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,6 +182,14 @@ class WordsFile:
     words: str = said("The file of words.")
     hears: tuple[HeardCase, ...] = said("Where they must be heard.", least=1)
     silent: tuple[UnheardCase, ...] = said("Where they must not.", least=1)
+
+    def results(self, diagnoser: Diagnoser, _fired: set[str]) -> Iterator[Sequence[str]]:
+        """Yield the faults of each case."""
+        listener = Listener(diagnoser.knowledge)
+        alone = listener.of_file(self.words)
+        heard = [(f"hears[{n}]", case.fault(listener)) for n, case in enumerate(self.hears)]
+        heard += [(f"silent[{n}]", case.fault(alone)) for n, case in enumerate(self.silent)]
+        yield from ([f"{place}: {fault}"] if fault else [] for place, fault in heard)
 
 
 CaseFile = RuleFile | WorkedCase | CallCase | WordsFile
@@ -219,14 +253,14 @@ def _read(file: Path, name: str, knowledge: Knowledge) -> CaseFile:
     if kind is None:
         message = "has neither rule, fires and silent nor request and expect, nor accept, nor words"
         raise KnowledgeError([Fault(name, message)])
-    known = _unknown_names(content, knowledge)
+    faults, made = _unknown_names(content, knowledge), None
     try:
-        made: CaseFile = loader_of(kind).load(content)
+        made = loader_of(kind).load(content)
     except ValidationError as error:
-        known += [str(fault) for fault in flatten(error.messages)]
-    if known:
-        raise KnowledgeError(Fault(name, one) for one in known)
-    return made
+        faults += [str(fault) for fault in flatten(error.messages)]
+    if faults:
+        raise KnowledgeError(Fault(name, one) for one in faults)
+    return cast(CaseFile, made)
 
 
 def _unknown_names(content: Json, knowledge: Knowledge) -> list[str]:
@@ -244,86 +278,9 @@ def _unknown_names(content: Json, knowledge: Knowledge) -> list[str]:
 def run(diagnoser: Diagnoser, found: CaseFiles) -> Ran:
     """Run rule cases, worked cases and words; calls have a runner of their own (``calls.run``)."""
     ran = Ran(failures=list(found.faults))
-    for name, rule in found.of(RuleFile).items():
-        _run_rule(diagnoser, name, rule, ran)
-    for name, worked in found.of(WorkedCase).items():
-        _run_worked(diagnoser, name, worked, ran)
-    listener = Listener(diagnoser.knowledge)
-    for name, words in found.of(WordsFile).items():
-        _run_words(listener, name, words, ran)
+    for name, file in found.files.items():
+        if not isinstance(file, CallCase):
+            for faults in file.results(diagnoser, ran.fired):
+                ran.cases += 1
+                ran.failures += [f"{name}: {fault}" for fault in faults]
     return ran
-
-
-def _run_words(listener: Listener, name: str, file: WordsFile, ran: Ran) -> None:
-    alone = listener.of_file(file.words)
-    heard = [(f"hears[{n}]", case.fault(listener)) for n, case in enumerate(file.hears)]
-    silent = [(f"silent[{n}]", case.fault(alone)) for n, case in enumerate(file.silent)]
-    ran.cases += len(heard) + len(silent)
-    ran.failures += [f"{name}: {place}: {fault}" for place, fault in heard + silent if fault]
-
-
-def _run_rule(diagnoser: Diagnoser, name: str, file: RuleFile, ran: Ran) -> None:
-    for place, must, case in file.cases():
-        ran.cases += 1
-        try:
-            fired = case.fired(diagnoser)
-        except RequestError as error:
-            ran.failures += [f"{name}: {place}.request: {fault}" for fault in error.faults]
-            continue
-        ran.fired |= fired
-        if (file.rule in fired) != must:
-            ran.failures.append(f"{name}: {place}: the rule {'stayed silent' if must else 'fired'}")
-
-
-def _run_worked(diagnoser: Diagnoser, name: str, case: WorkedCase, ran: Ran) -> None:
-    ran.cases += 1
-    try:
-        answer = diagnoser.diagnose(case.request)
-    except RequestError as error:
-        ran.failures += [f"{name}: request: {fault}" for fault in error.faults]
-        return
-    ran.fired |= traced(answer)
-    fault = case.fault(answer["causes"])
-    ran.failures += [f"{name}: {fault}"] if fault else []
-
-
-def traced(answer: Json) -> set[str]:
-    """Return the rules in an answer's trace, on either side of a machine with two brakes."""
-    answers = [answer, *answer.get("sides", {}).values()]
-    return {str(entry["rule"]) for one in answers for entry in one["trace"]}
-
-
-def _view(diagnoser: Diagnoser, request: Json) -> CaseView:
-    """Return what the rules see of a request."""
-    checked = read_request(request, diagnoser.knowledge)
-    model = diagnoser.models.get(checked.machine)
-    return case_view(checked, [observe(model, one) for one in checked.findings])
-
-
-def _fired_with(diagnoser: Diagnoser, request: Json, beliefs: Mapping[str, float]) -> set[str]:
-    """Return the rules that fire, stage by stage, when the beliefs are those given."""
-    view = _view(diagnoser, request).with_beliefs(beliefs)
-    known: frozenset[str] = frozenset()
-    found: set[str] = set()
-    for rules in diagnoser.rule_sets.values():
-        firings = rules.run(view, known)
-        known |= concluded(firings)
-        found |= {one.rule for one in firings}
-    return found
-
-
-def _cautioned(diagnoser: Diagnoser, request: Json, hazards: frozenset[str]) -> set[str]:
-    """Return the caution rules of a step with the hazards."""
-    texts = diagnoser.cautions.for_step(hazards, _view(diagnoser, request))
-    rules = [diagnoser.knowledge.rules[name] for name in diagnoser.cautions.step_rules]
-    return {rule.id for rule in rules if caution_text(rule) in texts}
-
-
-def leads(causes: Sequence[Json], wanted: str) -> bool:
-    """Return whether a cause is first, or in the first's group at half its probability or more."""
-    first = causes[0]
-    found = next((one for one in causes if one["id"] == wanted), None)
-    if found is None or found is first:
-        return found is not None
-    near = found["probability"] >= LEAST_SHARE_OF_FIRST * first["probability"]
-    return bool(near and found["group"] == first["group"])

@@ -1,11 +1,9 @@
 """What a page tells of one item: the same for a terminal and for the generated reference."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from api.curation import phrases
-from api.curation.phrases import Phrase
 from api.curation.predictions import OnCircuit, of_cause, of_check
 from engine.audit.separation import Survey, machines
 from engine.knowledge import Knowledge, items
@@ -33,16 +31,18 @@ class Page:
     rules: tuple[tuple[str, str], ...] = ()
     cautions: tuple[str, ...] = ()
     tables: tuple[OnCircuit, ...] = ()
-    when: tuple[Phrase, ...] = ()
-    then: tuple[Phrase, ...] = ()
     confirms: tuple[str, ...] = ()
     has: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    columns: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:
         """Return what the item is called."""
         return title_of(self.item)
+
+    @property
+    def columns(self) -> Sequence[str]:
+        """Return the columns of a table."""
+        return list(dict.fromkeys(key for row in self.item.rows for key in row))
 
 
 def shelf(knowledge: Knowledge, kind: str) -> Mapping[str, Any]:
@@ -78,77 +78,48 @@ def shown_machines(
 
 def page(survey: Survey, kind: str, name: str, shown: Sequence[Machine] | None = None) -> Page:
     """Return the page of an item; ``shown`` limits the machines of its tables."""
-    item = shelf(survey.knowledge, kind)[name]
-    chosen = shown_machines(survey.knowledge) if shown is None else shown
-    return _MAKERS[kind](survey, item, chosen)
-
-
-def _cause(survey: Survey, cause: items.Cause, shown: Sequence[Machine]) -> Page:
     knowledge = survey.knowledge
-    where = _where(knowledge, cause, shown)
-    return Page(
-        "causes", cause, where=_applies(cause), rules=mentions(knowledge, cause.id),
-        cautions=cautions_of(knowledge, cause, where),
-        tables=tuple(of_cause(survey, cause.id, where)),
-    )  # fmt: skip
-
-
-def _check(survey: Survey, check: items.Check, shown: Sequence[Machine]) -> Page:
-    knowledge = survey.knowledge
-    where = _where(knowledge, check, shown)
-    confirms = [one.id for one in knowledge.causes.values() if check.id in one.confirmed_by]
-    return Page(
-        "checks", check, where=_applies(check), rules=mentions(knowledge, check.id),
-        cautions=cautions_of(knowledge, check, where),
-        tables=tuple(of_check(survey, check.id, where)), confirms=tuple(confirms),
-    )  # fmt: skip
+    item = shelf(knowledge, kind)[name]
+    if kind in ("causes", "checks"):
+        where = _where(knowledge, item, shown_machines(knowledge) if shown is None else shown)
+        tables = of_cause if kind == "causes" else of_check
+        return Page(
+            kind, item, _applies(item), mentions(knowledge, name),
+            cautions_of(knowledge, item, where), tuple(tables(survey, name, where)),
+            tuple(one.id for one in knowledge.causes.values() if name in one.confirmed_by),
+        )  # fmt: skip
+    if kind == "rules":
+        return Page(kind, item, rules=_users(knowledge, name))
+    if kind == "circuits":
+        has = {
+            had: tuple(n for n, one in shelf(knowledge, had).items()
+                       if applies(one.applies, circuit=item))
+            for had in ("causes", "checks")
+        }  # fmt: skip
+        return Page(kind, item, f"{item.duty}, {item.control}", has=has)
+    return Page(kind, item)
 
 
 def _applies(item: items.Cause | items.Check) -> str:
-    return phrases.applies([one.stated() for one in item.applies])
-
-
-def _rule(survey: Survey, rule: items.Rule, shown: Sequence[Machine]) -> Page:
-    programs, rules = survey.knowledge.programs, survey.knowledge.rules
-    facts = set(programs[rule.id].concludes)
-    users = [
-        (name, rules[name].title)
-        for name, program in programs.items()
-        if facts
-        and any(isinstance(one, ConcludedTest) and one.fact in facts for one in program.walk())
-    ]
-    return Page(
-        "rules", rule, rules=tuple(users), when=tuple(map(phrases.condition, rule.when)),
-        then=tuple(map(phrases.action, rule.then)),
+    """Return in words where something applies."""
+    alternatives = [one.stated() for one in item.applies]
+    if not all(alternatives):
+        return "every machine"
+    return "; or ".join(
+        " and ".join(f"{key.replace('_', ' ')} {' or '.join(map(str, value))}"
+                     for key, value in one.items())
+        for one in alternatives
     )  # fmt: skip
 
 
-def _circuit(survey: Survey, circuit: items.Circuit, shown: Sequence[Machine]) -> Page:
-    knowledge = survey.knowledge
-    has = {
-        kind: tuple(
-            one.id
-            for one in shelf(knowledge, kind).values()
-            if applies(one.applies, circuit=circuit)
-        )
-        for kind in ("causes", "checks")
-    }
-    where = f"{circuit.duty}, {circuit.control}"
-    return Page("circuits", circuit, where=where, has=has)
-
-
-def _table(survey: Survey, table: items.Table, shown: Sequence[Machine]) -> Page:
-    columns = dict.fromkeys(key for row in table.rows for key in row)
-    return Page("tables", table, columns=tuple(columns))
-
-
-_MAKERS: Mapping[str, Callable[[Survey, Any, Sequence[Machine]], Page]] = {
-    "causes": _cause,
-    "checks": _check,
-    "rules": _rule,
-    "circuits": _circuit,
-    "tables": _table,
-}
+def _users(knowledge: Knowledge, rule: str) -> tuple[tuple[str, str], ...]:
+    """Return id and title of the rules that use what a rule concludes."""
+    facts = set(knowledge.programs[rule].concludes)
+    return tuple(
+        (name, knowledge.rules[name].title)
+        for name, program in knowledge.programs.items()
+        if any(isinstance(one, ConcludedTest) and one.fact in facts for one in program.walk())
+    )
 
 
 def _where(

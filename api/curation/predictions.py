@@ -7,7 +7,8 @@ from typing import ClassVar, TypeVar
 from engine.answer import explain
 from engine.answer.documents import Document, same
 from engine.audit.groups import PHONE, look_alikes
-from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of
+from engine.audit.separation import TOLD_APART_DB, Separation, Survey, circuit_of, machine_words
+from engine.knowledge import items
 from engine.physics.conditions import MeasurementConditions
 from engine.physics.machine import Machine
 from engine.physics.model import HEALTHY
@@ -77,17 +78,18 @@ class OnCircuit(Document):
     rivals: tuple[TakenFor, ...]
 
 
-def expected(separation: Separation, check: str, cause: str) -> str:
+Row = TypeVar("Row", Shows, Tells)
+Made = tuple[Machine, str, list[Shows], list[TakenFor]]  # healthy, rows and rivals on a machine
+
+
+def _reads(separation: Separation, check: str, cause: str) -> str:
     """Return in words what a check shows under a cause on a machine."""
     return explain.expected(separation.model, MeasurementConditions(check), cause)[0]
 
 
-Row = TypeVar("Row", Shows, Tells)
-
-
 def shown(kind: type[Row], separation: Separation, check: str, cause: str, other: str) -> Row:
     """Return what a check shows under a cause beside another."""
-    mine, its = (expected(separation, check, one) for one in (cause, other))
+    mine, its = (_reads(separation, check, one) for one in (cause, other))
     return kind(check, (cause,), mine, its, separation.at(check, cause, other))
 
 
@@ -102,8 +104,23 @@ def of_cause(survey: Survey, cause: str, machines: Sequence[Machine]) -> list[On
                 if value >= LEAST_DB
             ]
             rivals = [rival(survey, machine, cause, one) for one in taken_for(separation, cause)]
-            found.append(_on_circuit(survey, machine, "", rows, rivals))
-    return _merged(found)
+            found.append((machine, "", rows, rivals))
+    return _merged(survey, found)
+
+
+def of_check(survey: Survey, check: str, machines: Sequence[Machine]) -> list[OnCircuit]:
+    """Return, by circuit, what a check shows on a good machine and under each cause it shows."""
+    found: list[Made] = []
+    for machine, separation in _separated(survey, machines):
+        if check in separation.checks:
+            rows = [
+                shown(Shows, separation, check, cause, HEALTHY)
+                for cause in separation.causes
+                if separation.at(check, cause, HEALTHY) >= LEAST_DB
+            ]
+            good = _reads(separation, check, HEALTHY)
+            found.append((machine, good, _gathered(rows), []))
+    return _merged(survey, found)
 
 
 def _separated(survey: Survey, machines: Sequence[Machine]) -> Iterator[tuple[Machine, Separation]]:
@@ -138,21 +155,6 @@ def rival(survey: Survey, machine: Machine, cause: str, other: str) -> TakenFor:
     return TakenFor(other, best[0][1], tuple(by), " ".join(reasons) or None)
 
 
-def of_check(survey: Survey, check: str, machines: Sequence[Machine]) -> list[OnCircuit]:
-    """Return, by circuit, what a check shows on a good machine and under each cause it shows."""
-    found = []
-    for machine, separation in _separated(survey, machines):
-        if check in separation.checks:
-            rows = [
-                shown(Shows, separation, check, cause, HEALTHY)
-                for cause in separation.causes
-                if separation.at(check, cause, HEALTHY) >= LEAST_DB
-            ]
-            good = expected(separation, check, HEALTHY)
-            found.append(_on_circuit(survey, machine, good, _gathered(rows), []))
-    return _merged(found)
-
-
 def _gathered(rows: Sequence[Shows]) -> list[Shows]:
     """Return the rows with causes that show the same put together, the most telling first."""
     together: dict[str, list[Shows]] = {}
@@ -169,28 +171,53 @@ def _gathered(rows: Sequence[Shows]) -> list[Shows]:
     return sorted(gathered, key=lambda one: (-round(one.decibans, 6), one.causes))
 
 
-def _on_circuit(
-    survey: Survey,
-    machine: Machine,
-    healthy: str,
-    rows: Sequence[Shows],
-    rivals: Sequence[TakenFor],
-) -> OnCircuit:
-    one = circuit_of(survey.knowledge, machine)
-    return OnCircuit(one.id, one.name, (machine.coil,), healthy, tuple(rows), tuple(rivals))
-
-
-def _merged(found: Sequence[OnCircuit]) -> list[OnCircuit]:
-    """Return one entry for coil styles of a circuit whose tables say the same."""
+def _merged(survey: Survey, made: Sequence[Made]) -> list[OnCircuit]:
+    """Return one entry for coil styles of a circuit whose tables say the same to a reader."""
     merged: dict[object, OnCircuit] = {}
-    for one in found:
-        twin = merged.get(_says(one))
-        merged[_says(one)] = replace(twin, coils=(*twin.coils, *one.coils)) if twin else one
+    for machine, healthy, rows, rivals in made:
+        circuit = circuit_of(survey.knowledge, machine)
+        said = tuple((row.check, row.causes, row.mine, row.other) for row in rows)
+        taken = tuple((row.cause, row.told_apart, row.by[0].check) for row in rivals)
+        key = circuit.id, healthy, said, taken
+        coils = (*merged[key].coils, machine.coil) if key in merged else (machine.coil,)
+        first = merged.get(key) or OnCircuit(
+            circuit.id, circuit.name, coils, healthy, tuple(rows), tuple(rivals)
+        )
+        merged[key] = replace(first, coils=coils)
     return list(merged.values())
 
 
-def _says(one: OnCircuit) -> tuple[object, ...]:
-    """Return what a person reads in an entry, so that equal ones can be told."""
-    rows = tuple((row.check, row.causes, row.mine, row.other) for row in one.rows)
-    rivals = tuple((row.cause, row.told_apart, row.by[0].check) for row in one.rivals)
-    return one.circuit, one.healthy, rows, rivals
+# least decibans -> sign in the table
+SIGNS = ((20.0, "#"), (10.0, "*"), (5.0, "+"), (1.0, "."), (0.0, " "))
+_SCALE = "decibans expected: # 20 and more, * 10 to 20, + 5 to 10, . 1 to 5; 10 is ten to one"
+
+
+def matrix(survey: Survey, machine: Machine) -> str:
+    """Return causes by checks: a row a check, a column a cause, a sign for the decibans.
+
+    Each cause is held against a healthy circuit; what can be asked stands first.
+    """
+    separation = survey.of(machine)
+    kinds = dict(zip(separation.checks, map(items.KINDS.index, separation.kinds), strict=True))
+    order = sorted(separation.checks, key=lambda one: (kinds[one], one))
+    causes = [name for name in separation.causes if name != HEALTHY]
+    wide, numbers = max(map(len, order)), range(1, len(causes) + 1)
+    rows = {
+        name: "".join(sign(separation.at(name, one, HEALTHY)) for one in causes) for name in order
+    }
+    entries = [f"{n:2} {name}" for n, name in enumerate(causes, start=1)]
+    column = max(map(len, entries)) + 2
+    across = max(1, 88 // column)
+    legend = (entries[n : n + across] for n in range(0, len(entries), across))
+    return "\n".join([
+        f"{machine_words(survey.knowledge, [machine])}: each cause against '{HEALTHY}'",
+        " " * wide + "  " + "".join(str(n // 10) if n >= 10 else " " for n in numbers),
+        " " * wide + "  " + "".join(str(n % 10) for n in numbers),
+        *(f"{name:{wide}}  {signs}".rstrip() for name, signs in rows.items()), "",
+        *("".join(f"{one:{column}}" for one in row).rstrip() for row in legend), "", _SCALE,
+    ])  # fmt: skip
+
+
+def sign(decibans: float) -> str:
+    """Return the sign that stands for so many decibans."""
+    return next(found for least, found in SIGNS if decibans >= least)

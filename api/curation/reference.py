@@ -18,7 +18,6 @@ from markupsafe import Markup, escape
 from api.answers import text
 from api.answers.text import Section, sections_of
 from api.curation.facts import KINDS, Page, cell, page, shelf, shown_machines, title_of
-from api.curation.phrases import Phrase
 from engine.audit.groups import AlikeGroup, Level, groups
 from engine.audit.separation import Survey
 from engine.knowledge import Knowledge, items
@@ -63,19 +62,20 @@ class Site:
         """Return what an item is called."""
         return title_of(shelf(self.knowledge, kind)[name])
 
-    def text_of(self, shown: Page) -> str:
-        """Return an item's data as YAML."""
-        data = shown.item.as_dict()
-        return str(yaml.dump(data, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=96))
-
     def linked(self, words: str) -> Markup:
         """Return a text as HTML, in which the ids of causes and checks lead to their pages."""
-        return Markup("").join(self._link(piece) for piece in _IDS.split(words))
-
-    def _link(self, piece: str) -> Markup:
-        kind = next((one for one in ("causes", "checks") if self.has(one, piece)), None)
         link = Markup('<a href="{}">{}</a>')
-        return link.format(self.href(kind, piece), piece) if kind else escape(piece)
+        pieces = []
+        for piece in _IDS.split(words):
+            kind = next((one for one in ("causes", "checks") if self.has(one, piece)), None)
+            pieces.append(link.format(self.href(kind, piece), piece) if kind else escape(piece))
+        return Markup("").join(pieces)
+
+
+def as_yaml(data: object, width: int = 96) -> str:
+    """Return an item's data, or a part of it, as YAML."""
+    return str(yaml.dump(data, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=width,
+                         default_flow_style=None))  # fmt: skip
 
 
 @cache
@@ -83,7 +83,7 @@ def templates() -> Environment:
     """Return the templates of the pages, in HTML and as text."""
     made = text.templates("api.curation", "templates")
     made.globals["cell"] = cell
-    made.filters["phrase_lines"] = Phrase.lines
+    made.filters["as_yaml"] = as_yaml
     return made
 
 
@@ -113,35 +113,21 @@ def render_index(site: Site, words: str = "", only: str = "") -> str:
     Words are looked for in ids, titles and prose, in lower case.
     """
     wanted = words.lower().split()
+    shelves: dict[str, dict[str, list[tuple[str, str]]]] = {}
+    for kind in [only] if only else KINDS:
+        field, order = PARTS.get(kind, ("", ("",)))
+        for item in shelf(site.knowledge, kind).values():
+            prose = f"{item.id} {item.id.replace('-', ' ')} {item.raw}".lower() if wanted else ""
+            if all(word in prose for word in wanted):
+                parts = shelves.setdefault(kind, {part: [] for part in order})
+                parts[getattr(item, field, "")].append((item.id, title_of(item)))
     shelves = {
-        kind: _divided(
-            kind, [one for one in shelf(site.knowledge, kind).values() if _has(one, wanted)]
-        )
-        for kind in KINDS
-        if only in ("", kind)
+        kind: {part: rows for part, rows in parts.items() if rows}
+        for kind, parts in shelves.items()
     }
-    shelves = {kind: parts for kind, parts in shelves.items() if parts}
     total = sum(len(found) for parts in shelves.values() for found in parts.values())
     template = templates().get_template("reference/index.html")
     return template.render(site=site, shelves=shelves, words=words, only=only, total=total)
-
-
-def _has(item: items.Item, wanted: Sequence[str]) -> bool:
-    """Return whether an item has every word."""
-    if not wanted:
-        return True
-    prose = f"{item.id} {item.id.replace('-', ' ')} {item.raw}".lower()
-    return all(word in prose for word in wanted)
-
-
-def _divided(kind: str, found: Sequence[Any]) -> dict[str, list[tuple[str, str]]]:
-    """Return id and title of items under the part of their list that they belong to."""
-    field, order = PARTS.get(kind, ("", ("",)))
-    parts = {
-        part: [(one.id, title_of(one)) for one in found if getattr(one, field, "") == part]
-        for part in order
-    }
-    return {part: rows for part, rows in parts.items() if rows}
 
 
 def render_groups(survey: Survey, site: Site) -> str:

@@ -2,11 +2,11 @@
 
 import re
 import string
-from dataclasses import dataclass
+from collections.abc import Mapping
 from importlib import resources
 from pathlib import Path
 
-from engine.knowledge import Fault, Knowledge, items
+from engine.knowledge import Fault, Knowledge
 from engine.knowledge.faults import nearest
 
 FILL = re.compile(r"FILL[ -]IN")
@@ -26,77 +26,50 @@ class StarterError(Exception):
     """A starter that may not be written; the message says why."""
 
 
-@dataclass(frozen=True)
-class NewItem:
-    """What is to be added (a kind of KINDS), and where; ``cases`` is a folder for a rule's."""
+def add(  # noqa: PLR0913 - what the command takes
+    knowledge: Knowledge, kind: str, name: str, *, folder: Path, family: str, reading: bool,
+    cases: Path | None,
+) -> list[str]:  # fmt: skip
+    """Write the starter of a new item, and one for a rule's cases where ``cases`` names a folder.
 
-    kind: str
-    name: str
-    folder: Path
-    family: str
-    reading: bool
-    cases: Path | None
-
-    @property
-    def file(self) -> Path:
-        """Return where it stands in the folder."""
-        inside = f"rules/{self.family}" if self.kind == "rule" else f"{self.kind}s"
-        return self.folder / inside / f"{self.name}.yaml"
-
-    @property
-    def template(self) -> str:
-        """Return the name of its starter."""
-        return "reading" if self.kind == "check" and self.reading else self.kind
-
-
-def add(knowledge: Knowledge, wanted: NewItem) -> list[str]:
-    """Write the starter, and one for its cases where they are wanted; return what to tell.
-
-    Raises StarterError for an id that exists or a file that is there, and OSError.
+    ``kind`` is one of KINDS. Returns what to tell. Raises StarterError for an id that exists or a
+    file that is there, and OSError.
     """
-    known = getattr(knowledge, f"{wanted.kind}s")
-    if wanted.name in known:
+    known = getattr(knowledge, f"{kind}s")
+    if name in known:
         raise StarterError(
-            f"the {wanted.kind} '{wanted.name}' is there already, in {known[wanted.name].file}: to "
-            "change it, put a file of the same name into your folder"
+            f"the {kind} '{name}' is there already, in {known[name].file}: to change it, put a "
+            "file of the same name into your folder"
         )
-    _write(wanted.file, wanted.template, wanted)
-    check = f"threewire kb check --kb {wanted.folder}"
-    lines = [f"{wanted.file}: replace every FILL IN, then run {check}"]
-    if near := nearest(wanted.name, known):
-        lines.append(f"The nearest {wanted.kind} there is{near}: threewire kb show shows it.")
-    if wanted.kind == "rule" and wanted.cases is not None:
-        cases = wanted.cases / f"{wanted.name}.yaml"
-        _write(cases, "case", wanted)
-        lines.append(f"{cases}: its cases; run threewire kb cases --cases {wanted.cases}")
+    inside = f"rules/{family}" if kind == "rule" else f"{kind}s"
+    file, words = folder / inside / f"{name}.yaml", {"id": name, "family": family}
+    _write(file, "reading" if kind == "check" and reading else kind, words)
+    lines = [f"{file}: replace every FILL IN, then run threewire kb check --kb {folder}"]
+    if near := nearest(name, known):
+        lines.append(f"The nearest {kind} there is{near}: threewire kb show shows it.")
+    if kind == "rule" and cases is not None:
+        _write(cases / f"{name}.yaml", "case", words)
+        lines.append(f"{cases / name}.yaml: its cases; run threewire kb cases --cases {cases}")
     return lines
 
 
-def _write(file: Path, template: str, wanted: NewItem) -> None:
+def _write(file: Path, template: str, words: Mapping[str, str]) -> None:
     """Write a starter to a new file, and the folders it stands in."""
     source = resources.files("api.curation").joinpath("starters", f"{template}.yaml")
     text = string.Template(source.read_text(encoding="utf-8"))
     file.parent.mkdir(parents=True, exist_ok=True)
     try:
         with file.open("x", encoding="utf-8") as stream:
-            stream.write(text.substitute(
-                id=wanted.name, family=wanted.family, then=_THEN[wanted.family]
-            ))  # fmt: skip
+            stream.write(text.substitute(words, then=_THEN[words["family"]]))
     except FileExistsError:
         raise StarterError(f"{file}: is there already") from None
 
 
 def unfilled(knowledge: Knowledge) -> list[Fault]:
-    """Return a fault for each place in which a starter was not filled in."""
-    kinds = (knowledge.causes, knowledge.checks, knowledge.rules)
+    """Return a fault for each key of an item in which a starter was not filled in."""
     return [
-        Fault(f"{item.file}: {path}", "still says FILL IN")
-        for kind in kinds
+        Fault(f"{item.file}: {key}", "still says FILL IN")
+        for kind in (knowledge.causes, knowledge.checks, knowledge.rules)
         for item in kind.values()
-        for path in _places(item)
-    ]
-
-
-def _places(item: items.Item) -> list[str]:
-    """Return the keys of an item below which the mark still stands."""
-    return [key for key, value in item.raw.items() if FILL.search(repr(value))]
+        for key, value in item.raw.items() if FILL.search(repr(value))
+    ]  # fmt: skip

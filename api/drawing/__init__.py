@@ -5,7 +5,6 @@
 """
 
 from api.drawing.diagram import SHAPES, Shape
-from api.drawing.drawing import circuit_svg, in_full, svg
-from api.drawing.paint import stylesheet
+from api.drawing.drawing import circuit_svg, in_full, stylesheet, svg
 
 __all__ = ["SHAPES", "Shape", "circuit_svg", "in_full", "stylesheet", "svg"]

@@ -50,24 +50,22 @@ def scale_of(values: list[float]) -> BandScale:
 
 
 def svg(
-    cause: tuple[float, float] | None,
-    healthy: tuple[float, float] | None,
-    observed: float | None,
-    unit: str,
-    label: str,
-) -> str:
+    cause: tuple[float, float] | None, healthy: tuple[float, float] | None,
+    observed: float | None, unit: str, label: str,
+) -> str:  # fmt: skip
     """Return the picture; None is 'over range': that band or reading is drawn at the right end.
 
     ``label`` is its text equivalent. The cause's band is striped, the healthy one plain.
     """
     values = [v for band in (cause, healthy) if band for v in band]
     scale = scale_of(values + ([observed] if observed is not None else []) or [0.0, 1.0])
-    bands = ((name, top, *_span(scale, band)) for (name, top), band in zip(
-        _ROWS, (cause, healthy), strict=True
-    ))  # fmt: skip
+    rows = [
+        (name, top, *_span(scale, band))
+        for (name, top), band in zip(_ROWS, (cause, healthy), strict=True)
+    ]
     return templates("api", "drawing").get_template("bands.svg").render(
-        width=WIDTH, height=HEIGHT, label=label, rows=bands, thick=_THICK, axis=_AXIS, scale=scale,
-        number=number, unit=unit, reading=scale.right if observed is None else scale(observed),
+        width=WIDTH, height=HEIGHT, label=label, rows=rows, thick=_THICK, axis=_AXIS, scale=scale,
+        number=number, unit=unit, reading=_RIGHT if observed is None else scale(observed),
     )  # fmt: skip
 
 

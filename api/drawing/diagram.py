@@ -4,7 +4,7 @@ Where control type or coil style is not known, what every possible circuit has i
 sentence says what is not.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -19,6 +19,7 @@ _SYMBOLS = {"source": "battery", "contact": "contact", "load": "load", "wire": "
 _RAILS = ("distribution",)  # the far end of a fault that comes from there
 _UNKNOWN_END, _FROM, _TO = "unknown:", "from:", "to:"
 MOST_FAULTS: Mapping[Shape, int] = {"wide": 8, "tall": 3}
+_MOMENTS = {"off": "key off", "cranking": "while the engine cranks", "running": "engine running"}
 _SPARE_COLUMNS = 3  # parts without a place of their own stand in so many columns below the rest
 
 
@@ -64,21 +65,25 @@ class Diagram:
         """Return the names of the parts by their id."""
         return {part.id: part.name for part in self.parts}
 
+    def named(self, parts: Iterable[str]) -> list[str]:
+        """Return the names of those parts that are drawn."""
+        return [self.names[one] for one in parts if one in self.names]
+
     def path_of(self, part: Drawn) -> str:
         """Return the way of the current that a part belongs to: that of its feed, else its end."""
         above, below = self.points[part.top].path, self.points[part.bottom].path
         return above or (below if below != "ground" else "")
 
+    def touches(self, node: str) -> str:
+        """Return what a lead at a point touches."""
+        point = self.points.get(node)
+        return point.touches if point else f"{node.replace('-', ' ')} (not in this drawing)"
+
     def moments(self, phase: str) -> str:
         """Return in words when a reading in this phase is taken."""
-        words = dict.fromkeys(_moment(circuit, phase) for circuit in self.circuits)
-        return " or ".join(words)
-
-
-def _moment(circuit: items.Circuit, phase: str) -> str:
-    fixed = {"off": "key off", "cranking": "while the engine cranks", "running": "engine running"}
-    said = {"on-command": circuit.command_words, "after-command": circuit.hold_words}
-    return said.get(phase) or fixed[phase]
+        own = {"on-command": "command_words", "after-command": "hold_words"}
+        words = [getattr(circuit, own.get(phase, ""), "") for circuit in self.circuits]
+        return " or ".join(dict.fromkeys(one or _MOMENTS[phase] for one in words))
 
 
 def make_diagram(
@@ -91,22 +96,20 @@ def make_diagram(
     """
     circuits = tuple(knowledge.circuits_of(machine["duty"], machine["control"]))
     coil = str(machine["coil"])
-    common = _common([list(_parts(circuit, coil)) for circuit in circuits])
+    of_circuits = []
+    for circuit in circuits:  # with the parts of the coil style, or those that both styles have
+        known = [circuit.coils[coil]] if coil in circuit.coils else circuit.coils.values()
+        both = _common([style.parts for style in known])
+        of_circuits.append([*circuit.parts.values(), *both])
+    common = _common(of_circuits)
     absent = {part.id for part in common if part.absent}
     shown = [name for name in faults if name in absent][: MOST_FAULTS[shape]]
     wanted = [part for part in common if not part.absent or part.id in shown]
-    placed = _place(wanted, knowledge.rows("drawing-parts"), coil, shape)
+    drawn = _place(wanted, knowledge.rows("drawing-parts"), coil, shape)
     rows = knowledge.rows("drawing-nodes")
-    drawn = [_cut_short(part) if part.fault else part for part in placed]
     used = dict.fromkeys(node for part in drawn for node in (part.top, part.bottom))
     points = {node: _point(node, rows, coil) for node in used}
     return Diagram(circuits, coil, tuple(drawn), points, _unknowns(circuits, coil))
-
-
-def _parts(circuit: items.Circuit, coil: str) -> Sequence[items.Part]:
-    """Return the circuit's parts with those of the coil style, or with what both styles have."""
-    styles = [circuit.coils[coil]] if coil in circuit.coils else list(circuit.coils.values())
-    return [*circuit.parts.values(), *_common([style.parts for style in styles])]
 
 
 def _common(lists: Sequence[Sequence[items.Part]]) -> list[items.Part]:
@@ -148,6 +151,10 @@ def _drawn(part: items.Part, row: Json, coil: str, cell: tuple[int, int]) -> Dra
     top, bottom = part.between
     if row.get("upside_down", part.kind == "source"):
         top, bottom = bottom, top
+    if part.absent and top in _RAILS:  # a fault says in words where its far end leads
+        top = f"{_FROM}{part.id}:{top}"
+    elif part.absent:
+        bottom = f"{_TO}{part.id}:{bottom}"
     plain = row.get("name") or part.id.replace("-", " ").capitalize()
     styled = {"body-ground": "body_name", UNKNOWN: "unknown_name"}.get(coil, "name")
     symbol = row.get("symbol") or _SYMBOLS[part.kind]
@@ -157,13 +164,6 @@ def _drawn(part: items.Part, row: Json, coil: str, cell: tuple[int, int]) -> Dra
         part.id, str(row.get(styled, plain)), symbol, top, bottom, *cell,
         str(row.get("frame", "")), part.operated_by, part.absent,
     )  # fmt: skip
-
-
-def _cut_short(part: Drawn) -> Drawn:
-    """Return a fault that says in words where its far end leads, for no wire to cross the sheet."""
-    if part.top in _RAILS:
-        return replace(part, top=f"{_FROM}{part.id}:{part.top}")
-    return replace(part, bottom=f"{_TO}{part.id}:{part.bottom}")
 
 
 def _point(node: str, rows: Mapping[str, Json], coil: str) -> Point:

@@ -1,45 +1,32 @@
 """Puts a drawing together: what to draw, what the answer says of it, where it stands, the SVG."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from functools import cache
+from importlib.resources import files
 
-from api.drawing import paint, words
-from api.drawing.diagram import Diagram, Shape, make_diagram
-from api.drawing.marks import Marker, Marks
-from api.drawing.sheet import MARGIN, WIDTHS, Sheet, SheetLine, set_lines
+from jinja2 import Template
+
+from api.answers.text import templates, xml_text
+from api.drawing import words
+from api.drawing.diagram import Shape, make_diagram
+from api.drawing.marks import Marks, marks_of
+from api.drawing.routes import Net
+from api.drawing.sheet import MARGIN, WIDTHS, Label, Sheet, SheetLine, set_lines
 from api.drawing.text import LINE
 from api.strict_json import Json
 from engine import Knowledge
+from engine.answer.words import listed, percent
 
 ROOM = 90.0  # of a cut-out, for what stands beside the leads
-
-
-@dataclass(frozen=True)
-class Look:
-    """How a drawing is wanted: its shape, without its style sheet, with a line above it."""
-
-    shape: Shape = "wide"
-    embed: bool = False
-    heading: str = ""
-    cut: float | None = None  # of a cut-out, pixels in height
-
-    @property
-    def width(self) -> float:
-        """Return the room between the margins, in pixels."""
-        return WIDTHS[self.shape] - 2 * MARGIN
+Place = tuple[float, float]
+Segment = tuple[Place, Place]
 
 
 def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has defaults
-    knowledge: Knowledge,
-    request: Json,
-    answer: Json,
-    *,
-    shape: Shape = "wide",
-    embed: bool = False,
-    check: Json | None = None,
-    side: str | None = None,
+    knowledge: Knowledge, request: Json, answer: Json, *, shape: Shape = "wide",
+    embed: bool = False, check: Json | None = None, side: str | None = None,
     cut: float | None = None,
-) -> str:
+) -> str:  # fmt: skip
     """Return the drawing of a diagnosis as SVG.
 
     ``request`` is the contract's request (already accepted by the engine) and ``answer`` what the
@@ -54,10 +41,14 @@ def svg(  # noqa: PLR0913 - the three that are needed stand first, the rest has 
     machine = request["machine"]
     listed: Sequence[Json] = told.get("next_checks", ())
     chosen = check if check is not None else next(iter(listed), None)
-    findings = _of_side(knowledge, request.get("findings") or (), side)
-    marks = Marker(knowledge, told, str(machine["coil"])).marks(findings, chosen)
+    findings = {  # by their place in the request, without those on the other solenoid
+        place: one for place, one in enumerate(request.get("findings") or ())
+        if not side or one.get("side") in (None, side)
+        or knowledge.checks[one["check"]].shared_between_sides
+    }  # fmt: skip
+    marks = marks_of(knowledge, told, str(machine["coil"]), findings, chosen)
     above = f"{side} side".capitalize() if side else ""
-    return _draw(knowledge, machine, marks, Look(shape, embed, above, cut))
+    return _draw(knowledge, machine, marks, shape, above, embed, cut)
 
 
 def in_full(request: object) -> object:
@@ -67,48 +58,39 @@ def in_full(request: object) -> object:
     return request
 
 
-def _of_side(knowledge: Knowledge, findings: Sequence[Json], side: str) -> dict[int, Json]:
-    """Return the findings by their place in the request, without those on the other solenoid."""
-    return {
-        place: one
-        for place, one in enumerate(findings)
-        if not side or one.get("side") in (None, side)
-        or knowledge.checks[one["check"]].shared_between_sides
-    }  # fmt: skip
-
-
 def circuit_svg(knowledge: Knowledge, circuit: str, coil: str, *, shape: Shape = "wide") -> str:
     """Return the drawing of a healthy circuit. Raises KeyError for an id that does not exist."""
     one = knowledge.circuits[circuit]
     machine = {"duty": one.duty, "control": one.control, "coil": coil}
-    return _draw(knowledge, machine, Marks(), Look(shape))
+    return _draw(knowledge, machine, Marks(), shape)
 
 
-def _draw(knowledge: Knowledge, machine: Json, marks: Marks, look: Look) -> str:
-    suspected = list(dict.fromkeys(part for one in marks.suspects for part in one.parts))
-    diagram = make_diagram(knowledge, machine, look.shape, suspected)
-    head = words.heading(diagram, machine, look.heading)
-    lines = set_lines(head, MARGIN, 6.0, look.width)
+def _draw(  # noqa: PLR0913, PLR0917 - what the callers were asked for
+    knowledge: Knowledge, machine: Json, marks: Marks, shape: Shape, above: str = "",
+    embed: bool = False, cut: float | None = None,
+) -> str:  # fmt: skip
+    diagram = make_diagram(knowledge, machine, shape, marks.suspected)
+    head = words.heading(diagram, machine, above)
+    room = WIDTHS[shape] - 2 * MARGIN
+    lines = set_lines(head, MARGIN, 6.0, room)
     parts = {part.id: words.part_labels(part, marks) for part in diagram.parts}
     points = {node: words.point_labels(point, marks) for node, point in diagram.points.items()}
-    sheet = Sheet(diagram, look.shape, parts, points, lines[-1].y + LINE)
-    below, height = _below(diagram, marks, look, sheet.bottom + 8.0)
-    names = [
-        SheetLine(f.name.capitalize(), "soft", x=f.text_at, y=f.top + 13) for f in sheet.frames
-    ]
-    window = (0.0, height) if look.cut is None else _cut_out(sheet, marks, look.cut, height)
+    sheet = Sheet(diagram, shape, parts, points, lines[-1].y + LINE)
+    next_step = words.probe_list(diagram, marks)
+    blocks = [*filter(None, [next_step, words.suspect_list(diagram, marks)]), words.key(marks)]
+    below, height = _below(blocks, len(blocks) if shape == "wide" else 1, room, sheet.bottom + 8.0)
+    window = (0.0, height) if cut is None else _cut_out(sheet, marks, cut, height)
     if window is None:
         return ""
-    return paint.render(
-        shape=look.shape, sheet=sheet, diagram=diagram, marks=marks, window=window,
-        title=words.title(diagram, look.heading),
-        description=words.description(diagram, marks, head),
-        stylesheet=None if look.embed else paint.stylesheet(),
+    drawn = _template().render(
+        shape=shape, sheet=sheet, diagram=diagram, marks=marks, window=window, above=above,
+        head=head, next=next_step, stylesheet=None if embed else stylesheet(),
         lines=[
-            one for one in (*lines, *sheet.lines, *names, *below)
+            one for one in (*lines, *sheet.lines, *below)
             if window[0] <= one.box[1] and one.box[3] <= window[1]
         ],
     )  # fmt: skip
+    return xml_text(drawn).strip()
 
 
 def _cut_out(
@@ -121,7 +103,7 @@ def _cut_out(
     probe = marks.probe
     if probe is None:
         return None
-    spots = [sheet.spot(one)[1] for one in (probe.red, probe.black) if sheet.has(one)]
+    spots = [sheet.spots[one][1] for one in (probe.red, probe.black) if one in sheet.spots]
     spots += [sheet.row_middle[part.row] for part in sheet.parts if part.id == probe.part]
     if not spots:
         return None
@@ -134,12 +116,11 @@ def _cut_out(
     return top, top + min(tall, height)
 
 
-def _below(diagram: Diagram, marks: Marks, look: Look, top: float) -> tuple[list[SheetLine], float]:
-    """Return the lists under the drawing, beside each other where it is wide, and its height."""
-    blocks = [words.probe_list(diagram, marks), words.suspect_list(diagram, marks)]
-    blocks = [*filter(None, blocks), words.key(marks)]
-    abreast = len(blocks) if look.shape == "wide" else 1
-    room = look.width / abreast - (12.0 if abreast > 1 else 0.0)
+def _below(
+    blocks: Sequence[Sequence[Label]], abreast: int, room: float, top: float
+) -> tuple[list[SheetLine], float]:
+    """Return the lists under the drawing, beside or below each other, and its height."""
+    room = room / abreast - (12.0 if abreast > 1 else 0.0)
     found: list[SheetLine] = []
     bottom = top
     for place, block in enumerate(blocks):
@@ -149,3 +130,84 @@ def _below(diagram: Diagram, marks: Marks, look: Look, top: float) -> tuple[list
         found += lines
         bottom = max(bottom, lines[-1].y + 4.0)
     return found, bottom + MARGIN
+
+
+def stylesheet() -> str:
+    """Return ``drawing.css``, which a page with embedded drawings links to."""
+    return files("api.drawing").joinpath("drawing.css").read_text(encoding="utf-8")
+
+
+@cache
+def _template() -> Template:
+    made = templates("api", "drawing")
+    made.filters |= {"n": _number, "d": _path_data, "as_sentences": _as_sentences}
+    made.globals |= {"pieces_of": _pieces_of, "joints": _joints, "links": _links,
+                     "listed": listed, "percent": percent}  # fmt: skip
+    return made.get_template("drawing.svg")
+
+
+def _as_sentences(lines: str) -> str:
+    """Return lines as one text, each with its point."""
+    said = [one for one in lines.splitlines() if one]
+    return " ".join(one if one.endswith((".", "!", "?")) else f"{one}." for one in said)
+
+
+def _number(value: float) -> str:
+    """Return a length with at most two decimals."""
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def _path_data(points: Iterable[Place]) -> str:
+    """Return the data of a path from point to point."""
+    return "M" + " L".join(f"{_number(x)} {_number(y)}" for x, y in points)
+
+
+def _pieces_of(net: Net, sheet: Sheet) -> Iterable[Segment]:
+    """Yield the straight pieces of a wire."""
+    upright = sheet.upright(net)
+    heights = {channel: sheet.height(net, channel) for channel in net.channels}
+    for end in net.ends:
+        x, edge = sheet.axis[end.column], sheet.edge(end)
+        if edge != heights[end.channel]:
+            yield (x, edge), (x, heights[end.channel])
+    for channel, y in heights.items():
+        places = {sheet.axis[end.column] for end in net.ends if end.channel == channel}
+        places |= {upright} if upright is not None else set()
+        if len(places) > 1:
+            yield (min(places), y), (max(places), y)
+    edges = sorted({sheet.edge(end) for end in net.ends})
+    x = sheet.axis[net.ends[0].column]
+    if upright is not None:
+        first, last = net.span
+        yield (upright, heights[first]), (upright, heights[last])
+    elif len(net.ends) == 1:  # it leads on in words only
+        yield (x, edges[0]), (x, sheet.spots[net.node][1])
+    elif len(edges) > 1 and not net.lies_in(net.channels[0]):
+        yield (x, edges[0]), (x, edges[-1])
+
+
+def _joints(pieces: Sequence[Segment]) -> list[Place]:
+    """Return where three or more pieces of one wire meet: two ways lead on within a piece."""
+
+    def ways(point: Place, piece: Segment) -> int:
+        (ax, ay), (bx, by) = piece
+        if point in piece:
+            return int(piece[0] != piece[1])
+        across = min(ax, bx) <= point[0] <= max(ax, bx)
+        return 2 if across and min(ay, by) <= point[1] <= max(ay, by) else 0
+
+    corners = sorted({point for piece in pieces for point in piece})
+    return [point for point in corners if sum(ways(point, piece) for piece in pieces) > 2]
+
+
+def _links(sheet: Sheet) -> Iterable[Sequence[Place]]:
+    """Yield the link from each relay's coil to the contact that it moves."""
+    by_ends = {(part.top, part.bottom): part for part in sheet.parts}
+    for part in sheet.parts:
+        coil = by_ends.get(part.operated_by) if part.operated_by else None
+        if coil is None or coil.row != part.row:
+            continue
+        y, edge = sheet.row_middle[part.row], sheet.row_edges[part.row][0]
+        step = 1 if coil.column < part.column else -1
+        start, end = sheet.axis[coil.column] + 8 * step, sheet.axis[part.column] - 4 * step
+        yield (start, y - 8), (start, edge), (end - 8, edge), (end - 8, y + 0.5), (end, y + 0.5)

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 
 from api.answers.finding_words import result_of
 from api.drawing.text import NARROW, NO_BREAK
@@ -40,7 +39,6 @@ class ProbeMark:
     """Where to measure or look now; a node is empty where the check has no such lead."""
 
     name: str
-    kind: str
     red: str
     black: str
     part: str
@@ -59,6 +57,11 @@ class Marks:
     instead: str = ""  # what to do when there is nothing to probe
     at_points: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     at_parts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def suspected(self) -> list[str]:
+        """Return the parts in which a suspect would sit, the likeliest first."""
+        return list(dict.fromkeys(part for one in self.suspects for part in one.parts))
 
     def tags(self, part: str) -> list[str]:
         """Return the tags of the suspects that would sit in a part."""
@@ -80,111 +83,109 @@ def parts_of(cause: items.Cause, places: Mapping[str, str]) -> tuple[str, ...]:
     return tuple(shared or every)
 
 
-class Marker:
-    """One answer on its way into the drawing."""
+def marks_of(
+    knowledge: Knowledge, answer: Json, coil: str, findings: Mapping[int, Json], check: Json | None
+) -> Marks:
+    """Return all marks of an answer; ``findings`` by their place, ``check`` is to be done now."""
+    where = _where(knowledge)
+    causes: Sequence[Json] = answer.get("causes", ())
+    named = [
+        one for one in causes
+        if one["probability"] >= LEAST_SUSPECT and one["id"] not in NO_REPAIR
+    ][:MOST_SUSPECTS]  # fmt: skip
+    suspects = tuple(
+        Suspect(number, one["id"], one["name"], one["probability"], where.get(one["id"], ()))
+        for number, one in enumerate(named, start=1)
+    )
+    evidence = _evidence(causes, suspects)
+    points: dict[str, tuple[str, ...]] = {}
+    parts: dict[str, tuple[str, ...]] = {}
+    for index, finding in findings.items():
+        known = knowledge.checks.get(str(finding.get("check", "")))
+        if known and known.reading and finding.get("outcome") != "not-known":
+            part, (red, black) = known.reading.part, leads(known.reading, coil)
+            place, target = (parts, part) if part else (points, red)
+            cause, entry = evidence.get(index, ("", {}))
+            lines = [_read(knowledge, finding, black, entry.get("observed"))]
+            lines += [f"healthy {entry['expected_if_healthy']}"] if entry else []
+            if index in {one["finding"] for one in answer.get("set_aside", ())}:
+                lines.append("set aside, does not count")
+            elif suspects and cause == suspects[0].cause:
+                lines.append(f"if S{suspects[0].number} {entry['expected_if_cause']}")
+            place[target] = (*place.get(target, ()), *lines)
+    because = (answer.get("advice") or {}).get("because") or ""
+    probe = _probe(knowledge, check, suspects, coil) if check else None
+    return Marks(suspects, _good(answer, where), probe, str(because), points, parts)
 
-    def __init__(self, knowledge: Knowledge, answer: Json, coil: str) -> None:
-        self.knowledge, self.answer, self.coil = knowledge, answer, coil
-        self.causes: Sequence[Json] = answer.get("causes", ())
-        places = {
-            str(row["setting"]): name
-            for name, row in knowledge.rows("drawing-parts").items() if "setting" in row
-        }  # fmt: skip
-        self.where = {name: parts_of(one, places) for name, one in knowledge.causes.items()}
-        self.suspects = self._suspects()
 
-    def marks(self, findings: Mapping[int, Json], check: Json | None) -> Marks:
-        """Return all marks; ``check`` is the one to do now."""
-        points: dict[str, tuple[str, ...]] = {}
-        parts: dict[str, tuple[str, ...]] = {}
-        for index, finding in findings.items():
-            known = self.knowledge.checks.get(str(finding.get("check", "")))
-            if known and known.reading and finding.get("outcome") != "not-known":
-                part, (red, _) = known.reading.part, leads(known.reading, self.coil)
-                place, target = (parts, part) if part else (points, red)
-                lines = self._read(index, finding, known.reading)
-                place[target] = (*place.get(target, ()), *lines)
-        because = (self.answer.get("advice") or {}).get("because") or ""
-        probe = self._probe(check) if check else None
-        return Marks(self.suspects, self._good(), probe, str(because), points, parts)
+def _where(knowledge: Knowledge) -> Mapping[str, tuple[str, ...]]:
+    """Return the parts in which each cause sits."""
+    rows = knowledge.rows("drawing-parts")
+    places = {str(row["setting"]): name for name, row in rows.items() if "setting" in row}
+    return {name: parts_of(one, places) for name, one in knowledge.causes.items()}
 
-    def _suspects(self) -> tuple[Suspect, ...]:
-        named = [
-            one for one in self.causes
-            if one["probability"] >= LEAST_SUSPECT and one["id"] not in NO_REPAIR
-        ][:MOST_SUSPECTS]  # fmt: skip
-        return tuple(
-            Suspect(n, one["id"], one["name"], one["probability"], self.where.get(one["id"], ()))
-            for n, one in enumerate(named, start=1)
-        )
 
-    def _good(self) -> frozenset[str]:
-        """Return the parts that the findings prove good.
+def _good(answer: Json, where: Mapping[str, tuple[str, ...]]) -> frozenset[str]:
+    """Return the parts that the findings prove good.
 
-        Something is cleared there, and nothing else that could sit there is still likely. A cause
-        that the answer does not list may have all that the listed ones leave over.
-        """
-        listed = {one["id"]: float(one["probability"]) for one in self.causes}
-        left_over = 1.0 - sum(listed.values())
-        cleared = {cause for proof in self.answer.get("proofs", ()) for cause in proof["clears"]}
-        doubted = {
-            part
-            for cause, parts in self.where.items() if cause not in cleared
-            if listed.get(cause, left_over) >= LEAST_CHANCE
-            for part in parts
-        }  # fmt: skip
-        return frozenset(part for one in cleared for part in self.where.get(one, ())) - doubted
+    Something is cleared there, and nothing else that could sit there is still likely. A cause
+    that the answer does not list may have all that the listed ones leave over.
+    """
+    listed = {one["id"]: float(one["probability"]) for one in answer.get("causes", ())}
+    left_over = 1.0 - sum(listed.values())
+    cleared = {cause for proof in answer.get("proofs", ()) for cause in proof["clears"]}
+    doubted = {
+        part
+        for cause, parts in where.items() if cause not in cleared
+        if listed.get(cause, left_over) >= LEAST_CHANCE
+        for part in parts
+    }  # fmt: skip
+    return frozenset(part for one in cleared for part in where.get(one, ())) - doubted
 
-    def _probe(self, entry: Json) -> ProbeMark | None:
-        check = self.knowledge.checks.get(str(entry["check"]))
-        if check is None:
-            return None
-        short = {one.cause: f"S{one.number}" for one in self.suspects} | {HEALTHY: "healthy"}
-        reads = [
-            (short[one["cause"]], one["reads"])
-            for one in entry.get("expect", ()) if one["cause"] in short
-        ]  # fmt: skip
-        alike = len(reads) > 1 and len({what for _, what in reads}) == 1
-        expected = () if alike else tuple(f"if {who} {what}" for who, what in reads)
-        if check.reading is None:
-            row = self.knowledge.rows("drawing-checks").get(check.id, {})
-            part = str(row.get("part", ""))
-            return ProbeMark(check.name, check.kind, "", "", part, "", "", expected)
-        one = check.reading
-        plug = "plug fitted" if one.plug_fitted else "plug off"
-        return ProbeMark(
-            check.name, check.kind, *leads(one, self.coil), one.part, one.phase, plug, expected
-        )
 
-    def _read(self, index: int, finding: Json, reading: items.Reading) -> list[str]:
-        """Return what was read, and what should have been."""
-        cause, entry = self._evidence.get(index, ("", {}))
-        to, (_, black) = "", leads(reading, self.coil)
-        if black and black != "battery-negative":
-            row = self.knowledge.rows("drawing-nodes").get(black, {})
-            to = finding.get("measured_to", "").replace("-", " ") or row.get("label", black)
-            to = f" to {to}"
-        plug = f", plug {finding['plug']}" if finding.get("plug") else ""
-        observed = entry.get("observed") or result_of(finding, self.knowledge)
-        lines = [f"read {observed}{to}{plug}"]
-        if entry:
-            lines.append(f"healthy {entry['expected_if_healthy']}")
-        if index in {one["finding"] for one in self.answer.get("set_aside", ())}:
-            lines.append("set aside, does not count")
-        elif self.suspects and cause == self.suspects[0].cause:
-            lines.append(f"if S{self.suspects[0].number} {entry['expected_if_cause']}")
-        return lines
+def _probe(
+    knowledge: Knowledge, entry: Json, suspects: Sequence[Suspect], coil: str
+) -> ProbeMark | None:
+    check = knowledge.checks.get(str(entry["check"]))
+    if check is None:
+        return None
+    short = {one.cause: f"S{one.number}" for one in suspects} | {HEALTHY: "healthy"}
+    reads = [
+        (short[one["cause"]], one["reads"])
+        for one in entry.get("expect", ()) if one["cause"] in short
+    ]  # fmt: skip
+    alike = len(reads) > 1 and len({what for _, what in reads}) == 1
+    expected = () if alike else tuple(f"if {who} {what}" for who, what in reads)
+    one = check.reading
+    if one is None:
+        part = str(knowledge.rows("drawing-checks").get(check.id, {}).get("part", ""))
+        return ProbeMark(check.name, "", "", part, "", "", expected)
+    plug = "plug fitted" if one.plug_fitted else "plug off"
+    return ProbeMark(check.name, *leads(one, coil), one.part, one.phase, plug, expected)
 
-    @cached_property
-    def _evidence(self) -> dict[int, tuple[str, Json]]:
-        """The cause and its evidence by finding: of the leading suspect, else of any cause."""
-        lead = self.suspects[0].cause if self.suspects else ""
-        found: dict[int, tuple[str, Json]] = {}
-        for cause in sorted(self.causes, key=lambda one: bool(one["id"] != lead)):
-            for one in cause["evidence"]:
-                if not str(one["basis"]).startswith("rule:"):
-                    found.setdefault(one["finding"], (cause["id"], one))
-        return found
+
+def _read(knowledge: Knowledge, finding: Json, black: str, observed: str | None) -> str:
+    """Return what was read, and to where."""
+    to = ""
+    if black and black != "battery-negative":
+        row = knowledge.rows("drawing-nodes").get(black, {})
+        measured_to = finding.get("measured_to", "").replace("-", " ")
+        to = f" to {measured_to or row.get('label', black)}"
+    plug = f", plug {finding['plug']}" if finding.get("plug") else ""
+    return f"read {observed or result_of(finding, knowledge)}{to}{plug}"
+
+
+def _evidence(
+    causes: Sequence[Json], suspects: Sequence[Suspect]
+) -> Mapping[int, tuple[str, Json]]:
+    """Return the cause and its evidence by finding: of the leading suspect, else of any cause."""
+    lead = suspects[0].cause if suspects else ""
+    found: dict[int, tuple[str, Json]] = {}
+    for cause in sorted(causes, key=lambda one: bool(one["id"] != lead)):
+        for one in cause["evidence"]:
+            if not str(one["basis"]).startswith("rule:"):
+                found.setdefault(one["finding"], (cause["id"], one))
+    return found
 
 
 def leads(reading: items.Reading, coil: str) -> tuple[str, str]:

@@ -5,12 +5,13 @@ it; one whose ends lie in several has an upright besides, on the axis of a colum
 stands in its way, else in the gutter to the left of a column. Labels never stand in either.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from api.drawing.diagram import Drawn
 
 GUTTER = 0.4  # how far left of a column's axis its gutter counts, in columns
+Span = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,11 @@ class End:
     channel: int
     below: bool
     part: str
+
+    @property
+    def edge(self) -> tuple[int, int]:
+        """Return its row, and which edge of the row it stands at: 0 the top, 1 the bottom."""
+        return (self.channel, 0) if self.below else (self.channel - 1, 1)
 
 
 @dataclass
@@ -44,107 +50,111 @@ class Net:
         """Return the first and the last of its channels."""
         return self.channels[0], self.channels[-1]
 
-    def reach(self, channel: int) -> tuple[float, float]:
-        """Return from where to where it runs along a channel, in columns."""
+    def reach(self, channel: int, upright: float | None = None) -> Span:
+        """Return from where to where it runs along a channel, in columns.
+
+        ``upright`` is where its upright may stand; left out, it is where it does.
+        """
+        if upright is None and self.gutter is not None:
+            upright = self.gutter - GUTTER
+        elif upright is None and self.axis is not None:
+            upright = float(self.axis)
         places = [float(end.column) for end in self.ends if end.channel == channel]
-        if self.axis is not None:
-            places.append(float(self.axis))
-        if self.gutter is not None:
-            places.append(self.gutter - GUTTER)
+        places += [] if upright is None else [upright]
         return min(places), max(places)
 
     def lies_in(self, channel: int) -> bool:
         """Return whether it has a line along a channel (and does not just come straight down)."""
-        if channel not in self.channels:
-            return False
-        start, end = self.reach(channel)
-        return start != end
+        return channel in self.channels and len(set(self.reach(channel))) > 1
+
+    def leaves(self, channel: int, below: bool) -> set[int]:
+        """Return the columns on whose axis it leaves a channel downward (or upward)."""
+        found = {end.column for end in self.ends if end.channel == channel and end.below == below}
+        if self.axis is not None and channel in self.channels:
+            first, last = self.span
+            if channel < last if below else channel > first:
+                found.add(self.axis)
+        return found
 
 
 @dataclass(frozen=True)
 class Routes:
     """All wires, how many lines each channel holds and how many uprights each gutter."""
 
-    nets: tuple[Net, ...]
-    lines: Mapping[int, int]
-    uprights: Mapping[int, int]
+    nets: Sequence[Net]
+    lines: dict[int, int]
+    uprights: dict[int, int]
 
 
 def route(parts: Sequence[Drawn], columns: int) -> Routes:
     """Lay the wires between parts whose columns and rows are counted from 0."""
-    nets = _nets(parts)
-    filled = {(part.column, part.row) for part in parts}
-    on_axes: dict[int, list[tuple[int, int]]] = {}
-    for net in sorted(nets, key=_straight_and_short_first):
-        if len(net.channels) > 1:
-            _raise_upright(net, filled, on_axes, columns)
-    uprights = _share_gutters(nets)
-    rows = 1 + max(part.row for part in parts)
-    lines = {channel: _share_channel(nets, channel) for channel in range(rows + 1)}
-    return Routes(tuple(nets), lines, uprights)
-
-
-def _nets(parts: Sequence[Drawn]) -> list[Net]:
-    nets: dict[str, Net] = {}
+    by_node: dict[str, Net] = {}
     for part in parts:
         above = End(part.column, part.row, True, part.id)
         below = End(part.column, part.row + 1, False, part.id)
         for node, end in ((part.top, above), (part.bottom, below)):
-            nets.setdefault(node, Net(node, [])).ends.append(end)
-    return list(nets.values())
+            by_node.setdefault(node, Net(node, [])).ends.append(end)
+    nets = list(by_node.values())
+    _raise_uprights(nets, {(part.column, part.row) for part in parts}, columns)
+    uprights = _share_gutters(nets)
+    rows = 1 + max(part.row for part in parts)
+    return Routes(nets, {one: _share_channel(nets, one) for one in range(rows + 1)}, uprights)
 
 
-def _straight_and_short_first(net: Net) -> tuple[bool, int, str]:
-    first, last = net.span
-    return len({end.column for end in net.ends}) > 1, last - first, net.node
+def _raise_uprights(nets: Sequence[Net], filled: set[tuple[int, int]], columns: int) -> None:
+    """Choose where each wire's upright stands: where its lines along the channels are shortest.
 
-
-def _raise_upright(
-    net: Net, filled: set[tuple[int, int]], on_axes: dict[int, list[tuple[int, int]]], columns: int
-) -> None:
-    """Choose where a wire's upright stands: where its lines along the channels are shortest."""
-    first, last = net.span
-    choices: list[tuple[float, int, int | None, int | None]] = []
-    for column in range(columns):
-        free = not any((column, row) in filled for row in range(first, last))
-        apart = all(last < start or end < first for start, end in on_axes.get(column, ()))
-        if free and apart:
-            choices.append((_length(net, float(column)), column, column, None))
-    choices += [
-        (0.3 + _length(net, column - GUTTER), column, None, column) for column in range(columns + 1)
-    ]
-    _, _, net.axis, net.gutter = min(choices, key=lambda one: (round(one[0], 6), one[1]))
-    if net.axis is not None:
-        on_axes.setdefault(net.axis, []).append((first, last))
+    Straight wires choose first, then short ones.
+    """
+    taken: dict[int, list[Span]] = {}  # on the axis of each column
+    tall = [net for net in nets if len(net.channels) > 1]
+    for net in sorted(tall, key=lambda one: (
+        len({end.column for end in one.ends}) > 1, one.span[1] - one.span[0], one.node
+    )):  # fmt: skip
+        choices: list[tuple[float, int, int | None, int | None]] = [
+            (_length(net, float(column)), column, column, None)
+            for column in range(columns)
+            if not any((column, row) in filled for row in range(*net.span))
+            and _free(taken.get(column, ()), net.span)
+        ]
+        choices += [
+            (0.3 + _length(net, column - GUTTER), column, None, column)
+            for column in range(columns + 1)
+        ]
+        _, _, net.axis, net.gutter = min(choices, key=lambda one: (round(one[0], 6), one[1]))
+        if net.axis is not None:
+            taken.setdefault(net.axis, []).append(net.span)
 
 
 def _length(net: Net, upright: float) -> float:
     """Return the length of a wire's lines along the channels with its upright there."""
-    total = 0.0
-    for channel in net.channels:
-        places = [float(end.column) for end in net.ends if end.channel == channel] + [upright]
-        total += max(places) - min(places)
-    return total
+    reaches = (net.reach(channel, upright) for channel in net.channels)
+    return sum(end - start for start, end in reaches)
+
+
+def _free(spans: Sequence[Span], span: Span) -> bool:
+    return all(span[1] < start or end < span[0] for start, end in spans)
+
+
+def _put(places: list[list[Span]], span: Span, start: int = 0) -> int:
+    """Put a span on the first place from ``start`` where it meets no other; return that place."""
+    number = start
+    while True:
+        while len(places) <= number:
+            places.append([])
+        if _free(places[number], span):
+            places[number].append(span)
+            return number
+        number += 1
 
 
 def _share_gutters(nets: Sequence[Net]) -> dict[int, int]:
     """Give uprights in one gutter places of their own; return how many places each needs."""
-    taken: dict[int, list[list[tuple[int, int]]]] = {}
+    taken: dict[int, list[list[Span]]] = {}
     for net in sorted(nets, key=lambda one: (one.span, one.node)):
         if net.gutter is not None:
-            places = taken.setdefault(net.gutter, [])
-            net.track = _first_free(places, net.span)
-            places[net.track].append(net.span)
+            net.track = _put(taken.setdefault(net.gutter, []), net.span)
     return {gutter: len(places) for gutter, places in taken.items()}
-
-
-def _first_free(places: list[list[tuple[int, int]]], span: tuple[int, int]) -> int:
-    """Return the first place where nothing overlaps the span; a new one where none is free."""
-    for number, spans in enumerate(places):
-        if all(span[1] < start or end < span[0] for start, end in spans):
-            return number
-    places.append([])
-    return len(places) - 1
 
 
 def _share_channel(nets: Sequence[Net], channel: int) -> int:
@@ -153,58 +163,18 @@ def _share_channel(nets: Sequence[Net], channel: int) -> int:
     In each column what comes from above keeps above what goes on below, so that they never touch.
     """
     here = [net for net in nets if net.lies_in(channel)]
-    before = {net.node: _must_be_above(net, here, channel) for net in here}
-    lines: list[list[tuple[float, float]]] = []
+    before = {
+        net.node: {
+            other.node for other in here
+            if other is not net and net.leaves(channel, True) & other.leaves(channel, False)
+        }
+        for net in here
+    }  # fmt: skip
+    lines: list[list[Span]] = []
     placed: dict[str, int] = {}
     while waiting := [net for net in here if net.node not in placed]:
         ready = [one for one in waiting if before[one.node] <= placed.keys()] or waiting[:1]
         net = min(ready, key=lambda one: (one.reach(channel), one.node))
         start = max((placed[one] + 1 for one in before[net.node] if one in placed), default=0)
-        placed[net.node] = _lowest_line(lines, net.reach(channel), start)
-    for net in here:
-        net.tracks[channel] = placed[net.node]
+        placed[net.node] = net.tracks[channel] = _put(lines, net.reach(channel), start)
     return len(lines)
-
-
-def _must_be_above(net: Net, here: Sequence[Net], channel: int) -> set[str]:
-    """Return the wires of the channel that come from above where this one goes on below."""
-    mine = _columns(net, channel, below=True)
-    return {
-        other.node for other in here
-        if other is not net and mine & _columns(other, channel, below=False)
-    }  # fmt: skip
-
-
-def _columns(net: Net, channel: int, below: bool) -> set[int]:
-    """Return the columns on whose axis a wire leaves the channel downward (or upward)."""
-    found = {end.column for end in net.ends if end.channel == channel and end.below == below}
-    if net.axis is not None and channel in net.channels:
-        first, last = net.span
-        if channel < last if below else channel > first:
-            found.add(net.axis)
-    return found
-
-
-def _lowest_line(
-    lines: list[list[tuple[float, float]]], reach: tuple[float, float], start: int
-) -> int:
-    """Put a reach on the first line from ``start`` where it meets no other; return that line."""
-    number = start
-    while True:
-        while len(lines) <= number:
-            lines.append([])
-        if all(reach[1] < a or b < reach[0] for a, b in lines[number]):
-            lines[number].append(reach)
-            return number
-        number += 1
-
-
-def compact(parts: Iterable[Drawn]) -> tuple[list[Drawn], int]:
-    """Return the parts without empty columns and rows, and how many columns are left."""
-    found = list(parts)
-    columns = sorted({part.column for part in found})
-    rows = sorted({part.row for part in found})
-    return [
-        replace(part, column=columns.index(part.column), row=rows.index(part.row))
-        for part in found
-    ], len(columns)  # fmt: skip

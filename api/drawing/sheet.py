@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from api.drawing import text
 from api.drawing.diagram import Diagram, Drawn
-from api.drawing.routes import End, Net, Routes, compact, route
+from api.drawing.routes import End, Net, route
 
 WIDTHS = {"wide": 912.0, "tall": 360.0}
 MARGIN = 8.0
@@ -66,22 +66,13 @@ def set_lines(labels: Sequence[Label], x: float, y: float, room: float) -> list[
 class Frame:
     """A box around parts that sit in one thing."""
 
-    name: str
     left: float
     top: float
     right: float
     bottom: float
-    text_at: float
 
 
 Labels = Mapping[str, Sequence[Label]]
-
-
-def _longest(label: Label) -> float:
-    """Return the width of a label's longest word, with its mark."""
-    words = text.joined(label.text).split(" ")
-    indent = MARK_WIDTH if label.mark else 0.0
-    return indent + max(text.width(word, bold=label.bold) for word in words) + 0.5
 
 
 class Sheet:
@@ -90,29 +81,47 @@ class Sheet:
     def __init__(
         self, diagram: Diagram, shape: str, part_labels: Labels, point_labels: Labels, top: float
     ) -> None:
-        self.parts, self.columns = compact(diagram.parts)
-        self.routes: Routes = route(self.parts, self.columns)
+        columns = sorted({part.column for part in diagram.parts})  # without empty ones
+        rows = sorted({part.row for part in diagram.parts})
+        self.parts = [
+            replace(part, column=columns.index(part.column), row=rows.index(part.row))
+            for part in diagram.parts
+        ]
+        self.columns = len(columns)
+        self.routes = route(self.parts, self.columns)
         self.width = WIDTHS[shape]
+        self._part_labels, self._point_labels = part_labels, point_labels
         faults = {part.id for part in self.parts if part.fault}
         self._anchors = {
             net.node: _anchor(net, diagram.points[net.node].anchor, faults)
             for net in self.routes.nets
         }
-        self._set_columns(part_labels, point_labels)
+        self._framed: dict[str, list[Drawn]] = {}
+        for part in self.parts:
+            if part.frame:
+                self._framed.setdefault(part.frame, []).append(part)
         self.lines: list[SheetLine] = []
         self.row_middle: dict[int, float] = {}
         self.row_edges: dict[int, tuple[float, float]] = {}
         self.line_height: dict[tuple[int, int], float] = {}
-        self._spots: dict[str, tuple[float, float]] = {}
-        self._framed = {min(part.row for part in one) for one in _grouped(self.parts).values()}
-        self.bottom = self._set_rows(part_labels, point_labels, top)
-        self.frames = _frames(self)
+        self.spots: dict[str, tuple[float, float]] = {}  # where a point is marked and named
+        self._set_columns()
+        y = top
+        for number in range(len(rows)):
+            y = self._set_row(number, self._set_channel(number, y))
+        self.bottom = self._set_channel(len(rows), y)
+        self.frames = [
+            self._frame(name, parts) for name, parts in self._framed.items()
+            if not self._intruded(parts)
+        ]  # fmt: skip
 
-    def _rooms(self, room: float, part_labels: Labels, point_labels: Labels) -> list[float]:
+    def _rooms(self, room: float) -> list[float]:
         """Share the room for text: each column its longest word, then by how much it has to say."""
         much, longest = [1.0] * self.columns, [1.0] * self.columns
-        said = [(part.column, part_labels.get(part.id, ())) for part in self.parts]
-        said += [(end.column, point_labels.get(node, ())) for node, end in self._anchors.items()]
+        said = [(part.column, self._part_labels.get(part.id, ())) for part in self.parts]
+        said += [
+            (end.column, self._point_labels.get(node, ())) for node, end in self._anchors.items()
+        ]
         for column, labels in said:
             much[column] += sum(text.width(one.text, bold=one.bold) for one in labels)
             longest[column] = max([longest[column], *map(_longest, labels)])
@@ -126,21 +135,16 @@ class Sheet:
             for need, weight in zip(longest, weights, strict=True)
         ]
 
-    def _set_columns(self, part_labels: Labels, point_labels: Labels) -> None:
+    def _set_columns(self) -> None:
         """Share the width among the columns; gutters take what their uprights need."""
         gutters = [UPRIGHT * self.routes.uprights.get(n, 0) for n in range(self.columns + 1)]
         free = self.width - 2 * MARGIN - sum(gutters)
-        room = free - self.columns * (HALF + 2 + LABEL_GAP + COLUMN_GAP)
-        self.room = self._rooms(room, part_labels, point_labels)
+        self.room = self._rooms(free - self.columns * (HALF + 2 + LABEL_GAP + COLUMN_GAP))
         self.axis: list[float] = []
-        self._gutter: list[float] = []
-        left = MARGIN
-        for number in range(self.columns):
-            self._gutter.append(left)
-            left += gutters[number]
-            self.axis.append(left + HALF + 2)
-            left += HALF + 2 + LABEL_GAP + self.room[number] + COLUMN_GAP
-        self._gutter.append(left)
+        self._gutter = [MARGIN]
+        for number, room in enumerate(self.room):
+            self.axis.append(self._gutter[-1] + gutters[number] + HALF + 2)
+            self._gutter.append(self.axis[-1] + LABEL_GAP + room + COLUMN_GAP)
 
     def upright(self, net: Net) -> float | None:
         """Return where a wire's upright stands, if it has one."""
@@ -150,17 +154,7 @@ class Sheet:
             return self._gutter[net.gutter] + UPRIGHT * (net.track + 0.5)
         return None
 
-    def _set_rows(self, part_labels: Labels, point_labels: Labels, top: float) -> float:
-        """Stack channels and rows from ``top`` downward; return where the last one ends."""
-        rows = 1 + max(part.row for part in self.parts)
-        y = top
-        for number in range(rows + 1):
-            y = self._set_channel(number, point_labels, y)
-            if number < rows:
-                y = self._set_row(number, part_labels, y)
-        return y
-
-    def _set_channel(self, channel: int, point_labels: Labels, y: float) -> float:
+    def _set_channel(self, channel: int, y: float) -> float:
         y += CHANNEL_TOP
         for number in range(self.routes.lines[channel]):
             self.line_height[channel, number] = y
@@ -169,16 +163,17 @@ class Sheet:
         for net in self.routes.nets:
             end = self._anchors[net.node]
             if end.channel == channel:
-                self._name_point(net, end, point_labels.get(net.node, ()), depth)
+                self._name_point(net, end, depth)
         y = max(depth)
-        if channel in self._framed:
+        if any(channel == min(part.row for part in one) for one in self._framed.values()):
             self.line_height[channel, -1] = y  # where the name of a frame stands
             y += HEADER
         return y
 
-    def _name_point(self, net: Net, end: End, labels: Sequence[Label], depth: list[float]) -> None:
+    def _name_point(self, net: Net, end: End, depth: list[float]) -> None:
         """Write a point's labels under what stands in its column of the channel already."""
         axis, y = self.axis[end.column], depth[end.column]
+        labels = self._point_labels.get(net.node, ())
         found = set_lines(labels, axis + LABEL_GAP, y, self.room[end.column])
         self.lines += found
         if end.below:
@@ -186,41 +181,62 @@ class Sheet:
         elif net.lies_in(end.channel):
             height = self.line_height[end.channel, net.tracks[end.channel]]
         else:  # it leads on in words only: it ends before any line along the channel
-            height = self.row_edges[end.channel - 1][1]
-        self._spots[net.node] = (axis, height)
+            height = self.edge(end)
+        self.spots[net.node] = (axis, height)
         depth[end.column] = y + max(text.LINE * len(found), text.LINE) + 2.0
 
-    def _set_row(self, row: int, part_labels: Labels, y: float) -> float:
-        here = [part for part in self.parts if part.row == row]
-        found = {
-            part.id: set_lines(
-                part_labels.get(part.id, ()), self.axis[part.column] + LABEL_GAP, 0.0,
+    def _set_row(self, row: int, y: float) -> float:
+        found = [
+            set_lines(
+                self._part_labels.get(part.id, ()), self.axis[part.column] + LABEL_GAP, 0.0,
                 self.room[part.column],
             )
-            for part in here
-        }  # fmt: skip
-        height = max([ROW_HEIGHT, *(text.LINE * len(one) + 4.0 for one in found.values())])
-        for lines in found.values():
+            for part in self.parts if part.row == row
+        ]  # fmt: skip
+        height = max([ROW_HEIGHT, *(text.LINE * len(one) + 4.0 for one in found)])
+        for lines in found:
             lift = y + (height - text.LINE * len(lines)) / 2
             self.lines += [replace(line, y=line.y + lift) for line in lines]
         self.row_middle[row] = y + height / 2
         self.row_edges[row] = (y, y + height)
         return y + height
 
-    def spot(self, node: str) -> tuple[float, float]:
-        """Return the one place where a point is marked and named."""
-        return self._spots[node]
-
-    def has(self, node: str) -> bool:
-        """Return whether a point is marked anywhere."""
-        return node in self._spots
-
     def height(self, net: Net, channel: int) -> float:
-        """Return how high a wire runs in a channel; where it has no line, its own spot or edge."""
+        """Return how high a wire runs in a channel; where it has no line, the edge of its end."""
         if net.lies_in(channel):
             return self.line_height[channel, net.tracks[channel]]
-        end = next(one for one in net.ends if one.channel == channel)
-        return self.row_edges[channel if end.below else channel - 1][0 if end.below else 1]
+        return self.edge(next(one for one in net.ends if one.channel == channel))
+
+    def edge(self, end: End) -> float:
+        """Return the edge of its row at which an end stands."""
+        row, side = end.edge
+        return self.row_edges[row][side]
+
+    def _intruded(self, inside: Sequence[Drawn]) -> bool:
+        """Return whether a box around some parts would also take in a part of something else."""
+        columns, rows = [part.column for part in inside], [part.row for part in inside]
+        return any(
+            part not in inside
+            and min(columns) <= part.column <= max(columns) and min(rows) <= part.row <= max(rows)
+            for part in self.parts
+        )  # fmt: skip
+
+    def _frame(self, name: str, inside: Sequence[Drawn]) -> Frame:
+        """Return the box around some parts, and write its name."""
+        columns, rows = [part.column for part in inside], [part.row for part in inside]
+        first, last = min(columns), max(columns)
+        top = self.line_height[min(rows), -1] + 1
+        text_at = self.axis[first] + LABEL_GAP
+        self.lines.append(SheetLine(name.capitalize(), "soft", x=text_at, y=top + 13))
+        right = self.axis[last] + LABEL_GAP + self.room[last] + 3
+        return Frame(self.axis[first] - HALF - 3, top, right, self.row_edges[max(rows)][1] + 1)
+
+
+def _longest(label: Label) -> float:
+    """Return the width of a label's longest word, with its mark."""
+    words = text.joined(label.text).split(" ")
+    indent = MARK_WIDTH if label.mark else 0.0
+    return indent + max(text.width(word, bold=label.bold) for word in words) + 0.5
 
 
 def _anchor(net: Net, part: str, faults: set[str]) -> End:
@@ -229,33 +245,3 @@ def _anchor(net: Net, part: str, faults: set[str]) -> End:
     sound = [end for end in net.ends if end.part not in faults]
     below = [end for end in sound if end.below]
     return max(named or below or sound or net.ends, key=lambda end: (end.channel, -end.column))
-
-
-def _grouped(parts: Sequence[Drawn]) -> dict[str, list[Drawn]]:
-    """Return the parts that have a frame, by its name."""
-    groups: dict[str, list[Drawn]] = {}
-    for part in parts:
-        if part.frame:
-            groups.setdefault(part.frame, []).append(part)
-    return groups
-
-
-def _frames(sheet: Sheet) -> list[Frame]:
-    """Return the boxes; one that would also take in a part of something else is left out."""
-    found = []
-    for name, inside in _grouped(sheet.parts).items():
-        columns = [part.column for part in inside]
-        rows = [part.row for part in inside]
-        intruders = [
-            part for part in sheet.parts
-            if part not in inside
-            and min(columns) <= part.column <= max(columns) and min(rows) <= part.row <= max(rows)
-        ]  # fmt: skip
-        if not intruders:
-            left = sheet.axis[min(columns)] - HALF - 3
-            right = sheet.axis[max(columns)] + LABEL_GAP + sheet.room[max(columns)] + 3
-            top = sheet.line_height[min(rows), -1] + 1
-            bottom = sheet.row_edges[max(rows)][1] + 1
-            text_at = sheet.axis[min(columns)] + LABEL_GAP
-            found.append(Frame(name, left, top, right, bottom, text_at))
-    return found

@@ -1,12 +1,9 @@
 """What the drawing says in words: labels at parts and points, the lists below, the description."""
 
-from collections.abc import Sequence
-
 from api.drawing.diagram import Diagram, Drawn, Point
 from api.drawing.marks import Marks, ProbeMark
 from api.drawing.sheet import Label
 from api.strict_json import Json
-from engine.answer.words import listed, percent
 
 
 def part_labels(part: Drawn, marks: Marks) -> list[Label]:
@@ -62,8 +59,8 @@ def probe_list(diagram: Diagram, marks: Marks) -> list[Label]:
         said = [Label(f"Clamp meter around: {place}", "plain", "clamp")]
     elif probe.phase:
         said = [
-            Label(f"Red lead +: {_touches(diagram, probe.red)}", "plain", "red"),
-            Label(f"Black lead: {_touches(diagram, probe.black)}", "plain", "black"),
+            Label(f"Red lead +: {diagram.touches(probe.red)}", "plain", "red"),
+            Label(f"Black lead: {diagram.touches(probe.black)}", "plain", "black"),
         ]
     else:
         said = [Label(f"At: {place}", "plain", "look")] if probe.part in diagram.names else []
@@ -71,11 +68,6 @@ def probe_list(diagram: Diagram, marks: Marks) -> list[Label]:
         said.append(Label(f"{_sentence(probe.plug)}, {diagram.moments(probe.phase)}."))
     expected = [Label(_sentence(line)) for line in probe.expected]
     return [Label(f"Next check: {probe.name}", "head"), *said, *expected]
-
-
-def _touches(diagram: Diagram, node: str) -> str:
-    point = diagram.points.get(node)
-    return point.touches if point else f"{node.replace('-', ' ')} (not in this drawing)"
 
 
 def _sentence(words: str) -> str:
@@ -102,29 +94,3 @@ def key(marks: Marks) -> list[Label]:
     if marks.suspects:
         found.append(Label("suspect, and how likely: dashed outline", "suspect", "suspect"))
     return found
-
-
-def title(diagram: Diagram, above: str) -> str:
-    """Return the drawing's short name."""
-    names = " or: ".join(circuit.name for circuit in diagram.circuits)
-    return f"{above}: {names}" if above else f"Circuit: {names}"
-
-
-def description(diagram: Diagram, marks: Marks, lines: Sequence[Label]) -> str:
-    """Return in words what the drawing shows."""
-    said = [label.text for label in lines]
-    names = diagram.names
-    said.append(f"Drawn from battery to ground: {listed([*names.values()])}.")
-    for one in marks.suspects:
-        places = [names[part] for part in one.parts if part in names]
-        where = f", at {listed(places).lower()}" if places else ", not in the wiring"
-        said.append(f"Suspect {one.number}: {one.name}, {percent(one.chance)}{where}.")
-    good = [name for part, name in names.items() if part in marks.good and not marks.tags(part)]
-    if good:
-        said.append(f"Proven good: {listed(good).lower()}.")
-    for node, notes in marks.at_points.items():
-        said.append(f"At {_touches(diagram, node)}: {'; '.join(notes)}.")
-    for part, notes in marks.at_parts.items():
-        said.append(f"At {names.get(part, part).lower()}: {'; '.join(notes)}.")
-    said += [label.text for label in probe_list(diagram, marks)]
-    return " ".join(one if one.endswith((".", "!", "?")) else f"{one}." for one in said)

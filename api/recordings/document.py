@@ -1,7 +1,12 @@
-"""What was read of a recording as one document, as a report, and as the curve of a plot."""
+"""What was read of a recording as one document, as a report, and as the curve of a plot.
+
+And two of them beside each other: left and right, before and after, last year and today.
+"""
 
 import gzip
+import math
 import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import PurePath
 from threading import Lock
@@ -25,6 +30,8 @@ PLOTTED = 240  # pieces of a plot, each with its least and its most
 # Of recording a pull, whatever is read of it: on some machines only a crank commands it.
 # What kills comes first.
 HAZARDS = ("releases-brake", "cranks", "energises", "plunger", "live")
+SAME_AGAIN = 0.01  # share by which a good pull differs from the next: its warmth (judgement)
+TOLD_APART = 2.0  # standard uncertainties: some 95 in 100 of equal pairs stay below (JCGM 100:2008)
 MANUAL = "The machine maker's manual wins over this reading wherever the two differ."
 
 
@@ -131,12 +138,81 @@ def found_words(finding: Json) -> str:
         return str(finding["outcome"]).replace("-", " ")
     meter, value = finding["meter"], float(finding["value"])
     doubt = abs(value) * meter["percent"] / 100 + meter["counts"] * meter["resolution"]
-    return f"{shown(value)} {finding['unit']} (+-{shown(doubt, 2)})"
+    return _with_doubt(value, finding["unit"], doubt)
 
 
 def _value(one: Json) -> str:
     if isinstance(one["value"], str):
         return one["value"].replace("-", " ")
-    unit = f" {one['unit']}" if one["unit"] else ""
-    doubt = f" (+-{shown(one['uncertainty'], 2)})" if one["uncertainty"] else ""
-    return f"{shown(one['value'])}{unit}{doubt}"
+    return _with_doubt(one["value"], one["unit"], one["uncertainty"])
+
+
+def _with_doubt(value: float, unit: str, doubt: float | None) -> str:
+    said = f"{shown(value)} {unit}".rstrip()
+    return f"{said} (+-{shown(doubt, 2)})" if doubt else said
+
+
+@dataclass(frozen=True)
+class TraceChange(Document):
+    """One thing read from both recordings; without numbers ``difference`` is None.
+
+    ``uncertainty`` is the standard uncertainty of the difference, both readings' and what a pull
+    differs from the next by.
+    """
+
+    name: str
+    first: float | str
+    second: float | str
+    unit: str
+    difference: float | None
+    uncertainty: float | None
+    changed: bool
+
+
+def changes(first: Json, second: Json) -> list[TraceChange]:
+    """Return what two answers have in common, as the first has it in order, and what changed."""
+    mine, other = dict(_read(first)), dict(_read(second))
+    found = []
+    for name, (one, unit, u_one) in mine.items():
+        if name not in other:
+            continue
+        two, _, u_two = other[name]
+        if isinstance(one, str) or isinstance(two, str):
+            found.append(TraceChange(name, one, two, unit, None, None, one != two))
+            continue
+        spread = SAME_AGAIN * max(abs(one), abs(two))
+        doubt, apart = math.sqrt(u_one**2 + u_two**2 + spread**2), two - one
+        told = abs(apart) > TOLD_APART * doubt
+        found.append(TraceChange(name, one, two, unit, neat(apart), neat(doubt), told))
+    return found
+
+
+def _read(answer: Json) -> Iterator[tuple[str, tuple[float | str, str, float]]]:
+    """Yield what was read by its name: value, unit, standard uncertainty."""
+    for one in answer["findings"]:
+        if "outcome" in one:
+            yield one["check"], (found_words(one), "", 0.0)
+        else:
+            doubt = one["meter"]["resolution"] / math.sqrt(3)
+            yield one["check"], (float(one["value"]), one["unit"], doubt)
+    for one in answer["figures"]:
+        yield one["name"], (one["value"], one["unit"], one["uncertainty"] or 0.0)
+
+
+def comparison(first: Json, second: Json) -> Section:
+    """Return what changed from one recording to the other, as a part of the report."""
+    found = changes(first, second)
+    lines = [Line(_change_words(one), lead=f"{one.name}:") for one in found if one.changed]
+    same = ", ".join(one.name for one in found if not one.changed)
+    kept = [Line(f"{same}.", lead="No more apart than one pull from the next:")] if same else []
+    return Section("Changed from the first to the second", [*(lines or [Line("Nothing.")]), *kept])
+
+
+def _change_words(one: TraceChange) -> str:
+    if one.difference is None or one.uncertainty is None:
+        return f"{one.first} before, {one.second} now."
+    sign = "+" if one.difference > 0 else "-"
+    return (
+        f"{shown(float(one.first))} before, {shown(float(one.second))} {one.unit} now: "
+        f"{sign}{shown(abs(one.difference), 3)} (+-{shown(TOLD_APART * one.uncertainty, 2)})."
+    )

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from api.answers.text import templates, xml_text
-from api.drawing.paint import stylesheet
+from api.drawing import stylesheet
 from api.strict_json import Json
 from api.sums.model import shown
 from api.sums.plot import LETTER, PlotAxis, describe
@@ -49,40 +49,36 @@ def picture(answer: Json, title: str, embed: bool = False) -> str:
 
     ``embed`` leaves the style sheet out, for a page that links to ``drawing.css``.
     """
-    curves, marks = answer["curves"], answer["marks"]
+    curves = answer["curves"]
     times = [point[0] for one in curves for line in one["lines"] for point in line["points"]]
     x = PlotAxis(times, "linear", LEFT, WIDTH - RIGHT)
-    labels = list(_labels(marks, x))
+    labels = list(_labels(answer["marks"], x))
     top = TOP + max((one.row for one in labels), default=0) + 22
-    panels = list(_panels(curves, top))
+    panels = [Panel(curves[0], top, top + TALL)]
+    for curve in curves[1:]:
+        upper = panels[-1].bottom + BETWEEN
+        panels.append(Panel(curve, upper, upper + LOW))
+    said = [*map(describe, curves), *(f"{_said(one)}." for one in answer["marks"])]
     drawn = templates("api", "recordings").get_template("trace.svg").render(
         title=title, panels=panels, x=x, labels=labels, width=WIDTH, left=LEFT, right=WIDTH - RIGHT,
         top=top, height=panels[-1].bottom + FOOT, letter=LETTER,
-        stylesheet="" if embed else stylesheet(), description=_described(curves, marks),
+        stylesheet="" if embed else stylesheet(), description=" ".join(said),
     )  # fmt: skip
     return xml_text(drawn).strip()
 
 
-def _panels(curves: Sequence[Json], top: float) -> Iterator[Panel]:
-    for number, curve in enumerate(curves):
-        bottom = top + (LOW if number else TALL)
-        yield Panel(curve, top, bottom)
-        top = bottom + BETWEEN
+def _said(mark: Json) -> str:
+    return f"{mark['name']}: {shown(mark['seconds'], 3)} s"
 
 
 def _labels(marks: Sequence[Json], x: PlotAxis) -> Iterator[MarkLabel]:
     """Yield the marks' words, each a row lower where it would touch the one before it."""
     ends: list[float] = []
     for mark in sorted(marks, key=lambda one: float(one["seconds"])):
-        words = f"{mark['name']}: {shown(mark['seconds'], 3)} s"
+        words = _said(mark)
         at, long = x(mark["seconds"]), len(words) * LETTER
         anchor = "end" if at + long > WIDTH else "start"
         start = at - long if anchor == "end" else at
         row = next((n for n, end in enumerate(ends) if end < start), len(ends))
         ends[row:row + 1] = [start + long + LETTER]  # fmt: skip
         yield MarkLabel(at, row * _ROW, words, anchor)
-
-
-def _described(curves: Sequence[Json], marks: Sequence[Json]) -> str:
-    said = [describe(one) for one in curves]
-    return " ".join([*said, *(f"{one['name']}: {shown(one['seconds'], 3)} s." for one in marks)])

@@ -9,7 +9,6 @@ from typing import BinaryIO
 import numpy as np
 import scipy  # its parts are loaded when first used
 
-from engine.knowledge.faults import Fault
 from engine.traces.trace import (
     LEAST_SAMPLES,
     MOST_SAMPLES,
@@ -40,15 +39,22 @@ class Form:
 
     separator: str | None
     decimal: str
-    columns: int
-    header_rows: int
-    header: tuple[str, ...]
+    columns: int = 0
+    header: Sequence[str] = ()
+    header_rows: int = 0
 
     def cells(self, line: str) -> list[str]:
         """Return the cells of a row, ready for float()."""
         whole = line.strip().rstrip(self.separator) if self.separator else line.strip()
         cells = [cell.strip().strip('"') for cell in whole.split(self.separator)]
         return [cell.translate(_COMMA) for cell in cells] if self.decimal == "," else cells
+
+    def fits(self, line: str) -> bool:
+        """Return whether a row is all numbers, one a column."""
+        try:
+            return len([float(cell) for cell in self.cells(line)]) == self.columns
+        except ValueError:
+            return False
 
 
 def read_csv(
@@ -61,32 +67,32 @@ def read_csv(
     """
     first = stream.read(BLOCK)
     form = _form(_text(first, 1))
-    setups = tuple(channels) or channels_from([_role(name) for name in form.header])
-    _require_columns(form, setups)
+    setups = channels or channels_from([_role(name) for name in form.header])
+    if len(setups) != form.columns:
+        raise refused(
+            f"row {form.header_rows + 1}",
+            f"{form.columns} columns, but {len(setups)} are named; name each in its order, '-' for "
+            "one that is not used. A decimal comma needs another separator, such as ;",
+        )
     clock = _Clock(rate, next(((n, one) for n, one in enumerate(setups) if one.role == TIME), None))
-    blocks: list[list[Samples]] = []
+    kept = {one.role: (n, one) for n, one in enumerate(setups) if one.role in ROLES}
+    blocks: dict[str, list[Samples]] = {role: [] for role in kept}
     rows = 0
     for row, lines in _lines(first, stream, form.header_rows):
         table = _table(lines, form, row)
         rows += len(table)
         clock.add(table, row)
-        blocks.append([_scaled(table[:, n], one) for n, one in enumerate(setups)])
+        for role, (n, one) in kept.items():
+            blocks[role].append(_scaled(table[:, n], one))
     if rows < LEAST_SAMPLES:
         raise refused("", f"{rows} rows of numbers; at least {LEAST_SAMPLES} are needed")
-    joined = {
-        one.role: np.concatenate([block[n] for block in blocks])
-        for n, one in enumerate(setups) if one.role in ROLES
-    }  # fmt: skip
-    return Trace(clock.step, joined, _by_role(setups), clock.start, tuple(clock.gaps))
-
-
-def _by_role(setups: Sequence[ChannelSetup]) -> dict[str, ChannelSetup]:
-    return {one.role: one for one in setups if one.role in ROLES}
+    joined = {role: np.concatenate(found) for role, found in blocks.items()}
+    named = {role: one for role, (_, one) in kept.items()}
+    return Trace(clock.step, joined, named, clock.start, tuple(clock.gaps))
 
 
 def _scaled(values: Floats, setup: ChannelSetup) -> Samples:
-    keeps = setup.role in ROLES
-    return (values * setup.gain + setup.offset).astype(np.float32) if keeps else np.empty(0, "f4")
+    return (values * setup.gain + setup.offset).astype(np.float32)
 
 
 def _role(name: str) -> str:
@@ -106,36 +112,20 @@ def _text(raw: bytes, row: int) -> str:
     return raw.decode("utf-8-sig", errors="replace")
 
 
-def _numbers(line: str, form: Form) -> bool:
-    try:
-        return len([float(cell) for cell in form.cells(line)]) == form.columns
-    except ValueError:
-        return False
-
-
 def _form(text: str) -> Form:
     """Find separator, decimal mark and header by the first rows that are all numbers."""
     lines = text.splitlines()[:_HEADER_LINES]
     for start, line in enumerate(lines):
         for separator, decimal in _FORMS:
-            columns = len(Form(separator, decimal, 0, 0, ()).cells(line))
-            form = Form(separator, decimal, columns, start, ())
+            columns = len(Form(separator, decimal).cells(line))
+            header = lines[start - 1].split(separator) if start else []
+            form = Form(separator, decimal, columns, header, start)
             several = columns > 1 or separator is None
-            if several and all(_numbers(one, form) for one in lines[start : start + 5]):
-                header = lines[start - 1].split(separator) if start else []
-                return Form(separator, decimal, columns, start, tuple(header))
+            if several and all(map(form.fits, lines[start : start + 5])):
+                return form
     raise refused(
         "row 1", f"no row of numbers in the first {len(lines)}; write rows such as 0.001;11.9"
     )
-
-
-def _require_columns(form: Form, setups: Sequence[ChannelSetup]) -> None:
-    if len(setups) != form.columns:
-        raise refused(
-            f"row {form.header_rows + 1}",
-            f"{form.columns} columns, but {len(setups)} are named; name each in its order, '-' for "
-            "one that is not used. A decimal comma needs another separator, such as ;",
-        )
 
 
 def _lines(first: bytes, stream: BinaryIO, skip: int) -> Iterator[tuple[int, list[str]]]:
@@ -221,26 +211,20 @@ class _Clock:
             return
         place, setup = self._column
         time = table[:, place] * setup.gain
-        first = np.isnan(self._last)
+        first = int(np.isnan(self._last))
         self.start = float(time[0]) if first else self.start
         steps = np.diff(time, prepend=time[:0] if first else self._last)
-        if len(steps) == 0:
-            self._last, self._begun = float(time[-1]), self._begun + len(time)
-            return
-        at_row = row + int(first)
-        self._require_forward(steps, at_row)
-        usual = float(np.median(steps))
-        before = self._passed / max(self._begun - 1, 1) if self._begun > LEAST_SAMPLES else usual
-        self._require_one_rate(steps, before, at_row)
-        for at in np.flatnonzero(steps > 3.5 * usual):
-            self.gaps.append((int(at) + self._begun + int(first), float(steps[at] - usual)))
-        if len(self.gaps) > 1000:
-            raise refused(f"row {row}", "more than 1000 gaps; the recorder did not keep up")
-        self._passed = float(time[-1]) - self.start - sum(lost for _, lost in self.gaps)
+        if len(steps):
+            usual = self._checked(steps, row + first)
+            for at in np.flatnonzero(steps > 3.5 * usual):
+                self.gaps.append((int(at) + self._begun + first, float(steps[at] - usual)))
+            if len(self.gaps) > 1000:
+                raise refused(f"row {row}", "more than 1000 gaps; the recorder did not keep up")
+            self._passed = float(time[-1]) - self.start - sum(lost for _, lost in self.gaps)
         self._last, self._begun = float(time[-1]), self._begun + len(time)
 
-    @staticmethod
-    def _require_forward(steps: Floats, row: int) -> None:
+    def _checked(self, steps: Floats, row: int) -> float:
+        """Return the usual step of a block; the middle one of each hundred is held against it."""
         back = np.flatnonzero(steps <= 0)
         if len(back):
             way = "stands still" if steps[back[0]] == 0 else "steps back"
@@ -248,21 +232,18 @@ class _Clock:
                 f"row {row + int(back[0])}", f"time {way}; save it with more digits, or leave the "
                 "column out and give the rate",
             )  # fmt: skip
-
-    @staticmethod
-    def _require_one_rate(steps: Floats, usual: float, row: int) -> None:
-        """Compare the middle step of each hundred with the usual one."""
+        usual = float(np.median(steps))
+        before = self._passed / max(self._begun - 1, 1) if self._begun > LEAST_SAMPLES else usual
         pieces = len(steps) // 100
-        if not pieces:
-            return
         middle = np.median(steps[: pieces * 100].reshape(pieces, 100), axis=1)
-        other = np.flatnonzero(np.abs(middle / usual - 1) > 0.1)
+        other = np.flatnonzero(np.abs(middle / before - 1) > 0.1)
         if len(other):
             at = int(other[0])
             raise refused(
-                f"row {row + at * 100}", f"the rate changes, from {1 / usual:.4g} to "
+                f"row {row + at * 100}", f"the rate changes, from {1 / before:.4g} to "
                 f"{1 / middle[at]:.4g} a second; save each part as a file of its own",
             )  # fmt: skip
+        return usual
 
     @property
     def step(self) -> float:
@@ -293,13 +274,13 @@ def read_wav(stream: BinaryIO, channels: Sequence[ChannelSetup]) -> Trace:
         raise refused("channels", f"{sound.shape[1]} in the file, but {len(channels)} are named")
     if not LEAST_SAMPLES <= len(sound) <= MOST_SAMPLES or not 50 <= rate <= 1e6:
         raise refused("", f"{len(sound)} samples at {rate} a second are too few or too many")
-    full = float(np.iinfo(sound.dtype).max) if sound.dtype.kind == "i" else 1.0
-    zero = 128.0 if sound.dtype == np.uint8 else 0.0
-    full = 127.0 if sound.dtype == np.uint8 else full
+    signed = float(np.iinfo(sound.dtype).max) if sound.dtype.kind == "i" else 1.0
+    zero, full = (128.0, 127.0) if sound.dtype == np.uint8 else (0.0, signed)
+    named = {one.role: one for one in channels if one.role in ROLES}
     kept = {
         one.role: _scaled((sound[:, n].astype(np.float32) - zero) / full, one)
-        for n, one in enumerate(channels) if one.role in ROLES
+        for n, one in enumerate(channels) if one.role in named
     }  # fmt: skip
     if not all(np.isfinite(values).all() for values in kept.values()):
-        raise TraceError([Fault("", "samples that are no numbers")])
-    return Trace(1.0 / rate, kept, _by_role(channels))
+        raise refused("", "samples that are no numbers")
+    return Trace(1.0 / rate, kept, named)

@@ -1,28 +1,25 @@
-"""What a sum is, and what comes out of one: figures with units, words, and perhaps a curve."""
+"""What a sum is, and what comes out of one: figures with units, words, and perhaps a curve.
+
+Its words are in ``sums.yaml``.
+"""
 
 import dataclasses
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any, ClassVar, Generic, Literal, TypeVar
+from typing import Any, ClassVar, Literal
 
 import numpy as np
-from marshmallow import Schema
+from marshmallow import ValidationError
 
 from api.strict_json import Json
-from api.sums.entries import SumField, fields_of, schema_of
+from api.sums.entries import SumField
 from engine import Knowledge
-from engine.answer.documents import SPREAD, Document, same
+from engine.answer.documents import Document, same
+from engine.knowledge import Fault, RequestError
+from engine.knowledge.shapes import Loaded, StrictSchema, flatten
 
-Inputs = TypeVar("Inputs")
-Scale = Literal["linear", "log"]
-DIGITS = 6
-POINTS = 33  # of a curve
-
-
-def rounded(value: float) -> float:
-    """Return ``value`` to six significant digits: more than any of the figures carries."""
-    return float(f"{value:.{DIGITS}g}")
+Points = tuple[tuple[float, float], ...]
 
 
 def shown(value: float, digits: int = 4) -> str:
@@ -49,7 +46,7 @@ class Axis:
 
     name: str
     unit: str
-    scale: Scale = "linear"
+    scale: Literal["linear", "log"] = "linear"
 
 
 @dataclass(frozen=True)
@@ -57,16 +54,13 @@ class CurveLine:
     """A named line through points (x, y); ``limit`` marks a line that must not be crossed."""
 
     name: str
-    points: tuple[tuple[float, float], ...]
+    points: Points
     limit: bool = False
 
 
-def points(
-    start: float, end: float, curve: Callable[[float], float]
-) -> tuple[tuple[float, float], ...]:
-    """Return a curve's points from ``start`` to ``end``."""
-    places = [float(x) for x in np.linspace(start, end, POINTS)]
-    return tuple((x, curve(x)) for x in places)
+def points(start: float, end: float, curve: Callable[[float], float]) -> Points:
+    """Return 33 points of a curve from ``start`` to ``end``."""
+    return tuple((float(x), curve(float(x))) for x in np.linspace(start, end, 33))
 
 
 def limit(name: str, start: float, end: float, at: float) -> CurveLine:
@@ -95,70 +89,105 @@ class Curve:
 
 @dataclass(frozen=True)
 class Worked:
-    """What a sum gives: a sentence, the figures, what it took for granted, and a curve."""
+    """What a sum finds: a sentence, the figures, and a curve.
+
+    ``assumptions`` and ``cautions`` are those of these inputs alone; ``said`` is what the words of
+    the sum name in braces.
+    """
 
     says: str
-    figures: tuple[Figure, ...] = field(metadata={"key": "results"})
-    formula: str
-    source: str
-    assumptions: tuple[str, ...]
-    cautions: tuple[str, ...] = ()
+    figures: tuple[Figure, ...]
     curve: Curve | None = None
+    assumptions: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    said: Mapping[str, Any] = field(default_factory=dict)
 
 
 def neat(value: Any) -> Any:
-    """Return figures, axes, lines and curves with their numbers rounded."""
+    """Return figures, axes, lines and curves with numbers of six digits: none carries more."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        parts = {one.name: neat(getattr(value, one.name)) for one in dataclasses.fields(value)}
-        return dataclasses.replace(value, **parts)
+        return replace(value, **{name: neat(one) for name, one in vars(value).items()})
     if isinstance(value, tuple):
         return tuple(neat(one) for one in value)
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    return rounded(value) if number else value
+    return float(f"{value:.6g}") if number else value
 
 
 @dataclass(frozen=True)
 class SumAnswer(Document):
     """What came out of a sum."""
 
-    DOCUMENT: ClassVar = same("knowledge_version", "sum", "title", "inputs") | {SPREAD: "worked"}
-
     knowledge_version: str
     sum: str
     title: str
     inputs: Json
-    worked: Worked
+    says: str
+    figures: tuple[Figure, ...] = field(metadata={"key": "results"})
+    formula: str
+    source: str
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    curve: Curve | None
 
 
 @dataclass(frozen=True)
-class Sum(Document, Generic[Inputs]):
+class Sum(Document):
     """A bench sum and what it takes.
 
     ``work`` works it, given its ``inputs``. ``hazards`` are those of taking its readings or acting
     on its answer; ``rules`` are caution rules of the knowledge base that go with it whatever comes
-    out.
+    out; ``about`` says what each field is.
     """
 
     DOCUMENT: ClassVar = same("id", "title", "tells", "fields", "example")
 
     id: str
+    inputs: type[Any]
+    work: Callable[[Knowledge, Any], Worked]
     title: str
     tells: str
-    inputs: type[Inputs]
     example: Json
-    work: Callable[[Knowledge, Inputs], Worked]
-    hazards: frozenset[str] = frozenset()
-    rules: tuple[str, ...] = ()
+    about: Mapping[str, str]
+    formula: str
+    source: str
+    assumptions: Sequence[str]
+    cautions: Sequence[str] = ()
+    hazards: Sequence[str] = ()
+    rules: Sequence[str] = ()
 
     @cached_property
-    def schema(self) -> Schema:
-        """What reads the inputs, and explains them."""
-        return schema_of(self.inputs)
-
-    @property
     def fields(self) -> tuple[SumField, ...]:
         """Return the fields that it takes, with units and limits."""
-        return fields_of(self.schema)
+        return tuple(
+            replace(one.metadata["field"], name=one.name, what=self.about[one.name])
+            for one in dataclasses.fields(self.inputs)
+        )
+
+    @cached_property
+    def _schema(self) -> Any:
+        entries: Any = {one.name: one.entry() for one in self.fields}
+        return StrictSchema.from_dict(entries, name=self.inputs.__name__)()
+
+    def read(self, raw: object) -> Loaded:
+        """Return the inputs, defaults filled in. Raises RequestError that carries every fault."""
+        if not isinstance(raw, Mapping):
+            message = "a sum takes an object: the name of each field, its value"
+            raise RequestError([Fault("", message)])
+        try:
+            values: Loaded = self._schema.load(dict(raw))
+        except ValidationError as error:
+            raise RequestError(flatten(error.messages)) from None
+        return values
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the inputs; nothing beside its properties is taken."""
+        return {
+            "type": "object",
+            "title": self.title,
+            "additionalProperties": False,
+            "properties": {one.name: one.json_schema() for one in self.fields},
+            "required": [one.name for one in self.fields if one.required],
+        }
 
 
 @dataclass(frozen=True)
@@ -167,4 +196,4 @@ class SumsList(Document):
 
     knowledge_version: str
     count: int
-    sums: tuple[Sum, ...]  # type: ignore[type-arg]  # of any inputs
+    sums: tuple[Sum, ...]

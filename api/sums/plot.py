@@ -25,7 +25,10 @@ class PlotAxis:
 
     def __init__(self, values: Sequence[float], kind: str, start: float, end: float) -> None:
         self.log = kind == "log"
-        self.low, self.high = _ends(values, self.log)
+        low, high = min(values), max(values)
+        if low == high:  # the ends of an axis are never the same
+            low, high = (low / 2, high * 2) if self.log else (low - 1, high + 1)
+        self.low, self.high = low, high
         air = (end - start) * _AIR
         self._start, self._end = start + air, end - air
 
@@ -46,14 +49,6 @@ class PlotAxis:
             free = not letter or at - half > last
             last = at + half + letter if free else last
             yield at, words if free else ""
-
-
-def _ends(values: Sequence[float], log: bool) -> tuple[float, float]:
-    """Return the ends of an axis, never the same."""
-    low, high = min(values), max(values)
-    if low < high:
-        return low, high
-    return (low / 2, high * 2) if log else (low - 1, high + 1)
 
 
 def _ticks(low: float, high: float) -> list[float]:

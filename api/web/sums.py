@@ -6,7 +6,6 @@ from api.access import role
 from api.answers.problems import ProblemError, pairs
 from api.service import current
 from api.sums import SUMS, compute, listed
-from api.sums.entries import json_schema
 from api.sums.model import Sum, SumAnswer, SumsList
 from api.web import replies, requests
 from api.web.operations import Operation, operation
@@ -14,7 +13,7 @@ from engine import RequestError
 
 TAG = "knowledge"
 blueprint = Blueprint("sums", __name__)
-_INPUTS = {"anyOf": [json_schema(one.title, one.schema) for one in SUMS.values()]}
+_INPUTS = {"anyOf": [one.json_schema() for one in SUMS.values()]}
 _PATH = {"id": {"type": "string", "enum": list(SUMS), "description": "Id of one of the sums."}}
 
 

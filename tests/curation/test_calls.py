@@ -92,11 +92,12 @@ def test_tallies_count_by_group_and_over_all() -> None:
     good = mark(CALL, answer(("ground-open", 0.9)))
     bad = mark(replace(CALL, group="noisy"), answer(("x", 0.9)))
     found = Tallied((good, bad, bad))
-    assert [(one.group, one.calls) for one in found.tallies] == [
+    assert [(name, held["calls"]) for name, held in found.counts.items()] == [
         ("noisy", 2), ("plain", 1), ("all", 3),
     ]  # fmt: skip
-    assert found.tallies[2].counts["leader_accepted"] == 1
-    assert found.tallies[2].share("confidently_wrong") == pytest.approx(2 / 3)
+    assert found.counts["all"]["leader_accepted"] == 1
+    groups = {one["group"]: one for one in found.as_dict()["groups"]}
+    assert groups["all"]["confidently_wrong"] == {"count": 2, "share": pytest.approx(2 / 3, 1e-4)}
 
 
 @pytest.fixture

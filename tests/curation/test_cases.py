@@ -78,7 +78,7 @@ def test_worked_case_that_does_not_lead(run: Run, tmp_path: Path) -> None:
     ("text", "says"),
     [
         ("rule: no-such-rule\nfires: []\nsilent: []\n", "unknown rule 'no-such-rule'"),
-        ("rule: smoking-coil\nfires: []\nsilent: []\n", "fires: must be a list with a case in it"),
+        ("rule: smoking-coil\nfires: []\nsilent: []\n", "fires: Shorter than minimum length 1."),
         ("rule: smoking-coil\nfire: []\n", "did you mean 'fires'?"),
         ("- a\n", "must be a mapping"),
         ("a: 1\n", "neither rule, fires and silent nor request and expect"),

@@ -20,7 +20,6 @@ from tests.forking import Forked
 ROOT = Path(__file__).parents[2]
 LOADER = ("1", "4012 compact track loader", "1", "2", "2", "1", "1", "7")
 """Caller, label, engine, controller on crank, body ground, 12 V, lever, the full kit."""
-MORE = "-- Enter goes on --"
 STEP = re.compile(r"\(\w+,\s+[\d.]+\s+min,\s+([a-z0-9-]+)\)")
 """A step's title ends in its kind, minutes and id."""
 
@@ -113,14 +112,9 @@ class Console:
         return self.text
 
     def to_prompt(self) -> str:
-        """Return what is shown up to the next prompt, going on at each full page."""
-        text = ""
-        while True:
-            found = self.child.expect([r"\r\n> $", rf"{MORE}$", EOF])
-            text += self.child.before.replace("\r\n", "\n")
-            if found != 1:
-                break
-            self.child.sendline("")
+        """Return what is shown up to the next prompt."""
+        self.child.expect([r"\r\n> $", EOF])
+        text = self.child.before.replace("\r\n", "\n")
         match = STEP.search(" ".join(text.split()))
         if match:
             flat = " ".join(line.removeprefix("! ").strip() for line in text.split("\n"))

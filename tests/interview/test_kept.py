@@ -181,16 +181,6 @@ def test_a_slip_in_the_number_is_told(piped: Piped) -> None:
         assert says in done.stderr, number
 
 
-@pytest.mark.parametrize("name", ["call.json", "-"])
-def test_an_old_file_is_refused_with_the_way_on(piped: Piped, name: str, tmp_path: Path) -> None:
-    """A file that an earlier threewire saved is named, and how interviews are kept now."""
-    (tmp_path / "call.json").write_text('{"threewire_interview": 1}', encoding="utf-8")
-    done = piped([], "--resume", name)
-    assert done.returncode == 1
-    assert "Give the number of a case: threewire ask --resume NUMBER" in done.stderr
-    assert "Traceback" not in done.stderr
-
-
 def test_the_work_order_goes_into_a_new_file(piped: Piped, tmp_path: Path) -> None:
     """``save FILE`` writes the work order as text, and never over a file that is there."""
     other = tmp_path / "other.txt"

@@ -10,8 +10,7 @@ import pytest
 from click.testing import Result
 
 from api.recordings import invented
-from api.recordings.comparing import TraceChange, changes
-from api.recordings.document import document
+from api.recordings.document import TraceChange, changes, document
 from api.strict_json import Json
 from engine import Diagnoser
 from tests.traces.support import text, write_csv

@@ -2,13 +2,10 @@
 
 import contextlib
 import os
-import pty
 import signal
 import subprocess
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from threading import Thread
 from typing import BinaryIO
 
 import psutil
@@ -145,37 +142,6 @@ def test_interrupt_ends_it_quietly(busy: tuple[Forked, BinaryIO, BinaryIO]) -> N
     assert b"Traceback" not in errors.read()
     assert process.wait(60) != 0
     assert not psutil.wait_procs(workers, timeout=20)[1]
-
-
-def read_all(terminal: int) -> Iterator[bytes]:
-    """Yield what is written to a terminal until its other end is closed."""
-    with contextlib.suppress(OSError):  # Linux tells the end so
-        while piece := os.read(terminal, 65536):
-            yield piece
-
-
-def test_bar_is_on_a_terminal_only(few: Path) -> None:
-    """With a terminal for errors there is a bar there, and the answers are the same bytes."""
-    plain = run(few)
-    master, slave = pty.openpty()
-    environment = {**os.environ, "TERM": "xterm", "COLUMNS": "80"}
-    pieces: list[bytes] = []
-    # read as it comes: a terminal that nobody reads holds a few thousand bytes, then the bar waits
-    reader = Thread(target=lambda: pieces.extend(read_all(master)))
-    reader.start()
-    with tempfile.TemporaryFile() as output, open(os.devnull, "rb") as nothing:
-        process = Forked((*BASE, str(few)), environment, ROOT, (nothing, output, slave))
-        assert process.wait(120) == 1
-        output.seek(0)
-        told = output.read()
-    os.close(slave)
-    reader.join(timeout=20)
-    os.close(master)
-    shown = b"".join(pieces)
-    assert told == plain.stdout
-    assert b"lines" in shown
-    assert b"\x1b[" in shown
-    assert b"\x1b[" not in plain.stderr
 
 
 def test_jobs_need_lines(few: Path) -> None:
