@@ -19,7 +19,8 @@ def _on(name: str) -> bool:
 
 
 SLOW = _on("TESTS_SLOW")
-WHOLE = SLOW or _on("TESTS_WHOLE")
+SETTING = "TESTS_WHOLE"
+WHOLE = SLOW or _on(SETTING)
 ONLY_WHOLE = pytest.mark.skipif(not WHOLE, reason="long; run with TESTS_WHOLE=1")
 ONLY_SLOW = pytest.mark.skipif(not SLOW, reason="longer; run with TESTS_SLOW=1")
 EXAMPLES = 300 if SLOW else 30 if WHOLE else 10  # what is made up for a property

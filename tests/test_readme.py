@@ -14,7 +14,7 @@ from api.cli.main import Lazy, threewire
 from engine import Knowledge
 from engine.knowledge import items
 from engine.knowledge.text import load_yaml
-from tests import readme
+from tests import readme, sweeps
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -52,6 +52,14 @@ def test_commands_exist(text: str) -> None:
     named = set(re.findall(r"(?m)^(?:threewire )?kb ([a-z]+)\b", code(text)))
     assert named
     assert named <= set(keeping.list_commands(context))
+
+
+def test_every_sweep_runs_whole_before_anything_is_let_out() -> None:
+    """What DEVELOPERS says of ``.ci/run``: it exports the setting ahead of the tests."""
+    setting, tests = sweeps.SETTING, "python -m pytest"
+    assert f"`{setting}=1`" in DEVELOPERS
+    script = (ROOT / ".ci/run").read_text(encoding="utf-8")
+    assert 0 < script.index(f"export {setting}=1") < script.index(tests)
 
 
 @BOTH
