@@ -33,24 +33,6 @@ class StartError(Exception):
 REFUSALS = (FaultsError, StartError, SchemaError, StoreUnavailableError, OSError)
 
 
-class _Value(click.ParamType):  # type: ignore[type-arg,unused-ignore]  # newer click's is generic
-    """A flag that is read as its setting is read from everywhere else."""
-
-    name = "value"
-
-    def __init__(self, setting: SettingEntry) -> None:
-        self._setting = setting
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> object:
-        """Return the value; bad usage, with what is wrong, when the setting does not take it."""
-        try:
-            return self._setting.read(value)
-        except SettingError as fault:
-            self.fail(f"'{value}': {fault}", param, ctx)
-
-
 def shown(name: str, value: Any) -> str:
     """Return a setting's value as TOML has it, without the password of a URL."""
     if name == "database" and value == "":
@@ -59,13 +41,20 @@ def shown(name: str, value: Any) -> str:
 
 
 def _flag(setting: SettingEntry) -> click.Option:
-    """Return the flag of a setting."""
+    """Return the flag of a setting, read as the setting is read from everywhere else."""
+
+    def read(_: click.Context, __: click.Parameter, value: str | None) -> object:
+        try:
+            return None if value is None else setting.read(value)
+        except SettingError as fault:
+            raise click.BadParameter(f"'{value}': {fault}") from None
+
     option = "--" + setting.name.replace("_", "-")
     if setting.name == "kb":
         about = f"{setting.about} May be given again."
         return click.Option([option], multiple=True, metavar="DIR", help=about)
     about = f"{setting.about} [default: {shown(setting.name, setting.default)}]"
-    return click.Option([option], type=_Value(setting), help=about)
+    return click.Option([option], metavar="VALUE", callback=read, help=about)
 
 
 @click.command(params=[_flag(setting) for setting in SETTINGS.values()])
