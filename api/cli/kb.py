@@ -1,7 +1,6 @@
 """``threewire kb``: look at the knowledge base, check it, and add to it."""
 
-import functools
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -25,36 +24,19 @@ from engine.knowledge.load import inspect
 from engine.knowledge.shapes import KEBAB
 from engine.physics.machine import Machine
 
-Command = Callable[..., None]
+circuit_option = click.option(
+    "--circuit", metavar="ID", help="One circuit; all of them when left out."
+)
 
 
-def on_machines(coils: Sequence[str] = items.COILS) -> Callable[[Command], Command]:
-    """Return what adds the options; the command gets a survey of the base and the machines chosen.
-
-    Without --coil the coil styles are ``coils``.
-    """
-    about = f"Coil style; {'both' if coils[1:] else coils[0]} when left out."
-
-    def decorate(command: Command) -> Command:
-        @click.option("--circuit", metavar="ID", help="One circuit; all of them when left out.")
-        @click.option("--coil", type=click.Choice(items.COILS), help=about)
-        @click.option("--volts", type=click.Choice([str(one) for one in items.SYSTEM_VOLTS]),
-                      default=str(items.SYSTEM_VOLTS[0]), show_default=True,
-                      help="System voltage.")  # fmt: skip
-        @knowledge_option
-        @functools.wraps(command)
-        def chosen(
-            circuit: str | None, coil: str | None, volts: str, knowledge: Knowledge, **rest: Any
-        ) -> None:
-            if circuit and circuit not in knowledge.circuits:
-                raise BadInput([unknown("circuit", circuit, knowledge.circuits)])
-            circuits = [circuit] if circuit else []
-            machines = shown_machines(knowledge, circuits, (coil,) if coil else coils, int(volts))
-            command(Survey(diagnoser_of(knowledge)), machines, **rest)
-
-        return chosen
-
-    return decorate
+def _surveyed(
+    knowledge: Knowledge, circuit: str | None, coils: Sequence[str] = items.COILS
+) -> tuple[Survey, list[Machine]]:
+    """Return a survey of the base, and its machines with the circuit that is named, or with any."""
+    if circuit and circuit not in knowledge.circuits:
+        raise BadInput([unknown("circuit", circuit, knowledge.circuits)])
+    machines = shown_machines(knowledge, [circuit] if circuit else [], coils)
+    return Survey(diagnoser_of(knowledge)), machines
 
 
 @click.group()
@@ -88,39 +70,43 @@ def check(overlay: tuple[str, ...]) -> None:
 
 @kb.command("show")
 @click.argument("name", metavar="ID")
-@click.option("--all", "whole", is_flag=True, help="Leave no row of a table out.")
-@on_machines()
-def show_item(survey: Survey, machines: Sequence[Machine], name: str, whole: bool) -> None:
+@circuit_option
+@knowledge_option
+def show_item(name: str, circuit: str | None, knowledge: Knowledge) -> None:
     """Show a cause, check, rule, circuit or table as a page.
 
     What it predicts on each circuit, what it is taken for, and which rules speak of it.
     """
-    shelves = {kind: facts.shelf(survey.knowledge, kind) for kind in facts.KINDS}
+    survey, machines = _surveyed(knowledge, circuit)
+    shelves = {kind: facts.shelf(knowledge, kind) for kind in facts.KINDS}
     found = [kind for kind, there in shelves.items() if name in there]
     if not found:
         raise BadInput([unknown("id", name, [one for there in shelves.values() for one in there])])
     for kind in found:
-        show(page_sections(facts.page(survey, kind, name, machines), whole))
+        show(page_sections(facts.page(survey, kind, name, machines)))
 
 
 @kb.command()
-@on_machines(items.COILS[:1])
-def matrix(survey: Survey, machines: Sequence[Machine]) -> None:
+@circuit_option
+@knowledge_option
+def matrix(circuit: str | None, knowledge: Knowledge) -> None:
     """Show causes by checks: how many decibans each check tells a cause from a healthy circuit by.
 
     A table for each circuit asked for.
     """
+    survey, machines = _surveyed(knowledge, circuit, items.COILS[:1])
     click.echo("\n\n".join(predictions.matrix(survey, machine) for machine in machines))
 
 
 @kb.command()
-@on_machines()
-def groups(survey: Survey, machines: Sequence[Machine]) -> None:
+@circuit_option
+@knowledge_option
+def groups(circuit: str | None, knowledge: Knowledge) -> None:
     """Show which causes no check, or no question by phone, tells apart.
 
     Each group with the checks that would, or the declared reason why none does.
     """
-    show(group_sections(survey, machines))
+    show(group_sections(*_surveyed(knowledge, circuit)))
 
 
 def _kebab(_: click.Context, __: click.Parameter, name: str) -> str:

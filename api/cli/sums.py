@@ -12,7 +12,6 @@ from api.strict_json import Json
 from api.sums import SUMS, compute
 from api.sums.entries import SumField
 from api.sums.model import Sum, shown
-from api.sums.plot import svg
 from engine import Knowledge, RequestError
 from engine.knowledge.faults import unknown
 
@@ -21,13 +20,9 @@ from engine.knowledge.faults import unknown
 @click.argument("name", metavar="[ID]", default="")
 @click.argument("values", nargs=-1, metavar="[NAME=VALUE]...")
 @click.option("--json", "as_json", is_flag=True, help="Print what the service would answer.")
-@click.option("--svg", "picture", metavar="FILE", type=click.Path(dir_okay=False),
-              help="Draw the curve into FILE.")  # fmt: skip
 @knowledge_option
 @told(RequestError)
-def sums(
-    name: str, values: tuple[str, ...], as_json: bool, picture: str | None, knowledge: Knowledge
-) -> None:
+def sums(name: str, values: tuple[str, ...], as_json: bool, knowledge: Knowledge) -> None:
     """Work a bench sum: current, feed, fuse, heat, margin, pins, meter.
 
     Without ID the sums are listed; without values a sum explains its fields.
@@ -39,15 +34,11 @@ def sums(
         return
     if name not in SUMS:
         raise BadInput([unknown("sum", name, SUMS)])
-    if not values and not as_json and picture is None:
+    if not values and not as_json:
         show(_explained(SUMS[name]))
         return
     units = {one.name: one.unit for one in SUMS[name].fields}
     document = compute(knowledge, name, _given(values, units))
-    if picture is not None:
-        if document["curve"] is None:
-            raise BadInput([f"the sum {name} has no curve to draw"])
-        write(svg(document["curve"], document["title"]) + "\n", picture)
     if as_json:
         write(strict_json.dumps(document))
     else:

@@ -4,7 +4,6 @@ Items and the causes that nothing tells apart are shown as text, too.
 """
 
 import re
-import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -27,7 +26,6 @@ from engine.physics.machine import Machine
 _IDS = re.compile(r"(?<!['\w-])([a-z0-9]+(?:-[a-z0-9]+)*)(?!['\w-])")
 # the same text ten times as fast, where LibYAML is there
 _Dumper: type[yaml.SafeDumper] = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
-MOST_ROWS = 10  # of a table that is shown as text
 # what a long list is divided by
 PARTS: Mapping[str, tuple[str, Sequence[str]]] = {
     "causes": ("section", items.SECTIONS),
@@ -101,10 +99,9 @@ def render_page(survey: Survey, site: Site, kind: str, name: str) -> str:
     return templates().get_template(f"reference/{kind}.html").render(site=site, page=shown)
 
 
-def page_sections(page: Page, whole: bool = False) -> list[Section]:
-    """Return a page in sections of text; ``whole`` leaves no row of a table out."""
-    most = sys.maxsize if whole else MOST_ROWS
-    return sections_of(templates().get_template("text/page.txt").render(page=page, most=most))
+def page_sections(page: Page) -> list[Section]:
+    """Return a page in sections of text."""
+    return sections_of(templates().get_template("text/page.txt").render(page=page))
 
 
 def render_index(site: Site, words: str = "", only: str = "") -> str:

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
 
@@ -233,17 +232,6 @@ def test_command_refuses_words_that_are_no_values(
     done = run("sum", "winding-current", *arguments)
     assert done.exit_code == 1
     assert says in done.stderr
-
-
-def test_command_draws(run: Callable[..., Result], tmp_path: Path) -> None:
-    """--svg writes a picture; a sum without a curve, or a file that cannot be, is exit 1."""
-    target = tmp_path / "curve.svg"
-    example = words(SUMS["pull-on-time"].example)
-    assert run("sum", "pull-on-time", *example, "--svg", target).exit_code == 0
-    assert ET.fromstring(target.read_text()).tag.endswith("svg")  # noqa: S314 - our own
-    assert run("sum", "pull-on-time", *example, "--svg", tmp_path / "no" / "x.svg").exit_code == 1
-    done = run("sum", "meter-verdict", *words(SUMS["meter-verdict"].example), "--svg", target)
-    assert (done.exit_code, "no curve" in done.stderr) == (1, True)
 
 
 def test_same_inputs_same_answer(doors: dict[str, Work]) -> None:
