@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 
 from api.answers.finding_words import named
 from api.strict_json import Json
+from api.translation import gettext
 from engine import Knowledge
 from engine.physics.model import NO_REPAIR
 
@@ -45,25 +46,36 @@ def doubts(fit: Json, knowledge: Knowledge, finding: Callable[[int], str]) -> li
     """
     if fit["verdict"] == "good":
         return []
-    words = {"strained": "do not fit well together", "poor": "fit no single cause"}
-    found = [f"The findings {words[fit['verdict']]}."]
+    strained = fit["verdict"] == "strained"
+    found = [gettext("The findings do not fit well together.") if strained
+             else gettext("The findings fit no single cause.")]  # fmt: skip
     again = [told for index in fit.get("repeat") or fit["disagreeing"] if (told := finding(index))]
     if again and not fit.get("pairs"):
-        found.append(f"Take again first: {'; '.join(again)}.")
+        found.append(gettext("Take again first: %(findings)s.", findings="; ".join(again)))
     return found + [_pair(pair, knowledge) for pair in fit.get("pairs", ())[:2]]
 
 
 def _pair(pair: Json, knowledge: Knowledge) -> str:
-    both = " and ".join(named(one, knowledge) for one in pair["causes"])
+    one, other = (named(cause, knowledge) for cause in pair["causes"])
+    both = gettext("Two faults at once fit better, %(chance)s: %(one)s and %(other)s.",
+                   chance=hundredths(pair["probability"]), one=one, other=other)  # fmt: skip
     apart = pair.get("told_apart_by")
-    more = f" Told apart by: {named(apart, knowledge)}." if apart else ""
-    return f"Two faults at once fit better, {hundredths(pair['probability'])}: {both}.{more}"
+    if not apart:
+        return both
+    return f"{both} {gettext('Told apart by: %(check)s.', check=named(apart, knowledge))}"
 
 
 def hundredths(probability: float) -> str:
     """Return a probability as a person says it: '41 in 100'."""
+    return gettext("%(number)s in 100", number=in_100(probability))
+
+
+def in_100(probability: float) -> str:
+    """Return a probability as its number in a hundred alone: '8', 'under 1'."""
     shown = round(probability * 100)
-    return f"{'over 99' if shown >= 100 else 'under 1' if shown < 1 else shown} in 100"
+    if 1 <= shown < 100:
+        return str(shown)
+    return gettext("under 1") if shown < 1 else gettext("over 99")
 
 
 def is_cause(name: str) -> bool:

@@ -1,19 +1,21 @@
 """A finding in words, the same at every door: the name of its check, what it showed, how."""
 
 from api.strict_json import Json
+from api.translation import N_, gettext
 from engine import Knowledge
 
-_NO_READING = {"not-known": "not known", "open": "over range (open)"}
-_PARTS = {"fitted": "plug on", "removed": "plug off", "body": "to the body",
-          "ground-pin": "to the ground pin", "shaken": "while shaken", "heated": "while hot",
-          "wetted": "while wet"}  # fmt: skip
+_NO_READING = {"not-known": N_("not known"), "open": N_("over range (open)")}
+_PARTS = {"fitted": N_("plug on"), "removed": N_("plug off"), "body": N_("to the body"),
+          "ground-pin": N_("to the ground pin"), "shaken": N_("while shaken"),
+          "heated": N_("while hot"), "wetted": N_("while wet")}  # fmt: skip
+_SIDES = {"left": N_("%(check)s (left)"), "right": N_("%(check)s (right)")}
 
 
 def name_of(finding: Json, knowledge: Knowledge) -> str:
     """Return the name of a finding's check, with its side; its id where it is not known here."""
-    check = knowledge.checks.get(finding["check"])
-    side = f" ({finding['side']})" if finding.get("side") else ""
-    return f"{check.name if check else finding['check']}{side}"
+    known = knowledge.checks.get(finding["check"])
+    name = known.name if known else finding["check"]
+    return gettext(_SIDES[finding["side"]], check=name) if finding.get("side") else name
 
 
 def named(wanted: str, knowledge: Knowledge) -> str:
@@ -28,7 +30,9 @@ def result_of(finding: Json, knowledge: Knowledge) -> str:
         return f"{finding['value']:g} {finding.get('unit', '')}".rstrip()
     check, outcome = knowledge.checks.get(finding["check"]), finding.get("outcome", "")
     said = check.outcomes.words if check and check.outcomes else {}
-    return str(said.get(outcome) or _NO_READING.get(outcome, outcome))
+    if outcome in said:
+        return said[outcome]
+    return gettext(_NO_READING[outcome]) if outcome in _NO_READING else str(outcome)
 
 
 def observed(finding: Json, knowledge: Knowledge) -> str:
@@ -41,11 +45,13 @@ def observed(finding: Json, knowledge: Knowledge) -> str:
 def remarks(finding: Json) -> list[str]:
     """Return how a finding was taken: what brought the fault on meanwhile, plug, point, leads,
     heat, moment, note, circumstances."""
-    found = [_PARTS[finding[key]] for key in ("while", "plug", "measured_to") if key in finding]
+    keys = ("while", "plug", "measured_to")
+    found = [gettext(_PARTS[finding[key]]) for key in keys if key in finding]
     if "lead_ohms" in finding:
         leads = finding["lead_ohms"]
-        found.append(f"leads {leads:g} ohm" if leads else "leads zeroed")
+        said = gettext("leads %(ohms)g ohm", ohms=leads) if leads else gettext("leads zeroed")
+        found.append(said)
     if "celsius" in finding:
-        found.append(f"at {finding['celsius']:g} C")
+        found.append(gettext("at %(celsius)g C", celsius=finding["celsius"]))
     found += [finding[key] for key in ("moment", "note") if key in finding]
     return found + list(finding.get("circumstances", ()))

@@ -10,6 +10,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from api.answers.conclusions import hundredths
+from api.translation import N_, gettext
 
 WIDTH = 88
 _LEAD = re.compile(r"(?:[-+!]|\[ \]|\d{1,2}\.) ")
@@ -18,13 +19,15 @@ _NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 # least probability -> how a person would say it
 _SURENESS = (
-    (0.97, "as good as certain"), (0.8, "very likely"), (0.6, "likely"),
-    (0.4, "about as likely as not"), (0.15, "possible"), (0.03, "unlikely"),
-    (0.0, "very unlikely"),
+    (0.97, N_("as good as certain, %(chance)s")), (0.8, N_("very likely, %(chance)s")),
+    (0.6, N_("likely, %(chance)s")), (0.4, N_("about as likely as not, %(chance)s")),
+    (0.15, N_("possible, %(chance)s")), (0.03, N_("unlikely, %(chance)s")),
+    (0.0, N_("very unlikely, %(chance)s")),
 )  # fmt: skip
 # least weight in decibans -> how much a finding says; 10 is odds of ten to one
 _WEIGHTS = (
-    (20.0, "very strong"), (10.0, "strong"), (5.0, "fair"), (2.0, "slight"), (0.0, "hardly any"),
+    (20.0, N_("very strong")), (10.0, N_("strong")), (5.0, N_("fair")), (2.0, N_("slight")),
+    (0.0, N_("hardly any")),
 )  # fmt: skip
 
 
@@ -90,12 +93,12 @@ def sections_of(text: str) -> list[Section]:
 def sureness(probability: float) -> str:
     """Return a probability in words and in hundredths: 'very likely, 83 in 100'."""
     words = next(words for least, words in _SURENESS if probability >= least)
-    return f"{words}, {hundredths(probability)}"
+    return gettext(words, chance=hundredths(probability))
 
 
 def weighs(weight_db: float) -> str:
     """Return how much a finding says, in words: 'strong'."""
-    return next(words for least, words in _WEIGHTS if abs(weight_db) >= least)
+    return gettext(next(words for least, words in _WEIGHTS if abs(weight_db) >= least))
 
 
 def strength(weight_db: float) -> str:

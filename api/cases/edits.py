@@ -25,12 +25,13 @@ from api.cases.case import (
 from api.cases.diagnosis import NOTHING_SENT, Sent
 from api.cases.photos import Photo, address_of
 from api.strict_json import Json
+from api.translation import N_
 from engine import Fault, Knowledge, RequestError
 from engine.knowledge.faults import unknown
 from engine.knowledge.items import applies
 
-NOT_A_CAUSE = {"healthy": "nothing was wrong", "outside": "it was outside this circuit",
-               "unknown": "it was never found"}  # fmt: skip
+NOT_A_CAUSE = {"healthy": N_("nothing was wrong"), "outside": N_("it was outside this circuit"),
+               "unknown": N_("it was never found")}  # fmt: skip
 
 
 MOST_PHOTOS = 20

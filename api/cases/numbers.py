@@ -10,6 +10,8 @@ import secrets
 
 from stdnum import damm
 
+from api.translation import gettext
+
 DIGITS = 8
 SHOWN = "48291372"
 _GAPS = re.compile(r"[\s.\-\u2010-\u2015]+")
@@ -41,11 +43,15 @@ def read(text: str) -> str:
     """
     digits = _GAPS.sub("", text[:40])
     if not (digits.isascii() and digits.isdecimal() and len(digits) == DIGITS):
-        raise NotANumberError(f"A case number has {DIGITS} digits, as in {show(SHOWN)}.")
+        raise NotANumberError(gettext("A case number has %(count)d digits, as in %(shown)s.",
+                                      count=DIGITS, shown=show(SHOWN)))  # fmt: skip
     if not damm.is_valid(digits):
         raise NotANumberError(
-            f"That number has a slip in it: {show(digits)} cannot be a case. Ask for it again, "
-            "digit by digit.",
+            gettext(
+                "That number has a slip in it: %(number)s cannot be a case. Ask for it again, "
+                "digit by digit.",
+                number=show(digits),
+            ),
             digits,
             slip=True,
         )

@@ -5,6 +5,7 @@ from typing import Any
 
 from api.answers.finding_words import name_of, remarks, result_of
 from api.cases.edits import NOT_A_CAUSE
+from api.translation import N_, gettext
 from engine import Knowledge
 from engine.answer.words import listed
 
@@ -17,7 +18,7 @@ _FIELDS = {
     "done": "what was put right between", "skill": "who does the steps",
     "limit": "how many causes are shown",
 }  # fmt: skip
-_ENDS = {**NOT_A_CAUSE, "unknown": "the cause was not found"}
+_ENDS = {**NOT_A_CAUSE, "unknown": N_("the cause was not found")}
 _SHOWN = 3
 
 
@@ -29,7 +30,7 @@ def words(kind: str, by: str, body: Mapping[str, Any], knowledge: Knowledge) -> 
 def ended(cause: str, knowledge: Knowledge) -> str:
     """Return how a case ended, as the end of a sentence."""
     found = knowledge.causes.get(cause)
-    return found.name if found else _ENDS.get(cause, cause)
+    return found.name if found else gettext(_ENDS.get(cause, cause))
 
 
 def _told(finding: Mapping[str, Any], knowledge: Knowledge) -> str:

@@ -14,6 +14,7 @@ from api.cases.case import Case, CaseFinding, CaseHead, CaseOutcome
 from api.cases.table import table
 from api.cases.wording import ended
 from api.strict_json import Json
+from api.translation import N_, gettext
 from engine import Knowledge
 from engine.answer.documents import SPREAD, Document, plain, same
 
@@ -187,12 +188,12 @@ class WorkOrder(Document):
 
     def _finding(self, one: CaseFinding, row: Json | None) -> WorkOrderFinding:
         known, body = self.knowledge, one.body
-        weaker = "Counts for less" if row and "keep" in row else "Set aside, counts for nothing"
+        less, nothing = N_("Counts for less"), N_("Set aside, counts for nothing")
         return WorkOrderFinding(
             **vars(one), check_name=name_of({"check": one.check}, known), name=name_of(body, known),
             found=result_of(body, known), note=body.get("note", ""), observed=observed(body, known),
-            doubt=weaker if row else "",
-            instead=f"{row['because']} Instead: {row['instead']}" if row else "",
+            doubt=(less if "keep" in row else nothing) if row else "",
+            instead=gettext("%(because)s Instead: %(instead)s", **row) if row else "",
         )  # fmt: skip
 
     @property

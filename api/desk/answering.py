@@ -1,7 +1,6 @@
 """The page of a call, and the answers that it takes: add, change, strike out, put right."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from itertools import chain
 from typing import Any
 
@@ -18,8 +17,8 @@ from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import SIDES, Call, address_of
 from api.desk.forms import FormFault, filled, finding_of
 from api.desk.submitting import SEE_OTHER, Refusal, submitted, version_of
-from api.desk.translation import gettext
 from api.strict_json import Json
+from api.translation import gettext
 from engine.reasoning.request import NOT_KNOWN
 
 IN_PLACE = "X-Threewire-In-Place"  # of a script that puts the next page in the place of this one
@@ -34,8 +33,7 @@ def call_at(number: str, side: str | None = None, made: Case | None = None) -> C
     """
     side = side or request.args.get("side")
     found = book().followed(number, side if side in SIDES else None, STEPS_DRAWN, made)
-    call = Call.of(found.case, found.before, pages.audience(), side)
-    return replace(call, steps=found.steps)
+    return Call.of(found.case, found.before, pages.audience(), side, found.steps)
 
 
 def page(call: Call, status: int = 200, check: str | None = None, replaces: int | None = None,
@@ -109,9 +107,10 @@ def version(number: str) -> Response:
 @blueprint.post("/desk/cases/<number>/told")
 @role("read")
 def read_out(number: str) -> Response:
-    """Note in this browser that the warnings of a case were read out, STOP cards too."""
-    call = call_at(number, request.form.get("side"))
-    response = go(address_of(call.case, call.side))
+    """Note in this browser that warnings of a case were read out: its machine's, STOP cards."""
+    call, check = call_at(number, request.form.get("side")), request.form.get("check", "")
+    known = check if check in call.desk.knowledge.checks else None
+    response = go(address_of(call.case, call.side, known))
     return told.tell(response, call.case.number, request.form.getlist("caution"))
 
 

@@ -5,16 +5,17 @@ from collections.abc import Sequence
 from flask import Blueprint, Response, abort, current_app, redirect, request, url_for
 from werkzeug.exceptions import HTTPException
 
+from api import translation
 from api.access import caller, role
 from api.answers import problems
 from api.answers.problems import ProblemError
 from api.cases import Book, ClosedCase, NoSuchCase, NoSuchFinding, OpenCase
 from api.cases.texts import name_fault
 from api.desk import csrf, pages
-from api.desk.translation import gettext
 from api.drawing import stylesheet
 from api.service import current
 from api.store import StoreUnavailableError
+from api.translation import gettext
 from engine import RequestError
 
 
@@ -33,6 +34,8 @@ blueprint = _Desk(
     "desk", __name__, template_folder="templates", static_folder="static",
     static_url_path="/desk/static",
 )  # fmt: skip
+blueprint.before_request(lambda: translation.speak(pages.language()))
+blueprint.teardown_request(lambda _: translation.speak(translation.ENGLISH))
 blueprint.before_request(csrf.begin)
 blueprint.after_request(csrf.end)
 

@@ -10,13 +10,13 @@ from flask import url_for
 from api.cases.case import Case, CaseDiagnosis, CaseFinding, CaseStep
 from api.cases.learning import LearningDiagnoser
 from api.cases.work_order import WorkOrder
-from api.desk.translation import gettext
 from api.interview import next_step
 from api.interview.contents import inquiry_into, order_of
 from api.interview.desk import Desk
 from api.interview.state import Inquiry, NextStep
 from api.service import current
 from api.strict_json import Json
+from api.translation import gettext
 from engine import Diagnoser
 
 SIDES = ("left", "right")
@@ -42,21 +42,15 @@ class Call:
 
     @classmethod
     def of(
-        cls, case: Case, earlier: CaseDiagnosis | None, audience: str, side: str | None = None
-    ) -> "Call":
+        cls, case: Case, earlier: CaseDiagnosis | None, audience: str, side: str | None = None,
+        steps: Sequence[CaseStep] = (),
+    ) -> "Call":  # fmt: skip
         """Return a case as a call, seen from ``side`` where there are two."""
-        return cls(case, earlier, _side(case, side), audience, desk())
+        return cls(case, earlier, _side(case, side), audience, desk(), steps)
 
-    def chances_of(self, cause: str) -> list[float | None]:
-        """Return how likely a cause was after each of the steps; None where it was not kept.
-
-        A step keeps the likeliest few.
-        """
-        return [one.get(cause) for one in self._chances]
-
-    @cached_property
-    def _chances(self) -> list[dict[str, float]]:
-        """Return the chances of the causes that each of the steps kept."""
+    @property
+    def moments(self) -> list[dict[str, float]]:
+        """Return the chances of causes after each of the steps, which keeps the likeliest few."""
         kept = [one.diagnosis or {} for one in self.steps]
         mine = [(one.get("sides") or {}).get(self.side, one) for one in kept]
         return [{of["id"]: float(of["probability"]) for of in one.get("causes") or ()}
@@ -70,11 +64,6 @@ class Call:
     def finding(self, place: str | None) -> CaseFinding | None:
         """Return the finding at a place that a form or an address names."""
         return next((one for one in self.case.findings if str(one.place) == place), None)
-
-    @property
-    def places(self) -> list[int]:
-        """Return the place in the case of each finding as the answer counts them."""
-        return [one.place for one in self.inquiry.behind]
 
     @cached_property
     def inquiry(self) -> Inquiry:
@@ -93,11 +82,6 @@ class Call:
     def answer(self) -> Json:
         """Return the diagnosis as it stands."""
         return self.desk.answer(self.inquiry)
-
-    @property
-    def general(self) -> list[str]:
-        """Return the cautions that hold for the whole case as it stands."""
-        return [one["text"] for one in self.answer["cautions"]]
 
     @cached_property
     def order(self) -> WorkOrder:
@@ -120,11 +104,6 @@ class Call:
             for name in self.desk.checks(self.inquiry)
         )
 
-    @property
-    def control_told(self) -> str | None:
-        """Return the control type that the answers tell while the machine's is not known."""
-        return next_step.control_told(self.inquiry, self.desk)
-
     @cached_property
     def target(self) -> NextStep:
         """Return what is asked next: a check, a repair, or that somebody else is to be asked."""
@@ -139,10 +118,10 @@ def label_of(case: Case) -> str:
     return named or gettext("machine not named")
 
 
-def address_of(case: Case, side: str | None = None) -> str:
-    """Return where a case's page is, seen from a side where one is named."""
+def address_of(case: Case, side: str | None = None, check: str | None = None) -> str:
+    """Return where a case's page is, seen from a side and at a check where one is named."""
     known = side if side in SIDES else None
-    return url_for("desk.case_page", number=case.number, side=known)
+    return url_for("desk.case_page", number=case.number, side=known, check=check)
 
 
 def _side(case: Case, asked: str | None) -> str | None:

@@ -11,11 +11,11 @@ from werkzeug.datastructures import MultiDict
 
 from api.cases.texts import LIMITS, fault_of
 from api.desk.calls import SIDES, UNKNOWN
-from api.desk.translation import gettext
 from api.interview.questions import Question, questions
 from api.interview.readings import NotRead, leads_of, number_in, number_of, read_reading, unit_of
 from api.interview.state import OF_THE_CALL
 from api.strict_json import Json
+from api.translation import gettext
 from engine import Knowledge
 from engine.knowledge import items
 from engine.reasoning.request import NOT_KNOWN, OPEN

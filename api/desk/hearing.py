@@ -19,11 +19,11 @@ from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import Call, address_of, desk
 from api.desk.forms import Form, FormFault, side_of, tidy
 from api.desk.submitting import Refusal, submitted, version_of
-from api.desk.translation import gettext
 from api.interview.hearing import HeardOutcome, HearingAnswer, hear
 from api.interview.next_step import COMPLAINTS
 from api.interview.state import Inquiry, in_no_book
 from api.strict_json import Json
+from api.translation import gettext
 from engine.knowledge.items import DUTIES, MOMENTS
 from engine.reasoning.request import NOT_KNOWN
 

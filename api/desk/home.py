@@ -19,9 +19,9 @@ from api.desk.blueprint import NAME_LETTERS, blueprint, book, by, go, keep_name,
 from api.desk.calls import address_of, label_of
 from api.desk.forms import tidy
 from api.desk.submitting import submitted, version_of
-from api.desk.translation import gettext
 from api.interview.session import plain
 from api.service import current
+from api.translation import gettext
 from engine import RequestError
 
 SHOWN = 30

@@ -14,18 +14,18 @@ from api.cases.edits import NOT_A_CAUSE
 from api.cases.idempotency import Also
 from api.cases.texts import fault_of
 from api.cases.wording import ended
-from api.desk import evidence, pages
+from api.desk import pages
 from api.desk.answering import call_at, stepped
 from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import Call, address_of
 from api.desk.forms import Form, FormFault, tidy
 from api.desk.submitting import Refusal, submitted, version_of
-from api.desk.translation import gettext
-from api.desk.view_model import drawings
+from api.desk.view_model import drawings, evidence
 from api.drawing import Shape
 from api.interview.next_step import check_prompt
 from api.interview.questions import machine_words
 from api.strict_json import Json
+from api.translation import gettext
 
 PAPER_CUT = 190.0  # pixels of the circuit's height on a sheet
 LIKELY = 6  # causes at the top of the list when a case is closed
@@ -78,7 +78,7 @@ def _close(call: Call, form: Form, no: Refusal | None = None) -> Response:
     return pages.respond(
         "close.html", no.status if no else 200, call=call, form=form, likely=likely,
         faults=no.faults if no else {}, rest=sorted(ranked[LIKELY:], key=lambda one: one[1]),
-        others=[(key, f"{words[:1].upper()}{words[1:]}") for key, words in NOT_A_CAUSE.items()],
+        others=[(key, gettext(words).capitalize()) for key, words in NOT_A_CAUSE.items()],
         proven=cause_of(call.answer, chosen or likely[0][0]), stale=no.sentence if no else "",
         handing_back=call.order.handing_back,
     )  # fmt: skip
@@ -145,7 +145,6 @@ def sheet(number: str) -> Response:
     call = call_at(number)
     paper, own = request.args.get("paper"), request.args.get("circuit") == "own"
     order, checks = call.order, call.desk.knowledge.checks
-    weighty = {**order.cause, "evidence": order.evidence}
     answered_by = {
         one["check"]: check_prompt(checks[one["check"]], call.inquiry, call.desk)
         for one in order.checks
@@ -154,7 +153,7 @@ def sheet(number: str) -> Response:
     return pages.respond(
         "sheet.html", call=call, order=order, own=own, machine=machine_words(call.inquiry.fields),
         paper="letter" if paper == "letter" else "a4", answered_by=answered_by,
-        pieces=evidence.pieces(weighty, call.case, call.desk.knowledge, call.places),
+        pieces=evidence(call, {**order.cause, "evidence": order.evidence}),
         drawing=_on_paper(call, probe, own),
         ended=ended(call.case.outcome.cause, call.desk.knowledge) if call.case.outcome else "",
     )  # fmt: skip

@@ -28,9 +28,9 @@ from api.desk.forms import (
 from api.desk.hearing import first_address, heard_in, ticked
 from api.desk.home import ListedCase, fleet_cases, known_machines
 from api.desk.submitting import Refusal, submitted, version_of
-from api.desk.translation import gettext
 from api.interview.next_step import COMPLAINTS
 from api.strict_json import Json
+from api.translation import gettext
 from engine.reasoning.request import NOT_KNOWN
 
 _LIKE = ("control", "coil", "system_volts", "fuel_actuation", "solenoids", "fuse_amps", "pull_ohms",

@@ -1,32 +1,27 @@
 """What the desk's templates are given, and a page as a response."""
 
-import re
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
 from flask import Response, current_app, render_template, request
 from flask.sansio.blueprints import BlueprintSetupState
+from jinja2 import Environment
 from markupsafe import Markup
 
+from api import translation
 from api.access import caller
-from api.answers.conclusions import hundredths
+from api.answers.conclusions import hundredths, in_100
 from api.answers.text import sureness
-from api.desk import csrf, translation
-from api.desk.translation import gettext, ngettext
+from api.desk import csrf
 from api.interview.views import first_sentence, movement
 from api.service import current
 from api.strict_json import Json
+from api.translation import gettext, ngettext
 
 HTML = "text/html"
 AUDIENCES = ("caller", "technician")
 _AUDIENCE_COOKIE = "threewire_desk_as"
-_TYPED = re.compile(r"(?<=[.!?]) *(?:Or )?Type [^.]*(?:'[^']*'[^.]*)*\.|^Type [^.]*\. *")
-
-
-def without_typing(text: str) -> str:
-    """Return a text of the interview without its sentences on what to type at a prompt."""
-    return " ".join(_TYPED.sub("", " ".join(text.split())).split())
 
 
 def moment(at: datetime) -> Markup:
@@ -48,11 +43,6 @@ def age(at: datetime) -> str:
     return ngettext("%(num)d day ago", "%(num)d days ago", minutes // (24 * 60))
 
 
-def number_in_100(probability: float) -> str:
-    """Return a chance as its number alone: '8', 'under 1'."""
-    return hundredths(probability).removesuffix(" in 100")
-
-
 def causes_in_100(causes: Iterable[Json]) -> str:
     """Return causes with their chances: 'Hold winding open (8 in 100); ...'."""
     return "; ".join(f"{one['name']} ({hundredths(one['probability'])})" for one in causes)
@@ -60,16 +50,31 @@ def causes_in_100(causes: Iterable[Json]) -> str:
 
 FILTERS = {
     "hundredths": hundredths, "sureness": sureness, "age": age, "movement": movement,
-    "moment": moment, "first_sentence": first_sentence, "without_typing": without_typing,
-    "number_in_100": number_in_100, "causes_in_100": causes_in_100,
+    "moment": moment, "first_sentence": first_sentence,
+    "number_in_100": in_100, "causes_in_100": causes_in_100,
 }  # fmt: skip
 
 
 def set_up(state: BlueprintSetupState) -> None:
     """Give the application's templates what the desk's pages are made with."""
     state.app.jinja_env.filters.update(FILTERS)
-    state.app.jinja_env.globals.update(nonce=csrf.nonce, language=translation.language)
-    translation.set_up(state.app.jinja_env)
+    state.app.jinja_env.globals.update(nonce=csrf.nonce, language=language)
+    translate(state.app.jinja_env)
+
+
+def translate(environment: Environment) -> None:
+    """Let templates mark their texts: ``_("...")`` and ``{% trans %}``, blanks made one."""
+    environment.policies["ext.i18n.trimmed"] = True
+    environment.add_extension("jinja2.ext.i18n")
+    environment.install_gettext_callables(  # type: ignore[attr-defined]  # the extension brings it
+        gettext, ngettext, newstyle=True
+    )
+
+
+def language() -> str:
+    """Return the language of this request: what its browser likes best of those there are."""
+    found = request.accept_languages.best_match(translation.languages())
+    return found or translation.ENGLISH
 
 
 def audience() -> str:

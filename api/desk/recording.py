@@ -15,11 +15,11 @@ from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import Call, address_of, desk
 from api.desk.forms import FormFault
 from api.desk.submitting import Refusal, submitted, version_of
-from api.desk.translation import gettext
 from api.recordings.document import READING, cautions, document, found_words, read_file
 from api.recordings.picture import picture
 from api.service import current
 from api.strict_json import Json
+from api.translation import gettext
 from engine.traces.trace import ROLES, TraceError
 
 MOST_FINDINGS = 12

@@ -1,13 +1,11 @@
 """What is asked next, ready for the page: cautions first, then what to say, then the answers."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import NamedTuple
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from api.answers.conclusions import behind, cause_of, hundredths
 from api.desk import told
 from api.desk.calls import Call
-from api.desk.translation import gettext
 from api.interview.desk import lead
 from api.interview.hearing import hear
 from api.interview.next_step import (
@@ -20,9 +18,8 @@ from api.interview.next_step import (
     to_own_ground,
 )
 from api.interview.state import NextStep
-from api.interview.turn import Choice
 from api.interview.views import example, first_sentence
-from api.strict_json import Json
+from api.translation import gettext
 from engine.knowledge import items
 
 FEW_WORDS = 28  # of the cautions of a step in sight; one of the new is in full in any case
@@ -60,124 +57,65 @@ class StepCautions:
         return [one for one in (*self.new, *self.known) if one not in whole]
 
 
-@dataclass(frozen=True)
-class Ask:
-    """A check as it is asked: ``row`` is the engine's step, ``check`` the item of the knowledge."""
-
-    row: Json
-    check: items.Check
-    cautions: StepCautions
-    heading: str = ""
-    replaces: int | None = None
-    choices: tuple[Choice, ...] = field(default=())
-
-    @property
-    def units(self) -> tuple[str, ...]:
-        """Return the units that a reading can be given in; none for a choice of answers."""
-        return _SMALLER[self.check.reading.unit] if self.check.reading else ()
-
-    @property
-    def example(self) -> str:
-        """Return how a reading is typed."""
-        return example(self.check.reading.unit) if self.check.reading else ""
-
-    @property
-    def quantity(self) -> str:
-        """Return what is read: voltage, current, resistance, duration; nothing for a choice."""
-        return self.check.reading.quantity if self.check.reading else ""
-
-    @property
-    def provoked(self) -> str:
-        """Return what the step asks to be done meanwhile; nothing for an answer that is changed."""
-        return (not self.replaces and self.row.get("while")) or ""
-
-    @property
-    def to_own_ground(self) -> bool:
-        """Return whether it matters where the other lead was."""
-        return to_own_ground(self.check)
-
-
-@dataclass(frozen=True)
-class StopCard:
-    """A warning that stops the call until somebody says that it was read out."""
-
-    mark: str  # of the caution, as told knows it
-    title: str
-    lines: tuple[str, ...]  # three at most: the danger, what to do at once, what to do then
-    next: str  # what happens at the desk after that
-
-
-class StopCards(NamedTuple):
-    """The STOP cards of a case: those still to be read out, and those that were."""
-
-    waiting: list[StopCard]
-    acknowledged: list[StopCard]
-
-
-def stop_cards(call: Call) -> StopCards:
-    """Return the STOP cards of a case."""
-    known, untold = told.stops(), told.untold(call.case.number, call.general)
-    found = StopCards([], [])
-    for one in call.answer["cautions"]:
-        if one["id"] in known:
-            because = call.desk.knowledge.rules[one["id"]].because
-            first, _, rest = because.next.partition(". ")
-            lines = tuple(filter(None, (because.found, f"{first.rstrip('.')}.", rest)))
-            says = {key: gettext(text) for key, text in known[one["id"]].items()}
-            card = StopCard(told.mark(one["text"]), lines=lines, **says)
-            (found.waiting if one["text"] in untold else found.acknowledged).append(card)
-    return found
-
-
-def ask(call: Call, name: str, replaces: int | None = None) -> Ask:
-    """Return a check as it is asked on this machine; ``replaces`` is the answer it changes."""
-    row, check = call.desk.step(call.inquiry, name), call.desk.knowledge.checks[name]
-    old = call.finding(str(replaces)) if replaces else None
-    step = NextStep("check", name, replaces - 1 if replaces else None, asked_for=True)
-    return Ask(
-        row, check, cautions_of(call, row["cautions"]),
-        heading(call.inquiry, call.desk, step, old.body if old else None), replaces,
-        check_prompt(check, call.inquiry, call.desk).options,
-    )  # fmt: skip
-
-
 def cautions_of(call: Call, texts: Sequence[str]) -> StepCautions:
     """Part the cautions of a step, and those of the whole case, by what this browser was told.
 
     What was found raises comes first, then the step's own, then what holds for the machine.
     What holds for the whole case and was told already stands at the foot of the page.
     """
-    raised = [
-        one["text"] for one in call.answer["cautions"]
-        if not told.is_of_machine(call.desk.knowledge, one["id"])
-    ]  # fmt: skip
-    new = told.untold(call.case.number, [*raised, *texts, *call.general])
-    own = [one for one in texts if one in new and one not in call.general]
+    general = {one["id"]: one["text"] for one in call.answer["cautions"]}
+    raised = [text for name, text in general.items()
+              if not told.is_of_machine(call.desk.knowledge, name)]  # fmt: skip
+    new = told.untold(call.case.number, [*raised, *texts, *general.values()])
+    own = [one for one in texts if one in new and one not in general.values()]
     return StepCautions(
         new, [one for one in texts if one not in new], [one for one in raised if one in new],
         sorted(own, key=call.desk.gravity),
     )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Repair:
-    """What to put right, or that somebody else goes on, when no check is worth its minutes."""
+def stop_cards(call: Call) -> list[Mapping[str, object]]:
+    """Return the warnings of a case that stop the call until somebody says they were read out.
 
-    entry: Json
-    begins: str  # of the remedy, what is in sight
-    away: bool  # nobody leads: hand over
-    because: str
-    cautions: StepCautions
-    behind: Sequence[str]
-    before: Sequence[tuple[str, str]]
-    before_with_more: Sequence[str]
-    others: Sequence[Json]
-    further: Sequence[Json]
-    still: Sequence[Json]
+    ``lines`` are the danger, what to do at once and what to do then; ``next`` is what happens at
+    the desk after that.
+    """
+    known, found = told.stops(), list[Mapping[str, object]]()
+    for one in call.answer["cautions"]:
+        if one["id"] in known:
+            because = call.desk.knowledge.rules[one["id"]].because
+            first, _, rest = because.next.partition(". ")
+            lines = [line for line in (because.found, f"{first.rstrip('.')}.", rest) if line]
+            said = {key: gettext(text) for key, text in known[one["id"]].items()}
+            waits = bool(told.untold(call.case.number, [one["text"]]))
+            found.append({**said, "mark": told.mark(one["text"]), "lines": lines, "waits": waits})
+    return found
 
 
-def repair(call: Call) -> Repair:
-    """Return the repair that the answers point at, and what to do before a part is fitted."""
+def ask(call: Call, name: str, replaces: int | None = None) -> Mapping[str, object]:
+    """Return a check as it is asked on this machine; ``replaces`` is the answer it changes."""
+    row, check = call.desk.step(call.inquiry, name), call.desk.knowledge.checks[name]
+    old = call.finding(str(replaces)) if replaces else None
+    step = NextStep("check", name, replaces - 1 if replaces else None, asked_for=True)
+    unit = check.reading.unit if check.reading else ""
+    return {
+        "row": row, "check": check, "replaces": replaces,
+        "cautions": cautions_of(call, row["cautions"]),
+        "heading": heading(call.inquiry, call.desk, step, old.body if old else None),
+        "choices": check_prompt(check, call.inquiry, call.desk).options,
+        "units": _SMALLER.get(unit, ()), "example": example(unit) if unit else "",
+        "quantity": check.reading.quantity if check.reading else "",
+        # what the step asks to be done meanwhile; an answer that is changed has its own
+        "provoked": (not replaces and row.get("while")) or "",
+        "to_own_ground": to_own_ground(check),
+    }  # fmt: skip
+
+
+def repair(call: Call) -> Mapping[str, object]:
+    """Return the repair that the answers point at, and what to do before a part is fitted.
+
+    ``away`` is that nobody leads, so that somebody else goes on.
+    """
     answer, desk = call.answer, call.desk
     sure, away = lead(answer)["probability"] > SURE, hands_over(answer)
     first = str(lead(answer)["id"])
@@ -185,16 +123,16 @@ def repair(call: Call) -> Repair:
     entry = cause_of(answer, order[0])
     before = checks_before(call.inquiry, desk, entry["id"])
     more = [one for one in entry["before_replacing"] if one not in before]
-    return Repair(
-        entry=entry, begins=_begins(entry["remedy"]), away=away,
-        because="" if sure else answer["advice"]["because"] or "",
-        cautions=cautions_of(call, () if away else entry["cautions"]),
-        behind=behind(entry, desk.knowledge),
-        before=[(one, desk.name(one)) for one in before],
-        before_with_more=[desk.name(one) for one in more if not call.inquiry.answered(one)],
-        others=[one for one in answer["causes"] if one["id"] in order[1:4]],
-        further=further_checks(call.inquiry, desk), still=answer["next_checks"],
-    )  # fmt: skip
+    return {
+        "entry": entry, "begins": _begins(entry["remedy"]), "away": away,
+        "because": "" if sure else answer["advice"]["because"] or "",
+        "cautions": cautions_of(call, () if away else entry["cautions"]),
+        "behind": behind(entry, desk.knowledge),
+        "before": [(one, desk.name(one)) for one in before],
+        "before_with_more": [desk.name(one) for one in more if not call.inquiry.answered(one)],
+        "others": [one for one in answer["causes"] if one["id"] in order[1:4]],
+        "further": further_checks(call.inquiry, desk), "still": answer["next_checks"],
+    }  # fmt: skip
 
 
 def _begins(remedy: str) -> str:
@@ -207,23 +145,13 @@ def _begins(remedy: str) -> str:
     return first
 
 
-class AnswerMeaning(NamedTuple):
-    """What an answer would do to the belief."""
-
-    words: str
-    leads: str
-    chance: str
-
-
-def meanings(call: Call, name: str) -> list[AnswerMeaning]:
-    """Return for every result of a check which cause would lead, and how likely."""
+def meanings(call: Call, name: str) -> list[tuple[str, str, str]]:
+    """Return for every result of a check, in words, which cause would lead, and how likely."""
     outcomes = call.desk.knowledge.checks[name].outcomes
     words = outcomes.words if outcomes else {}
     return [
-        AnswerMeaning(
-            words.get(one.get("outcome", ""), one.get("reads") or one.get("outcome", "")),
-            call.desk.name(first["cause"]), hundredths(first["probability"]),
-        )
+        (words.get(one.get("outcome", ""), one.get("reads") or one.get("outcome", "")),
+         call.desk.name(first["cause"]), hundredths(first["probability"]))
         for one in call.desk.meanings(call.inquiry, name)
         for first in one["leaders"][:1]
     ]  # fmt: skip

@@ -10,6 +10,7 @@ from api.interview.questions import next_question, question
 from api.interview.state import Inquiry, InterviewState, NextStep, inquiry_of
 from api.interview.turn import Choice, Prompt
 from api.strict_json import Json
+from api.translation import gettext, ngettext
 from engine.knowledge.items import USUAL_KINDS, Check
 
 COMPLAINTS = {"fuel-shutoff": "engine-response", "brake-release": "brake-response"}
@@ -128,12 +129,14 @@ def holds(case: Inquiry, desk: Desk, cause: str) -> bool:
 def heading(case: Inquiry, desk: Desk, step: NextStep, changed: Json | None) -> str:
     """Return why a check is asked in a special way, or nothing; ``changed`` is the old answer."""
     if desk.ruled_out(case, step.key):
-        return ("As things stand this check is ruled out: do not do it. Note only what was found "
-                "before.")  # fmt: skip
+        return gettext("As things stand this check is ruled out: do not do it. Note only what was "
+                       "found before.")  # fmt: skip
     if changed is not None and step.replaces is not None:
-        return f"Answer {step.replaces + 1} says: {observed(changed, desk.knowledge)}. Now?"
+        said = observed(changed, desk.knowledge)
+        return gettext("Answer %(place)d says: %(said)s. Now?", place=step.replaces + 1, said=said)
     if desk.not_for_lay(case, step.key):
-        return "This check is for trained hands: nobody else does it. Note only what was seen."
+        return gettext("This check is for trained hands: nobody else does it. Note only what was "
+                       "seen.")  # fmt: skip
     return _again(case, desk, step) or _before_repair(case, desk, step)
 
 
@@ -142,23 +145,25 @@ def _again(case: Inquiry, desk: Desk, step: NextStep) -> str:
     if not any(one.check == step.key for one in case.mine):
         return ""
     if not case.answered(step.key):
-        return "Asked anew after the repair, which can have changed it."
+        return gettext("Asked anew after the repair, which can have changed it.")
     if desk.provoked(case, step.key):
-        return "It was answered before; now as the fault is brought on. Both count."
+        return gettext("It was answered before; now as the fault is brought on. Both count.")
     if step.asked_for:
-        return "Answered before; both count."
-    return "Asked once more: the first answer does not count, as was said above."
+        return gettext("Answered before; both count.")
+    return gettext("Asked once more: the first answer does not count, as was said above.")
 
 
 def _before_repair(case: Inquiry, desk: Desk, step: NextStep) -> str:
     """Return why a check comes before the repair that was agreed on, or nothing."""
     if case.agreed is None or step.asked_for:
         return ""
-    left = len(checks_before(case, desk, case.agreed))
-    return (
-        f"Before the repair ({desk.name(case.agreed)}): {left} check{'s' if left > 1 else ''} "
-        "first, so that what made it is found and the repair lasts."
-    )
+    return ngettext(
+        "Before the repair (%(cause)s): %(num)d check first, so that what made it is found and "
+        "the repair lasts.",
+        "Before the repair (%(cause)s): %(num)d checks first, so that what made it is found and "
+        "the repair lasts.",
+        len(checks_before(case, desk, case.agreed)), cause=desk.name(case.agreed),
+    )  # fmt: skip
 
 
 def prompt_of(step: NextStep, case: Inquiry, desk: Desk) -> Prompt:

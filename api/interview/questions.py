@@ -3,11 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from gettext import NullTranslations
 from importlib import resources
 from typing import Any
 
 from api.interview.state import OF_THE_CALL
 from api.interview.turn import Choice, Prompt
+from api.translation import SHOWN, gettext, reader
 from engine.knowledge.text import load_yaml
 
 
@@ -46,27 +48,32 @@ class Question:
     def words(self, value: Any) -> str:
         """Return a recorded answer in words."""
         if value is None:
-            return "not known" if self.id != "label" else "not said"
+            return gettext("not known") if self.id != "label" else gettext("not said")
         chosen = (one.words for one in self.options if one.value == value)
         if self.number:
             return f"{value:g} {self.number}"
         return next(chosen, ", ".join(value) if isinstance(value, list) else str(value))
 
 
-@lru_cache(maxsize=1)
 def questions() -> tuple[Question, ...]:
-    """Return the questions in the order in which they are asked."""
+    """Return the questions in the order in which they are asked, in the reader's language."""
+    return _questions(reader())
+
+
+@lru_cache(maxsize=8)
+def _questions(texts: NullTranslations) -> tuple[Question, ...]:
     file = resources.files("api.interview").joinpath("questions.yaml")
-    return tuple(_question(one) for one in load_yaml(file.read_text("utf-8"), file.name))
+    return tuple(_question(one, texts) for one in load_yaml(file.read_text("utf-8"), file.name))
 
 
-def _question(raw: Mapping[str, Any]) -> Question:
+def _question(raw: Mapping[str, Any], texts: NullTranslations) -> Question:
+    said = {key: texts.gettext(raw[key]) for key in SHOWN if key in raw}
     options = tuple(
-        Choice(str(place), one["words"], one["value"])
+        Choice(str(place), texts.gettext(one["words"]), one["value"])
         for place, one in enumerate(raw.get("options", ()), start=1)
     )
     needs = tuple(raw.get("needs", {}).items())
-    return Question(**{**raw, "options": options, "needs": needs})
+    return Question(**{**raw, **said, "options": options, "needs": needs})
 
 
 def question(field: str, fields: Mapping[str, Any]) -> Question:
@@ -80,7 +87,7 @@ def machine_words(fields: Mapping[str, Any]) -> list[str]:
     known = {key: value for key, value in fields.items() if value is not None}
     asked = dict.fromkeys(one.id for one in questions() if one.id not in OF_THE_CALL)
     return [
-        f"{about.name}: {about.words(known.get(key))}"
+        gettext("%(name)s: %(words)s", name=about.name, words=about.words(known.get(key)))
         for key in asked
         if key in known or key in ("control", "coil")
         for about in [question(key, fields)]

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from api.strict_json import Json
+from api.translation import gettext
 from engine.knowledge import items
 from engine.knowledge.faults import nearest
 from engine.reasoning.request import OPEN, UNIT_WORDS
@@ -61,12 +62,15 @@ def unit_of(word: str) -> str:
 def number_of(text: str) -> float:
     """Return a number typed with a point or a decimal comma. Raises NotRead."""
     if _THOUSANDS.match(text):
-        plain = text.replace(",", "")
-        raise NotRead(f"'{text}' can be {plain} or {text.replace(',', '.', 1)}: type it like that.")
+        raise NotRead(gettext(
+            "'%(typed)s' can be %(plain)s or %(decimal)s: type it like that.",
+            typed=text, plain=text.replace(",", ""), decimal=text.replace(",", ".", 1),
+        ))  # fmt: skip
     try:
         return float(text.replace(",", ".") if "." not in text else text)
     except ValueError:
-        raise NotRead(f"'{text}' is not a number. Type it like 11.4 V.") from None
+        told = gettext("'%(typed)s' is not a number. Type it like 11.4 V.", typed=text)
+        raise NotRead(told) from None
 
 
 def read_reading(line: str, tags: Collection[str]) -> TypedReading:
@@ -80,7 +84,8 @@ def read_reading(line: str, tags: Collection[str]) -> TypedReading:
         return TypedReading(is_open=True, details=found)
     match = _NUMBER.match(head)
     if match is None:
-        raise NotRead(f"'{_short(head)}' is not a reading. Type a number with its unit.")
+        raise NotRead(gettext("'%(typed)s' is not a reading. Type a number with its unit.",
+                              typed=_short(head)))  # fmt: skip
     word = match.group(2)
     return TypedReading(number_of(match.group(1)), unit_of(word) if word else None, details=found)
 
@@ -89,9 +94,9 @@ def number_in(words: str, unit: str) -> float:
     """Return a number that is asked for in one unit, which may stand behind it. Raises NotRead."""
     reading = read_reading(words, ())
     if reading.value is None:
-        raise NotRead("Type a number.")
+        raise NotRead(gettext("Type a number."))
     if reading.unit not in (None, unit, unit.lower(), "celsius"):
-        raise NotRead(f"Type a number in {unit}.")
+        raise NotRead(gettext("Type a number in %(unit)s.", unit=unit))
     return reading.value
 
 
@@ -110,7 +115,7 @@ def quantity_in(words: str, unit: str) -> float | str:
     number = number_of(match.group(1))
     known, factor = UNIT_WORDS.get(unit_of(word), (word, 1.0))
     if word and known.lower() != unit.lower():
-        raise NotRead(f"'{_short(words)}' is not in {unit}.")
+        raise NotRead(gettext("'%(typed)s' is not in %(unit)s.", typed=_short(words), unit=unit))
     return float(number * factor)
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from api.answers import conclusions
-from api.answers.conclusions import cause_of, hundredths
+from api.answers.conclusions import cause_of, hundredths, in_100
 from api.answers.text import Line, sections_of, strength, sureness, templates
 from api.interview.contents import entry_words, order_of, side_looked_at
 from api.interview.desk import Desk, lead, probabilities
@@ -13,6 +13,7 @@ from api.interview.questions import machine_words
 from api.interview.state import Entry, Inquiry, inquiry_of
 from api.interview.turn import Block, Prompt, text
 from api.strict_json import Json
+from api.translation import gettext
 from engine import Knowledge
 
 BAR = 10
@@ -21,7 +22,6 @@ LEAST_SHOWN = 0.01
 LEAST_DB = 1.0  # lighter findings say nothing to a person
 
 EXAMPLES = {"V": "11.4 V", "A": "3.1 A", "ohm": "0.5 ohm", "s": "0.8 s", "C": "15"}
-_SCALES = {"ohm": "0.5 ohm, 18 ohm or 2.2 Mohm"}  # a good reading may be any of them
 _DOUBTS = {"Counts for less": "doubtful, counts for less",
            "Set aside, counts for nothing": "set aside, counts for nothing"}  # fmt: skip
 
@@ -30,10 +30,14 @@ def movement(now: float, before: float | None) -> str:
     """Return in words how a belief moved; what rounds to the same is as before."""
     if before is None:
         return ""
-    was = hundredths(before).removesuffix(" in 100")
-    if was == hundredths(now).removesuffix(" in 100"):
-        return "as before"
-    return f"{'up' if now > before else 'down'} from {was}"
+    was = in_100(before)
+    if was == in_100(now):
+        return gettext("as before")
+    return (
+        gettext("up from %(was)s", was=was)
+        if now > before
+        else gettext("down from %(was)s", was=was)
+    )
 
 
 def first_sentence(caution: str) -> str:
@@ -95,13 +99,15 @@ def news(answer: Json, before: Json | None, case: Inquiry, knowledge: Knowledge)
     known = {row["rule"] for row in _rows(before, "notes")}
     known |= {row["rule"] for row in _rows(answer, "set_aside", "weakened")}
     resting = {row["rule"] for row in answer["trace"] if row["findings"]} - known
+    less = gettext("Counts for less: %(because)s Instead: %(instead)s")
+    nothing = gettext("Set aside, counts for nothing: %(because)s Instead: %(instead)s")
     doubted = [
-        f"{'Counts for less' if 'keep' in row else 'Set aside, counts for nothing'}: "
-        f"{row['because']} Instead: {row['instead']}"
+        (less if "keep" in row else nothing) % row
         for row in _new(answer, before, "set_aside", "weakened")
     ]
     notes = [_note(one, case, knowledge) for one in answer["notes"] if one["rule"] in resting]
-    proved = [f"Proved good: {one['says']}" for one in _new(answer, before, "proofs")]
+    proved = [gettext("Proved good: %(what)s", what=one["says"])
+              for one in _new(answer, before, "proofs")]  # fmt: skip
     return News(doubted, notes, proved)
 
 
@@ -111,7 +117,9 @@ def _note(note: Json, case: Inquiry, knowledge: Knowledge) -> str:
               for check in act.about]  # fmt: skip
     known = [knowledge.checks[one].name for one in wanted if case.answered(one)]
     said = f"{note['found']} {note['points']} {note['next']}"
-    return f"{said} Answered already: {'; '.join(known)}." if known else said
+    if not known:
+        return said
+    return f"{said} {gettext('Answered already: %(checks)s.', checks='; '.join(known))}"
 
 
 def _rows(answer: Json | None, *names: str) -> list[Json]:
@@ -140,14 +148,16 @@ def _doubts(fit: Json, case: Inquiry, desk: Desk) -> list[str]:
         if index >= len(case.behind):
             return ""
         finding = case.behind[index]
-        return f"answer {finding.place}, {desk.name(finding.check)}"
+        return gettext(
+            "answer %(place)d, %(check)s", place=finding.place, check=desk.name(finding.check)
+        )
 
     return conclusions.doubts(fit, desk.knowledge, numbered)
 
 
 def example(unit: str) -> str:
     """Return how a number of a unit is typed; it must not look like the reading to expect."""
-    return _SCALES.get(unit, EXAMPLES[unit])
+    return gettext("0.5 ohm, 18 ohm or 2.2 Mohm") if unit == "ohm" else EXAMPLES[unit]
 
 
 def question_lines(prompt: Prompt) -> list[Line]:

@@ -40,7 +40,7 @@ _FIRST_SCREEN = """() => {
   const seen = (box) => box.height > 0 && box.top >= 0 && box.bottom <= innerHeight;
   // a phone tells who leads at what is asked next, not at a check out of turn; an office always
   const lead = innerWidth < 700 ? ".now:not(.aside) > .now-lead" : ".now > .now-lead";
-  const parts = { lead, caution: ".caution > p, .caution > ul",
+  const parts = { lead, caution: ".caution > p, .caution > ul, .first-told .target",
                   say: ".say", stop: ".stop ul", reading: "#value", unsure: ".unsure" };
   const cut = Object.entries(parts).filter(([, at]) => {
     const one = document.querySelector(`main :is(${at})`);

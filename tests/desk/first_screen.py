@@ -32,7 +32,7 @@ NO_RELEASE = {"check": "brake-response", "outcome": "will-not-release"}
 
 # The tick of the form that starts a call: the warnings of the machine were read out.
 _TICK = """async () => {
-  const said = [...document.querySelectorAll("form.answer [name=caution]")].map((one) => one.value);
+  const said = [...document.querySelectorAll(".first-told [name=caution]")].map((one) => one.value);
   const body = new URLSearchParams(said.map((mark) => ["caution", mark]));
   body.append("csrf", document.querySelector("[name=csrf]").value);
   if (said.length) await fetch(`${document.body.dataset.case}/told`, { method: "POST", body });

@@ -485,6 +485,9 @@ def test_two_agents_see_each_other(server: Running, chromium: Browser) -> None:
         begin(page, CALLS[0])
         case = case_of(page)
         other.goto(f"{case}?check=relay-click")
+        assert b.first_screen(other)[0] == []
+        b.press(other, "Enter")  # who joins reads the machine's warnings out first
+        other.wait_for_selector("form.answer")
         b.Typist(other).answer("heard")
         page.wait_for_selector("#news >> text=local added")
         asked = b.Typist(page).asked

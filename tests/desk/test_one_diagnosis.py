@@ -87,6 +87,8 @@ def test_work_of_a_page_grows_no_faster_than_the_findings(
 ) -> None:
     """240 findings: under ten times the function calls of 30, and they are read as often."""
     cases = [_opened(store, engine, count) for count in (30, 240)]
+    for one in cases:
+        desk.join(f"/desk/cases/{one}", "fuse-look")
     for page in part(("", "/drawing?check=relay-click", "/sheet", "?check=fuse-look"), 2):
         small, large = (_work(desk, one, store, page) for one in cases)
         assert large[0] < 10 * small[0], page

@@ -94,7 +94,7 @@ def test_nobody_was_warned_by_an_answer_of_someone_else(
     assert danger not in in_sight(desk.get(f"{case}?check={step}"))
     assert first(danger) in in_sight(desk.page)
     colleague = Browser(app)
-    assert danger in in_sight(colleague.get(f"{case}?check={step}"))
+    assert danger in in_sight(colleague.join(case, step))
 
 
 def _first_outcome(app: Flask, check: str) -> str:
@@ -106,17 +106,18 @@ def _first_outcome(app: Flask, check: str) -> str:
 def test_who_sits_down_is_told_anew(desk: Browser, knowledge: Knowledge) -> None:
     """With another name, or signed out, what this browser was told of a case counts no more."""
     case = desk.start(fleet_number="seat")
-    warning = first(of_every_machine(knowledge, "fuel-shutoff")["unexpected-start-up"])
+    warning = of_every_machine(knowledge, "fuel-shutoff")["unexpected-start-up"]
     step = f"{case}?check=hours-since-used"
-    assert warning not in in_sight(desk.get(step))
+    assert "first-told" not in desk.get(step).text
     for send in (lambda: desk.send("/desk/name", name="Kim"), lambda: desk.client.post(
         "/desk/sign-out", data={"csrf": desk.hidden("/desk/name")["csrf"]}
     )):  # fmt: skip
         desk.get("/desk")
         assert send().status_code == 303
-        assert warning in in_sight(desk.get(step))
-        desk.follow(desk.send(f"{case}/answers", outcome="not-known"))
-        assert warning not in in_sight(desk.get(step))
+        assert plain(warning) in text_of(desk.get(step))
+        assert 'class="answer"' not in desk.page.text
+        desk.follow(desk.send(f"{case}/told"))
+        assert "first-told" not in desk.get(step).text
 
 
 def test_only_warnings_on_the_form_count_as_read_out(desk: Browser, app: Flask) -> None:
@@ -129,9 +130,10 @@ def test_only_warnings_on_the_form_count_as_read_out(desk: Browser, app: Flask) 
     desk.get(f"{case}/machine")
     desk.follow(desk.send(f"{case}/machine", **BRAKE))
     knowledge = app.extensions["threewire"].knowledge
-    assert first(of_every_machine(knowledge, "brake-release")["lower-block-chock-first"]) in (
-        in_sight(desk.get(f"{case}?check=hours-since-used"))
+    assert of_every_machine(knowledge, "brake-release")["lower-block-chock-first"] in (
+        text_of(desk.get(f"{case}?check=hours-since-used"))
     )
+    assert 'class="answer"' not in desk.page.text
 
 
 def test_a_repair_has_its_cautions_before_it(desk: Browser, app: Flask) -> None:
@@ -215,19 +217,21 @@ def test_no_template_gives_forbidden_advice() -> None:
 def test_what_holds_for_the_whole_case_is_told_once_to_each(
     desk: Browser, app: Flask, knowledge: Knowledge
 ) -> None:
-    """Who starts a call reads the machine's warnings on the form; who joins is told at a step."""
+    """Who starts a call reads the machine's warnings on the form; who joins has them alone on the
+    screen, every word, before the step that was asked for."""
     case = desk.start(fleet_number="once")
-    warning = first(of_every_machine(knowledge, "fuel-shutoff")["unexpected-start-up"])
+    warnings = of_every_machine(knowledge, "fuel-shutoff").values()
     step = f"{case}?check=hours-since-used"
     form = text_of(desk.get("/desk/call"))
-    assert warning in form
-    assert form.index(warning) < form.index("Read out and start")
-    assert 'class="caution"' not in desk.get(step).text
+    assert all(form.index(one) < form.index("Read out and start") for one in warnings)
+    assert 'class="caution' not in desk.get(step).text
     phone = Browser(app)
     page = phone.get(step)
-    assert page.text.index(warning) < page.text.index('class="say')
-    phone.follow(phone.send(f"{case}/answers", outcome="not-known"))
-    assert warning not in phone.get(step).text.split('class="say')[0]
+    assert all(one in text_of(page) for one in warnings)
+    assert 'class="say' not in page.text
+    phone.follow(phone.send(f"{case}/told"))
+    assert 'value="hours-since-used"' in phone.page.text
+    assert 'class="caution' not in phone.page.text
 
 
 def test_stop_cards_are_cautions_of_the_knowledge(desk: Browser, knowledge: Knowledge) -> None:

@@ -160,7 +160,7 @@ def test_marks_of_two_browsers_do_not_mix(desk: Browser, app: Flask) -> None:
     case = desk.start()
     other = Browser(app)
     for browser in (desk, other):
-        browser.get(f"{case}?check=relay-click")
+        browser.join(case, "relay-click")
         fields = {**browser.hidden(f"{case}/answers"), "nonce": "a" * 32, "outcome": "heard"}
         assert browser.client.post(f"{case}/answers", data=fields).status_code == 303
     desk.get(case)

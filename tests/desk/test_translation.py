@@ -1,23 +1,29 @@
-"""The desk's own texts can be said in another language: each stands whole and marked."""
+"""What people read can be said in another language: each text stands whole and marked."""
 
 import ast
 import json
 import re
 from collections.abc import Iterator
+from gettext import NullTranslations
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 from babel.messages.extract import extract_from_dir
 from babel.messages.frontend import parse_mapping_cfg
-from babel.support import NullTranslations
 from flask import Flask
 from jinja2 import Environment, nodes
 
-from api.desk import translation
+from api import translation
+from api.desk import pages
+from engine.knowledge.text import load_yaml
 from tests.desk.support import BRAKE, Browser
+from tests.desk.test_safety import call_of
 
-DESK = Path(translation.__file__).parent
+API = Path(translation.__file__).parent
+KB = API.parent / "kb"
+
+DESK = API / "desk"
 TEMPLATES = sorted((DESK / "templates/desk").glob("*.html"))
 NAMES = {"threewire", "desk", "A4"}  # of the program and of paper: the same in every language
 READ_OUT = ("aria-label", "alt", "title", "placeholder", "label")
@@ -25,7 +31,7 @@ LETTERS = re.compile(r"[^\W\d_]{2,}")
 SENTENCE = re.compile(r"^[A-Z][^=<>{}]*[a-z] [a-z]")
 ATTRIBUTE = re.compile(r' (?:class|data-\w+|aria-(?:invalid|describedby))="[^"]*"')
 VALUE = "\0"
-MARKS = ("_", "gettext", "ngettext")
+MARKS = ("_", "N_", "gettext", "ngettext")
 
 
 class _Words(HTMLParser):
@@ -90,7 +96,7 @@ def _handed_on(template: nodes.Template) -> Iterator[str]:
 def test_a_template_has_no_words_of_its_own(path: Path) -> None:
     """What people read of a template is a marked text or a value, whichever branch is taken."""
     environment = Environment(autoescape=True)
-    translation.set_up(environment)
+    pages.translate(environment)
     template = environment.parse(path.read_text("utf-8"))
     text = ATTRIBUTE.sub("", "".join(_page(template)))  # of a piece that stands inside a tag
     assert words_of(text) == []
@@ -125,7 +131,8 @@ def test_python_and_script_have_no_sentence_that_is_not_marked() -> None:
 
 
 class _Marking(NullTranslations):
-    """A language in which each text stands between two signs; it notes what it was asked for."""
+    """A language in which each text stands between two signs, and what is put into it outside of
+    them; it notes what it was asked for."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -133,11 +140,11 @@ class _Marking(NullTranslations):
 
     def gettext(self, message: str) -> str:
         self.asked.add(message)
-        return f"⟦{message}⟧"
+        return "⟦" + re.sub(r"%[(][a-z_]+[)][sd]", r"⟧\g<0>⟦", message) + "⟧"
 
     def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
         self.asked.add(msgid1)
-        return f"⟦{msgid1 if n == 1 else msgid2}⟧"
+        return self.gettext(msgid1 if n == 1 else msgid2)
 
 
 @pytest.fixture
@@ -148,40 +155,65 @@ def marking(monkeypatch: pytest.MonkeyPatch) -> _Marking:
     return found
 
 
-def _values_marked(app: Flask) -> None:
-    """Let every value that a template shows stand between two other signs."""
-
-    def shown(value: object) -> object:
-        return f"«{value}»" if type(value) is str and LETTERS.search(value) else value
-
-    app.jinja_env.finalize = shown
-    app.jinja_env.bytecode_cache = None  # a template that is made already keeps to how it was made
-    app.jinja_env.cache.clear()
+def _strings(row: object) -> Iterator[str]:
+    """Yield the texts of data, blanks made one."""
+    if isinstance(row, str):
+        yield " ".join(row.split())
+    elif isinstance(row, dict | list):
+        for one in row.values() if isinstance(row, dict) else row:
+            yield from _strings(one)
 
 
-def _left(page: str) -> list[str]:
-    """Return the words of a page that are neither of a marked text nor a value."""
-    while page != (bare := re.sub(r"⟦[^⟦⟧]*⟧|«[^«»]*»", "", page)):
-        page = bare
-    return words_of(bare)
+@pytest.fixture(scope="module")
+def knowledge_says() -> set[str]:
+    """All that the knowledge says, in pieces."""
+    files = [load_yaml(one.read_text("utf-8"), one.name) for one in sorted(KB.rglob("*.yaml"))]
+    return set().union(*map(_pieces, _strings(files)))
 
 
-def test_in_another_language_no_text_of_the_desk_stays_english(
-    app: Flask, desk: Browser, marking: _Marking
+def _pieces(text: str) -> list[str]:
+    """Return a text in pieces without numbers, addresses and signs around them."""
+    parts = re.split(r"\n|(?<=[.;:…,]) |https?:\S*|\b\d+\b,?", text)
+    return [" ".join(one.split()).strip("…. ()“”≠+\u2212:;,") for one in parts]
+
+
+def _left(page: str, data: set[str]) -> list[str]:
+    """Return what people read of a page that is neither a marked text nor from the data."""
+    found = _Words()
+    found.feed(page)
+    own = re.sub(r"⟦[^⟦⟧]*⟧", "\n", "\n".join(found.found))
+    return [one for one in _pieces(own) if words_of(one) and one not in data]
+
+
+def test_in_another_language_nothing_stays_english_but_the_knowledge(
+    app: Flask, desk: Browser, marking: _Marking, knowledge_says: set[str]
 ) -> None:
-    """On the main pages each text of the desk comes from the language, and pybabel finds it."""
+    """On the pages of a call each text comes from the language, and pybabel finds it, whichever
+    room made it; what does not is the knowledge's own, the engine's answer, or was typed."""
     case = desk.start({**BRAKE, "fleet_number": "words"})
     desk.follow(desk.answer(case, "plunger-action", outcome="no-movement"))
-    desk.get(f"{case}?check=pull-pin-voltage")
-    _values_marked(app)
-    left = {"refused": _left(desk.send(f"{case}/answers", value="much", unit="V").text)}
-    for part in ("", "?check=pull-winding-ohms", "?change=1", "?find=relay", "/machine", "/close",
-                 "/hand-over", "/sheet", "/recording", "/drawing",
-                 "/meaning?check=relay-click"):  # fmt: skip
-        left[part] = _left(desk.get(f"{case}{part}").text)
-    for address in ("/desk", "/desk/call", "/desk/sums", "/desk/sums/feed-drop", "/desk/nowhere",
-                    "/desk/sign-in", "/desk/resume?number=123"):  # fmt: skip
-        left[address] = _left(desk.get(address).text)
+    desk.follow(desk.answer(case, "pull-pin-voltage", value="9", unit="V", plug="removed"))
+    desk.follow(desk.answer(case, "pull-winding-ohms", value="0.4", unit="ohm", celsius="20"))
+    call = call_of(app, desk, case, "caller")
+    checks = ("pull-pin-voltage", "pull-winding-ohms")
+    steps = [dict(call.desk.step(call.inquiry, name)) for name in checks]
+    own = ["words", "local", "much", "mA", "mV", "mohm", "kohm", "Mohm"]
+    told = [call.answer, steps, [*BRAKE.values(), *own], "Pull relay clicks but its"]
+    data = knowledge_says.union(*map(_pieces, _strings(told)))
+    left = {"refused": _left(desk.send(f"{case}/answers", value="much", unit="V").text, data)}
+    for part in ("", "?check=pull-pin-voltage", "?check=pull-winding-ohms", "?change=1",
+                 "?find=relay", "/machine", "/close", "/hand-over", "/sheet", "/drawing",
+                 "/meaning?check=relay-click", "?as=technician"):  # fmt: skip
+        left[part] = _left(desk.get(f"{case}{part}").text, data)
+    desk.follow(desk.answer(case, "coil-temperature", outcome="smoking"))
+    left["stop"] = _left(desk.page.text, data)
+    desk.get(f"{case}/close")
+    desk.follow(desk.send(f"{case}/close", cause="outside", minutes="5"))
+    left["closed"] = _left(desk.page.text, data)
+    left["sheet"] = _left(desk.get(f"{case}/sheet").text, data)
+    for address in ("/desk", "/desk/call", "/desk/nowhere", "/desk/sign-in",
+                    "/desk/resume?number=123"):  # fmt: skip
+        left[address] = _left(desk.get(address).text, data)
     assert {name: words for name, words in left.items() if words} == {}
     block = re.search(r'<template id="words">(.*?)</template>', desk.page.text)
     assert block is not None
@@ -190,10 +222,10 @@ def test_in_another_language_no_text_of_the_desk_stays_english(
 
 
 def extracted() -> set[str]:
-    """Return the texts that pybabel takes from the desk by its settings."""
-    with (DESK / "babel.cfg").open(encoding="utf-8") as settings:
+    """Return the texts that pybabel takes by its settings."""
+    with (API / "babel.cfg").open(encoding="utf-8") as settings:
         methods, options = parse_mapping_cfg(settings)
     return {
         message if isinstance(message, str) else message[0]
-        for _, _, message, _, _ in extract_from_dir(DESK, methods, options)
+        for _, _, message, _, _ in extract_from_dir(API, methods, options)
     }
