@@ -26,11 +26,10 @@ def create_app(config: Mapping[str, Any] | None = None) -> "Flask":
     from flask import Flask
     from jinja2 import StrictUndefined
 
-    from api import service
+    from api import desk, service
     from api.answers import problems
     from api.answers.answering import MAX_BYTES
     from api.cases.learning import LearningDiagnoser
-    from api.desk import routes as desk
     from api.web import BLUEPRINTS, hooks
 
     app = Flask(__name__, static_folder=None)

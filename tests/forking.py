@@ -33,7 +33,7 @@ _STREAMS = 3  # standard input, output and errors
 _MODULES = (
     "api.cli.serve",
     "api.web.health",
-    "api.desk.routes",
+    "api.desk",
     "api.cases.learning",
     "api.server.processes",
     "api.server.slow_clients",

@@ -11,12 +11,12 @@ from api.access import role
 from api.answers.finding_words import observed
 from api.cases.case import Case, CaseFinding
 from api.cases.idempotency import Also
-from api.cases.photos import NotAPhoto, Photo, read_photo
+from api.cases.photos import NotAPhoto, read_photo
 from api.desk import pages, steps, told, view_model
 from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import SIDES, Call, address_of
 from api.desk.forms import FormFault, filled, finding_of
-from api.desk.submitting import SEE_OTHER, Refusal, submitted, version_of
+from api.desk.submitting import SEE_OTHER, Refusal, number_of, seen, submitted
 from api.strict_json import Json
 from api.translation import gettext
 from engine.reasoning.request import NOT_KNOWN
@@ -96,9 +96,7 @@ def photo(number: str, name: str) -> Response:
 @role("read")
 def version(number: str) -> Response:
     """Say which version the case has, and what was done since the one that a page shows."""
-    seen = request.args.get("since", "")
-    since = int(seen) if seen.isdecimal() and len(seen) < 10 else 0
-    case = book().get(number)
+    case, since = book().get(number), number_of("since")
     words = [one.words for one in book().steps(number, since)[-3:]] if case.version > since else []
     text = strict_json.dumps({"version": case.version, "words": words})
     return current_app.response_class(text, mimetype="application/json")
@@ -127,9 +125,9 @@ def answer(number: str) -> Response:
     old = call.finding(form.get("replaces"))
 
     def again(no: Refusal) -> Response:
-        if no.stale is not None:
-            return _stale(no, check, old)
         shown, place = call_at(number, side), old.place if old else None
+        if no.stale is not None:
+            return _stale(shown, no, check, place)
         return page(shown, 422, check, place, form=form, faults=no.faults)
 
     made: list[Case] = []
@@ -163,77 +161,60 @@ def _take(call: Call, check: str, old: CaseFinding | None, also: Also | None) ->
     """Add a finding, or put it in the place of one; of two solenoids it belongs to a side."""
     body = finding_of(request.form, check, call.desk.knowledge)
     body = call.desk.sided(body, old.side if old else call.side)
-    seen, number, photo = version_of(request.form), call.case.number, _photo()
-    if old is not None:
-        return book().replace_finding(number, old.place, body, by(), seen, also, photo)
-    return book().add_findings(number, [body], by(), seen, also, photo)
-
-
-def _photo() -> Photo | None:
-    """Return the photo that came with an answer, if one did. Raises FormFault."""
-    sent = request.files.get("photo")
-    body = sent.read() if sent else b""
+    number, file = call.case.number, request.files.get("photo")
+    sent = file.read() if file else b""
     try:
-        return read_photo(body) if body else None
+        photo = read_photo(sent) if sent else None
     except NotAPhoto as fault:
         raise FormFault({"photo": str(fault)}) from None
+    if old is not None:
+        return book().replace_finding(number, old.place, body, by(), seen(), also, photo)
+    return book().add_findings(number, [body], by(), seen(), also, photo)
 
 
-def _stale(no: Refusal, check: str, old: CaseFinding | None) -> Response:
+def _stale(call: Call, no: Refusal, check: str, place: int | None) -> Response:
     """Show what others did meanwhile, and offer what was typed once more."""
-    assert no.stale is not None
-    call = call_at(no.stale.current.number, request.form.get("side"))
     try:
         body = finding_of(request.form, check, call.desk.knowledge)
         found = observed(body, call.desk.knowledge)
         offer = gettext("%(check)s: %(answer)s", check=call.desk.name(check), answer=found)
     except (FormFault, KeyError):
         offer = call.desk.name(check)
-    shown: dict[str, object] = {"stale": no.stale.changes, "offer": offer}
     if not call.case.is_open:
-        return page(call, no.status, None, None, **shown)
-    still = next((one.place for one in call.case.counted if old and one.place == old.place), None)
-    return page(call, no.status, check, still, form=request.form, **shown)
+        return page(call, no.status, stale=no.changes, offer=offer)
+    still = place if place in {one.place for one in call.case.counted} else None
+    return page(call, no.status, check, still, form=request.form, stale=no.changes, offer=offer)
 
 
 def stepped(number: str, step: Callable[[Also | None], Case]) -> Response:
     """Take one step of a case, once, and lead back to it; a stale or bad step is told there."""
     side = request.form.get("side")
-
-    def again(no: Refusal) -> Response:
-        stale = no.stale.changes if no.stale else None
-        return page(call_at(number, side), no.status, faults=no.faults, stale=stale)
-
-    return submitted(step, lambda made: address_of(made, side), again)
+    return submitted(
+        step, lambda made: address_of(made, side),
+        lambda no: page(call_at(number, side), no.status, faults=no.faults, stale=no.changes),
+    )  # fmt: skip
 
 
 def _changed(number: str, changes: Json) -> Response:
-    seen = version_of(request.form)
-    return stepped(number, lambda also: book().change(number, changes, by(), seen, also=also))
+    return stepped(number, lambda also: book().change(number, changes, by(), seen(), also=also))
 
 
 @blueprint.post("/desk/cases/<number>/strike")
 @role("agent")
 def withdraw(number: str) -> Response:
     """Withdraw an answer: it stays on the page and counts for nothing."""
-    place, seen = _place(), version_of(request.form)
-    because = request.form.get("because", "")[:200].strip()
+    place, because = number_of("place"), request.form.get("because", "")[:200].strip()
     return stepped(
-        number, lambda also: book().withdraw(number, place, by(), because, seen, also=also)
+        number, lambda also: book().withdraw(number, place, by(), because, seen(), also=also)
     )
-
-
-def _place() -> int:
-    typed = request.form.get("place", "")
-    return int(typed) if typed.isdecimal() and len(typed) < 6 else 0
 
 
 @blueprint.post("/desk/cases/<number>/restore")
 @role("agent")
 def restore(number: str) -> Response:
     """Let an answer that was struck out count again; what was put in its place is struck out."""
-    place, seen = _place(), version_of(request.form)
-    return stepped(number, lambda also: book().restore(number, place, by(), seen, also))
+    place = number_of("place")
+    return stepped(number, lambda also: book().restore(number, place, by(), seen(), also))
 
 
 @blueprint.post("/desk/cases/<number>/control")

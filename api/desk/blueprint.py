@@ -34,12 +34,13 @@ blueprint = _Desk(
     "desk", __name__, template_folder="templates", static_folder="static",
     static_url_path="/desk/static",
 )  # fmt: skip
+blueprint.record_once(pages.set_up)
 blueprint.before_request(lambda: translation.speak(pages.language()))
 blueprint.teardown_request(lambda _: translation.speak(translation.ENGLISH))
 blueprint.before_request(csrf.begin)
 blueprint.after_request(csrf.end)
 
-_NAME_COOKIE = "threewire_desk_name"
+NAME_COOKIE = "threewire_desk_name"
 NAME_LETTERS = 60
 
 
@@ -57,7 +58,7 @@ def book() -> Book:
 
 def name_typed() -> str:
     """Return the name that the person at this browser gave, if any."""
-    name = request.cookies.get(_NAME_COOKIE, "")[:NAME_LETTERS]
+    name = request.cookies.get(NAME_COOKIE, "")[:NAME_LETTERS]
     return "" if name_fault(name) else name
 
 
@@ -67,11 +68,6 @@ def by() -> str:
     if who.id == "local":
         return name or "local"
     return f"{name} via {who.name}" if name else who.name
-
-
-def keep_name(response: Response, name: str) -> None:
-    """Keep the person's name in the browser, for a month."""
-    pages.keep_cookie(response, _NAME_COOKIE, name)
 
 
 def go(address: str) -> Response:
@@ -105,22 +101,6 @@ def nothing(rest: str) -> Response:
     abort(404)
 
 
-def _message(
-    status: int, title: str, *lines: str, links: Sequence[tuple[str, str]] = ()
-) -> Response:
-    """Return a page that says what happened, with the ways on; to the calls where none is named."""
-    ways = links or [(gettext("To the calls"), url_for(".home"))]
-    return pages.respond("message.html", status, title=title, lines=lines, links=ways)
-
-
-@blueprint.errorhandler(HTTPException)
-def _on_http(error: HTTPException) -> Response:
-    words = {404: gettext("There is no such page"), 405: gettext("This cannot be done here"),
-             413: gettext("That is too much at once")}  # fmt: skip
-    code, unread = error.code or 500, gettext("That cannot be read")
-    return _message(code, words.get(code, unread), gettext("Nothing was changed."))
-
-
 @blueprint.errorhandler(ProblemError)
 def _on_problem(error: ProblemError) -> Response:
     """Answer what the gate refuses: without a key, ask for one; else say why."""
@@ -135,59 +115,59 @@ def _on_problem(error: ProblemError) -> Response:
     return response
 
 
-@blueprint.errorhandler(ClosedCase)
-@blueprint.errorhandler(OpenCase)
-def _on_state(error: ClosedCase | OpenCase) -> Response:
-    """Say that somebody closed or reopened the case meanwhile."""
-    case = url_for(".case_page", number=(request.view_args or {}).get("number", ""))
-    return _message(
-        409, gettext("Not taken: the case is not as it was"), str(error),
-        gettext("Nothing was changed."), links=[(gettext("To the case"), case)],
-    )  # fmt: skip
-
-
-@blueprint.errorhandler(RequestError)
-def _on_old_case(error: RequestError) -> Response:
-    """Say that the present knowledge does not take what an old case holds."""
-    told = [f"{one.path}: {one.message}." for one in error.faults]
-    return _message(409, gettext("The knowledge here does not take this case any more"), *told)
-
-
-@blueprint.errorhandler(StoreUnavailableError)
-def _on_store_away(error: StoreUnavailableError) -> Response:
-    message = f"{str(error)[:1].upper()}{str(error)[1:]}."
-    response = _message(
-        503, gettext("The cases cannot be reached now"), message, gettext("Try again in a moment.")
-    )
-    response.headers["Retry-After"] = "5"
-    return response
-
-
-@blueprint.errorhandler(NothingKeptError)
-def _on_nothing_kept(_: NothingKeptError) -> Response:
-    return _message(
-        503, gettext("This server keeps no cases"),
-        gettext("It was started without a store, and the desk keeps every call as a case. Start it "
-                "with 'threewire serve'."),
-        links=[(gettext("To the bench sums"), url_for(".sum_list"))],
-    )  # fmt: skip
+def _message(
+    status: int, title: str, *lines: str, links: Sequence[tuple[str, str]] = ()
+) -> Response:
+    """Return a page that says what happened, with the ways on; to the calls where none is named."""
+    ways = links or [(gettext("To the calls"), url_for(".home"))]
+    return pages.respond("message.html", status, title=title, lines=lines, links=ways)
 
 
 @blueprint.errorhandler(Exception)
-def _on_other(error: Exception) -> Response:
-    """Say what happened to a form or a number; what nobody foresaw goes into the log."""
-    if isinstance(error, csrf.ForeignForm):
-        return _message(
-            400, gettext("This form is not taken"),
-            gettext("It does not carry the mark of a page that this browser got from here, or the "
-                    "mark is old. Nothing was changed."),
-            gettext("Load the page again and send it once more. What you typed is kept there."),
-        )  # fmt: skip
-    if isinstance(error, (NoSuchCase, NoSuchFinding)):
-        return _message(404, gettext("There is no such case"), str(error))
-    problems.log_surprise(error)
-    return _message(
-        500, gettext("The desk failed"),
-        gettext("Nothing that you typed is at fault. What you typed is kept in this browser."),
-        gettext("Try it again; if it stays, tell whoever runs the server."),
-    )  # fmt: skip
+def _on_error(error: Exception) -> Response:
+    """Say what happened on a page; what nobody foresaw goes into the log."""
+    links, unchanged = list[tuple[str, str]](), gettext("Nothing was changed.")
+    match error:
+        case HTTPException():
+            words = {404: gettext("There is no such page"), 413: gettext("That is too much"),
+                     405: gettext("This cannot be done here")}  # fmt: skip
+            status, lines = error.code or 500, [unchanged]
+            title = words.get(status, gettext("That cannot be read"))
+        case NoSuchCase() | NoSuchFinding():
+            status, title, lines = 404, gettext("There is no such case"), [str(error)]
+        case ClosedCase() | OpenCase():  # somebody closed or reopened it meanwhile
+            case = url_for(".case_page", number=(request.view_args or {}).get("number", ""))
+            links = [(gettext("To the case"), case)]
+            status, title = 409, gettext("Not taken: the case is not as it was")
+            lines = [str(error), unchanged]
+        case RequestError():
+            status, title = 409, gettext("The knowledge here does not take this case any more")
+            lines = [f"{one.path}: {one.message}." for one in error.faults]
+        case StoreUnavailableError():
+            status, title = 503, gettext("The cases cannot be reached now")
+            told = f"{str(error)[:1].upper()}{str(error)[1:]}."
+            lines = [told, gettext("Try again in a moment.")]
+        case NothingKeptError():
+            links = [(gettext("To the bench sums"), url_for(".sum_list"))]
+            status, title = 503, gettext("This server keeps no cases")
+            lines = [gettext("It was started without a store, and the desk keeps every call as a "
+                             "case. Start it with 'threewire serve'.")]  # fmt: skip
+        case csrf.ForeignForm():
+            status, title = 400, gettext("This form is not taken")
+            lines = [
+                gettext("It does not carry the mark of a page that this browser got from here, or "
+                        "the mark is old. Nothing was changed."),
+                gettext("Load the page again and send it once more. What you typed is kept there."),
+            ]  # fmt: skip
+        case _:
+            problems.log_surprise(error)
+            status, title = 500, gettext("The desk failed")
+            lines = [
+                gettext("Nothing that you typed is at fault. What you typed is kept in this "
+                        "browser."),
+                gettext("Try it again; if it stays, tell whoever runs the server."),
+            ]  # fmt: skip
+    response = _message(status, title, *lines, links=links)
+    if isinstance(error, StoreUnavailableError):
+        response.headers["Retry-After"] = "5"
+    return response

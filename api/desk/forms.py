@@ -4,7 +4,7 @@ What cannot be read is refused with the field named; the page shows it again wit
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta, timezone
 
 from werkzeug.datastructures import MultiDict
@@ -58,45 +58,29 @@ def field_of(question: Question) -> str:
 def machine_of(form: Form) -> tuple[Json, Json, dict[str, str]]:
     """Return machine, settings and texts of a case. Raises FormFault with every fault."""
     faults: dict[str, str] = {}
-    fields: dict[str, object] = {}
-    for question in asked():
-        if question.applies(fields):
-            fields[question.id] = _chosen(question, form, faults)
-    if fields.get("duty") is None and "duty" not in faults:
+    known: dict[str, object] = {}
+    for question in questions():
+        name, typed = field_of(question), form.get(field_of(question), "").strip()
+        keys = {one.key: one.value for one in question.options}
+        if question not in asked() + numbers() or (typed in ("", DONT_KNOW) and keys):
+            continue
+        try:
+            if typed in keys and question.applies(known):
+                known[question.id] = keys[typed]
+            elif typed and not keys:
+                known[question.id] = number_in(typed, question.number)
+            elif typed and question.applies(known):
+                faults[name] = gettext("Choose one of the answers shown.")
+        except NotRead as fault:
+            faults[name] = str(fault)
+    if "duty" not in known and "duty" not in faults:
         faults["duty"] = gettext("Choose what the trouble is with: the engine or the brake.")
-    fields |= _numbers(form, faults)
     texts = _texts(form, faults)
     if faults:
         raise FormFault(faults)
-    known = {key: value for key, value in fields.items() if value is not None}
     machine = {key: value for key, value in known.items() if key not in OF_THE_CALL}
     settings = {SETTINGS[key]: known[key] for key in SETTINGS if key in known}
     return {"control": UNKNOWN, "coil": UNKNOWN, **machine}, settings, texts
-
-
-def _chosen(question: Question, form: Form, faults: dict[str, str]) -> object:
-    """Return the value of the option that was chosen; None when it is not known."""
-    key = form.get(field_of(question), DONT_KNOW)
-    options = {one.key: one.value for one in question.options}
-    if key in (DONT_KNOW, ""):
-        return None
-    if key not in options:
-        faults[field_of(question)] = gettext("Choose one of the answers shown.")
-        return None
-    return options[key]
-
-
-def _numbers(form: Form, faults: dict[str, str]) -> dict[str, float]:
-    """Return what is printed or known of the machine in numbers, such as the fuse."""
-    found = {}
-    for question in numbers():
-        typed = form.get(question.id, "").strip()
-        try:
-            if typed:
-                found[question.id] = number_in(typed, question.number)
-        except NotRead as fault:
-            faults[question.id] = str(fault)
-    return found
 
 
 def _texts(form: Form, faults: dict[str, str]) -> dict[str, str]:
@@ -130,12 +114,6 @@ def _call_back(form: Form, faults: dict[str, str]) -> str:
         return ""
 
 
-def call_back_local(kept: str) -> str:
-    """Return a call-back time as the form's field takes it, on this server's clock."""
-    local = datetime.fromisoformat(kept).astimezone() if kept else None
-    return local.strftime("%Y-%m-%dT%H:%M") if local else ""
-
-
 def tidy(text: str, lines: bool) -> str:
     """Return a text as it is kept: one kind of line end, no blanks around it."""
     text = text.replace("\r\n", "\n").replace("\r", "\n").strip()
@@ -151,8 +129,9 @@ def side_of(form: Form) -> str | None:
 def machine_form(machine: Json, settings: Json, texts: Mapping[str, str]) -> Form:
     """Return the form that shows a machine as it is known."""
     form: Form = MultiDict({name: texts.get(name, "") for name in MACHINE_TEXTS})
-    form[CALL_BACK] = call_back_local(texts.get(CALL_BACK, ""))
-    form["call_back_utc"] = texts.get(CALL_BACK, "")  # the page's script shows it in local time
+    kept = texts.get(CALL_BACK, "")  # the page's script shows it on the browser's clock
+    form[CALL_BACK] = f"{datetime.fromisoformat(kept).astimezone():%Y-%m-%dT%H:%M}" if kept else ""
+    form["call_back_utc"] = kept
     known = {**machine, **{key: settings.get(name) for key, name in SETTINGS.items()}}
     for question in asked():
         if question.applies(known):
@@ -169,7 +148,9 @@ def finding_of(form: Form, check: str, knowledge: Knowledge) -> Json:
     outcome = form.get("outcome", "")
     found: dict[str, object] = {"check": check}
     if outcome == NOT_KNOWN or item.outcomes is not None:
-        found |= _outcome(outcome, item.outcomes.names if item.outcomes else (), faults)
+        found["outcome"] = outcome
+        if outcome not in (*(item.outcomes.names if item.outcomes else ()), NOT_KNOWN):
+            faults["outcome"] = gettext("Choose one of the answers.")
     else:
         assert item.reading is not None  # a check has outcomes or a reading
         found |= _value(form, item.reading, outcome, faults)
@@ -183,34 +164,28 @@ def finding_of(form: Form, check: str, knowledge: Knowledge) -> Json:
     return found | ({"note": note} if note else {})
 
 
-def _outcome(outcome: str, names: Sequence[str], faults: dict[str, str]) -> Json:
-    if outcome not in (*names, NOT_KNOWN):
-        faults["outcome"] = gettext("Choose one of the answers.")
-    return {"outcome": outcome}
-
-
 def _value(form: Form, asked_for: items.Reading, outcome: str, faults: dict[str, str]) -> Json:
     """Return the number and its unit; the unit may stand behind the number or be chosen."""
     typed = form.get("value", "").strip()
     if outcome == OPEN:
         return {"outcome": OPEN}
-    if not typed:
-        faults["value"] = gettext("Type what the meter shows, or press 'I don't know'.")
-        return {}
     try:
-        reading = read_reading(typed.replace(";", " "), ())
+        reading = read_reading(typed.replace(";", " "), ()) if typed else None
     except NotRead as fault:
         faults["value"] = str(fault)
         return {}
-    if reading.is_open and asked_for.quantity != "resistance":
+    if reading is None:
+        faults["value"] = gettext("Type what the meter shows, or press 'I don't know'.")
+    elif not reading.is_open:
+        chosen = form.get("unit", "") or asked_for.unit
+        return {"value": reading.value, "unit": reading.unit or unit_of(chosen)}
+    elif asked_for.quantity == "resistance":
+        return {"outcome": OPEN}
+    else:
         faults["value"] = gettext(
             "Over range is for ohms. Type what the meter shows in %(unit)s.", unit=asked_for.unit
         )
-        return {}
-    if reading.is_open:
-        return {"outcome": OPEN}
-    chosen = form.get("unit", "") or asked_for.unit
-    return {"value": reading.value, "unit": reading.unit or unit_of(chosen)}
+    return {}
 
 
 def _done(form: Form, item: items.Check, knowledge: Knowledge, faults: dict[str, str]) -> Json:

@@ -18,7 +18,7 @@ from api.desk.answering import call_at
 from api.desk.blueprint import blueprint, book, by, go
 from api.desk.calls import Call, address_of, desk
 from api.desk.forms import Form, FormFault, side_of, tidy
-from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.submitting import NEW, Refusal, seen, submitted
 from api.interview.hearing import HeardOutcome, HearingAnswer, hear
 from api.interview.next_step import COMPLAINTS
 from api.interview.state import Inquiry, in_no_book
@@ -120,30 +120,24 @@ def heard(number: str) -> Response:
     return _shown(call_at(number))
 
 
-def _shown(call: Call, no: Refusal | None = None) -> Response:
+def _shown(call: Call, no: Refusal = NEW) -> Response:
     found = still_to_confirm(call)
     if found is None:
         return go(address_of(call.case, call.side))
-    return pages.respond(
-        "heard_call.html", no.status if no else 200, call=call, heard=found,
-        ticks=request.form.getlist("heard"), faults=no.faults if no else {},
-        stale=no.sentence if no else "", complaints=COMPLAINTS.values(),
-    )  # fmt: skip
+    return no.page("heard_call.html", call=call, heard=found, ticks=request.form.getlist("heard"))
 
 
 @blueprint.post("/desk/cases/<number>/heard")
 @role("agent")
 def take_heard(number: str) -> Response:
     """Add what was ticked as findings, in one step."""
-    form = request.form
-    call = call_at(number, form.get("side"))
-    if not form.getlist("heard"):
+    call, ticks = call_at(number, request.form.get("side")), request.form.getlist("heard")
+    if not ticks:
         return go(address_of(call.case, call.side))
 
     def taken(also: Also | None) -> Case:
-        known = call.desk.checks(call.inquiry)
-        bodies = _findings(form.getlist("heard"), known, call.side)
-        return book().add_findings(number, bodies, by(), version_of(form), also)
+        bodies = _findings(ticks, call.desk.checks(call.inquiry), call.side)
+        return book().add_findings(number, bodies, by(), seen(), also)
 
     return submitted(
         taken, lambda case: address_of(case, call.side), lambda no: _shown(call_at(number), no)

@@ -11,14 +11,13 @@ from api.access import session as signed
 from api.answers.conclusions import hundredths
 from api.cases import NoSuchCase
 from api.cases.case import Case, CasePage
-from api.cases.idempotency import Also
 from api.cases.texts import fault_of
 from api.cases.wording import ended
 from api.desk import pages, told
-from api.desk.blueprint import NAME_LETTERS, blueprint, book, by, go, keep_name, name_typed
+from api.desk.blueprint import NAME_COOKIE, NAME_LETTERS, blueprint, book, by, go, name_typed
 from api.desk.calls import address_of, label_of
 from api.desk.forms import tidy
-from api.desk.submitting import submitted, version_of
+from api.desk.submitting import seen, submitted
 from api.interview.session import plain
 from api.service import current
 from api.translation import gettext
@@ -126,14 +125,11 @@ def fleet_cases(fleet_number: str, state: str | None) -> tuple[ListedCase, ...]:
 @role("agent")
 def called_back(number: str) -> Response:
     """Note that the caller was called back: nobody waits any more."""
-
-    def noted(also: Also | None) -> Case:
-        return book().change(number, {"call_back_at": None}, by(), version_of(request.form), also)
-
-    def home_again(_: object) -> Response:
-        return go(url_for(".home"))
-
-    return submitted(noted, lambda _: url_for(".home"), home_again)
+    calls = url_for(".home")
+    return submitted(
+        lambda also: book().change(number, {"call_back_at": None}, by(), seen(), also),
+        lambda _: calls, lambda _: go(calls),
+    )  # fmt: skip
 
 
 @blueprint.get("/desk/resume")
@@ -155,7 +151,7 @@ def name() -> Response:
     typed = tidy(request.form.get("name", ""), lines=False)
     response = go(url_for(".home"))
     if not fault_of(typed, NAME_LETTERS):
-        keep_name(response, typed)
+        pages.keep_cookie(response, NAME_COOKIE, typed)
         if typed != name_typed():
             told.forget(response)
     return response

@@ -19,7 +19,7 @@ from api.desk.answering import call_at, stepped
 from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import Call, address_of
 from api.desk.forms import Form, FormFault, tidy
-from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.submitting import NEW, Refusal, seen, submitted
 from api.desk.view_model import drawings, evidence
 from api.drawing import Shape
 from api.interview.next_step import check_prompt
@@ -39,26 +39,23 @@ def hand_over_page(number: str) -> Response:
     return _hand_over(call_at(number), request.args.get("to", ""))
 
 
-def _hand_over(call: Call, typed: str, no: Refusal | None = None) -> Response:
+def _hand_over(call: Call, typed: str, no: Refusal = NEW) -> Response:
     link = url_for(".case_page", _external=True, number=call.case.number, **{"as": "technician"})
     code = segno.make(link, error="m").svg_inline(
         scale=1, border=4, svgclass="qr", lineclass=None, omitsize=True, dark="#000", light="#fff"
     )
     host = urlsplit(request.host_url).hostname or ""
-    return pages.respond(
-        "hand_over.html", no.status if no else 200, call=call, link=link, code=pages.safe(code),
-        typed=typed, faults=no.faults if no else {}, only_here=is_loopback(host),
-        stale=no.sentence if no else "",
-    )  # fmt: skip
+    return no.page("hand_over.html", call=call, link=link, code=pages.safe(code), typed=typed,
+                   only_here=is_loopback(host))  # fmt: skip
 
 
 @blueprint.post("/desk/cases/<number>/hand-over")
 @role("agent")
 def hand_over(number: str) -> Response:
     """Note who has the case now."""
-    to, seen = tidy(request.form.get("handed_to", ""), lines=False), version_of(request.form)
+    to = tidy(request.form.get("handed_to", ""), lines=False)
     return submitted(
-        lambda also: book().change(number, {"handed_to": to}, by(), seen, also),
+        lambda also: book().change(number, {"handed_to": to}, by(), seen(), also),
         lambda _: url_for(".hand_over", number=number),
         lambda no: _hand_over(call_at(number), to, no),
     )
@@ -71,16 +68,14 @@ def close_page(number: str) -> Response:
     return _close(call_at(number), Form({"cause": request.args.get("cause", "")}))
 
 
-def _close(call: Call, form: Form, no: Refusal | None = None) -> Response:
+def _close(call: Call, form: Form, no: Refusal = NEW) -> Response:
     ranked = [(one["id"], one["name"]) for one in call.answer["causes"] if is_cause(one["id"])]
     likely = ranked[:LIKELY]
-    chosen = form.get("cause") or ""
-    return pages.respond(
-        "close.html", no.status if no else 200, call=call, form=form, likely=likely,
-        faults=no.faults if no else {}, rest=sorted(ranked[LIKELY:], key=lambda one: one[1]),
+    return no.page(
+        "close.html", call=call, form=form, likely=likely,
+        rest=sorted(ranked[LIKELY:], key=lambda one: one[1]),
         others=[(key, gettext(words).capitalize()) for key, words in NOT_A_CAUSE.items()],
-        proven=cause_of(call.answer, chosen or likely[0][0]), stale=no.sentence if no else "",
-        handing_back=call.order.handing_back,
+        proven=cause_of(call.answer, form.get("cause") or likely[0][0]),
     )  # fmt: skip
 
 
@@ -89,11 +84,10 @@ def _close(call: Call, form: Form, no: Refusal | None = None) -> Response:
 def close(number: str) -> Response:
     """Close the case with the confirmed cause."""
     form = request.form
-
-    def closed(also: Also | None) -> Case:
-        return book().close(number, _outcome(form), by(), version_of(form), also)
-
-    return submitted(closed, address_of, lambda no: _close(call_at(number), form, no))
+    return submitted(
+        lambda also: book().close(number, _outcome(form), by(), seen(), also), address_of,
+        lambda no: _close(call_at(number), form, no),
+    )  # fmt: skip
 
 
 def _outcome(form: Form) -> Json:
@@ -118,12 +112,12 @@ def _outcome(form: Form) -> Json:
 @role("agent")
 def reopen(number: str) -> Response:
     """Open a closed case again."""
-    because, seen = tidy(request.form.get("because", ""), lines=True), version_of(request.form)
+    because = tidy(request.form.get("because", ""), lines=True)
 
     def opened(also: Also | None) -> Case:
         if fault := fault_of(because, BECAUSE_LETTERS, lines=True):
             raise FormFault({"because": gettext("The reason %(fault)s.", fault=fault)})
-        return book().reopen(number, because, by(), seen, also)
+        return book().reopen(number, because, by(), seen(), also)
 
     return stepped(number, opened)
 

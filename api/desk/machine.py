@@ -1,6 +1,7 @@
 """The machine's form: it opens a call, and later it changes what is known of the machine."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from flask import Response, request, url_for
@@ -9,7 +10,7 @@ from api.access import role
 from api.cases import NoSuchCase
 from api.cases.case import Case
 from api.cases.idempotency import Also
-from api.desk import pages, told
+from api.desk import told
 from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import address_of, desk
 from api.desk.forms import (
@@ -27,7 +28,7 @@ from api.desk.forms import (
 )
 from api.desk.hearing import first_address, heard_in, ticked
 from api.desk.home import ListedCase, fleet_cases, known_machines
-from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.submitting import NEW, Refusal, seen, submitted
 from api.interview.next_step import COMPLAINTS
 from api.strict_json import Json
 from api.translation import gettext
@@ -53,19 +54,20 @@ def call_page() -> Response:
     return _new(form)
 
 
-def _new(form: Form, no: Refusal | None = None, same: Sequence[ListedCase] = ()) -> Response:
+def _new(form: Form, no: Refusal = NEW, same: Sequence[ListedCase] = ()) -> Response:
     knowledge = desk().knowledge
     complaints = {duty: knowledge.checks[check] for duty, check in COMPLAINTS.items()}
     warnings = {duty: told.of_every_machine(knowledge, duty) for duty in COMPLAINTS}
     known = known_machines(book().list(limit=100).cases)
     return _form(
-        form, no, 409 if same else 200, title=gettext("Start a call"), action=url_for(".start"),
-        button=gettext("Read out and start"), complaints=complaints, warnings=warnings, known=known,
+        form, replace(no, status=409) if same else no,
+        title=gettext("Start a call"), action=url_for(".start"),
+        complaints=complaints, warnings=warnings, known=known,
         same=same, heard=heard_in(form), ticks=form.getlist("heard"),
     )  # fmt: skip
 
 
-def _form(form: Form, no: Refusal | None, status: int = 200, **more: Any) -> Response:
+def _form(form: Form, no: Refusal, **more: Any) -> Response:
     """Return the machine's form; what is asked of every call comes first, the rest behind it."""
     first = ("duty", "side", "solenoids")
     questions = sorted(asked(), key=lambda one: one.id not in first)
@@ -74,9 +76,8 @@ def _form(form: Form, no: Refusal | None, status: int = 200, **more: Any) -> Res
         "heard": None, "ticks": (),
         "questions": questions, "field_of": field_of, "numbers": numbers(), "form": form,
         "of_the_call": SETTINGS,
-        "faults": no.faults if no else {}, "stale": no.sentence if no else "",
     }  # fmt: skip
-    return pages.respond("machine.html", no.status if no else status, **{**shown, **more})
+    return no.page("machine.html", **{**shown, **more})
 
 
 @blueprint.post("/desk/call")
@@ -135,11 +136,11 @@ def machine_page(number: str) -> Response:
     return _known(case, machine_form(case.machine, case.settings, texts))
 
 
-def _known(case: Case, form: Form, no: Refusal | None = None) -> Response:
+def _known(case: Case, form: Form, no: Refusal = NEW) -> Response:
     fleet = fleet_cases(case.fleet_number, None)
     title = gettext("The machine of case %(number)s", number=case.shown_number)
     return _form(
-        form, no, title=title, number=case.number, button=gettext("Save"),
+        form, no, title=title, number=case.number,
         action=url_for(".machine_page", number=case.number), version=case.version,
         same=[one for one in fleet if one.case.number != case.number],
     )  # fmt: skip
@@ -155,7 +156,7 @@ def change_machine(number: str) -> Response:
         machine, settings, texts = machine_of(form)
         gone = dict.fromkeys(key for key in case.machine if key not in machine)
         changes = {**texts, "machine": {**machine, **gone}, "on_hand": None, "skill": None}
-        return book().change(number, {**changes, **settings}, by(), version_of(form), also)
+        return book().change(number, {**changes, **settings}, by(), seen(), also)
 
     def again(no: Refusal) -> Response:
         return _known(no.stale.current if no.stale else case, form, no)

@@ -1,20 +1,18 @@
 """A recording of the pull on a call: dropped as a file, looked at, each finding confirmed."""
 
 import io
-from typing import Any, cast
+from typing import cast
 
 from flask import Response, request
 
 from api import strict_json
 from api.access import role
-from api.cases.case import Case
-from api.cases.idempotency import Also
 from api.desk import pages
 from api.desk.answering import call_at
 from api.desk.blueprint import blueprint, book, by
 from api.desk.calls import Call, address_of, desk
 from api.desk.forms import FormFault
-from api.desk.submitting import Refusal, submitted, version_of
+from api.desk.submitting import NEW, Refusal, seen, submitted
 from api.recordings.document import READING, cautions, document, found_words, read_file
 from api.recordings.picture import picture
 from api.service import current
@@ -40,10 +38,10 @@ def recording(number: str) -> Response:
     sent = request.files.get("file")
     if sent is None or not sent.filename:
         none = gettext("Choose the file that the recorder saved.")
-        return _page(call, 422, faults={"file": none})
+        return _page(call, Refusal(422, {"file": none}))
     if not READING.acquire(blocking=False):
         busy = gettext("Another recording is being read just now. Send the file again in a moment.")
-        return _page(call, 429, faults={"file": busy})
+        return _page(call, Refusal(429, {"file": busy}))
     try:
         trace = read_file(
             cast(io.BufferedReader, sent.stream), sent.filename,
@@ -52,7 +50,7 @@ def recording(number: str) -> Response:
         read = document(current().knowledge, trace, "cranking" in request.form)
     except TraceError as error:
         told = "; ".join(str(fault) for fault in error.faults)
-        return _page(call, 422, faults={"file": f"{told[:1].upper()}{told[1:]}."})
+        return _page(call, Refusal(422, {"file": f"{told[:1].upper()}{told[1:]}."}))
     finally:
         READING.release()
     return _page(call, read=read)
@@ -66,7 +64,7 @@ def _rate(typed: str) -> float | None:
         return 0.0
 
 
-def _page(call: Call, status: int = 200, read: Json | None = None, **more: Any) -> Response:
+def _page(call: Call, no: Refusal = NEW, read: Json | None = None) -> Response:
     names = call.desk.knowledge.checks
     found = [
         (strict_json.dumps(one).strip(), names[one["check"]].name, found_words(one))
@@ -75,10 +73,9 @@ def _page(call: Call, status: int = 200, read: Json | None = None, **more: Any) 
     ]  # fmt: skip
     title = gettext("The recording, and what was read from it")
     plot = pages.safe(picture(read, title, embed=True)) if read else None
-    return pages.respond(
-        "recording.html", status, call=call, read=read, found=found, plot=plot, roles=list(ROLES),
-        cautions=cautions(call.desk.knowledge), form=request.form,
-        **{"faults": {}, "stale": "", **more},
+    return no.page(
+        "recording.html", call=call, read=read, found=found, plot=plot, form=request.form,
+        roles=list(ROLES), cautions=cautions(call.desk.knowledge),
     )  # fmt: skip
 
 
@@ -87,15 +84,10 @@ def _page(call: Call, status: int = 200, read: Json | None = None, **more: Any) 
 def confirm(number: str) -> Response:
     """Add the findings of a recording that somebody ticked, in one step."""
     side = request.form.get("side")
-
-    def add(also: Also | None) -> Case:
-        seen = version_of(request.form)
-        return book().add_findings(number, _ticked(side), by(), seen, also)
-
-    def again(no: Refusal) -> Response:
-        return _page(call_at(number, side), no.status, faults=no.faults, stale=no.sentence)
-
-    return submitted(add, lambda case: address_of(case, side), again)
+    return submitted(
+        lambda also: book().add_findings(number, _ticked(side), by(), seen(), also),
+        lambda case: address_of(case, side), lambda no: _page(call_at(number, side), no),
+    )  # fmt: skip
 
 
 def _ticked(side: str | None) -> list[Json]:

@@ -7,15 +7,16 @@ import hashlib
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from flask import Response, request
 
 from api.cases import StaleCase, idempotency
-from api.cases.case import Case
+from api.cases.case import Case, CaseStep
 from api.cases.idempotency import Also, Reply, RequestKey
-from api.desk import csrf
+from api.desk import csrf, pages
 from api.desk.blueprint import book, go
-from api.desk.forms import Form, FormFault
+from api.desk.forms import FormFault
 from engine import RequestError
 
 _SHAPE = re.compile(r"[0-9a-f]{32}", re.ASCII)
@@ -26,14 +27,22 @@ SEE_OTHER = 303
 class Refusal:
     """Why a form is not taken: its faults by field, or that the case is newer than its page."""
 
-    status: int
+    status: int = 200
     faults: Mapping[str, str] = field(default_factory=dict)
     stale: StaleCase | None = None
 
     @property
-    def sentence(self) -> str:
-        """Return what others did meanwhile, or nothing."""
-        return str(self.stale) if self.stale else ""
+    def changes(self) -> list[CaseStep] | None:
+        """Return what others did meanwhile, if that is why."""
+        return self.stale.changes if self.stale else None
+
+    def page(self, template: str, **context: Any) -> Response:
+        """Return the page of the form, with what is wrong with it."""
+        stale = str(self.stale) if self.stale else ""
+        return pages.respond(template, self.status, faults=self.faults, stale=stale, **context)
+
+
+NEW = Refusal()  # of a form that nobody sent yet
 
 
 def submitted(
@@ -84,7 +93,12 @@ def _faults(error: RequestError, named: bool) -> dict[str, str]:
     return found
 
 
-def version_of(form: Form) -> int:
-    """Return the version that the page showed; 0, which no case has, where it is not said."""
-    typed = form.get("version", "")
+def number_of(name: str) -> int:
+    """Return a number that was sent; 0, which no place and no version has, where it is not said."""
+    typed = request.values.get(name, "")
     return int(typed) if typed.isdecimal() and len(typed) < 10 else 0
+
+
+def seen() -> int:
+    """Return the version of the case that the page showed."""
+    return number_of("version")

@@ -12,7 +12,7 @@ from engine import Diagnoser, Knowledge
 from engine.answer import explain
 from engine.answer.documents import plain
 from engine.knowledge import items
-from engine.knowledge.rule_language import StepTest
+from engine.knowledge.rule_language import Action, StepTest
 from engine.physics.model import Model
 from engine.reasoning.observe import case_view, observe
 from engine.reasoning.request import LAY, read_request
@@ -79,12 +79,18 @@ class Desk:
         return [plain(one) for one in self.diagnoser.meanings(belief, name)]
 
     def ruled_out(self, inquiry: Inquiry, name: str) -> bool:
-        """Return whether a caution rules the check out as things stand."""
-        forbidden = self._forbidden(self.answer(inquiry))
-        if not forbidden:
+        """Return whether a caution rules the check out as things stand, and none excepts it."""
+        bans = self.bans(inquiry)
+        if not bans or any(name in act.before for act in bans):
             return False
         variants = self._model(inquiry).variants
-        return bool(check_hazards(self.knowledge.checks[name], variants) & forbidden)
+        hazards = check_hazards(self.knowledge.checks[name], variants)
+        return any(hazards.intersection(act.about) for act in bans)
+
+    def bans(self, inquiry: Inquiry) -> Sequence[Action]:
+        """Return what cautions rule out as things stand: nothing while every step is safe."""
+        fired = [self.knowledge.programs[row["rule"]] for row in self.answer(inquiry)["trace"]]
+        return [act for one in fired for act in one.actions if act.kind == "forbid"]
 
     def barred(self, inquiry: Inquiry, name: str) -> bool:
         """Return whether whoever is there is not to do a check: ruled out, or not for lay hands."""
@@ -116,16 +122,6 @@ class Desk:
 
         return {caution_text(one): weight(one) for one in self.knowledge.rules.values()
                 if one.family == "cautions"}  # fmt: skip
-
-    def _forbidden(self, answer: Json) -> frozenset[str]:
-        """Return the hazards that a caution rules out as things stand."""
-        return frozenset(
-            hazard
-            for row in answer["trace"]
-            for action in self.knowledge.programs[row["rule"]].actions
-            if action.kind == "forbid"
-            for hazard in action.about
-        )
 
     def at_moment(self, inquiry: Inquiry, outcome: str) -> list[str]:
         """Return the control types of the duty that pull at the moment an outcome names."""

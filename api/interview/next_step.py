@@ -113,11 +113,10 @@ def _next(case: Inquiry, desk: Desk) -> NextStep:
     worth_it = answer["advice"]["do"] == "check" and first["probability"] <= SURE
     if checks and (worth_it or first["id"] in case.declined):
         return NextStep("check", checks[0]["check"])
-    # nobody is sent while there is something left to ask: a question costs the caller nothing
-    free = [one["check"] for one in checks if one["kind"] == "ask"] if hands_over(answer) else []
-    if free:
-        return NextStep("check", free[0])
-    return NextStep("repair")
+    # nobody is sent while all is safe, nobody leads and something is left to ask: it costs nothing
+    undecided = hands_over(answer) and first["probability"] < LIKELY and not desk.bans(case)
+    free = [one["check"] for one in checks if one["kind"] == "ask"] if undecided else []
+    return NextStep("check", free[0]) if free else NextStep("repair")
 
 
 def holds(case: Inquiry, desk: Desk, cause: str) -> bool:

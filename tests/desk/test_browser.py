@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from itertools import count
 from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from PIL import Image
@@ -13,6 +14,8 @@ from playwright.sync_api import Browser, Error, Page
 
 from api.access import keys
 from api.store import Database
+from engine import Knowledge
+from engine.knowledge.items import Check
 from tests.desk import browser as b
 from tests.desk.calls import BRAKE_WITH_LAMP, CALLS, FULL_KIT_TWO_FAULTS, Whole
 from tests.serving import Running
@@ -166,6 +169,33 @@ def test_a_technician_sees_each_step_at_once(server: Running, chromium: Browser)
         for size in b.SIZES.values():
             page.set_viewport_size(size)  # type: ignore[arg-type]
             assert page.evaluate(_CLIPPED) == 0, "no legend or answer is cut off at the right"
+
+
+@pytest.mark.parametrize("call", CALLS[:2], ids=["fuel", "brake"])
+def test_a_check_out_of_turn_has_few_words_on_a_phone(
+    server: Running, chromium: Browser, call: Whole, knowledge: Knowledge
+) -> None:
+    """Each check that somebody looks up, those with most to say first, needs no scrolling either;
+    all of them where time is no matter."""
+    with b.screen(chromium, server.url, "phone") as page:
+        begin(page, call)
+        page.goto(f"{case_of(page)}?find=&as=technician")
+        ways = page.eval_on_selector_all("#more a[href*='check=']", "all => all.map((a) => a.href)")
+        ways.sort(
+            key=lambda way: -_words(knowledge.checks[parse_qs(urlsplit(way).query)["check"][0]])
+        )
+        assert len(ways) > 60
+        for way in ways if os.environ.get("TESTS_SLOW") == "1" else ways[:12]:
+            page.goto(way)
+            cut, words = b.first_screen(page)
+            assert (cut, words <= b.MOST_WORDS["phone"]) == ([], True), (way, words)
+
+
+def _words(check: Check) -> int:
+    """Return how much a check has to say: its sentence and its answers."""
+    return len(
+        " ".join([check.say, *(check.outcomes.words.values() if check.outcomes else ())]).split()
+    )
 
 
 #: what of these lies below the foot of the form, or beside the screen

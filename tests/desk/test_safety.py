@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from flask import Flask
+from werkzeug.test import TestResponse
 
 from api.cases import Book
 from api.desk.calls import Call
@@ -170,6 +171,33 @@ def test_a_brake_that_does_not_hold_stops_the_work(desk: Browser) -> None:
     assert "Put right first" not in page
     assert "put right first" not in page
     assert page.index("tag it out") < page.index("Hand over to a technician")
+
+
+def test_what_a_caution_excepts_is_not_told_to_be_left(desk: Browser) -> None:
+    """Of a secured machine that does not hold the lock may be looked at, and the page that asks for
+    it does not say beside that not to do it; what is not excepted it says so of."""
+    case = desk.start({"duty": "2", "symptom-brake-release": "will-not-hold", "hands": "5"})
+    desk.follow(desk.send(f"{case}/told"))
+    desk.follow(desk.send(f"{case}/answers", outcome="secured"))
+    assert 'name="check" value="lock-look"' in desk.page.text
+    assert "ruled out" not in text_of(desk.page)
+    assert "ruled out" in text_of(desk.get(f"{case}?check=plunger-action"))
+
+
+def test_who_cannot_go_on_safely_is_handed_over_at_once(desk: Browser) -> None:
+    """By phone nothing more is asked before the hand-over where a step is not safe, or where
+    something outside the circuit leads at half; the questions stand beside it."""
+    by_phone = {"hands": "1", "skill": "1"}
+    case = desk.start({"duty": "2", "symptom-brake-release": "will-not-hold", **by_phone})
+    desk.follow(desk.send(f"{case}/told"))
+    _assert_handed_over(desk.follow(desk.send(f"{case}/answers", outcome="secured")))
+    case = desk.start({**FUEL, "symptom-fuel-shutoff": "no-crank", **by_phone})
+    _assert_handed_over(desk.follow(desk.answer(case, "display-message", outcome="nothing-shown")))
+
+
+def _assert_handed_over(page: TestResponse) -> None:
+    assert 'class="answer"' not in page.text
+    assert text_of(page).index("Hand over to a") < text_of(page).index("Go on checking")
 
 
 def test_the_sheet_carries_every_caution(desk: Browser, app: Flask) -> None:
