@@ -42,9 +42,9 @@ def reader() -> catalogues.NullTranslations:
     return _reader.get()
 
 
-def speak(language: str) -> None:
-    """Say all that follows in a language, until told otherwise."""
-    _reader.set(catalogue(language))
+def speak(language: str | None) -> None:
+    """Say all that follows in a language, until told otherwise; None is the program's own."""
+    _reader.set(catalogue(language) if language else _ENGLISH)
 
 
 def gettext(text: str, **values: object) -> str:

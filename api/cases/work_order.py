@@ -48,8 +48,9 @@ class WorkOrderFinding(CaseFinding):
     def struck(self) -> str:
         """Return who withdrew it and why; empty while it counts."""
         gone = self.withdrawn
-        because = f": {gone.because}" if gone and gone.because else ""
-        return f"Struck out by {gone.by}{because}" if gone else ""
+        if not gone or not gone.because:
+            return gettext("Struck out by %(name)s", name=gone.by) if gone else ""
+        return gettext("Struck out by %(name)s: %(because)s", name=gone.by, because=gone.because)
 
 
 @dataclass(frozen=True)

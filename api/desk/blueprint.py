@@ -36,7 +36,7 @@ blueprint = _Desk(
 )  # fmt: skip
 blueprint.record_once(pages.set_up)
 blueprint.before_request(lambda: translation.speak(pages.language()))
-blueprint.teardown_request(lambda _: translation.speak(translation.ENGLISH))
+blueprint.teardown_request(lambda _: translation.speak(None))
 blueprint.before_request(csrf.begin)
 blueprint.after_request(csrf.end)
 

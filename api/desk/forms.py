@@ -120,10 +120,11 @@ def tidy(text: str, lines: bool) -> str:
     return text if lines else " ".join(text.split())
 
 
-def side_of(form: Form) -> str | None:
-    """Return the side that the form is about; None where it says none."""
-    side = form.get("side", "")
-    return SIDES[int(side) - 1] if side in ("1", "2") else side if side in SIDES else None
+def side_of(machine: Json, form: Form) -> str | None:
+    """Return the side that the form of a new call is about, the left one where it says none; None
+    with one solenoid."""
+    sides = dict(zip("12", SIDES, strict=True))
+    return sides.get(form.get("side", ""), "left") if machine.get("solenoids") == 2 else None
 
 
 def machine_form(machine: Json, settings: Json, texts: Mapping[str, str]) -> Form:

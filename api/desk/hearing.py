@@ -49,9 +49,8 @@ def ticked(form: Form, machine: Json) -> list[Json]:
 
     Raises FormFault for two answers of one check.
     """
-    side = side_of(form) or "left" if machine.get("solenoids") == 2 else None
     can_have = desk().checks(Inquiry(in_no_book(machine), machine))
-    return _findings(form.getlist("heard"), can_have, side)
+    return _findings(form.getlist("heard"), can_have, side_of(machine, form))
 
 
 def _findings(names: Iterable[str], can_have: Collection[str], side: str | None) -> list[Json]:

@@ -108,23 +108,21 @@ def start() -> Response:
 
 
 def _found(machine: Json) -> list[Json]:
-    """Return the complaint, and what was ticked of the caller's words. Raises FormFault."""
-    chosen = _complaint(machine)
-    known = {one["check"] for one in chosen}
-    return chosen + [one for one in ticked(request.form, machine) if one["check"] not in known]
+    """Return the complaint as the first finding, and what was ticked of the caller's words.
 
-
-def _complaint(machine: Json) -> list[Json]:
-    """Return the complaint as the first finding. Raises FormFault."""
-    field = f"symptom-{machine['duty']}"
+    Raises FormFault.
+    """
+    field, heard = f"symptom-{machine['duty']}", ticked(request.form, machine)
     outcome = request.form.get(field, NOT_KNOWN)
     if outcome == NOT_KNOWN:
-        return []
+        return heard
     check = desk().knowledge.checks[COMPLAINTS[machine["duty"]]]
     if check.outcomes is None or outcome not in check.outcomes.names:
         raise FormFault({field: gettext("Choose one of the answers shown.")})
-    side = side_of(request.form) or "left" if machine.get("solenoids") == 2 else None
-    return [desk().sided({"check": check.id, "outcome": outcome}, side)]
+    complaint = desk().sided(
+        {"check": check.id, "outcome": outcome}, side_of(machine, request.form)
+    )
+    return [complaint, *(one for one in heard if one["check"] != check.id)]
 
 
 @blueprint.get("/desk/cases/<number>/machine")

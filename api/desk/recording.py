@@ -39,13 +39,18 @@ def recording(number: str) -> Response:
     if sent is None or not sent.filename:
         none = gettext("Choose the file that the recorder saved.")
         return _page(call, Refusal(422, {"file": none}))
+    typed = request.form.get("rate", "").strip().replace(",", ".")
+    try:
+        rate = float(typed) if typed else None
+    except ValueError:
+        rate = 0.0  # told as one out of bounds
     if not READING.acquire(blocking=False):
         busy = gettext("Another recording is being read just now. Send the file again in a moment.")
         return _page(call, Refusal(429, {"file": busy}))
     try:
         trace = read_file(
             cast(io.BufferedReader, sent.stream), sent.filename,
-            request.form.get("channels", "")[:400], _rate(request.form.get("rate", "")),
+            request.form.get("channels", "")[:400], rate,
         )  # fmt: skip
         read = document(current().knowledge, trace, "cranking" in request.form)
     except TraceError as error:
@@ -54,14 +59,6 @@ def recording(number: str) -> Response:
     finally:
         READING.release()
     return _page(call, read=read)
-
-
-def _rate(typed: str) -> float | None:
-    """Return the samples a second; what is no number is told as one out of bounds."""
-    try:
-        return float(typed.replace(",", ".")) if typed.strip() else None
-    except ValueError:
-        return 0.0
 
 
 def _page(call: Call, no: Refusal = NEW, read: Json | None = None) -> Response:

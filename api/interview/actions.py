@@ -86,7 +86,7 @@ def _change(talk: "Interview", state: InterviewState, rest: str) -> Turn:
     entry = state.entries[place]
     if entry.kind == "machine":
         return _ask_and_take(talk, state, NextStep("machine", entry.key, place), words)
-    if entry.kind in ("finding", "skip"):
+    if entry.kind == "finding":
         return _ask_and_take(talk, state, NextStep("check", entry.key, place), words)
     kept = [one for n, one in enumerate(state.entries) if n != place]
     said = f"Taken out: {entry_words(entry, inquiry_of(state.entries).fields, talk.desk)}."
@@ -217,16 +217,13 @@ def _causes(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
 
 
 def _skip(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
+    """Leave out what is asked: it is not known; what was asked out of turn stays as it was."""
     target = target_of(state, talk.desk)
-    case = inquiry_of(state.entries)
-    if target.kind in ("machine", "leads", "place"):
-        return talk.take(state, target, TypedLine("unsure"))
-    if target.kind != "check":
-        return _refuse(state, "There is no check to skip here.")
-    if state.target is not None:
+    if target.kind == "check" and state.target is not None:
         return talk.asking(replace(state, target=None), text("Left as it was."))
-    shared = talk.desk.knowledge.checks[target.key].shared_between_sides
-    return talk.record(state, Entry("skip", target.key, side=None if shared else case.side))
+    if target.kind in ("machine", "leads", "place", "check"):
+        return talk.take(state, target, TypedLine("unsure"))
+    return _refuse(state, "There is no check to skip here.")
 
 
 def _field(talk: "Interview", state: InterviewState, field: str, value: object) -> Turn:

@@ -13,15 +13,15 @@ from api.cases.case import Case, CaseOutcome
 from api.cases.work_order import WorkOrder
 from api.interview.desk import Desk
 from api.interview.questions import question, questions
-from api.interview.state import SKIPPED, Entry, Inquiry, as_case, inquiry_of
+from api.interview.state import Entry, Inquiry, as_case, inquiry_of
 from api.strict_json import Json
 from engine import Fault, RequestError
-from engine.reasoning.request import NOT_KNOWN, read_request
+from engine.reasoning.request import read_request
 
 _UNKNOWN = "unknown"
 _PLACE = re.compile(r"^findings\[(\d+)\](?:\.(\w+))?")
 _SAID = {
-    "skip": "skipped", "agree": "repair chosen", "decline": "not taken",
+    "agree": "repair chosen", "decline": "not taken",
     "reopen": "repair put off", "cured": "put right, and that cured it",
     "not-cured": "put right, complaint unchanged", "stop": "stopped here",
 }  # fmt: skip
@@ -130,7 +130,8 @@ def entries_of(case: Case) -> list[Entry]:
     found = list(_machine(case))
     found += [Entry("not-cured", cause) for cause in case.excluded]
     for place in range(len(case.findings) + 1):
-        found += [_answer(one.body) for one in case.counted if one.place == place]
+        found += [Entry("finding", one.check, dict(one.body)) for one in case.counted
+                  if one.place == place]  # fmt: skip
         found += [
             Entry("not-cured", str(one.get("cause") or one.get("part")), bare(one))
             for one in case.done if one["after"] + 1 == place
@@ -163,12 +164,6 @@ def _machine(case: Case) -> Iterator[Entry]:
 def bare(done: Json) -> Json:
     """Return what was put right, without the finding that it was done after."""
     return {key: value for key, value in done.items() if key != "after"}
-
-
-def _answer(body: Json) -> Entry:
-    if body.get("outcome") == NOT_KNOWN and body.get("note") == SKIPPED:
-        return Entry("skip", body["check"], side=body.get("side"))
-    return Entry("finding", body["check"], dict(body))
 
 
 def inquiry_into(case: Case, audience: str, side: str | None) -> Inquiry:

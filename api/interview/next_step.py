@@ -61,7 +61,7 @@ def next_step(case: Inquiry, desk: Desk) -> NextStep:
 
 
 def _open(case: Inquiry, check: str) -> bool:
-    return not case.answered(check) and check not in case.skipped
+    return not case.answered(check)
 
 
 def _control(case: Inquiry, desk: Desk) -> NextStep | None:

@@ -14,14 +14,13 @@ from api.strict_json import Json
 from engine.reasoning.request import LEADING, NOT_KNOWN
 
 EntryKind = Literal[
-    "machine", "finding", "skip", "agree", "decline", "reopen", "cured", "not-cured", "stop"
+    "machine", "finding", "agree", "decline", "reopen", "cured", "not-cured", "stop"
 ]  # fmt: skip
 StepKind = Literal[
     "machine", "check", "leads", "place", "settle", "repair", "cure", "end", "refer", "pick"
 ]  # fmt: skip
 
 OF_THE_CALL = ("audience", "label", "hands", "skill", "side")  # fields that are not the machine's
-SKIPPED = "skipped"  # the note of a check that was left out: it is not known, and asked no more
 LABEL_LETTERS = 80
 _UNSAID = datetime.min.replace(tzinfo=UTC)  # of what is in no book yet
 _CLOSING = ("agree", "reopen", "cured", "not-cured")
@@ -85,7 +84,6 @@ class Inquiry:
 
     case: Case
     fields: Json  # of machine and call; None is asked and not known
-    skipped: tuple[str, ...] = ()
     declined: frozenset[str] = frozenset()
     agreed: str | None = None
     cured: str | None = None
@@ -136,21 +134,15 @@ class Inquiry:
         return list(found)
 
     def request(self) -> Json:
-        """Return the request of this side for every cause, with the evidence on those that lead;
-        what was skipped is not known."""
-        asked = self._seen.request()
-        enough = [{"check": name, "outcome": NOT_KNOWN} for name in self._enough()]
-        return {**asked, "limit": 0, "evidence": LEADING,
-                "findings": [*asked["findings"], *enough]}  # fmt: skip
-
-    def _enough(self) -> list[str]:
-        """Return the checks that are not asked again: skipped, or answered twice.
+        """Return the request of this side for every cause, with the evidence on those that lead.
 
         What was set aside is proposed once more by the engine; after a second time it is enough.
         """
-        answered = dict.fromkeys(one.check for one in self.mine)
-        skipped = [name for name in self.skipped if name not in answered]
-        return skipped + [name for name in answered if self.answered(name) > 1]
+        asked, answered = self._seen.request(), dict.fromkeys(one.check for one in self.mine)
+        enough = [{"check": name, "outcome": NOT_KNOWN} for name in answered
+                  if self.answered(name) > 1]  # fmt: skip
+        return {**asked, "limit": 0, "evidence": LEADING,
+                "findings": [*asked["findings"], *enough]}  # fmt: skip
 
 
 def side_of(fields: Json) -> str | None:
@@ -166,16 +158,12 @@ def in_no_book(machine: Json, **told: Any) -> Case:
 
 
 def as_case(answers: Iterable[tuple[int, Entry]], fields: Json) -> Case:
-    """Return answers, each with its place from 1, as a case; what was skipped is not known."""
+    """Return answers, each with its place from 1, as a case."""
     known = {key: value for key, value in fields.items() if value is not None}
     found, done, excluded = list[CaseFinding](), list[Json](), list[str]()
     for place, one in answers:
         if one.kind == "finding":
             found.append(CaseFinding(place, one.value, "", _UNSAID))
-        elif one.kind == "skip":
-            side = {"side": one.side} if one.side else {}
-            body = {"check": one.key, "outcome": NOT_KNOWN, "note": SKIPPED, **side}
-            found.append(CaseFinding(place, body, "", _UNSAID))
         elif one.kind == "not-cured" and one.value:
             done.append({**one.value, "after": found[-1].place - 1 if found else -1})
         elif one.kind == "not-cured":
@@ -196,10 +184,9 @@ def inquiry_of(entries: Sequence[Entry]) -> Inquiry:
     mine = [one for one in entries if one.side in (None, side)]
     closing = [one for one in mine if one.kind in _CLOSING]
     last = closing[-1] if closing else Entry("stop")
-    told = [(n, one) for n, one in enumerate(entries, 1) if one in mine and one.kind != "skip"]
+    told = [(n, one) for n, one in enumerate(entries, 1) if one in mine]
     return Inquiry(
         case=as_case(told, fields), fields=fields,
-        skipped=tuple(one.key for one in mine if one.kind == "skip"),
         declined=frozenset(one.key for one in mine if one.kind == "decline"),
         agreed=last.key if last.kind == "agree" else None,
         cured=last.key if last.kind == "cured" else None,

@@ -148,7 +148,7 @@ def test_list_and_causes(hold: Hold, said: Said) -> None:
 
 
 def test_skip_leaves_a_check_out_for_good(talk: Interview, hold: Hold) -> None:
-    """A skipped check is no finding and is not proposed again."""
+    """A skipped check is answered by nothing but that it is not known, and not proposed again."""
     turn = hold("2")
     seen: list[str] = []
     for _ in range(6):
@@ -159,7 +159,8 @@ def test_skip_leaves_a_check_out_for_good(talk: Interview, hold: Hold) -> None:
         seen.append(target.key)
         turn = hold("skip", after=turn)
     assert len(seen) > 1
-    assert len(inquiry_of(turn.state.entries).case.findings) == 1
+    found = inquiry_of(turn.state.entries).case.findings
+    assert [one.body.get("outcome") for one in found[1:]] == ["not-known"] * len(seen)
 
 
 def test_hands_limit_what_is_proposed(talk: Interview, hold: Hold) -> None:
