@@ -103,7 +103,6 @@ def nothing(rest: str) -> Response:
 
 @blueprint.errorhandler(ProblemError)
 def _on_problem(error: ProblemError) -> Response:
-    """Answer what the gate refuses: without a key, ask for one; else say why."""
     if error.status == 401:
         wanted = request.full_path.rstrip("?") if request.method == "GET" else url_for(".home")
         response = pages.respond("sign_in.html", 401, fault="", next=wanted)

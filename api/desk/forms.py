@@ -207,7 +207,6 @@ def _done(form: Form, item: items.Check, knowledge: Knowledge, faults: dict[str,
 
 
 def _measures(form: Form, faults: dict[str, str]) -> Mapping[str, float]:
-    """Return what the leads read and how warm the part was, where that was typed."""
     found = {"lead_ohms": 0.0} if form.get("leads_zeroed") else {}
     celsius = form.get("celsius", "").strip().removesuffix("C").removesuffix("°").strip()
     for name, typed, read, wanted in (

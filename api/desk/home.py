@@ -55,7 +55,6 @@ def _home(faults: Mapping[str, str], typed: str, nearest: list[str], status: int
 
 
 def _states() -> dict[str, str]:
-    """Return what each choice of cases is called."""
     names = (gettext("Open cases"), gettext("My open cases"), gettext("Closed cases"),
              gettext("All cases"))  # fmt: skip
     return dict(zip(STATES, names, strict=True))

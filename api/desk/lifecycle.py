@@ -27,7 +27,7 @@ from api.interview.questions import machine_words
 from api.strict_json import Json
 from api.translation import gettext
 
-PAPER_CUT = 190.0  # pixels of the circuit's height on a sheet
+PAPER_CUT = 230.0  # pixels of the circuit's height on a sheet
 LIKELY = 6  # causes at the top of the list when a case is closed
 BECAUSE_LETTERS = 500
 

@@ -113,7 +113,6 @@ def evidence(call: Call, entry: Json) -> list[Mapping[str, object]]:
 
 
 def _picture(row: Json, unit: str) -> str:
-    """Return the two bands with the reading on them."""
     label = gettext(
         "Observed %(reading)s. This cause gives %(band)s, a healthy circuit %(good)s.",
         reading=row["observed"], band=row["expected_if_cause"], good=row["expected_if_healthy"],

@@ -46,17 +46,11 @@ _REASONS = {
 }
 
 
-def run(talk: "Interview", state: InterviewState, typed: TypedLine) -> Turn:
-    """Do a command."""
-    return ACTS[typed.name](talk, state, typed.rest)
-
-
 def _refuse(state: InterviewState, message: str) -> Turn:
     return Turn(state, (error(message),), bad=True)
 
 
 def _help(_talk: "Interview", state: InterviewState, _rest: str) -> Turn:
-    """Tell how to answer and which commands there are."""
     lines = [Line(what, f"{name} {rest}".strip() + ":") for name, (rest, what) in COMMANDS.items()]
     return Turn(state, (Block("page", (*map(Line, TIPS), *lines), "Help"),))
 
@@ -143,7 +137,6 @@ def _named(typed: str, known: list[str]) -> tuple[str, str]:
 
 
 def _near(begun: str, checks: list[str]) -> list[str]:
-    """Return the checks that are meant by the beginning or a part of an id, or a misspelt one."""
     for found in (
         [one for one in checks if one.startswith(begun)],
         [one for one in checks if begun in one],
@@ -227,7 +220,6 @@ def _skip(talk: "Interview", state: InterviewState, _rest: str) -> Turn:
 
 
 def _field(talk: "Interview", state: InterviewState, field: str, value: object) -> Turn:
-    """Set a field of the machine, in the place where it was answered before."""
     place = last_place(state.entries, field)
     return talk.record(state, Entry("machine", field, value), place)
 
@@ -247,9 +239,8 @@ def _hands(talk: "Interview", state: InterviewState, rest: str) -> Turn:
 def _side(talk: "Interview", state: InterviewState, rest: str) -> Turn:
     if not inquiry_of(state.entries).two_sides:
         return _refuse(state, "This machine is not said to have two brake solenoids.")
-    if rest.lower() not in ("left", "right"):
-        return _refuse(state, "Type side left or side right, as seen from the seat.")
-    return _field(talk, state, "side", rest.lower())
+    step = NextStep("machine", "side", last_place(state.entries, "side"))
+    return _ask_and_take(talk, state, step, rest)
 
 
 def _as(talk: "Interview", state: InterviewState, rest: str) -> Turn:

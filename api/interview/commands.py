@@ -68,7 +68,6 @@ def understand(line: str, prompt: Prompt) -> TypedLine:
 
 
 def _command(line: str) -> TypedLine | None:
-    """Return the command that a line starts with, if any."""
     low = line.lower()
     first, _, rest = line.partition(" ")
     for name in COMMANDS:

@@ -145,7 +145,6 @@ def entries_of(case: Case) -> list[Entry]:
 
 
 def _known(case: Case) -> dict[str, Any]:
-    """Return what is known of the machine and of who does the steps."""
     known = {key: value for key, value in case.machine.items() if value != _UNKNOWN}
     said = {"hands": case.on_hand, "skill": case.settings.get("skill")}
     return known | {key: value for key, value in said.items() if value is not None}

@@ -137,7 +137,6 @@ class Desk:
         return self.diagnoser.models.get(read_request(bare, self.knowledge).machine)
 
     def _stands(self, inquiry: Inquiry) -> tuple[Model, CaseView]:
-        """Return the machine, and what its rules see of the case."""
         model, view = self._seen(json.dumps(inquiry.request(), sort_keys=True))
         return model, view.with_beliefs(probabilities(self.answer(inquiry)))
 

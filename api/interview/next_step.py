@@ -153,7 +153,6 @@ def _again(case: Inquiry, desk: Desk, step: NextStep) -> str:
 
 
 def _before_repair(case: Inquiry, desk: Desk, step: NextStep) -> str:
-    """Return why a check comes before the repair that was agreed on, or nothing."""
     if case.agreed is None or step.asked_for:
         return ""
     return ngettext(
@@ -222,7 +221,6 @@ def hands_over(answer: Json) -> bool:
 
 
 def _repairs(answer: Json, desk: Desk) -> list[tuple[str, str]]:
-    """Return the repairs to choose from, in the order in which they are best tried."""
     first = lead(answer)
     if first["probability"] > SURE:
         return [(f"Put this right now: {first['name']}", first["id"])]

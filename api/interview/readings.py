@@ -135,7 +135,6 @@ def details(parts: Collection[str], tags: Collection[str]) -> Json:
 
 
 def _detail(part: str, tags: Collection[str]) -> Json:
-    """Read one remark."""
     low = " ".join(part.lower().split())
     if low.startswith("note "):
         return {"note": part[5:].strip()}

@@ -71,7 +71,7 @@ class Interview:
         prompt = self.prompt(state)
         typed = understand(line, prompt)
         if typed.kind == "command":
-            return actions.run(self, state, typed)
+            return actions.ACTS[typed.name](self, state, typed.rest)
         if typed.kind == "wrong":
             raise NotRead(typed.rest)
         if typed.kind == "empty" and not prompt.empty:
@@ -100,7 +100,6 @@ class Interview:
         raise NotRead("Nothing is asked now. Type summary, save, back, change, add or quit.")
 
     def _take_field(self, state: InterviewState, target: NextStep, typed: TypedLine) -> Turn:
-        """Take an answer about the machine."""
         asked = question(target.key, inquiry_of(state.entries).fields)
         value = typed.value
         if typed.kind == "words":
@@ -125,7 +124,6 @@ class Interview:
         return self.ask(state, NextStep(missing, target.key, target.replaces, finding))
 
     def _which_unit(self, state: InterviewState, target: NextStep, finding: Json) -> Turn:
-        """Ask for the unit of a number that came without one."""
         reading = self.desk.knowledge.checks[target.key].reading
         unit = reading.unit if reading is not None else ""
         units = f"{unit}, m{unit}" + (f", k{unit}" if unit == "ohm" else "")
@@ -174,7 +172,6 @@ class Interview:
         return "leads"
 
     def _take_remark(self, state: InterviewState, target: NextStep, typed: TypedLine) -> Turn:
-        """Take what the leads read or where one stood, and with it the reading that waits."""
         finding = dict(target.partial or {})
         unsure = typed.kind == "unsure" or typed.rest == "0"
         if target.kind == "leads" and not unsure:
@@ -223,7 +220,6 @@ class Interview:
     def _moved(
         self, before: InterviewState, after: InterviewState, new: Entry
     ) -> tuple[list[Block], frozenset[str]]:
-        """Return what an answer brought about, and the cautions told by then."""
         case = inquiry_of(after.entries)
         if next_question(case.fields) is not None:
             return [], after.told

@@ -127,7 +127,6 @@ def _rows(answer: Json | None, *names: str) -> list[Json]:
 
 
 def _new(answer: Json, before: Json | None, *names: str) -> list[Json]:
-    """Return the rows of an answer that were not in the one before."""
     known = {(row.get("finding"), row["rule"]) for row in _rows(before, *names)}
     return [row for row in _rows(answer, *names) if (row.get("finding"), row["rule"]) not in known]
 
