@@ -561,15 +561,20 @@ _CLIPPED = """() => {
 
 
 def test_the_sheet_prints_on_one_page(server: Running, chromium: Browser, tmp_path: Path) -> None:
-    """A work order with six findings fits one page of either paper, cautions and drawing on it."""
+    """A work order with six findings fits one page of either paper, cautions and drawing on it; so
+    does one that leads to a new part, with all that is to be proved after it."""
     with b.screen(chromium, server.url) as page:
         hand = begin(page, FULL_KIT_TWO_FAULTS)
         hand.go_through(FULL_KIT_TWO_FAULTS.truth, most=5)
-        case, folder = case_of(page), Path(os.environ.get("THREEWIRE_PDF", tmp_path))
-        for paper, width in (("a4", b"594.95996 841.91998"), ("letter", b"612 792")):
-            page.emulate_media(media="null")
-            page.goto(f"{case}/sheet?paper={paper}")
-            _assert_printed(page, folder / f"sheet-{paper}.pdf", width)
+        folder = Path(os.environ.get("THREEWIRE_PDF", tmp_path))
+        winding = {"check": "pull-to-hold-ohms", "outcome": "open"}
+        machine = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "case-ground"}
+        part = server.ask("POST", "/v1/cases", {"machine": machine, "findings": [winding]}).json()
+        for case in (case_of(page), f"/desk/cases/{part['number'].replace(' ', '')}"):
+            for paper, width in (("a4", b"594.95996 841.91998"), ("letter", b"612 792")):
+                page.emulate_media(media="null")
+                page.goto(f"{case}/sheet?paper={paper}")
+                _assert_printed(page, folder / f"sheet-{paper}.pdf", width)
 
 
 def _assert_printed(page: Page, file: Path, width: bytes) -> None:
