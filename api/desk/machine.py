@@ -57,12 +57,14 @@ def call_page() -> Response:
 def _new(form: Form, no: Refusal = NEW, same: Sequence[ListedCase] = ()) -> Response:
     knowledge = desk().knowledge
     complaints = {duty: knowledge.checks[check] for duty, check in COMPLAINTS.items()}
-    warnings = {duty: told.of_every_machine(knowledge, duty) for duty in COMPLAINTS}
+    warnings = {duty: told.of_machine(knowledge, {"duty": duty}).values() for duty in COMPLAINTS}
+    with_two = told.of_machine(knowledge, {"duty": "brake-release", "solenoids": 2}).values()
+    of_two = [text for text in with_two if text not in warnings["brake-release"]]
     known = known_machines(book().list(limit=100).cases)
     return _form(
         form, replace(no, status=409) if same else no,
         title=gettext("Start a call"), action=url_for(".start"),
-        complaints=complaints, warnings=warnings, known=known,
+        complaints=complaints, warnings=warnings, of_two=of_two, known=known,
         same=same, heard=heard_in(form), ticks=form.getlist("heard"),
     )  # fmt: skip
 
@@ -72,7 +74,8 @@ def _form(form: Form, no: Refusal, **more: Any) -> Response:
     first = ("duty", "side", "solenoids")
     questions = sorted(asked(), key=lambda one: one.id not in first)
     shown: Mapping[str, object] = {
-        "number": "", "version": None, "complaints": None, "warnings": {}, "known": (), "same": (),
+        "number": "", "version": None, "complaints": None, "warnings": {}, "of_two": (),
+        "known": (), "same": (),
         "heard": None, "ticks": (),
         "questions": questions, "field_of": field_of, "numbers": numbers(), "form": form,
         "of_the_call": SETTINGS,
@@ -101,9 +104,9 @@ def start() -> Response:
         return made[-1]
 
     response = submitted(opened, first_address, lambda no: _new(form, no), named=True)
-    for case in made:  # the warnings of the duty that was chosen stood on the form
-        warnings = told.of_every_machine(desk().knowledge, case.machine["duty"])
-        told.tell(response, case.number, map(told.mark, warnings.values()))
+    for case in made:  # the warnings of the machine that was chosen stood on the form
+        warnings = told.of_machine(desk().knowledge, case.machine).values()
+        told.tell(response, case.number, map(told.mark, warnings))
     return response
 
 

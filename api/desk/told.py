@@ -16,6 +16,7 @@ from flask import Response, g, request
 
 from api.desk import csrf
 from api.desk.pages import keep_cookie
+from api.strict_json import Json
 from engine import Knowledge
 from engine.knowledge.rule_language import Group, MachineTest
 from engine.knowledge.text import load_yaml
@@ -36,17 +37,17 @@ def stops() -> Mapping[str, Mapping[str, str]]:
     return found
 
 
-def of_every_machine(knowledge: Knowledge, duty: str) -> dict[str, str]:
-    """Return the cautions, by id, that hold for every machine of a duty before anything is found.
+def of_machine(knowledge: Knowledge, machine: Json) -> dict[str, str]:
+    """Return the cautions, by id, that hold for a machine before anything is found.
 
-    They are read out when a call is started.
+    They are read out when a call is started, or joined.
     """
     return {
         name: caution_text(rule)
         for name, rule in knowledge.rules.items()
         if rule.family == "cautions"
         and all(
-            isinstance(test, MachineTest) and test.field == "duty" and duty in (test.values or ())
+            isinstance(test, MachineTest) and machine.get(test.field) in (test.values or ())
             for test in knowledge.programs[name].conditions
         )
     }

@@ -158,7 +158,7 @@ def context(
         "stale": None, "offer": None, "faults": {}, "found": None, "words": "", **more,
     }  # fmt: skip
     if case.is_open:
-        warnings = told.of_every_machine(knowledge, case.machine["duty"]).values()
+        warnings = told.of_machine(knowledge, case.machine).values()
         shown["stops"] = [one for one in cards if one["waits"]]
         # a form that was refused comes back whole; they are told after it
         refused = shown["faults"] or shown["stale"]

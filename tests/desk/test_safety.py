@@ -9,7 +9,7 @@ from werkzeug.test import TestResponse
 
 from api.cases import Book
 from api.desk.calls import Call
-from api.desk.told import of_every_machine, stops
+from api.desk.told import of_machine, stops
 from api.service import current
 from engine import Knowledge
 from engine.knowledge.rule_language import FindingTest
@@ -107,7 +107,7 @@ def _first_outcome(app: Flask, check: str) -> str:
 def test_who_sits_down_is_told_anew(desk: Browser, knowledge: Knowledge) -> None:
     """With another name, or signed out, what this browser was told of a case counts no more."""
     case = desk.start(fleet_number="seat")
-    warning = of_every_machine(knowledge, "fuel-shutoff")["unexpected-start-up"]
+    warning = of_machine(knowledge, {"duty": "fuel-shutoff"})["unexpected-start-up"]
     step = f"{case}?check=hours-since-used"
     assert "first-told" not in desk.get(step).text
     for send in (lambda: desk.send("/desk/name", name="Kim"), lambda: desk.client.post(
@@ -131,7 +131,7 @@ def test_only_warnings_on_the_form_count_as_read_out(desk: Browser, app: Flask) 
     desk.get(f"{case}/machine")
     desk.follow(desk.send(f"{case}/machine", **BRAKE))
     knowledge = app.extensions["threewire"].knowledge
-    assert of_every_machine(knowledge, "brake-release")["lower-block-chock-first"] in (
+    assert of_machine(knowledge, {"duty": "brake-release"})["lower-block-chock-first"] in (
         text_of(desk.get(f"{case}?check=hours-since-used"))
     )
     assert 'class="answer"' not in desk.page.text
@@ -248,7 +248,7 @@ def test_what_holds_for_the_whole_case_is_told_once_to_each(
     """Who starts a call reads the machine's warnings on the form; who joins has them alone on the
     screen, every word, before the step that was asked for."""
     case = desk.start(fleet_number="once")
-    warnings = of_every_machine(knowledge, "fuel-shutoff").values()
+    warnings = of_machine(knowledge, {"duty": "fuel-shutoff"}).values()
     step = f"{case}?check=hours-since-used"
     form = text_of(desk.get("/desk/call"))
     assert all(form.index(one) < form.index("Read out and start") for one in warnings)
