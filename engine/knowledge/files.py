@@ -3,7 +3,6 @@
 import importlib.resources
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
@@ -36,28 +35,22 @@ class Source:
         return Path(self.name).stem
 
 
-def _walk(root: Traversable | Path, label: str) -> Iterator[Source]:
+def _walk(root: Path) -> Iterator[Source]:
     """Yield every YAML file below the known folders, in a fixed order."""
     for folder in FOLDERS:
-        place: Any = root
-        for step in folder.split("/"):
-            place = place / step
-        if not place.is_dir():
-            continue
-        for entry in sorted(place.iterdir(), key=lambda entry: entry.name):
-            if entry.name.endswith((".yaml", ".yml")):
-                name = f"{label}/{folder}/{entry.name}"
+        place = root / folder
+        for entry in sorted(place.iterdir()) if place.is_dir() else ():
+            if entry.suffix in (".yaml", ".yml"):
+                name = f"{root.name}/{folder}/{entry.name}"
                 yield Source(name, folder, entry.read_text(encoding="utf-8"))
 
 
-def _stray(root: Path, label: str) -> list[Fault]:
-    """Return a fault for each folder of an overlay that the knowledge base does not have."""
+def _stray(root: Path) -> Iterator[Fault]:
+    """Yield a fault for each folder of a directory that the knowledge base does not have."""
     known = {folder.split("/", maxsplit=1)[0] for folder in FOLDERS}
-    return [
-        in_file(f"{label}/{entry.name}", "", unknown("folder", entry.name, known))
-        for entry in sorted(root.iterdir())
-        if entry.is_dir() and entry.name not in known and not entry.name.startswith((".", "_"))
-    ]
+    for entry in sorted(root.iterdir()):
+        if entry.is_dir() and entry.name not in known and not entry.name.startswith((".", "_")):
+            yield in_file(f"{root.name}/{entry.name}", "", unknown("folder", entry.name, known))
 
 
 def read_sources(
@@ -72,25 +65,19 @@ def read_sources(
     chosen: dict[tuple[str, str], Source] = {}
     off: dict[str, Any] = {}
     faults: list[Fault] = []
-    roots: list[tuple[Traversable | Path, str]] = [(importlib.resources.files("kb"), "kb")]
-    for overlay in overlays:
-        if not Path(overlay).is_dir():
+    for root in (Path(str(importlib.resources.files("kb"))), *overlays):
+        if not root.is_dir():
             message = "is not a directory of knowledge files"
-            raise KnowledgeError([in_file(str(overlay), "", message, Code.UNREADABLE)])
-        roots.append((Path(overlay), Path(overlay).name))
-        faults += _stray(Path(overlay), Path(overlay).name)
-    for root, label in roots:
+            raise KnowledgeError([in_file(str(root), "", message, Code.UNREADABLE)])
+        faults += [fault for fault in _stray(root) if fault.file not in left_out]
         try:
-            for source in _walk(root, label):
+            for source in _walk(root):
                 if source.name not in left_out:
-                    chosen[(source.kind, source.stem)] = source
-            listed = Path(str(root)) / SWITCHED_OFF
-            if listed.is_file() and f"{label}/{SWITCHED_OFF}" not in left_out:
-                off[f"{label}/{SWITCHED_OFF}"] = load_yaml(
-                    listed.read_text(encoding="utf-8"), f"{label}/{SWITCHED_OFF}"
-                )
+                    chosen[source.kind, source.stem] = source
+            name, listed = f"{root.name}/{SWITCHED_OFF}", root / SWITCHED_OFF
+            if listed.is_file() and name not in left_out:
+                off[name] = load_yaml(listed.read_text(encoding="utf-8"), name)
         except (UnicodeDecodeError, OSError) as error:
-            fault = in_file(label, "", f"cannot be read: {error}", Code.UNREADABLE)
+            fault = in_file(root.name, "", f"cannot be read: {error}", Code.UNREADABLE)
             raise KnowledgeError([fault]) from error
-    faults = [fault for fault in faults if fault.file not in left_out]
     return [chosen[key] for key in sorted(chosen)], off, faults
