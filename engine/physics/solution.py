@@ -71,18 +71,14 @@ def solve_situations(cases: Cases, variant: Variant, situations: Sequence[Situat
     """Solve every hypothesis in every situation."""
     network, every = _network(tuple(one.between for one in cases.parts)), cases
     cases, which = cases.different()
-    conductances, volts = _values(cases, variant, situations)
-    live = np.array([not one.dead for one in situations])
-    strength = np.zeros(conductances.shape[:2])
-    solved_volts = np.zeros((*strength.shape, len(network.nodes)))
-    batch = _Batch(network, cases, variant, situations, conductances, volts, live)
-    batch.settle(solved_volts, strength)
-    final = np.where(batch.made, conductances, 0.0)
-    leaks = np.where(live, METER_OHMS, OHMMETER_LEAK_OHMS)
+    batch = _Batch(network, cases, variant, situations)
+    voltages, strength = batch.settled()
+    final = np.where(batch.made, batch.conductances, 0.0)
     solved = {
-        one: Solved(network, final[n], volts[n], solved_volts[n], float(leaks[n]))
+        one: Solved(network, final[n], batch.volts[n], voltages[n],
+                    OHMMETER_LEAK_OHMS if one.dead else METER_OHMS)
         for n, one in enumerate(situations)
-    }
+    }  # fmt: skip
     return Solution(
         network, every, which, solved, {one: strength[n] for n, one in enumerate(situations)}
     )
@@ -140,32 +136,32 @@ def _forced(cases: Cases, situations: Sequence[Situation]) -> tuple[Mask, Mask]:
 class _Batch:
     """All live situations x hypotheses as one list of networks, solved again where one changed."""
 
-    def __init__(  # noqa: PLR0913, PLR0917 - one constructor for one place
-        self, network: Network, cases: Cases, variant: Variant, situations: Sequence[Situation],
-        conductances: Floats, volts: Floats, live: Mask,
-    ) -> None:  # fmt: skip
-        self.network, self.cases = network, cases
+    def __init__(
+        self, network: Network, cases: Cases, variant: Variant, situations: Sequence[Situation]
+    ) -> None:
+        self.network, self.cases, self.situations = network, cases, situations
         self.ratio = variant.system_volts / 12.0
+        self.conductances, self.volts = _values(cases, variant, situations)
         self.closed, self.opened = _forced(cases, situations)
         self.made = (_commanded(cases, variant, situations) | self.closed) & ~self.opened
-        self.conductances, self.volts = conductances, volts
-        self.live = np.broadcast_to(live[:, None], conductances.shape[:2])
-        self.situations = situations
+        live = np.array([not one.dead for one in situations])
+        self.live = np.broadcast_to(live[:, None], self.conductances.shape[:2])
 
-    def settle(self, voltages: Floats, strength: Floats) -> None:
-        """Fill node voltages and coil strength, changing ``made`` until nothing changes."""
-        todo = self.live.copy()
-        self._solve(voltages, todo)
-        todo = self._drop_unfed(voltages)
-        self._solve(voltages, todo)
-        strength[...] = self._coil_strength(voltages)
+    def settled(self) -> tuple[Floats, Floats]:
+        """Return node voltages and coil strength, ``made`` changed until nothing changes."""
+        voltages = np.zeros((*self.live.shape, len(self.network.nodes)))
+        self._solve(voltages, self.live)
+        self._solve(voltages, self._drop_unfed(voltages))
+        strength = self._coil_strength(voltages)
         todo = self._close_contacts(strength)
         for _ in range(MAX_ROUNDS):
             self._solve(voltages, todo)
             todo = self._drop_unfed(voltages) | self._open_starved(voltages) | self._trip(voltages)
             if not todo.any():
-                return
-        self._solve(voltages, todo)
+                break
+        else:
+            self._solve(voltages, todo)
+        return voltages, strength
 
     def _solve(self, voltages: Floats, todo: Mask) -> None:
         if not todo.any():
