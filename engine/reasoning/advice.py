@@ -165,14 +165,15 @@ class Adviser:
         """Prepare the tables; ``context`` are the bins of checks that only rules weigh."""
         self._knowledge, self._checks = knowledge, knowledge.checks
         self._model, self._at = model, knowledge.thresholds
-        self.minutes = np.array([knowledge.causes[name].minutes for name in model.causes])
+        self._causes = [knowledge.causes[name] for name in model.causes]
+        self.minutes = np.array([one.minutes for one in self._causes])
+        # not a fault of this circuit
         self._beyond = np.array([
-            name in NO_REPAIR or knowledge.causes[name].section == "outside"
-            for name in model.causes
-        ])  # not a fault of this circuit  # fmt: skip
+            one.id in NO_REPAIR or one.section == "outside" for one in self._causes
+        ])  # fmt: skip
         parts = [
-            {one.id for state in knowledge.causes[name].states for one in state.changes
-             if one.target == "part"} for name in model.causes
+            {change.id for state in one.states for change in state.changes
+             if change.target == "part"} for one in self._causes
         ]  # fmt: skip
         # one repair puts right whatever is wrong with one part
         self._one_repair = np.array([
@@ -181,7 +182,6 @@ class Adviser:
         ])  # fmt: skip
         self._names = list(model.predictions)
         self._context = context
-        effort = knowledge.rows("effort")
         self._hazards = {
             name: check_hazards(self._checks[name], model.variants) for name in self._names
         }
@@ -190,12 +190,13 @@ class Adviser:
             name for name in self._names
             if self._hazards[name] & trained and not self._checks[name].remembered
         }  # fmt: skip
-        risks = {name: float(row["minutes"]) for name, row in effort.items()
-                 if row["kind"] == "hazard"}  # fmt: skip
-        self._setups = {name: float(row["minutes"]) for name, row in effort.items()
-                        if row["kind"] == "setup"}  # fmt: skip
-        self._wrong = sum(float(row["minutes"]) for row in effort.values()
-                          if row["kind"] == "wrong-repair")  # fmt: skip
+
+        def effort(kind: str) -> dict[str, float]:
+            rows = knowledge.rows("effort").items()
+            return {name: float(row["minutes"]) for name, row in rows if row["kind"] == kind}
+
+        risks, self._setups = effort("hazard"), effort("setup")
+        self._wrong = sum(effort("wrong-repair").values())
         self._base = {
             name: self._checks[name].minutes
             + sum(risks.get(one, 0.0) for one in self._hazards[name])
@@ -284,7 +285,7 @@ class Adviser:
         """
         leader = belief.order[0]
         sure = belief.causes[leader] >= self._at.sure or self._showed(belief)
-        if sure and self._model.causes[leader] not in NO_REPAIR:
+        if sure and self._causes[leader].id not in NO_REPAIR:
             return []
         wishes = {wish.check for wish in conclusions.preferred}
         return [
@@ -334,7 +335,7 @@ class Adviser:
         if action == "repair":
             # by phone: what another trade puts right
             fetched = limits.by_phone and bool(self._beyond[leader])
-            beyond = self._model.causes[leader] in NO_REPAIR or fetched
+            beyond = self._causes[leader].id in NO_REPAIR or fetched
             return BEYOND if leads and beyond else None
         if action != "check" or any(one.reason.before_part for one in proposals):
             return None
@@ -413,7 +414,7 @@ class Adviser:
     def _showed(self, belief: Belief) -> list[Finding]:
         """Return the findings that confirm the leading cause and speak clearly for its repair."""
         leader = belief.order[0]
-        looks = self._confirms(leader)
+        looks = self._causes[leader].confirmed_by
         weights = belief.decibans_of(self._one_repair[leader])
         return [
             one.finding
@@ -426,7 +427,7 @@ class Adviser:
 
         Or by a reading that no good part gives: the belief is then all but certain.
         """
-        own = self._knowledge.causes[self._model.causes[belief.order[0]]].own_figure
+        own = self._causes[belief.order[0]].own_figure
         return own is not None and getattr(self._model.machine, own.figure) is None
 
     def _confirming(
@@ -440,7 +441,7 @@ class Adviser:
         leader = belief.order[0]
         if not self._at.unsure <= belief.causes[leader] <= self._at.sure:
             return []
-        looks, shown = self._confirms(leader), bool(self._showed(belief))
+        looks, shown = self._causes[leader].confirmed_by, bool(self._showed(belief))
 
         def cost(one: Proposal) -> float:
             return self._base[one.check] if shown else self._minutes_of(one.check, limits)
@@ -451,10 +452,6 @@ class Adviser:
             and cost(one) <= self._at.cheap
         )  # fmt: skip
         return sorted(able, key=cost)[:1]
-
-    def _confirms(self, cause: int) -> Sequence[str]:
-        """Return the checks that confirm a cause by its place."""
-        return self._knowledge.causes[self._model.causes[cause]].confirmed_by
 
     def _asked_for(self, worth: Sequence[Proposal], conclusions: Conclusions) -> list[Proposal]:
         """Return a check that rules would ask first and minutes alone would not, if it tells."""
@@ -479,13 +476,12 @@ class Adviser:
         It stands high though the plan would hardly change by it: nobody puts a fault right that he
         could have seen first. It takes no longer than the repair.
         """
-        leader, least = belief.order[0], self._at.least_doubt
-        faint = belief.causes[leader] < self._at.least_settled
-        if faint or self._model.causes[leader] in NO_REPAIR:
+        cause, least = self._causes[belief.order[0]], self._at.least_doubt
+        if belief.causes[belief.order[0]] < self._at.least_settled or cause.id in NO_REPAIR:
             return []
         able = (
             one for one in ranked
-            if one.check in self._confirms(leader) and self._base[one.check] <= self.minutes[leader]
+            if one.check in cause.confirmed_by and self._base[one.check] <= cause.minutes
         )  # fmt: skip
         return sorted(
             able, key=lambda one: self._minutes_of(one.check, limits) / max(one.changes, least)
@@ -501,12 +497,11 @@ class Adviser:
         """
         found: list[Proposal] = []
         for leader in belief.order[:2]:
-            looks = self._confirms(leader)
-            able = [one for one in useful if one.check in looks and one not in found]
-            if (
-                self._model.causes[leader] not in NO_REPAIR
-                and belief.causes[leader] >= self._at.least_settled
-            ):
+            cause = self._causes[leader]
+            if cause.id not in NO_REPAIR and belief.causes[leader] >= self._at.least_settled:
+                able = [
+                    one for one in useful if one.check in cause.confirmed_by and one not in found
+                ]
                 found += sorted(
                     able, key=lambda one: self._minutes_of(one.check, limits) / one.changes
                 )[:1]
@@ -617,14 +612,14 @@ class Adviser:
             easy = self._base[name] <= self._at.free or check.setup in reached
             return idle, not (easy and one.two_ahead <= near)
 
-        leader = belief.order[0]
-        confirmed = self._confirms(leader) if belief.causes[leader] >= self._at.leads else ()
+        leads = belief.causes[belief.order[0]] >= self._at.leads
+        cause = self._causes[belief.order[0]]
         found = []
         for one in sorted(ranking.options, key=place):
             name = names[one.check]
             reason = Reason(
                 int(looked.splits[one.check]),
-                self._model.causes[leader] if name in confirmed else None,
+                cause.id if leads and name in cause.confirmed_by else None,
                 kind=self._checks[name].kind,
                 reached=self._checks[name].setup in reached,
                 provoke=self._provoking(name, limits),
