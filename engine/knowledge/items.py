@@ -5,6 +5,7 @@ fields follow from them in the class's ``whole``, which also refuses what does n
 """
 
 import functools
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Literal, Self
@@ -437,9 +438,9 @@ class Change:
         data.update(target=target, id=data.pop(target), action=given[0], start=start, to=to)
 
     @property
-    def is_range(self) -> bool:
-        """Return whether the change spreads over severities."""
-        return self.start != self.to
+    def span(self) -> float:
+        """Return over how many logs it spreads with severity; 0 for a plain number."""
+        return 0.0 if self.start == self.to else math.log(self.to / self.start)
 
 
 _PART_ACTIONS = ("open", "closed", "never", "ohms", "add_ohms", "times_ohms", "volts")

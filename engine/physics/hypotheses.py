@@ -39,21 +39,9 @@ class Hypothesis:
     log_width: float = 0.0
     fuse_opened: bool = False
 
-    @property
-    def row_names(self) -> list[tuple[str, str]]:
-        """Return the names under which tables may hold a row: with and without the state.
-
-        A pair of causes has a row for each of the two.
-        """
-        causes, states = self.cause.split("+"), self.state.split("+")
-        return [(f"{one}/{state}", one) for one, state in zip(causes, states, strict=True)]
-
     def level(self, change: items.Change) -> float:
         """Return the number that a change has at this severity."""
-        if not change.is_range:
-            return change.start
-        span = math.log(change.to / change.start)
-        return change.start * math.exp(self.place * span)
+        return change.start * math.exp(self.place * change.span)
 
 
 def spread(cause: items.Cause, system_volts: int) -> list[Hypothesis]:
@@ -62,9 +50,8 @@ def spread(cause: items.Cause, system_volts: int) -> list[Hypothesis]:
     total = sum(state.weight for state in states)
     found = []
     for state in states:
-        ranges = [one for one in state.changes if one.is_range]
-        decades = max((abs(math.log10(one.to / one.start)) for one in ranges), default=0.0)
-        count = max(MIN_POINTS, math.ceil(POINTS_PER_DECADE * decades)) if ranges else 1
+        decades = [abs(math.log10(one.to / one.start)) for one in state.changes if one.span]
+        count = max(MIN_POINTS, math.ceil(POINTS_PER_DECADE * max(decades))) if decades else 1
         found += [
             Hypothesis(
                 cause.id,
@@ -200,12 +187,13 @@ class Cases:
     def rows(self) -> Mapping[str, Sequence[tuple[int, int]]]:
         """Return which hypotheses a table's row may be about, by the row's name.
 
-        The second number counts the causes of a pair.
+        A row is of a cause or of one state of it; the second number counts the causes of a pair.
         """
         found: dict[str, list[tuple[int, int]]] = {}
         for number, hypothesis in enumerate(self.hypotheses):
-            for nth, names in enumerate(hypothesis.row_names):
-                for name in names:
+            states = zip(hypothesis.cause.split("+"), hypothesis.state.split("+"), strict=True)
+            for nth, (cause, state) in enumerate(states):
+                for name in (f"{cause}/{state}", cause):
                     found.setdefault(name, []).append((number, nth))
         return found
 
@@ -257,7 +245,6 @@ def _alter(
     """Change one part under a hypothesis; return how it moves along the severity, by phase."""
     place = cases.part(change.id)
     phases = [n for n, name in enumerate(items.PHASES) if name in change.phases]
-    span = math.log(change.to / change.start) if change.is_range else 0.0
     if change.action == "open":
         cases.ohms[phases, number, place] = math.inf
     if change.action in ("open", "never"):
@@ -266,7 +253,7 @@ def _alter(
         cases.forced_closed[phases, number, place] = True
     elif change.action == "volts":
         cases.volts[phases, number, place] = volts = level * variant.system_volts / 12.0
-        return [(phase, place, 0.0, volts * span) for phase in phases]
+        return [(phase, place, 0.0, volts * change.span) for phase in phases]
     else:
         severity, kind = cases.hypotheses[number].place, cases.parts[place].kind
         factors = [
@@ -288,11 +275,10 @@ def _altered_ohms(
 
     ``factors`` of the system volts are those at the severity, the mildest and the worst.
     """
-    span = math.log(change.to / change.start) if change.is_range else 0.0
     if change.action == "times_ohms":
-        return before * level, np.full(len(before), span)
+        return before * level, np.full(len(before), change.span)
     here, mildest, worst = factors
     added = level * here
     ohms = added + (before if change.action == "add_ohms" else np.zeros_like(before))
-    span += math.log(worst / mildest) if change.is_range else 0.0
+    span = change.span + math.log(worst / mildest) if change.span else 0.0
     return ohms, span * added / ohms
