@@ -31,7 +31,6 @@ from engine.physics.prediction import (
     joined,
     silent,
     situation_of,
-    situations_of,
 )
 from engine.physics.solution import solve_situations
 
@@ -231,7 +230,9 @@ def solve_hypotheses(
     """
     asked = knowledge.checks if only is None else {one: knowledge.checks[one] for one in only}
     checks = applicable_checks(asked, variant)
-    wanted = dict.fromkeys([*behaviour.SITUATIONS, *situations_of(checks)])
+    readings = [one.reading for one in checks.values() if one.reading is not None]
+    read = sorted({situation_of(one) for one in readings if one.quantity != "seconds"})
+    wanted = dict.fromkeys([*behaviour.SITUATIONS, *read])
     solution = solve_situations(cases, variant, list(wanted))
     events = behaviour.Behaviour(solution, variant, fuse_opens).events()
     predictor = Predictor(solution, variant, events, knowledge.rows("instruments"))

@@ -633,9 +633,3 @@ def situation_of(reading: items.Reading) -> Situation:
     """Return the situation in which a reading is taken; ohms are read on a dead circuit."""
     dead = reading.quantity == "resistance"
     return Situation(reading.phase, plug_fitted=reading.plug_fitted, added=reading.load, dead=dead)
-
-
-def situations_of(checks: Mapping[str, items.Check]) -> list[Situation]:
-    """Return the situations that the readings of some checks need."""
-    readings = [check.reading for check in checks.values() if check.reading is not None]
-    return sorted({situation_of(one) for one in readings if one.quantity != "seconds"})
