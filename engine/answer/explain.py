@@ -74,10 +74,6 @@ class Scene:
             self._told[index] = said, band, chance_of(self.model, observation, HEALTHY)
         return self._told[index]
 
-    def rule(self, name: str) -> items.Rule:
-        """Return a rule."""
-        return self.knowledge.rules[name]
-
 
 def answer(scene: Scene) -> Answer:
     """Return the answer of one diagnosis."""
@@ -94,7 +90,8 @@ def answer(scene: Scene) -> Answer:
         next_checks=_next_checks(scene, scene.plan.proposals),
         advice=_advice(scene),
         cautions=tuple(
-            Caution(name, caution_text(scene.rule(name))) for name in scene.conclusions.cautions
+            Caution(name, caution_text(scene.knowledge.rules[name]))
+            for name in scene.conclusions.cautions
         ),
         scope=Scope(out_of_scope is None, out_of_scope),
         trace=scene.conclusions.firings,
@@ -215,7 +212,7 @@ def _of_context(scene: Scene, cause: str) -> list[Evidence]:
     found = []
     firings = scene.conclusions.firings
     for name in scene.effects.shifted_by.get(cause, ()):
-        rule, program = scene.rule(name), scene.knowledge.programs[name]
+        rule, program = scene.knowledge.rules[name], scene.knowledge.programs[name]
         factors = dict(pair for action in program.actions for pair in action.factors)
         factor = factors.get(cause, 1.0)
         weight = float(10 * np.log10(factor))
@@ -238,7 +235,7 @@ def _look_behind(scene: Scene, cause: str) -> tuple[tuple[LookBehind, ...], tupl
     roots: dict[str, str] = {}
     before: dict[str, None] = {}
     for chain in (one for one in scene.conclusions.chains if cause in one.causes):
-        because = scene.rule(chain.rule).because
+        because = scene.knowledge.rules[chain.rule].because
         for root in chain.roots:
             if root in scene.model.causes:
                 roots.setdefault(root, because.why)
@@ -251,7 +248,7 @@ def _notes(scene: Scene) -> tuple[Note, ...]:
     return tuple(
         Note(rule.id, rule.because.found, rule.because.points, rule.because.next)
         for firing in scene.conclusions.firings
-        for rule in [scene.rule(firing.rule)]
+        for rule in [scene.knowledge.rules[firing.rule]]
         if any(action.kind == "note" for action in scene.knowledge.programs[rule.id].actions)
     )
 
