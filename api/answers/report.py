@@ -15,6 +15,7 @@ from api.answers.text import Section, sections_of, strength, sureness, templates
 from api.strict_json import Json
 from engine import Knowledge
 from engine.answer.words import listed
+from engine.knowledge.rule_language import BeliefTest, ConcludedTest, FindingTest
 
 LEAST_SHOWN = 0.01  # less probable causes are named together
 LEAST_EXPLAINED = 0.15  # causes that may well be true are explained
@@ -82,8 +83,12 @@ class _Report:
 
     def urgent(self, caution: Json) -> bool:
         """Return whether a finding or a belief raised this caution, and not the machine alone."""
-        rule = self.knowledge.rules.get(caution["id"])
-        return rule is not None and any(_about_findings(condition) for condition in rule.when)
+        program = self.knowledge.programs.get(caution["id"])
+        return program is not None and any(
+            isinstance(one, (FindingTest, BeliefTest))
+            or (isinstance(one, ConcludedTest) and one.wanted)
+            for one in program.walk()
+        )
 
     def numbered(self, texts: Iterable[str]) -> Iterator[str]:
         """Yield cautions: new ones in full with a number, known ones by their number."""
@@ -132,11 +137,3 @@ def _findings(places: Sequence[int]) -> str:
     """Return findings as a person counts them: 'findings 1 and 3'."""
     word = "findings" if places[1:] else "finding"
     return f"{word} {listed([str(place + 1) for place in places])}"
-
-
-def _about_findings(condition: object) -> bool:
-    """Return whether a rule's condition, or one nested in it, is about a finding or a belief."""
-    if isinstance(condition, Mapping):
-        keys = {"check", "checks", "cause", "concluded"}
-        return bool(keys & set(condition)) or any(map(_about_findings, condition.values()))
-    return isinstance(condition, (list, tuple)) and any(map(_about_findings, condition))
