@@ -5,11 +5,11 @@ import click
 from api import strict_json
 from api.answers import demos
 from api.answers.report import sections
-from api.answers.text import Line
+from api.answers.text import WIDTH, Line
 from api.cli.inputs import knowledge_option, show, write
-from api.cli.trace import show_trace
 from api.recordings import invented
 from api.recordings.document import document
+from api.recordings.document import sections as trace_sections
 from api.version import version as installed_version
 from engine import Knowledge
 from engine.diagnosis import diagnoser_of
@@ -20,14 +20,8 @@ from engine.knowledge.faults import unknown
 @click.argument("name", default=demos.DEFAULT)
 @click.option("--list", "listing", is_flag=True, help="List the cases there are.")
 @click.option("--request", "as_request", is_flag=True, help="Print the request, for diagnose -.")
-@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, on one line.")
-@click.option("--plot", "picture", metavar="FILE", type=click.Path(dir_okay=False),
-              help="Draw a recording of the demo into FILE (SVG).")  # fmt: skip
 @knowledge_option
-def demo(  # noqa: PLR0913, PLR0917 - the options of a command
-    name: str, listing: bool, as_request: bool, as_json: bool, picture: str | None,
-    knowledge: Knowledge,
-) -> None:  # fmt: skip
+def demo(name: str, listing: bool, as_request: bool, knowledge: Knowledge) -> None:
     """Show a worked case of an invented hire yard: NAME, or the first one."""
     there: list[demos.Demo | invented.InventedRecording] = [*demos.load_all()]
     known = {one.id: one for one in (*there, *invented.load_all())}
@@ -37,16 +31,15 @@ def demo(  # noqa: PLR0913, PLR0917 - the options of a command
     if name not in known:
         raise click.BadParameter(unknown("demo", name, known), param_hint="NAME")
     chosen, engine = known[name], diagnoser_of(knowledge)
-    if not (as_request or as_json):
-        for words in (chosen.title, "", chosen.story, ""):
-            click.echo(Line(words).wrapped(88))
-    if isinstance(chosen, invented.InventedRecording):
-        recorded = document(knowledge, invented.invent(engine, chosen))
-        show_trace(recorded, picture, as_json or as_request, chosen.title)
-    elif as_request or as_json:
-        write(strict_json.dumps(chosen.request if as_request else engine.diagnose(chosen.request)))
-    else:
+    if isinstance(chosen, demos.Demo) and as_request:
+        write(strict_json.dumps(chosen.request))
+        return
+    for words in (chosen.title, "", chosen.story, ""):
+        click.echo(Line(words).wrapped(WIDTH))
+    if isinstance(chosen, demos.Demo):
         show(sections(engine.diagnose(chosen.request), knowledge))
+    else:
+        show(trace_sections(document(knowledge, invented.invent(engine, chosen))))
 
 
 @click.command()

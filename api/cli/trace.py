@@ -50,21 +50,14 @@ def trace(  # noqa: PLR0913, PLR0917 - the options of a command
     if beside is not None:
         _compare(answer, read(beside), as_json)
         return
-    show_trace(answer, picture, as_json)
-    if case is not None:
-        _add(case, answer, knowledge)
-
-
-def show_trace(
-    answer: Json, picture: str | None, as_json: bool, title: str = "A recorded pull"
-) -> None:
-    """Write the plot where one is asked for, and print the answer."""
     if picture is not None:
-        write(drawn(answer, title) + "\n", picture)
+        write(drawn(answer, "A recorded pull") + "\n", picture)
     if as_json:
         write(strict_json.dumps(answer))
     else:
         show(sections(answer))
+    if case is not None:
+        _add(case, answer, knowledge)
 
 
 def _compare(first: Json, second: Json, as_json: bool) -> None:

@@ -1,9 +1,7 @@
 """The picture of a recording, and the invented recordings that show them."""
 
-import json
 import re
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
 
@@ -91,13 +89,10 @@ def test_marks_stand_at_their_moment_and_do_not_touch(answers: dict[str, Json]) 
         rows[one.attrib["y"]] = start + long
 
 
-def test_the_demo_shows_plot_and_report(run: Callable[..., Result], tmp_path: Path) -> None:
-    """``threewire demo pull-trace``: story, findings; as JSON, and as SVG in a file."""
+def test_the_demo_shows_a_report(run: Callable[..., Result]) -> None:
+    """``threewire demo pull-trace``: its story, and what is read."""
     out = run("demo", "pull-trace").stdout
     for words in ("Nobody took", "READ FROM THE RECORDING", "seated"):
         assert words in out
-    done = run("demo", "pull-trace-short", "--json", "--plot", tmp_path / "x.svg")
-    assert json.loads(done.stdout)["samples"] == 35000
-    assert "invented" in (tmp_path / "x.svg").read_text()
     assert "pull-trace-seized" in run("demo", "--list").stdout
     assert "did you mean 'pull-trace'" in run("demo", "pull-trac").stderr
