@@ -26,7 +26,7 @@ ONLY_SLOW = pytest.mark.skipif(not SLOW, reason="longer; run with TESTS_SLOW=1")
 EXAMPLES = 300 if SLOW else 30 if WHOLE else 10  # what is made up for a property
 
 
-def part(rows: Iterable[T], of: int, start: int = 0) -> list[T]:
+def swept(rows: Iterable[T], of: int, start: int = 0) -> list[T]:
     """Return every ``of``-th of the rows from ``start`` on; all of them where sweeps run whole."""
     found = list(rows)
     return found if WHOLE else found[start % of :: of]

@@ -11,7 +11,7 @@ from api.answers import demos
 from api.answers.report import sections
 from api.answers.text import as_text, strength, sureness
 from engine import Diagnoser, Knowledge, diagnose
-from tests.sweeps import part
+from tests.sweeps import swept
 
 TWO_FAULTS = {
     "machine": {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"},
@@ -24,7 +24,7 @@ TWO_FAULTS = {
     ],
 }
 FIRST_SCREEN = ("Stop first", "What is wrong", "Set aside", "Do this next")
-DEMOS = part((demo.id for demo in demos.load_all()), 2)
+DEMOS = swept((demo.id for demo in demos.load_all()), 2)
 
 
 @pytest.fixture(scope="module", params=DEMOS)

@@ -13,7 +13,7 @@ from schemathesis.specs.openapi import checks
 
 from api.web import cases
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
-from tests.sweeps import part
+from tests.sweeps import swept
 from tests.web.conftest import labels
 
 pytestmark = pytest.mark.slow
@@ -44,7 +44,7 @@ def operations(app: Flask) -> dict[str, Any]:
     return {one.ok().label: one.ok() for one in schema.get_all_operations()}
 
 
-@pytest.mark.parametrize(("label", "mode"), part(MODES, 5))
+@pytest.mark.parametrize(("label", "mode"), swept(MODES, 8))
 def test_cases_keep_their_word(
     operations: dict[str, Any], client: FlaskClient, label: str, mode: GenerationMode,
     enlarged: Callable[[int], int],

@@ -11,7 +11,7 @@ from api.curation.facts import KINDS, shelf, title_of
 from api.curation.reference import Site, render_groups, render_index, render_page
 from engine import Knowledge
 from engine.audit.separation import Survey
-from tests.sweeps import part
+from tests.sweeps import swept
 
 VOID = {"meta", "link", "input", "br"}
 
@@ -67,7 +67,7 @@ def pages(survey: Survey) -> dict[str, Reader]:
     """A part of the pages, read, under the addresses that they are served at."""
     top, below = Site(survey.knowledge), Site(survey.knowledge, root="../")
     made = {"": render_index(top), "groups.html": render_groups(survey, top)}
-    for kind, name in part(addresses(survey.knowledge), 12):
+    for kind, name in swept(addresses(survey.knowledge), 12):
         made[f"{kind}/{name}.html"] = render_page(survey, below, kind, name)
     return {path: Reader(text) for path, text in made.items()}
 

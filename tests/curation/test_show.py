@@ -9,7 +9,7 @@ from api.curation import facts
 from api.curation.reference import page_sections
 from engine import Knowledge
 from engine.audit.separation import Survey
-from tests.sweeps import part
+from tests.sweeps import swept
 
 Run = Callable[..., Result]
 
@@ -47,7 +47,7 @@ def test_every_item_has_a_page(survey: Survey, knowledge: Knowledge) -> None:
     """No item of the base, of whatever form, is beyond the page's words."""
     machine = facts.shown_machines(knowledge, ["fuel-shutoff-ignition-timed"], ["body-ground"])
     every = [(kind, name) for kind in facts.KINDS for name in facts.shelf(knowledge, kind)]
-    for kind, name in part(every, 4):
+    for kind, name in swept(every, 4):
         parts = page_sections(facts.page(survey, kind, name, machine))
         assert parts[0].lines, name
 

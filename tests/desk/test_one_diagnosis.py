@@ -15,7 +15,7 @@ from api.cases import Book
 from api.store import Database
 from engine import Diagnoser
 from tests.desk.support import BRAKE, FUEL, Browser, text_of
-from tests.sweeps import part
+from tests.sweeps import swept
 
 FRAGMENTS = ("", "?as=technician", "?check=pull-pin-voltage", "?find=relay", "/drawing",
              "/drawing?check=pull-pin-voltage", "/sheet", "/close", "/hand-over", "/machine",
@@ -36,7 +36,7 @@ def asked(engine: Diagnoser, monkeypatch: pytest.MonkeyPatch) -> list[Mapping[st
     return found
 
 
-@pytest.mark.parametrize("machine", part([BRAKE, FUEL], 2))
+@pytest.mark.parametrize("machine", swept([BRAKE, FUEL], 2))
 def test_an_answer_with_all_its_pages_is_one_diagnosis(
     desk: Browser, asked: list[Mapping[str, Any]], machine: dict[str, str]
 ) -> None:
@@ -89,7 +89,7 @@ def test_work_of_a_page_grows_no_faster_than_the_findings(
     cases = [_opened(store, engine, count) for count in (30, 240)]
     for one in cases:
         desk.join(f"/desk/cases/{one}", "fuse-look")
-    for page in part(("", "/drawing?check=relay-click", "/sheet", "?check=fuse-look"), 2):
+    for page in swept(("", "/drawing?check=relay-click", "/sheet", "?check=fuse-look"), 4):
         small, large = (_work(desk, one, store, page) for one in cases)
         assert large[0] < 10 * small[0], page
         assert large[1] == small[1] > 0, page

@@ -15,7 +15,7 @@ from engine import Knowledge
 from engine.knowledge.rule_language import FindingTest
 from tests.desk.support import BRAKE, FUEL, Browser, in_sight, text_of
 from tests.safety.forbidden import bad, sentences
-from tests.sweeps import part
+from tests.sweeps import swept
 
 ROOT = Path(__file__).parents[2]
 TIMED = {**FUEL, "control-fuel-shutoff": "1", "coil": "1", "hands": "7"}
@@ -48,7 +48,7 @@ def test_every_step_has_its_cautions_before_its_sentence(
     call = call_of(app, desk, case, "technician")
     checks = call.desk.checks(call.inquiry)
     assert len(checks) > 30
-    for name in part(checks, 8, 2 * number):
+    for name in swept(checks, 8, 2 * number):
         page = text_of(desk.get(f"{case}?as=technician&check={name}"))
         row = call.desk.step(call.inquiry, name)
         place = page.index(plain(row["say"]))
@@ -56,7 +56,7 @@ def test_every_step_has_its_cautions_before_its_sentence(
             assert -1 < page.find(plain(caution)) < place, (name, caution)
 
 
-@pytest.mark.parametrize("machine", [FUEL, BRAKE], ids=["fuel", "brake"])
+@pytest.mark.parametrize("machine", swept([BRAKE, FUEL], 2))
 def test_a_caution_told_before_is_shortened_and_never_left_out(
     desk: Browser, app: Flask, machine: dict[str, str]
 ) -> None:

@@ -15,7 +15,7 @@ from api.access import keys
 from api.store import Database, StoreUnavailableError
 from engine import Diagnoser, Knowledge
 from tests.desk.support import BRAKE, READ_OUT, Browser, text_of
-from tests.sweeps import part
+from tests.sweeps import swept
 
 HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7*7 }}"
 FORMS = ("/desk/call", "/desk/name", "/desk/sign-in", "/desk/sign-out")
@@ -248,7 +248,7 @@ def test_odd_forms_are_never_a_failure(desk: Browser) -> None:
         {"duty": "9"}, {"duty": "1", "fuse_amps": "1e999"}, {"duty": "1", "fleet_number": "x" * 99},
         {"minutes": "9" * 30, "cause": "healthy"}, {"because": "x" * 900},
     ]  # fmt: skip
-    for step, data in part(itertools.product(STEPS, odd), 5):
+    for step, data in swept(itertools.product(STEPS, odd), 5):
         answer = desk.client.post(f"{case}/{step}", data={**data, "csrf": mark})
         assert answer.status_code < 500, (step, data)
         assert answer.mimetype == "text/html"

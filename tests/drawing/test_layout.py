@@ -16,7 +16,7 @@ from PIL import ImageFont
 from api.drawing import svg, text
 from engine import Knowledge
 from tests.drawing.conftest import COILS, MACHINES, SHAPES, machine_of, parsed
-from tests.sweeps import part
+from tests.sweeps import swept
 
 SVG = "{http://www.w3.org/2000/svg}"
 FACE = Path("/usr/share/fonts/truetype/dejavu/DejaVuSans.ttf")
@@ -50,7 +50,7 @@ def drawings(knowledge: Knowledge) -> Drawings:
     every = itertools.product(MACHINES, SHAPES, SUSPECTED)
     return {
         "-".join([*machine, shape, name]): drawn(knowledge, machine, shape, SUSPECTED[name])
-        for machine, shape, name in part(every, 5)
+        for machine, shape, name in swept(every, 5)
     }
 
 

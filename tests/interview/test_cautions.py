@@ -6,7 +6,7 @@ import pytest
 
 from api.interview import Interview, InterviewState, Turn
 from api.interview.state import inquiry_of
-from tests.sweeps import part
+from tests.sweeps import swept
 
 Hold = Callable[..., Turn]
 MACHINES = {
@@ -28,7 +28,7 @@ def test_every_check_of_every_machine_has_its_caution_first(
     """
     turn = hold(start=[*MACHINES.values()][number])
     case = inquiry_of(turn.state.entries)
-    for check in part(talk.desk.checks(case), 5, number):
+    for check in swept(talk.desk.checks(case), 5, number):
         for audience in ("caller", "technician"):
             there = talk.step(turn.state, f"as {audience}").state
             blocks = talk.step(there, f"add {check}").blocks

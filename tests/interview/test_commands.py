@@ -9,6 +9,7 @@ from api.interview.actions import ACTS
 from api.interview.commands import COMMANDS
 from api.interview.next_step import target_of
 from api.interview.state import inquiry_of
+from tests.sweeps import swept
 
 Hold = Callable[..., Turn]
 Said = Callable[[Turn], str]
@@ -25,7 +26,7 @@ def test_every_command_works_and_is_in_help(hold: Hold, said: Said) -> None:
     assert said(hold("?")) == shown
 
 
-@pytest.mark.parametrize("lines", PROMPTS)
+@pytest.mark.parametrize("lines", swept(PROMPTS, 2))
 def test_every_command_at_every_prompt(
     talk: Interview, hold: Hold, lines: tuple[str, ...] | None
 ) -> None:

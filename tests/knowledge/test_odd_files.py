@@ -11,7 +11,7 @@ import yaml
 from engine.knowledge import KnowledgeError, load_knowledge
 from engine.knowledge.files import read_sources
 from engine.knowledge.text import load_yaml
-from tests.sweeps import SLOW
+from tests.sweeps import SLOW, WHOLE
 
 ODD: tuple[Any, ...] = (
     None, True, False, 0, -1, 5, 1e9, 10**25, "", "x", "open", "yes", "above x", "above 5",
@@ -43,7 +43,7 @@ def spoil(content: Any, rng: random.Random) -> None:
         container.append(rng.choice(ODD))
 
 
-@pytest.mark.parametrize("seed", range(6 if SLOW else 2))
+@pytest.mark.parametrize("seed", range(6 if SLOW else 2 if WHOLE else 1))
 def test_a_directory_of_spoiled_files(
     seed: int, overlay: Callable[[Mapping[str, str]], Path]
 ) -> None:

@@ -20,6 +20,7 @@ from engine.physics.hypotheses import enumerate_hypotheses, make_cases
 from engine.physics.machine import Variant
 from engine.physics.prediction import loadings_of
 from engine.physics.solution import solve_situations
+from tests.sweeps import swept
 
 OHMS = st.floats(0.01, 1e4)
 
@@ -143,7 +144,7 @@ def test_variances_add_as_squares() -> None:
     assert u == pytest.approx(12.0 * 0.025 * math.sqrt(2), rel=1e-3)  # JCGM 100:2008, 5.1.2
 
 
-@pytest.mark.parametrize("kind", ["timed", "crank", "request", "brake-timed"])
+@pytest.mark.parametrize("kind", swept(["timed", "crank", "request", "brake-timed"], 2))
 def test_kirchhoffs_law_holds_at_every_node_of_every_hypothesis(
     kind: str, knowledge: Knowledge, variant: Callable[..., Variant]
 ) -> None:

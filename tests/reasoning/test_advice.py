@@ -25,7 +25,7 @@ from engine.reasoning.planning import (
 from engine.reasoning.request import read_request
 from engine.rules.cautions import check_hazards
 from tests.reference.exact_planner import Exact
-from tests.sweeps import part
+from tests.sweeps import swept
 
 # Order by p/C (Heckerman, Breese and Rommelse 1995; Kalagnanam and Henrion 1988); calculated.
 CHANCES, MINUTES = np.array([0.50, 0.25, 0.15, 0.10]), np.array([10.0, 2.0, 6.0, 1.0])
@@ -174,7 +174,7 @@ SO_FAR: list[list[dict[str, Any]]] = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("found", part(SO_FAR, 3))
+@pytest.mark.parametrize("found", swept(SO_FAR, 3))
 def test_more_at_hand_is_never_a_worse_plan(
     found: list[dict[str, Any]], ask: Ask, diagnoser: Diagnoser
 ) -> None:

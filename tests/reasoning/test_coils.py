@@ -10,7 +10,7 @@ import pytest
 from engine import Diagnoser
 from engine.physics.model import HEALTHY
 from engine.reasoning.request import read_request
-from tests.sweeps import part
+from tests.sweeps import swept
 
 CONTROLS = {
     "fuel-shutoff": ("ignition-timed", "controller-on-crank"),
@@ -40,7 +40,7 @@ def healthy_readings(
     }
 
 
-@pytest.mark.parametrize(("machine", "pull", "hold"), part(MACHINES, 9))
+@pytest.mark.parametrize(("machine", "pull", "hold"), swept(MACHINES, 9))
 def test_a_good_machine_with_a_makers_coil_is_called_good(
     diagnoser: Diagnoser, machine: dict[str, Any], pull: float, hold: float
 ) -> None:

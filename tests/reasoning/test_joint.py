@@ -8,7 +8,7 @@ import pytest
 from scipy.special import logsumexp
 
 from engine.reasoning.joint import Joint, Readings, weigh_together
-from tests.sweeps import part
+from tests.sweeps import swept
 
 
 def drawn(seed: int, readings: int, quantities: int = 4, wrong: float = 0.02) -> Readings:
@@ -105,7 +105,7 @@ def test_without_loadings_the_mixture_is_exact(seed: int) -> None:
         )
 
 
-@pytest.mark.parametrize("seed", part(range(40), 5))
+@pytest.mark.parametrize("seed", swept(range(40), 5))
 def test_with_loadings_the_mixture_is_near_the_exact_one(seed: int) -> None:
     """One wild reading among five that share their causes: within 0.7 of the sum over all 32."""
     readings = drawn(seed, 5)

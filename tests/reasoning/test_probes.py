@@ -9,6 +9,7 @@ import pytest
 
 from engine.diagnosis import Diagnoser
 from engine.knowledge.text import load_yaml
+from tests.sweeps import swept
 
 FILE = Path(__file__).with_name("probes.yaml")
 PROBES: list[dict[str, Any]] = load_yaml(FILE.read_text(encoding="utf-8"), FILE.name)["probes"]
@@ -39,7 +40,7 @@ def failing(answer: Mapping[str, Any], holds: Mapping[str, Any]) -> list[str]:
     return [f"{one}: {leader['id']} {proposed}" for one, good in held.items() if not good]
 
 
-@pytest.mark.parametrize("probe", PROBES, ids=lambda probe: probe["typed"])
+@pytest.mark.parametrize("probe", swept(PROBES, 3), ids=lambda probe: probe["typed"])
 def test_the_trade_hears_what_it_wants(probe: dict[str, Any], diagnoser: Diagnoser) -> None:
     """The answer to what was typed leads, weighs, advises, forbids and warns as the trade would."""
     request = {"machine": probe["machine"], "findings": probe["findings"], "limit": 0}

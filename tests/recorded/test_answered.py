@@ -4,12 +4,12 @@ import pytest
 
 from engine import RequestError, diagnose
 from tests.recorded.random_requests import random_requests
-from tests.sweeps import SLOW, WHOLE
+from tests.sweeps import SLOW, WHOLE, swept
 
 REQUESTS = 600 if SLOW else 6 if WHOLE else 2
 
 
-@pytest.mark.parametrize("seed", [777_001, 777_002])
+@pytest.mark.parametrize("seed", swept([777_001, 777_002], 2))
 def test_whatever_is_asked_is_answered_or_refused(seed: int) -> None:
     """Nothing but a refusal that names places is raised; an answer ranks its causes by belief."""
     for name, request in random_requests(REQUESTS, seed):

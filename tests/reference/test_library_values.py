@@ -21,7 +21,7 @@ from engine.physics.prediction import (
 )
 from engine.reasoning.request import UNIT_WORDS
 from tests.reference import draws
-from tests.sweeps import part
+from tests.sweeps import swept
 
 Figure = Callable[[str], None]
 
@@ -60,7 +60,7 @@ def of_hypotheses(prediction: ReadingPrediction) -> list[int]:
 def test_densities_are_scipys(readings: dict[str, ReadingPrediction], figure: Figure) -> None:
     """The likelihood of a reading is SciPy's normal density mixed with its even one."""
     compared = 0
-    for name, prediction in part(readings.items(), 3):
+    for name, prediction in swept(readings.items(), 3):
         top = min(prediction.high, OPEN_OHMS)
         scaled = np.linspace(*(float(prediction.scale.of(x)) for x in (prediction.low, top)), 23)
         values = prediction.scale.back(scaled[1:-1])
@@ -78,7 +78,7 @@ def test_densities_integrate_to_one(readings: dict[str, ReadingPrediction], figu
     from scipy import integrate, stats
 
     meter, worst, integrals = Instrument(1.0, 3, 0.01), 0.0, 0
-    for name, prediction in readings.items():
+    for name, prediction in swept(readings.items(), 3):
         low, high = (float(prediction.scale.of(prediction.low)), 0.0)
         high = low + prediction.width
         sigmas = prediction.sigma(meter)

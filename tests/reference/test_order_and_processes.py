@@ -18,7 +18,7 @@ from engine.reasoning.belief import Belief, log_prior, weigh
 from engine.reasoning.observe import observe
 from engine.reasoning.request import read_request
 from tests.reference import draws
-from tests.sweeps import part
+from tests.sweeps import swept
 
 ROOT = Path(__file__).parents[2]
 WORKED = sorted((ROOT / "tests" / "cases" / "worked").glob("*.yaml"))
@@ -27,7 +27,7 @@ CASES = 4
 PROGRAM = """
 import json, sys
 from engine import diagnose
-from tests.sweeps import part
+from tests.sweeps import swept
 for line in sys.stdin:
     print(json.dumps(diagnose(json.loads(line))))
 """
@@ -42,7 +42,7 @@ def requests(enlarged: Sized) -> list[dict[str, Any]]:
     """Give the requests of worked cases with several findings, the longest first."""
     cases = [yaml.load(path.read_text("utf-8"), yaml.CSafeLoader)["request"] for path in WORKED]
     cases.sort(key=lambda one: -len(one["findings"]))
-    chosen = part(cases[: enlarged(CASES)], 2)
+    chosen = swept(cases[: enlarged(CASES)], 2)
     assert len(chosen) >= CASES // 2
     assert all(len(one["findings"]) >= 2 for one in chosen)
     return chosen

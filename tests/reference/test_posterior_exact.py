@@ -41,7 +41,7 @@ from tests.reference.bayes_net import (
     factors_of,
     of_likelihood,
 )
-from tests.sweeps import WHOLE, part
+from tests.sweeps import WHOLE, swept
 
 PROBABILITY = 1e-9
 DECIBANS = 1e-6
@@ -230,7 +230,7 @@ def test_answers_of_whole_requests(
     diagnoser: Diagnoser, cases: list[Drawn], figure: Figure
 ) -> None:
     """The published probabilities, told to six digits, are those of exact inference."""
-    known = part((one for one in cases if one.model.machine.control != "unknown"), 2)[::2]
+    known = swept((one for one in cases if one.model.machine.control != "unknown"), 2)[::2]
     worst, touched = answers_apart(diagnoser, known)
     assert worst <= ROUNDED
     assert touched > len(known) // 5

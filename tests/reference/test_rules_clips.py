@@ -17,7 +17,7 @@ from engine.reasoning.request import read_request
 from tests.reference.clips_export import walk
 from tests.reference.rule_facts import Case, Drawer
 from tests.reference.rule_runs import Clips, Engine, Outcome, case_of, is_about_step
-from tests.sweeps import WHOLE, part
+from tests.sweeps import WHOLE, swept
 
 CASE_FILES = sorted((Path(__file__).parents[1] / "cases" / "rules").glob("*.yaml"))
 BLIND = 50
@@ -88,9 +88,9 @@ def test_random_facts(compared: Compared, enlarged: Sized, figure: Figure) -> No
     """On random facts both fire the same rules, conclude and set aside the same."""
     knowledge = compared.knowledge
     drawer = Drawer(knowledge, seed=31)
-    for number in part(range(enlarged(BLIND)), 3):
+    for number in swept(range(enlarged(BLIND)), 3):
         compared.compare(drawer.blind(), f"blind {number}")
-    names = part(knowledge.rules, 5)
+    names = swept(knowledge.rules, 5)
     for name in names:
         for _ in range(enlarged(1)):
             compared.compare(drawer.meeting(knowledge.rules[name]), name)
@@ -176,7 +176,7 @@ def test_case_files(
     """
     reader = Reader(diagnoser)
     as_stated: set[str] = set()
-    paths = part(CASE_FILES[:: max(1, EVERY // enlarged(1))], 2)
+    paths = swept(CASE_FILES[:: max(1, EVERY // enlarged(1))], 2)
     for path in paths:
         for stated in reader.stated(path):
             name = f"{stated.rule}: {stated.because}"

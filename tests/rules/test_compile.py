@@ -11,7 +11,7 @@ from engine.knowledge import Knowledge, items
 from engine.rules import experta_engine
 from engine.rules.compile import Firing, RuleSet, concluded
 from engine.rules.views import CaseView, FindingView
-from tests.sweeps import ONLY_WHOLE, part
+from tests.sweeps import ONLY_WHOLE, swept
 
 STAGES = ("qualify", "prove", "conclude")
 MANY_CASES = 600
@@ -55,7 +55,7 @@ def test_quick_matcher_fires_what_the_stock_matcher_fires(
     monkeypatch.setattr(experta_engine, "QuickEngine", experta_engine.experta.KnowledgeEngine)
     stock = rule_sets(knowledge)
     fired = 0
-    for seed in part(range(0, 400, 20), 2):
+    for seed in swept(range(0, 400, 20), 2):
         quick = run_all(sets, odd_case(seed))
         assert run_all(stock, odd_case(seed)) == quick, seed
         fired += len(quick["qualify"])

@@ -13,7 +13,7 @@ from engine import Diagnoser
 from engine.knowledge.text import load_yaml
 from engine.reasoning.conclusions import Conclusions
 from engine.reasoning.request import read_request
-from tests.sweeps import part
+from tests.sweeps import swept
 
 CASES = Path(__file__).parents[1] / "cases"
 RULES = sorted(
@@ -61,7 +61,7 @@ def jittered(request: dict[str, Any], rng: np.random.Generator) -> dict[str, Any
     return moved
 
 
-@pytest.mark.parametrize("name", part(RULES, 3))
+@pytest.mark.parametrize("name", swept(RULES, 6))
 @pytest.mark.slow
 def test_what_a_proof_clears_is_below_one_percent(
     name: str, diagnoser: Diagnoser, enlarged: Callable[[int], int]
@@ -89,14 +89,14 @@ def worked(cause: str) -> list[dict[str, Any]]:
     return [one["request"] for one in read("worked") if one["expect"]["lead"] == cause]
 
 
-@pytest.mark.parametrize("cause", part(BURNED, 2))
+@pytest.mark.parametrize("cause", swept(BURNED, 3))
 def test_a_burned_part_names_a_root_and_the_check_before_replacing(
     cause: str, diagnoser: Diagnoser
 ) -> None:
     """Each burned or blown part names at least one root, and a check to do before it is fitted."""
     requests = worked(cause)
     assert requests
-    for request in part(requests, 2):
+    for request in swept(requests, 2):
         answer = diagnoser.diagnose(request)
         burned = next(one for one in answer["causes"] if one["id"] == cause)
         assert burned["look_behind"], request
@@ -111,7 +111,7 @@ def test_no_leader_is_proved_good(diagnoser: Diagnoser) -> None:
     for name in RULES:
         file = read("rules", name)[0]
         requests += [one["request"] for one in (*file["fires"], *file["silent"])]
-    for request in part(requests, 8):
+    for request in swept(requests, 8):
         found = concluded(diagnoser, request)
         leader = max(found.view.beliefs, key=found.view.beliefs.__getitem__)
         for proof in found.proofs:

@@ -15,7 +15,7 @@ from click.testing import Result
 from api.cli import ask_book
 from api.interview.desk import Desk
 from engine.diagnosis import shipped
-from tests.sweeps import ONLY_WHOLE, part
+from tests.sweeps import ONLY_WHOLE, swept
 from tests.traces.support import text, write_csv, write_wav
 from tests.traces.test_findings import amperes, volts
 
@@ -33,7 +33,7 @@ def read(run: Run, *arguments: str | Path) -> dict[str, Any]:
 
 @pytest.mark.parametrize(
     ("name", "written", "more"),
-    part([
+    swept([
         ("untimed.csv", lambda: text(header=False), ("--rate", "5000", "--channels",
                                                      COLUMNS.replace("time", "-"))),
         ("packed.csv.gz", text, ()),

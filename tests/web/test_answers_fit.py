@@ -15,7 +15,7 @@ from api.web import BLUEPRINTS, case_examples, operations
 from api.web.components import declared
 from api.web.requests import JSON
 from engine import Diagnoser, Knowledge
-from tests.sweeps import part
+from tests.sweeps import swept
 from tests.web.conftest import closed, labels
 
 ONE_CIRCUIT = "duty=fuel-shutoff&control=controller-on-crank&coil=body-ground"
@@ -37,7 +37,7 @@ def service(app_of_module: Flask) -> Flask:
 
 def sent(client: FlaskClient, knowledge: Knowledge, engine: Diagnoser) -> Iterator[Any]:
     """Send real requests, a whole case among them; give the responses."""
-    for demo in part(demos.load_all(), 4):
+    for demo in swept(demos.load_all(), 4):
         yield client.post("/v1/diagnoses", json=demo.request)
         yield client.post("/v1/diagnoses?fields=causes,advice", json=demo.request)
     for one in SUMS.values():

@@ -10,12 +10,12 @@ from jsonschema import Draft202012Validator
 
 from api.answers import demos
 from engine.knowledge.text import load_yaml
-from tests.sweeps import SLOW, part
+from tests.sweeps import SLOW, swept
 
 WORKED = sorted((Path(__file__).parents[2] / "tests" / "cases" / "worked").glob("*.yaml"))
-REQUESTS = [pytest.param(demo.request, id=demo.id) for demo in part(demos.load_all(), 2)] + [
+REQUESTS = [pytest.param(demo.request, id=demo.id) for demo in swept(demos.load_all(), 2)] + [
     pytest.param(load_yaml(path.read_text(), path.name)["request"], id=path.stem)
-    for path in part(WORKED[1 :: 4 if SLOW else 12], 4)
+    for path in swept(WORKED[1 :: 4 if SLOW else 12], 4)
 ]
 
 REQUESTS += [

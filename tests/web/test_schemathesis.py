@@ -11,7 +11,7 @@ from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks
 
 from api.web import BLUEPRINTS
-from tests.sweeps import part
+from tests.sweeps import swept
 from tests.web.conftest import labels
 
 pytestmark = pytest.mark.slow
@@ -71,7 +71,7 @@ def modes() -> list[Any]:
     ]
 
 
-@pytest.mark.parametrize(("label", "mode"), part(modes(), 5))
+@pytest.mark.parametrize(("label", "mode"), swept(modes(), 8))
 def test_service_keeps_its_word(
     operations: dict[str, Any], label: str, mode: GenerationMode, enlarged: Callable[[int], int]
 ) -> None:
