@@ -26,7 +26,6 @@ from api.store import SchemaError, StoreUnavailableError
 from engine import Knowledge
 from engine.diagnosis import diagnoser_of
 from engine.knowledge import items
-from engine.knowledge.faults import unknown
 
 
 @click.command()
@@ -34,19 +33,13 @@ from engine.knowledge.faults import unknown
     "--as", "audience", type=click.Choice(["caller", "technician"]),
     help="Sentences to read out to a caller, or how to do it at the machine.",
 )  # fmt: skip
-@click.option(
-    "--hands", metavar="KINDS", help=f"What is at hand: any of {','.join(items.KINDS)}, or all."
-)
 @click.option("--resume", metavar="NUMBER", help="Go on with the interview of this case.")
 @click.option(
     "--book", metavar="FILE", type=click.Path(dir_okay=False, path_type=Path),
     help="SQLite file that interviews are kept in as cases; left out, a file of this user.",
 )  # fmt: skip
 @knowledge_option
-def ask(
-    audience: str | None, hands: str | None, resume: str | None, book: Path | None,
-    knowledge: Knowledge,
-) -> None:  # fmt: skip
+def ask(audience: str | None, resume: str | None, book: Path | None, knowledge: Knowledge) -> None:
     """Find the cause in an interview, from the complaint to a work order.
 
     One question after another; 0 is always 'I don't know'. Type ? for help. Every answer is kept
@@ -55,7 +48,7 @@ def ask(
     the exit status is 1 when an answer was not taken.
     """
     _set_up_streams()
-    given = _given(audience, hands)
+    given = (Entry("machine", "audience", audience),) if audience else ()
     talk, screen = Interview(diagnoser_of(knowledge)), Screen()
     keeper = _keeper(book, resume, talk.desk)
     state, first = InterviewState(entries=given), _unfinished(keeper) if screen.typed else []
@@ -106,20 +99,6 @@ def _set_up_streams() -> None:
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.default_int_handler)
-
-
-def _given(audience: str | None, hands: str | None) -> tuple[Entry, ...]:
-    """Return the answers that stand on the command line."""
-    found = [Entry("machine", "audience", audience)] if audience else []
-    if hands is not None:
-        words = [one.strip() for one in hands.split(",") if one.strip()]
-        wrong = [one for one in words if one not in (*items.KINDS, "all")]
-        if wrong or not words:
-            message = unknown("kind of check", (wrong or [hands])[0], items.KINDS)
-            raise click.BadParameter(message, param_hint="--hands")
-        kinds = None if "all" in words else [one for one in items.KINDS if one in words]
-        found.append(Entry("machine", "hands", kinds))
-    return tuple(found)
 
 
 @click.command()

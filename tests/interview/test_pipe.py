@@ -52,15 +52,12 @@ def test_plain_ascii_and_narrow(piped: Piped) -> None:
     assert not [row for row in done.stdout.splitlines() if len(row) > 40 and row not in typed]
 
 
-def test_options_are_checked(piped: Piped) -> None:
-    """A kind of check that does not exist is bad usage and names the nearest."""
-    done = piped([], "--hands", "lampp")
-    assert done.returncode == 2
-    assert "did you mean 'lamp'?" in done.stderr
-    done = piped(["", "1", "2", "2", "1", "1", "2"], "--as", "caller", "--hands", "ask,look")
+def test_who_reads_can_be_said_beforehand(piped: Piped) -> None:
+    """With --as it is not asked; another reader is bad usage."""
+    done = piped(["4012", "1", "2"], "--as", "caller")
     assert done.returncode == 0
     assert "Who reads this screen?" not in done.stdout
-    assert "What is at hand" not in done.stdout
+    assert piped([], "--as", "boss").returncode == 2
 
 
 def test_a_crash_names_the_case(
