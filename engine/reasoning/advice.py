@@ -281,17 +281,23 @@ class Adviser:
         They come before a repair of what is only inferred, and before the machine is handed on:
         they cost nothing, and what they say of the readings (that the fault comes and goes) no
         plan can foresee. Where its own check found the cause, or it is all but certain, it is
-        repaired.
+        repaired. What another trade puts right has nothing here to be cleared: once it leads
+        clearly, only what may bring a cause of this circuit back is asked.
         """
         leader = belief.order[0]
+        named = self._causes[leader].id not in NO_REPAIR
         sure = belief.causes[leader] >= self._at.sure or self._showed(belief)
-        if sure and self._causes[leader].id not in NO_REPAIR:
+        if sure and named:
             return []
         wishes = {wish.check for wish in conclusions.preferred}
-        return [
+        asked = [
             _told(one, before_part=True) for one in ranked
             if one.check in wishes and self._base[one.check] <= self._at.free
         ]  # fmt: skip
+        leads = belief.causes[leader] >= self._at.leads
+        if named and leads and self._beyond[leader] and self._clear(belief):
+            return [one for one in asked if self._may_turn(belief, one.check, back=True)]
+        return asked
 
     def _course(
         self, action: str, belief: Belief, limits: Limits, proposals: Sequence[Proposal],
@@ -335,24 +341,29 @@ class Adviser:
         if action == "repair":
             # by phone: what another trade puts right
             fetched = limits.by_phone and bool(self._beyond[leader])
-            beyond = self._causes[leader].id in NO_REPAIR or fetched
+            inferred = bool(self._beyond[leader]) and not self._confirmed(belief)
+            beyond = self._causes[leader].id in NO_REPAIR or fetched or inferred
             return BEYOND if leads and beyond else None
         if action != "check" or any(one.reason.before_part for one in proposals):
             return None
         if limits.forbidden and limits.kinds is not None and set(limits.kinds) == {"ask"}:
             return UNSAFE
-        within = belief.causes[~self._beyond].max(initial=0.0)
-        clear = within < self._at.leads * belief.causes[leader]
+        within, clear = belief.causes[~self._beyond].max(initial=0.0), self._clear(belief)
         name = self._model.causes[leader]
         if name == HEALTHY and (leads or (clear and self._works(belief, effects))):
             return BEYOND
         proved = (name == OUTSIDE or (leads and bool(self._beyond[leader]))) and clear
         past = proved or belief.causes[self._beyond].sum() >= self._at.leads
         asking = any(
-            one.reason.kind == "ask" and (not proved or self._may_lead_back(belief, one.check))
+            one.reason.kind == "ask" and self._may_turn(belief, one.check, proved)
             for one in proposals
         )
         return BEYOND if past and within < self._at.least_settled and not asking else None
+
+    def _clear(self, belief: Belief) -> bool:
+        """Return whether every cause of this circuit stands well behind the one that leads."""
+        within = belief.causes[~self._beyond].max(initial=0.0)
+        return bool(within < self._at.leads * belief.causes[belief.order[0]])
 
     def _works(self, belief: Belief, effects: Effects) -> bool:
         """Return whether the machine is said to work, was seen to, and nothing read denies it.
@@ -369,13 +380,19 @@ class Adviser:
         explained = bool((amiss >= BAD_SURPRISE).all())
         return bool(seen) and said and explained and effects.at_times < 1.0
 
-    def _may_lead_back(self, belief: Belief, check: str) -> bool:
-        """Return whether a check may well bring a cause of this circuit to the lead."""
-        back = sum(
-            one.chance for one in self.meanings(belief, check)
-            if not self._beyond[self._model.causes.index(one.leaders[0].cause)]
-        )  # fmt: skip
-        return back >= self._at.least_change
+    def _may_turn(self, belief: Belief, check: str, back: bool) -> bool:
+        """Return whether a check may well bring another cause with a repair of its own to the lead.
+
+        Only one of this circuit counts where ``back`` is asked for.
+        """
+        causes, leader = self._model.causes, self._model.causes[belief.order[0]]
+        turned = {
+            name for name, beyond in zip(causes, self._beyond, strict=True)
+            if not (beyond and back) and name not in {leader, *NO_REPAIR}
+        }  # fmt: skip
+        found = self.meanings(belief, check)
+        chance = sum(one.chance for one in found if one.leaders[0].cause in turned)
+        return chance >= self._at.least_change
 
     def _most_told(self, proposals: Sequence[Proposal]) -> float:
         """Return the minutes that the best of the checks is worth that may change the repair."""
