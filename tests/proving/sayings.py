@@ -148,6 +148,14 @@ def _crank_speed(story: Story, random: Random) -> str:
     return "slow" if story.slow else "normal"
 
 
+def _starter_sound(story: Story, random: Random) -> str:
+    if story.turns:
+        return "turns"
+    if story.specimen.facts["engine-turns"]:  # it would, on a better supply
+        return str(pick(random, {"chatters": 0.6, "one-clack": 0.25, "silent": 0.15}))
+    return str(pick(random, {"silent": 0.5, "one-clack": 0.37, "spins-free": 0.13}))
+
+
 def _fuse_look(story: Story, random: Random) -> str:
     blown = story.specimen.fuse_blown or story.specimen.open_circuit("fuse")
     seen = 0.82 if story.specimen.open_circuit("fuse") else 0.95  # age leaves a hairline
@@ -300,6 +308,7 @@ _TRUTHS: dict[str, Callable[[Story, Random], str]] = {
     "engine-response": _response, "brake-response": _response,
     "plunger-action": _plunger_action, "plunger-timing": _plunger_timing,
     "relay-click": _relay_click, "interlock-lamp": _interlock_lamp, "crank-speed": _crank_speed,
+    "starter-sound": _starter_sound,
     "fuse-look": _fuse_look, "fuse-after-replacement": _fuse_again, "plunger-by-hand": _by_hand,
     "plunger-return": _return, "plunger-travel": _travel, "hand-push-hold": _hand_push,
     "bench-pull": _bench, "relay-swap": _cures(NEW_RELAY), "ground-jumper": _cures(JUMPED),
