@@ -13,6 +13,9 @@ gc.disable()
 # took each worker four seconds. Every tool here leaves __pycache__ alone.
 sys.dont_write_bytecode = False
 
+# In a worker of pytest-xdist this says 80, and commands would keep to it.
+os.environ.pop("COLUMNS", None)
+
 # What tests write lies in memory where there is room: a store waits for the disk at each commit,
 # and no test cuts the power, which is all that waiting is for.
 MEMORY, ROOM = "/dev/shm", 4 * 2**30  # noqa: S108 - pytest makes folders of its own in it
