@@ -8,7 +8,7 @@ from api.answers.answering import answer_request
 from api.cases.diagnosis import leading_check
 from api.curation.facts import cautions_of, shelf, shown_machines, title_of
 from api.strict_json import Json, JsonObject
-from api.web.sent import request_schema
+from api.web.components import request_schema
 from engine import Diagnoser, Knowledge
 from engine.answer.documents import plain
 from engine.knowledge import items

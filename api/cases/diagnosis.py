@@ -53,18 +53,25 @@ def diagnose_case(engine: Engine, case: Case, sent: Sent = NOTHING_SENT) -> Case
     Raises RequestError with paths into what was sent, if that is at fault.
     """
     found = diagnosed(engine, case, sent)
-    leading = summary(found, case.limit, _checks_of(engine))
-    return replace(case, diagnosis=found, leading=leading.to_dict())
+    knowledge = getattr(engine, "knowledge", None)  # an engine need not show what it knows
+    checks = knowledge.checks if isinstance(knowledge, Knowledge) else {}
+    return replace(case, diagnosis=found, leading=summary(found, case.limit, checks).to_dict())
 
 
 def diagnosed(engine: Engine, case: Case, sent: Sent = NOTHING_SENT) -> CaseDiagnosis:
     """Return the diagnosis of a case. Raises RequestError as ``diagnose_case`` does."""
-    shown = case.counted
     try:
         answer = engine.diagnose(_request(case))
     except RequestError as error:
-        return _without_old_faults(engine, case, sent, error)
-    return CaseDiagnosis(answer, tuple(one.place for one in shown))
+        mine, old, stuck = _sorted(case.counted, error, sent)
+        if mine:
+            raise RequestError(mine) from None
+        if stuck or not old:
+            return CaseDiagnosis(None, (), tuple(LeftOut(None, str(fault)) for fault in stuck))
+        found = diagnosed(engine, case.without(set(old)), sent)
+        left_out = [LeftOut(place, why) for place, why in sorted(old.items())]
+        return replace(found, left_out=(*left_out, *found.left_out))
+    return CaseDiagnosis(answer, tuple(one.place for one in case.counted))
 
 
 def _request(case: Case) -> dict[str, Any]:
@@ -78,19 +85,6 @@ def _request(case: Case) -> dict[str, Any]:
         return request
     few = case.is_open and 0 < limit <= LEADING_CAUSES
     return request | {"limit": 0, "evidence": LEADING if few else ALL}
-
-
-def _without_old_faults(
-    engine: Engine, case: Case, sent: Sent, error: RequestError
-) -> CaseDiagnosis:
-    mine, old, stuck = _sorted(case.counted, error, sent)
-    if mine:
-        raise RequestError(mine)
-    if stuck or not old:
-        return CaseDiagnosis(None, (), tuple(LeftOut(None, str(fault)) for fault in stuck))
-    found = diagnosed(engine, case.without(set(old)), sent)
-    left_out = [LeftOut(place, why) for place, why in sorted(old.items())]
-    return CaseDiagnosis(found.answer, found.places, (*left_out, *found.left_out))
 
 
 def _sorted(
@@ -115,12 +109,6 @@ def _sorted(
         else:
             old.setdefault(place, fault.message)
     return mine, old, stuck
-
-
-def _checks_of(engine: Engine) -> Checks:
-    """Return the checks that an engine knows, for their words; an engine need not show them."""
-    knowledge = getattr(engine, "knowledge", None)
-    return knowledge.checks if isinstance(knowledge, Knowledge) else {}
 
 
 def summary(diagnosis: CaseDiagnosis, limit: int, checks: Checks) -> Leading:

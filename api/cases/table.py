@@ -7,12 +7,13 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from api.answers.finding_words import result_of
-from api.cases.case import Case, CaseFinding
+from api.cases.case import Case
 from api.strict_json import Json
 from engine import Knowledge
 
 # Spreadsheets run a cell that starts with one of these, or with its full-width twin.
 _FORMULA = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
+_BLANK = ("Zs", "Zl", "Zp", "Cf")
 _HEAD = (
     "number", "state", "opened_at", "opened_by", "changed_at", "fleet_number", "machine_type",
     "reference", "handed_to", "complaint",
@@ -35,10 +36,13 @@ def _row(case: Case, said: Json, knowledge: Knowledge) -> Json:
     shown = case.to_dict()
     outcome: Json = shown["outcome"] or {}
     cause: Json = next(iter(said.get("causes", ())), {})
+    told = (
+        f"{one.side or ''} {one.check} {result_of(one.body, knowledge)}" for one in case.counted
+    )
     return {
         **{name: shown[name] for name in _HEAD},
         **{name: case.machine.get(name) for name in _MACHINE},
-        "findings": "; ".join(_told(one, knowledge) for one in case.counted),
+        "findings": "; ".join(" ".join(filter(None, one)) for one in told),
         "leading_cause": cause.get("id"),
         "leading_percent": round(100 * cause["probability"]) if cause else None,
         "next_check": (said.get("next_check") or {}).get("check"),
@@ -48,11 +52,6 @@ def _row(case: Case, said: Json, knowledge: Knowledge) -> Json:
     }
 
 
-def _told(finding: CaseFinding, knowledge: Knowledge) -> str:
-    side = f"{finding.side} " if finding.side else ""
-    return f"{side}{finding.check} {result_of(finding.body, knowledge)}"
-
-
 def _line(cells: Iterable[Any]) -> str:
     out = io.StringIO()
     csv.writer(out).writerow([_safe(one) for one in cells])
@@ -60,12 +59,11 @@ def _line(cells: Iterable[Any]) -> str:
 
 
 def _safe(value: Any) -> str:
-    """Return a cell; what a spreadsheet would take for a formula gets an apostrophe in front."""
+    """Return a cell; what a spreadsheet would take for a formula gets an apostrophe in front.
+
+    A program may look behind leading blanks, quotes and separators.
+    """
     text = "" if value is None else str(value)
-    bare = next((one for one in text if not _passed_over(one)), "")
-    return f"'{text}" if bare in _FORMULA and bare and not isinstance(value, int) else text
-
-
-def _passed_over(sign: str) -> bool:
-    """Return whether a program may look behind a leading sign: blanks, quotes, separators."""
-    return sign in "\"';," or unicodedata.category(sign) in ("Zs", "Zl", "Zp", "Cf")
+    passed = (one in "\"';," or unicodedata.category(one) in _BLANK for one in text)
+    bare = next((one for one, over in zip(text, passed, strict=True) if not over), None)
+    return f"'{text}" if bare in _FORMULA and not isinstance(value, int) else text

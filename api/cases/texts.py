@@ -33,7 +33,8 @@ def fault_of(value: Any, most: int, lines: bool = False) -> str | None:
         return "must be a text"
     if len(value) > most:
         return f"has {len(value)} characters; at most {most}"
-    bad = next((one for one in value if _control(one) and not (lines and one in _LINES)), None)
+    controls = (one for one in value if unicodedata.category(one) in ("Cc", "Cs"))
+    bad = next((one for one in controls if not (lines and one in _LINES)), None)
     if bad is not None:
         return f"has a control character (U+{ord(bad):04X}); take it out"
     return None
@@ -56,10 +57,6 @@ def name_fault(said: Any) -> str | None:
     return None
 
 
-def _control(character: str) -> bool:
-    return unicodedata.category(character) in ("Cc", "Cs")
-
-
 def read_texts(body: Mapping[str, Any]) -> dict[str, Any]:
     """Return the case's own texts that a body gives; null clears one."""
     return {name: body[name] or "" for name in TEXTS if name in body}
@@ -70,20 +67,11 @@ def hidden_controls(value: Any, path: str) -> list[Fault]:
     if isinstance(value, str):
         fault = fault_of(value, len(value), lines=True)
         return [Fault(path, fault)] if fault else []
+    inside: list[tuple[str, Any]] = []
     if isinstance(value, Mapping):
-        keys = [fault for key in value for fault in hidden_controls(key, path)]
-        return keys + [
-            fault for key, one in value.items() for fault in hidden_controls(one, _in(path, key))
-        ]
-    if isinstance(value, list | tuple):
-        return [
-            fault
-            for place, one in enumerate(value)
-            for fault in hidden_controls(one, f"{path}[{place}]")
-        ]
-    return []
-
-
-def _in(path: str, key: Any) -> str:
-    name = ascii(key)[1:-1] if isinstance(key, str) else str(key)
-    return f"{path}.{name}" if path else name
+        inside = [(path, key) for key in value]
+        names = {key: f"{path}.{ascii(str(key))[1:-1]}".removeprefix(".") for key in value}
+        inside += [(names[key], one) for key, one in value.items()]
+    elif isinstance(value, list | tuple):
+        inside = [(f"{path}[{place}]", one) for place, one in enumerate(value)]
+    return [fault for at, one in inside for fault in hidden_controls(one, at)]

@@ -24,30 +24,29 @@ _SHOWN = 3
 
 def words(kind: str, by: str, body: Mapping[str, Any], knowledge: Knowledge) -> str:
     """Return a step as one sentence."""
-    return f"{by} {_SAY[kind](body, knowledge)}."
+    because = body.get("because", "").strip().rstrip(".")
+    match kind:
+        case "opened":
+            count = len(body["findings"])
+            told = f" with {count} finding{'' if count == 1 else 's'}" if count else ""
+            did = f"opened the case{told}"
+        case "finding-added":
+            did = _added(body, knowledge)
+        case "finding-withdrawn":
+            did = f"withdrew finding {body['place']} ({_told(body['finding'], knowledge)})"
+        case "changed":
+            did = f"changed {listed([_FIELDS[name] for name in body['fields']])}"
+        case "closed":
+            did = f"closed the case: {ended(body['outcome']['cause'], knowledge)}"
+        case _:
+            did = "reopened the case"
+    return f"{by} {did}{', because: ' if because else ''}{because}."
 
 
 def ended(cause: str, knowledge: Knowledge) -> str:
     """Return how a case ended, as the end of a sentence."""
     found = knowledge.causes.get(cause)
     return found.name if found else gettext(_ENDS.get(cause, cause))
-
-
-def _told(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
-    """Return a finding as check and result, as in ``Pull current: 3.1 A, while shaken``."""
-    how = remarks({"while": finding["while"]}) if "while" in finding else []
-    return f"{name_of(finding, knowledge)}: {', '.join([result_of(finding, knowledge), *how])}"
-
-
-def _because(body: Mapping[str, Any]) -> str:
-    return f", because: {body['because'].strip()}".rstrip(".") if body["because"].strip() else ""
-
-
-def _opened(body: Mapping[str, Any], _: Knowledge) -> str:
-    count = len(body["findings"])
-    if not count:
-        return "opened the case"
-    return f"opened the case with {count} finding{'' if count == 1 else 's'}"
 
 
 def _added(body: Mapping[str, Any], knowledge: Knowledge) -> str:
@@ -59,24 +58,7 @@ def _added(body: Mapping[str, Any], knowledge: Knowledge) -> str:
     return f"{'restored' if body.get('restored') else 'added'} {listed(told)}{instead}"
 
 
-def _withdrawn(body: Mapping[str, Any], knowledge: Knowledge) -> str:
-    told = _told(body["finding"], knowledge)
-    return f"withdrew finding {body['place']} ({told}){_because(body)}"
-
-
-def _changed(body: Mapping[str, Any], _: Knowledge) -> str:
-    return f"changed {listed([_FIELDS[name] for name in body['fields']])}"
-
-
-def _closed(body: Mapping[str, Any], knowledge: Knowledge) -> str:
-    return f"closed the case: {ended(body['outcome']['cause'], knowledge)}"
-
-
-def _reopened(body: Mapping[str, Any], _: Knowledge) -> str:
-    return f"reopened the case{_because(body)}"
-
-
-_SAY = {
-    "opened": _opened, "finding-added": _added, "finding-withdrawn": _withdrawn,
-    "changed": _changed, "closed": _closed, "reopened": _reopened,
-}  # fmt: skip
+def _told(finding: Mapping[str, Any], knowledge: Knowledge) -> str:
+    """Return a finding as check and result, as in ``Pull current: 3.1 A, while shaken``."""
+    how = remarks({"while": finding["while"]}) if "while" in finding else []
+    return f"{name_of(finding, knowledge)}: {', '.join([result_of(finding, knowledge), *how])}"

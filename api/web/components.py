@@ -1,9 +1,11 @@
-"""The components of /openapi.json that are answered: read off the dataclasses they are made of.
+"""The components of /openapi.json: what is answered, and what is sent.
 
-Types come from the dataclass (``engine.answer.documents.keys``), words from its docstring and from
-``glossary.yaml``. What is sent has marshmallow schemas, which apispec reads.
+What is answered is read off the dataclasses that it is made of: types from the dataclass
+(``engine.answer.documents.keys``), words from its docstring and from ``glossary.yaml``. What is
+sent has marshmallow schemas, which apispec reads.
 """
 
+import json
 import re
 import types
 from collections.abc import Callable, Mapping
@@ -14,23 +16,32 @@ from functools import cache, reduce
 from importlib import resources
 from operator import or_
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from unicodedata import normalize
 
 import yaml
 from apispec import APISpec
-from marshmallow import Schema
+from apispec.ext.marshmallow import MarshmallowPlugin
+from marshmallow import RAISE, Schema, fields
 
 from api.answers import problems
 from api.cases.case import CaseEntry, CaseOutcome, CasePage, ShownDiagnosis
+from api.cases.edits import NOT_A_CAUSE
 from api.sums.model import Figure
+from api.version import version
 from api.web.diagnoses import SlimAnswer
+from api.web.operations import Described
+from engine import Knowledge
 from engine.answer import answer
 from engine.answer.documents import SPREAD, Key, keys
 from engine.audit.groups import AlikeGroup, LookAlike
 from engine.knowledge import items
+from engine.knowledge.items import UNITS
+from engine.knowledge.shapes import OneOf, StrictSchema
 from engine.physics.band import Band
+from engine.reasoning.request import UNIT_WORDS, RequestSchema
 from engine.rules.compile import Firing
 
-Described = dict[str, Any]
+PREFIX_NAMES = {"u": "MICRO_", "μ": "MU_", "m": "MILLI_", "k": "KILO_", "M": "MEGA_"}
 # dataclasses that the document knows by another name
 _NAMES: Mapping[Any, str] = {
     answer.CauseEntry: "RankedCause", answer.FitEntry: "Fit",
@@ -152,3 +163,77 @@ def _told(component: str, name: str, schema: Described) -> Described:
 def first_paragraph(kind: Any) -> str:
     """Return what a class says of itself."""
     return re.sub(r"\s*\n\s*", " ", (kind.__doc__ or kind.__name__).split("\n\n")[0])
+
+
+class ComponentNames:
+    """Names each schema after its class, and keeps what the class says of itself."""
+
+    def __init__(self) -> None:
+        self.descriptions: dict[str, str] = {}
+        self.strict: set[str] = set()  # those that take no unknown fields
+
+    def __call__(self, schema: object) -> str:
+        """Return the class's name without 'Schema': the same class, the same name."""
+        kind = schema if isinstance(schema, type) else type(schema)
+        name = kind.__name__.removesuffix("Schema")
+        item = hasattr(kind, "declared_by")  # of the knowledge, which is answered and never sent
+        if issubclass(kind, StrictSchema) and kind().unknown == RAISE and not item:
+            self.strict.add(name)
+        self.descriptions[name] = first_paragraph(kind)
+        return name
+
+
+def specification(names: ComponentNames, **about: Any) -> tuple[APISpec, MarshmallowPlugin]:
+    """Return an empty document, and what turns schemas into its components."""
+    plugin = MarshmallowPlugin(schema_name_resolver=names)
+    spec = APISpec("threewire", version(), "3.1.0", plugins=[plugin], **about)
+    assert plugin.converter is not None  # made when the plugin joined the document
+    plugin.converter.add_attribute_function(_closed_set)  # type: ignore[no-untyped-call]
+    return spec, plugin
+
+
+def _closed_set(_converter: object, field: fields.Field[Any], **_: Any) -> Described:
+    """Return the members of the engine's closed sets, which apispec does not know."""
+    for validator in field.validators:
+        if isinstance(validator, OneOf):
+            return {"enum": list(validator.known)}
+    return {}
+
+
+def explain_request(components: Described, knowledge: Knowledge) -> None:
+    """Put into the request's schemas the ids that are in force.
+
+    Of two spellings of one unit the one that NFKC keeps is listed: names made from both collide.
+    ``x-enum-varnames`` names the units to makers of clients, for whom mV and MV are one word.
+    """
+    for component in components.values():
+        for about in component.get("properties", {}).values():
+            if about.get("default", 0) is None:
+                del about["default"]  # left out is not the same as null
+    units = [word for word in UNIT_WORDS if normalize("NFKC", word) == word]
+    for name in {"Finding", "FindingSent"} & components.keys():
+        finding = components[name]["properties"]
+        finding["check"]["enum"] = list(knowledge.checks)
+        finding["unit"] |= {"enum": units, "x-enum-varnames": [*map(_spoken, units)]}
+        finding["circumstances"]["items"]["enum"] = list(knowledge.rows("circumstances"))
+    causes = list(dict.fromkeys((*NOT_A_CAUSE, *knowledge.causes)))
+    if "CaseClosing" in components:
+        components["CaseClosing"]["properties"]["cause"]["enum"] = causes
+
+
+def request_schema(knowledge: Knowledge) -> Described:
+    """Return the JSON Schema of a diagnosis request in one piece, its parts in ``$defs``."""
+    names = ComponentNames()
+    spec, _ = specification(names)
+    spec.components.schema(names(RequestSchema), schema=RequestSchema)
+    components: Described = spec.to_dict()["components"]["schemas"]
+    explain_request(components, knowledge)
+    text = json.dumps(components).replace("#/components/schemas/", "#/$defs/")
+    parts: Described = json.loads(text)
+    request: Described = parts.pop(names(RequestSchema))
+    return request | {"$defs": parts}
+
+
+def _spoken(unit: str) -> str:
+    prefix, base = ("", unit) if unit in (*UNITS, "Ω") else (unit[0], unit[1:])
+    return (PREFIX_NAMES.get(prefix, "") + base.replace("Ω", "OMEGA")).upper()
