@@ -62,23 +62,20 @@ def install(app: Flask, learning: Learning | None = None) -> Service:
     Raises engine.KnowledgeError when the knowledge base has a fault, SchemaError or
     StoreUnavailableError when the store cannot be used.
     """
-    knowledge = app.config.get("KNOWLEDGE") or laid(app.config.get("OVERLAYS", folders_set()))
+    folders = os.environ.get(KNOWLEDGE_FOLDERS, "").split(os.pathsep)
+    overlays = app.config.get("OVERLAYS", filter(None, folders))
+    knowledge = app.config.get("KNOWLEDGE") or laid(overlays)
     settings: Settings = app.config.get("SETTINGS") or load(environment={})
-    engine = app.config.get("DIAGNOSER") or _diagnoser(knowledge, settings.model_mebibytes * 2**20)
+    most, engine = settings.model_mebibytes * 2**20, app.config.get("DIAGNOSER")
+    if engine is None and most == MOST_BYTES:  # the usual one, which the process has already
+        engine = diagnoser_of(knowledge)
+    engine = engine or Diagnoser(knowledge, ModelStore(knowledge, most))
     database = _store(app)
-    if database is not None and settings.learn and isinstance(engine, Diagnoser):
-        engine = learning(engine, database) if learning is not None else engine
+    if database is not None and settings.learn and learning and isinstance(engine, Diagnoser):
+        engine = learning(engine, database)
     service = Service(knowledge, engine, settings, database)
     app.extensions[_KEY] = service
     return service
-
-
-def _diagnoser(knowledge: Knowledge, most: int) -> Diagnoser:
-    """Return a diagnoser whose models take at most so many bytes; with the usual bound, the one
-    that the process has already."""
-    if most == MOST_BYTES:
-        return diagnoser_of(knowledge)
-    return Diagnoser(knowledge, ModelStore(knowledge, most))
 
 
 def _store(app: Flask) -> Database | None:
@@ -103,11 +100,6 @@ def laid(folders: Iterable[str]) -> Knowledge:
     """Return the shipped knowledge, with folders laid over it where there are any."""
     overlays = [Path(folder) for folder in folders]
     return load_knowledge(overlays, style=False) if overlays else shipped_knowledge()
-
-
-def folders_set() -> list[str]:
-    """Return the folders that the setting names."""
-    return [folder for folder in os.environ.get(KNOWLEDGE_FOLDERS, "").split(os.pathsep) if folder]
 
 
 def current() -> Service:

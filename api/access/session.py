@@ -87,19 +87,22 @@ def name() -> str:
 
 
 def sign_out() -> None:
-    """End the session of this request, for whoever has a copy of its cookie too."""
+    """End the session of this request, for whoever has a copy of its cookie too.
+
+    That it has ended is noted, and what is older than any session lives is dropped.
+    """
     own, known = session.get(_OWN), current().database
     if isinstance(own, str) and known is not None:
-        known.write(lambda kept: _end(kept, own))
+        now = int(time.time())
+        late = Installation.value < f"{now - HOURS * 3600:012}"
+        old = delete(Installation).where(Installation.name.startswith(ENDED), late)
+
+        def end(kept: Session) -> None:
+            kept.execute(old)
+            kept.merge(Installation(name=f"{ENDED}{own}", value=f"{now:012}"))
+
+        known.write(end)
     session.clear()
-
-
-def _end(kept: Session, own: str) -> None:
-    """Note that a session has ended, and drop what is older than any session lives."""
-    now = int(time.time())
-    old = Installation.name.startswith(ENDED) & (Installation.value < f"{now - HOURS * 3600:012}")
-    kept.execute(delete(Installation).where(old))
-    kept.merge(Installation(name=f"{ENDED}{own}", value=f"{now:012}"))
 
 
 def caller_of_session(known: KeyCache | None) -> Caller | None:

@@ -36,9 +36,7 @@ def _row(case: Case, said: Json, knowledge: Knowledge) -> Json:
     shown = case.to_dict()
     outcome: Json = shown["outcome"] or {}
     cause: Json = next(iter(said.get("causes", ())), {})
-    told = (
-        f"{one.side or ''} {one.check} {result_of(one.body, knowledge)}" for one in case.counted
-    )
+    told = [(one.side, one.check, result_of(one.body, knowledge)) for one in case.counted]
     return {
         **{name: shown[name] for name in _HEAD},
         **{name: case.machine.get(name) for name in _MACHINE},

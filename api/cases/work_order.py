@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from functools import cached_property, lru_cache
+from functools import cache, cached_property
 from importlib import resources
 from typing import ClassVar, TypeVar
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
 from api.answers.conclusions import behind, cause_of, doubts, further_checks, handing_back
 from api.answers.finding_words import name_of, named, observed, result_of
@@ -224,8 +224,9 @@ class WorkOrder(Document):
     def outcome(self) -> WorkOrderOutcome | None:
         """Return how the case ended."""
         found = self.case.outcome
-        name = ended(found.cause, self.knowledge) if found else ""
-        return WorkOrderOutcome(**vars(found), cause_name=name) if found else None
+        if found is None:
+            return None
+        return WorkOrderOutcome(**vars(found), cause_name=ended(found.cause, self.knowledge))
 
     @property
     def knowledge_version(self) -> str | None:
@@ -260,20 +261,19 @@ def csv_text(order: WorkOrder) -> str:
 
 def html_text(order: WorkOrder) -> str:
     """Return the work order as one page that prints, with its style inside."""
-    template = _templates().get_template("work-order.html")
-    page: str = template.render(order=order.to_dict(), style=stylesheet())
+    page: str = _template().render(order=order.to_dict(), style=stylesheet())
     return page
 
 
-@lru_cache(maxsize=1)
+@cache
 def stylesheet() -> str:
     """Return the style of the printed page."""
     return (resources.files("api.cases") / "work-order.css").read_text(encoding="utf-8")
 
 
-@lru_cache(maxsize=1)
-def _templates() -> Environment:
+@cache
+def _template() -> Template:
     return Environment(
         loader=PackageLoader("api.cases", ""), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
+    ).get_template("work-order.html")  # fmt: skip

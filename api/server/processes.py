@@ -148,16 +148,16 @@ def _begin_work(worker: Any) -> None:
     sender.start(worker.app.wsgi())
 
 
-def _end_work(_server: Any, _worker: Any) -> None:
+def _end_work(*_: Any) -> None:
     from api.cases.events import sender
 
     sender.stop()
 
 
 def _worker_gone(_server: Any, worker: Any) -> None:
-    from api.web import prometheus as metrics
+    from api.web import prometheus
 
-    metrics.worker_gone(worker.pid)
+    prometheus.worker_gone(worker.pid)
 
 
 def run(make: Callable[[], Flask], refusals: tuple[type[Exception], ...]) -> None:

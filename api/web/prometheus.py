@@ -19,9 +19,10 @@ from prometheus_client.registry import Collector
 from sqlalchemy import func, select
 
 from api.service import Service
-from api.store import Database, StoreUnavailableError
+from api.store import StoreUnavailableError
 from api.store.models import CaseRow, Delivery
 from api.store.schema import newest
+from api.version import version
 
 FOLDER = "PROMETHEUS_MULTIPROC_DIR"
 _BUCKETS = (0.005, 0.01, 0.02, 0.04, 0.08, 0.16, 0.32, 0.64, 1.28, 2.56, 5.12, 10.24)
@@ -64,15 +65,12 @@ def _count(response: Response) -> Response:
 
 def page(service: Service) -> str:
     """Return all numbers of all workers in Prometheus' text format."""
-    registry = CollectorRegistry()
+    counted, kept = _OWN, CollectorRegistry()
     if os.environ.get(FOLDER):
-        MultiProcessCollector(registry)  # type: ignore[no-untyped-call]  # adds itself
-        counted = generate_latest(registry)
-    else:
-        counted = generate_latest(_OWN)
-    kept = CollectorRegistry()
+        counted = CollectorRegistry()
+        MultiProcessCollector(counted)  # type: ignore[no-untyped-call]  # adds itself
     kept.register(_Kept(service))
-    return (counted + generate_latest(kept)).decode()
+    return (generate_latest(counted) + generate_latest(kept)).decode()
 
 
 class _Kept(Collector):
@@ -83,8 +81,6 @@ class _Kept(Collector):
 
     def collect(self) -> Iterator[Metric]:
         """Give the build, and the store's numbers while it answers."""
-        from api.version import version
-
         build = GaugeMetricFamily(
             "threewire_build_info", "What runs here.", labels=("version", "knowledge", "schema")
         )
@@ -95,26 +91,20 @@ class _Kept(Collector):
     def _store(self) -> Iterator[Metric]:
         if self._service.database is None:
             return
-        counts: tuple[int, int] | None = None
+        cases = select(func.count()).select_from(CaseRow).where(CaseRow.state == "open")
+        queued = select(func.count()).select_from(Delivery).where(Delivery.state == "waiting")
+        counts: list[int] = []
         if self._service.store_fault() is None:
-            with suppress(StoreUnavailableError):
-                counts = self._counts(self._service.database)
-        up = int(counts is not None)
-        yield GaugeMetricFamily("threewire_store_up", "Whether the database takes a write.", up)
-        if counts is not None:
-            cases, waiting = counts
-            yield GaugeMetricFamily("threewire_cases_open", "Cases that are open.", cases)
-            name = "threewire_deliveries_waiting"
-            yield GaugeMetricFamily(name, "Events that are not delivered yet.", waiting)
-
-    @staticmethod
-    def _counts(database: Database) -> tuple[int, int]:
-        """Return how many cases are open and how many deliveries wait."""
-        number = select(func.count())
-        opened = number.select_from(CaseRow).where(CaseRow.state == "open")
-        queued = number.select_from(Delivery).where(Delivery.state == "waiting")
-        with database.reading() as session:
-            return session.scalar(opened) or 0, session.scalar(queued) or 0
+            with suppress(StoreUnavailableError), self._service.database.reading() as session:
+                counts = [session.scalar(one) or 0 for one in (cases, queued)]
+        told = "Whether the database takes a write."
+        yield GaugeMetricFamily("threewire_store_up", told, int(bool(counts)))
+        names = {
+            "threewire_cases_open": "Cases that are open.",
+            "threewire_deliveries_waiting": "Events that are not delivered yet.",
+        }
+        for (name, about), count in zip(names.items(), counts, strict=False):
+            yield GaugeMetricFamily(name, about, count)
 
 
 def worker_gone(process: int) -> None:

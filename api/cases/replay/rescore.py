@@ -3,7 +3,6 @@
 Pure: the same case and the same knowledge base give the same row in any process.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from api.cases.case import Case, LeftOut
@@ -58,32 +57,25 @@ def rescore(engine: Engine, case: Case) -> Row:
 
 
 def seen(diagnosis: Json, confirmed: str) -> View:
-    """Return what a diagnosis says of the confirmed cause.
+    """Return what a diagnosis, a kept one or a whole answer, says of the confirmed cause.
 
     Where two sides were diagnosed it is that side which has the cause further up.
     """
     sides = list((diagnosis.get("sides") or {}).values()) or [diagnosis]
     best = min(sides, key=lambda side: _rank(side, confirmed))  # the first of equals
-    causes = best.get("causes") or []
-    rank = _rank(best, confirmed)
+    causes, rank = best.get("causes") or [], _rank(best, confirmed)
     found = rank < _NOT_THERE
+    checks = [best.get("next_check"), *(best.get("next_checks") or ())]
     return View(
         diagnosis.get("knowledge_version"), rank if found else None,
         causes[rank - 1]["probability"] if found else None, causes[0]["id"] if causes else None,
-        _next_check(best),
+        next((str(one["check"]) for one in checks if one), None),
     )  # fmt: skip
 
 
 def _rank(side: Json, confirmed: str) -> int:
     ids = [cause["id"] for cause in side.get("causes") or []]
     return ids.index(confirmed) + 1 if confirmed in ids else _NOT_THERE
-
-
-def _next_check(side: Json) -> str | None:
-    """Return the id of the next check, from what a case keeps or from an engine's whole answer."""
-    whole: Sequence[Json] = side.get("next_checks") or []
-    first = side.get("next_check") or (whole[0] if whole else None)
-    return None if first is None else str(first["check"])
 
 
 def change(confirmed: str, before: View, after: View) -> str:
@@ -93,7 +85,7 @@ def change(confirmed: str, before: View, after: View) -> str:
     """
     if confirmed == NEVER_FOUND or before.leading is None or after.leading is None:
         return "not-scored"
-    first, second = _place(before), _place(after)
+    first, second = (min(one.rank or _NOT_THERE, MOST_CAUSES + 1) for one in (before, after))
     if first != second:
         return "better" if second < first else "worse"
     if before.probability is None or after.probability is None:
@@ -102,7 +94,3 @@ def change(confirmed: str, before: View, after: View) -> str:
     if abs(gained) < NOTICED:
         return "same"
     return "better" if gained > 0 else "worse"
-
-
-def _place(view: View) -> int:
-    return min(view.rank or _NOT_THERE, MOST_CAUSES + 1)
