@@ -32,39 +32,34 @@ _log = logging.getLogger("threewire.assistants")
 _Context = ServerRequestContext[Mapping[str, object]]
 
 
-class ToolServer:
-    """Lists the tools and calls them, one call at a time, in a thread: pings are answered."""
+def tool_server(engine: Diagnoser) -> Server[Mapping[str, object]]:
+    """Return the protocol's server; a tool is called in a thread, so that pings are answered."""
+    known = {one.name: one for one in tools(engine.knowledge)}
+    turn = anyio.CapacityLimiter(1)  # a thread's rule engines are made once
 
-    def __init__(self, engine: Diagnoser) -> None:
-        self._engine = engine
-        self._tools = {one.name: one for one in tools(engine.knowledge)}
-        self._turn = anyio.CapacityLimiter(1)  # a thread's rule engines are made once
-
-    def server(self) -> Server[Mapping[str, object]]:
-        """Return the protocol's server."""
-        return Server(
-            "threewire", version=version(), instructions=SAFETY,
-            on_list_tools=self._list, on_call_tool=self._call,
-        )  # fmt: skip
-
-    async def _list(self, _: _Context, __: PaginatedRequestParams | None) -> ListToolsResult:
+    async def listed(_: _Context, __: PaginatedRequestParams | None) -> ListToolsResult:
         only_reads = ToolAnnotations(read_only_hint=True, open_world_hint=False)
         return ListToolsResult(tools=[
             ListedTool(
                 name=one.name, description=one.about, input_schema=dict(one.takes),
                 annotations=only_reads,
             )
-            for one in self._tools.values()
+            for one in known.values()
         ])  # fmt: skip
 
-    async def _call(self, _: _Context, sent: CallToolRequestParams) -> CallToolResult:
-        tool = self._tools.get(sent.name)
+    async def call(_: _Context, sent: CallToolRequestParams) -> CallToolResult:
+        tool = known.get(sent.name)
         if tool is None:
-            raise MCPError(INVALID_PARAMS, unknown("tool", sent.name, self._tools))
-        call = partial(called, self._engine, tool, sent.arguments or {})
-        told = await anyio.to_thread.run_sync(call, limiter=self._turn)
+            raise MCPError(INVALID_PARAMS, unknown("tool", sent.name, known))
+        work = partial(called, engine, tool, sent.arguments or {})
+        told = await anyio.to_thread.run_sync(work, limiter=turn)
         text = TextContent(type="text", text=strict_json.dumps(told.document))
         return CallToolResult(content=[text], is_error=told.bad)
+
+    return Server(
+        "threewire", version=version(), instructions=SAFETY, on_list_tools=listed,
+        on_call_tool=call,
+    )  # fmt: skip
 
 
 def called(engine: Diagnoser, tool: Tool, arguments: Json) -> Told:
@@ -76,12 +71,12 @@ def called(engine: Diagnoser, tool: Tool, arguments: Json) -> Told:
         return Told(problems.document(500), bad=True)
 
 
-async def _serve(engine: Diagnoser) -> None:
-    server = ToolServer(engine).server()
-    async with stdio_server() as (heard, said):
-        await server.run(heard, said, server.create_initialization_options())
-
-
 def serve(engine: Diagnoser) -> None:
     """Answer on standard input and output until the input ends."""
-    anyio.run(_serve, engine)
+
+    async def run() -> None:
+        server = tool_server(engine)
+        async with stdio_server() as (heard, said):
+            await server.run(heard, said, server.create_initialization_options())
+
+    anyio.run(run)

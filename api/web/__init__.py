@@ -16,10 +16,9 @@ from api.web import (
     reference,
     sums,
     traces,
-    transfers,
 )
 
 _ROOMS = (
-    diagnoses, batch, cases, transfers, knowledge, drawings, sums, traces, reference, health,
+    diagnoses, batch, cases, knowledge, drawings, sums, traces, reference, health,
 )  # fmt: skip
 BLUEPRINTS: list[Blueprint] = [one.blueprint for one in _ROOMS]

@@ -1,9 +1,14 @@
-"""``/v1/diagnoses/batch``: one request a line in, one answer a line out, while lines come."""
+"""Many at once: diagnoses, one request a line in, one answer a line out; cases out, history in.
+
+Lines are answered while more of them come, a table is sent while it is made; each takes a place,
+of which a process has as many as leave a thread to others.
+"""
 
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from itertools import islice
+from itertools import chain, islice
+from typing import Any
 
 from flask import Blueprint, Response, current_app, request, stream_with_context
 
@@ -12,18 +17,34 @@ from api.access import caller, role
 from api.access.authorization import wait_for_turn
 from api.access.roles import LOCAL
 from api.answers import problems
+from api.answers.answering import MAX_BYTES
 from api.answers.batch import MEDIA_TYPE, answer_line, at, split
 from api.answers.problems import ProblemError
+from api.cases import Book
+from api.cases.lists import Wanted
+from api.cases.transfer import bring_in, exported, exported_rows
 from api.service import current
+from api.store import StoreUnavailableError
+from api.strict_json import JsonError, JsonObject
+from api.web import case_http
+from api.web.case_http import TAG as CASES
+from api.web.case_http import book
+from api.web.cases import CSV, CaseFilters
 from api.web.diagnoses import TAG
 from api.web.operations import Operation, operation
+from engine import RequestError
 
 blueprint = Blueprint("batch", __name__)
+case_http.register(blueprint)
 # The server fills a block before it hands it over, so what is less than one waits for more.
 BLOCK = 1024
 TOO_MANY = "A batch of this key, or as many as fit, is under way; send it when one has ended."
 Answering = Callable[[int, bytes], str]  # a line's number, from 1, and its bytes
 LINES = {"type": "string", "description": "One request a line, as /v1/diagnoses takes it."}
+CASE_LINES = {
+    "type": "string", "description": "One case a line, as 'threewire db export' writes it."
+}  # fmt: skip
+WAIT = "The store does not answer; send the same lines again later: none is kept twice."
 
 
 @blueprint.post("/v1/diagnoses/batch")
@@ -38,6 +59,89 @@ def diagnose_batch() -> Response:
     """
     engine = current().engine
     return streamed(lambda number, raw: answer_line(engine, number, raw, problems.log_surprise)[1])
+
+
+def _leaving(mimetype: str) -> Operation:
+    return Operation(CASES, query=CaseFilters, mimetype=mimetype, refusals=(429, 503))
+
+
+@blueprint.get("/v1/cases/export.ndjson")
+@role("read")
+@operation(_leaving(MEDIA_TYPE))
+def export_cases(**asked: Any) -> Response:
+    """Give every case that the filters let through, oldest first: one a line, with its steps.
+
+    It is read while it is sent, in pages: a case that is opened meanwhile is left out. Where the
+    store goes away it breaks off, and the body has no end.
+    """
+    cases, wanted = book(), Wanted(**asked)
+    found = exported(cases.database, cases.knowledge, wanted)
+    return _sent((strict_json.dumps(one.to_dict()) for one in found), MEDIA_TYPE)
+
+
+@blueprint.get("/v1/cases/export.csv")
+@role("read")
+@operation(_leaving(CSV))
+def export_table(**asked: Any) -> Response:
+    """Give the same cases as a table: a row a case, with its findings, without its steps.
+
+    A cell that a spreadsheet would take for a formula has an apostrophe in front.
+    """
+    cases, wanted = book(), Wanted(**asked)
+    return _sent(exported_rows(cases.database, cases.knowledge, wanted), CSV)
+
+
+def _sent(lines: Iterator[str], mimetype: str) -> Response:
+    """Return lines as a response that is sent while they are made, in the place of a batch.
+
+    Raises ProblemError 429, StoreUnavailableError when there is none at the first of them.
+    """
+    done = take_place()
+    try:
+        first = list(islice(lines, 2))  # behind the names of a table is the first of the store
+    except BaseException:
+        done()
+        raise
+    response = flowing(chain(first, lines), mimetype, done)
+    end = mimetype.rpartition("/")[2].removeprefix("x-")
+    response.headers["Content-Disposition"] = f'attachment; filename="cases.{end}"'
+    return response
+
+
+@blueprint.post("/v1/cases/import")
+@role("admin")
+@operation(
+    Operation(CASES, body=CASE_LINES, mimetype=MEDIA_TYPE, sent=MEDIA_TYPE, refusals=(429, 503))
+)
+def import_cases() -> Response:
+    """Bring in cases from elsewhere: one a line in, one line out for each, in the same order.
+
+    A line is answered with its number as ``line``, the number of the ``case`` and ``brought_in``,
+    which is false where the case is there already: sent again, or after it broke off, nothing comes
+    twice. A bad line is answered in its place with a problem document. Times and names are
+    kept; nothing is learned from these cases until they are reviewed.
+    """
+    cases = book()
+    return streamed(lambda number, raw: strict_json.dumps(at(number, brought(cases, raw))))
+
+
+def brought(cases: Book, raw: bytes) -> JsonObject:
+    """Bring in the case of one line and say what became of it, or the problem with it."""
+    if len(raw) > MAX_BYTES:
+        return problems.document(413)
+    try:
+        sent = strict_json.loads(raw)
+        case = bring_in(cases, sent if isinstance(sent, dict) else {})
+    except JsonError as fault:
+        return problems.json_document(fault)
+    except RequestError as error:
+        return problems.faults_document(error.faults, "kept")
+    except StoreUnavailableError:
+        return problems.document(503, WAIT)
+    except Exception as error:
+        problems.log_surprise(error)
+        return problems.document(500)
+    return {"brought_in": case is not None, "case": case.shown_number if case else None}
 
 
 def streamed(answer: Answering) -> Response:

@@ -78,14 +78,14 @@ def talk(
     today, and in the newest form of the protocol."""
     from mcp import Client, StdioServerParameters
 
-    from api.assistants.stdio import ToolServer
+    from api.assistants.stdio import tool_server
 
     if request.param == COMMAND:
         program = StdioServerParameters(
             command=sys.executable, args=["-m", "api", "mcp"], env=dict(os.environ)
         )
         return asyncio.run(_conversation(Client(program, mode="legacy")))
-    return asyncio.run(_conversation(Client(ToolServer(diagnoser).server())))
+    return asyncio.run(_conversation(Client(tool_server(diagnoser))))
 
 
 def test_each_tool_answers_as_the_other_doors(
