@@ -56,14 +56,10 @@ class JsonFormatter(logging.Formatter):
 
 def fault(error: BaseException) -> dict[str, str]:
     """Return type and place of an unforeseen error; its message may hold what a caller sent."""
-    frames = traceback.extract_tb(error.__traceback__)
-    places = [f"{_short(frame.filename)}:{frame.lineno} {frame.name}" for frame in frames[-12:]]
+    frames = traceback.extract_tb(error.__traceback__)[-12:]
+    # of a path the last two parts: enough to find it, and nothing of this machine
+    places = [f"{'/'.join(one.filename.split('/')[-2:])}:{one.lineno} {one.name}" for one in frames]
     return {"error": type(error).__name__, "at": " > ".join(places)}
-
-
-def _short(filename: str) -> str:
-    """Return the last two parts of a path: enough to find it, and nothing of this machine."""
-    return "/".join(filename.split("/")[-2:])
 
 
 def scrub(text: str) -> str:

@@ -17,8 +17,6 @@ import tempfile
 import threading
 import time
 import weakref
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 
 _SLOT = struct.Struct("<Qd")  # who, and when the bucket is full again (monotonic seconds)
@@ -52,15 +50,18 @@ class RateLimiter:
         """Count one for ``name`` if its bucket has room, and say whether it had."""
         each = 60.0 / per_minute
         who = int.from_bytes(hashlib.blake2b(name.encode(), digest_size=8).digest(), "little") or 1
-        with self._held():
-            now = time.monotonic()
-            offset, full_at = self._find(who)
-            full_at = max(full_at, now)
-            after = full_at + each
-            allowed = after - now <= 60.0 + 1e-6
-            if allowed:
-                full_at = after
-                _SLOT.pack_into(self._table, offset, who, full_at)
+        with self._threads:
+            fcntl.lockf(self._file, fcntl.LOCK_EX)
+            try:
+                now = time.monotonic()
+                offset, full_at = self._find(who)
+                full_at = max(full_at, now)
+                allowed = full_at + each - now <= 60.0 + 1e-6
+                if allowed:
+                    full_at += each
+                    _SLOT.pack_into(self._table, offset, who, full_at)
+            finally:
+                fcntl.lockf(self._file, fcntl.LOCK_UN)
         room = 60.0 - (full_at - now)
         wait = 0.0 if allowed else each - room
         return Verdict(allowed, max(0, int(room / each + 1e-6)), wait, full_at - now)
@@ -76,12 +77,3 @@ class RateLimiter:
             if full_at < best_full:
                 best, best_full = offset, full_at
         return best, 0.0
-
-    @contextmanager
-    def _held(self) -> Iterator[None]:
-        with self._threads:
-            fcntl.lockf(self._file, fcntl.LOCK_EX)
-            try:
-                yield
-            finally:
-                fcntl.lockf(self._file, fcntl.LOCK_UN)

@@ -33,12 +33,12 @@ from api.cases.edits import Edit
 from api.cases.events import outbox
 from api.cases.idempotency import Also
 from api.cases.learning import LearningDiagnoser
-from api.cases.photos import Photo, keeping, photo_of
+from api.cases.photos import Photo, keeping
 from api.cases.rows import case_of, keep, kept, made_with, new_row, step_of, update_row
 from api.cases.work_order import WorkOrder, work_order
 from api.service import Engine, Service
 from api.store import Database, StoreUnavailableError
-from api.store.models import BY, CaseRow, StepRow
+from api.store.models import BY, CasePhoto, CaseRow, StepRow
 from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 
@@ -244,7 +244,10 @@ class Book:
 
     def photo(self, number: str, name: str) -> bytes:
         """Return a photo of a case, JPEG. Raises NoSuchPhoto."""
-        found = photo_of(self.database, self.get(number).number, name)
+        query = select(CasePhoto.body).join(CaseRow, CaseRow.order == CasePhoto.case_order)
+        wanted = CaseRow.number == self.get(number).number, CasePhoto.name == name
+        with self.database.reading() as session:
+            found = session.scalar(query.where(*wanted))
         if found is None:
             raise NoSuchPhoto("This case has no such photo.")
         return found

@@ -223,7 +223,10 @@ def _write_over(database: Database) -> None:
     """Write over what is free. Raises SpaceNotFreedError."""
     try:
         if not database.is_sqlite:
-            _vacuum(database)
+            alone = database.engine.execution_options(isolation_level="AUTOCOMMIT")
+            with alone.connect() as connection:
+                for table in Base.metadata.sorted_tables:
+                    connection.execute(text(f'VACUUM (FULL) "{table.name}"'))
         elif not _empty_journal(database, BUSY_SECONDS, "VACUUM"):
             raise SpaceNotFreedError(_NOT_FREED)
     except (sqlite3.OperationalError, DBAPIError) as error:
@@ -233,13 +236,6 @@ def _write_over(database: Database) -> None:
 _NOT_FREED = (
     "erased, but the space it took is not yet written over; run it again with the service stopped"
 )
-
-
-def _vacuum(database: Database) -> None:
-    alone = database.engine.execution_options(isolation_level="AUTOCOMMIT")
-    with alone.connect() as connection:
-        for table in Base.metadata.sorted_tables:
-            connection.execute(text(f'VACUUM (FULL) "{table.name}"'))
 
 
 def _empty_journal(database: Database, seconds: float, *first: str) -> bool:

@@ -11,7 +11,6 @@ from sqlalchemy.orm import Session
 
 from api.cases.case import Case
 from api.cases.idempotency import Also
-from api.store import Database
 from api.store.models import CasePhoto, CaseRow
 
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -79,12 +78,3 @@ def keeping(photo: Photo | None, also: Also | None) -> Also | None:
             also(session, case)
 
     return keep
-
-
-def photo_of(database: Database, number: str, name: str) -> bytes | None:
-    """Return the JPEG of a photo of a case; None where there is no such one."""
-    query = select(CasePhoto.body).join(CaseRow, CaseRow.order == CasePhoto.case_order)
-    with database.reading() as session:
-        return session.scalars(
-            query.where(CaseRow.number == number, CasePhoto.name == name)
-        ).one_or_none()

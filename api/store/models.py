@@ -29,9 +29,9 @@ class UtcTime(sa.TypeDecorator[datetime]):
 
     def process_result_value(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:
         """Return the moment with its zone."""
-        if value is not None and value.tzinfo is None:
-            return value.replace(tzinfo=UTC)
-        return value.astimezone(UTC) if value is not None else None
+        if value is None:
+            return None
+        return value.astimezone(UTC) if value.tzinfo else value.replace(tzinfo=UTC)
 
 
 class Base(DeclarativeBase):

@@ -40,7 +40,7 @@ class CircuitDrawingQuery(ShapeQuery):
 @blueprint.post("/v1/drawings")
 @role("read")
 @operation(Operation("diagnosis", body=RequestSchema, query=DrawingQuery, mimetype=SVG))
-def draw(shape: str = "", side: str | None = None) -> Response:
+def draw(shape: Shape = "wide", side: str | None = None) -> Response:
     """Draw the circuit of one machine with what was found, what is suspected, what is next."""
     asked = in_full(requests.json_body())
     status, document = answer_request(current().engine, asked)
@@ -50,7 +50,7 @@ def draw(shape: str = "", side: str | None = None) -> Response:
     if side is not None and side not in document.get("sides", {}):
         message = f"no finding is of the {side} side; give a finding its side, or leave this out"
         raise requests.bad_query({"side": message})
-    picture = svg(current().knowledge, asked, document, shape=_shape(shape), side=side)
+    picture = svg(current().knowledge, asked, document, shape=shape, side=side)
     response = current_app.response_class(picture, mimetype=SVG)
     response.headers["Content-Security-Policy"] = replies.policy(stylesheet())
     return response
@@ -58,14 +58,10 @@ def draw(shape: str = "", side: str | None = None) -> Response:
 
 @blueprint.get("/v1/circuits/<id_>.svg")
 @operation(Operation("knowledge", query=CircuitDrawingQuery, mimetype=SVG))
-def draw_circuit(id_: str, shape: str = "", coil: str = "unknown") -> Response:
+def draw_circuit(id_: str, shape: Shape = "wide", coil: str = "unknown") -> Response:
     """Draw one of the circuits, healthy."""
     knowledge = current().knowledge
     if id_ not in knowledge.circuits:
         raise replies.missing("circuit", id_, knowledge.circuits)
-    picture = circuit_svg(knowledge, id_, coil, shape=_shape(shape))
+    picture = circuit_svg(knowledge, id_, coil, shape=shape)
     return replies.tagged(picture, SVG, replies.policy(stylesheet()))
-
-
-def _shape(asked: str) -> Shape:
-    return "tall" if asked == "tall" else "wide"

@@ -107,19 +107,25 @@ def described(
 def _description(told: Operation, view: Callable[..., Any], rule: Rule, method: str) -> Described:
     first, *others = view.__name__.split("_")
     paragraphs = [_SEVERAL_LINES.sub(" ", text) for text in (view.__doc__ or "").split("\n\n")]
+    role, path = needed(view), path_of(rule.rule)
+    headers = {name: name for name in ("X-Request-Id", *told.sends)}
+    good = {
+        "description": paragraphs[0],
+        "headers": headers,
+        "content": {told.mimetype: {"schema": {"type": "string"}}},
+    }
     found: Described = {
         "operationId": first + "".join(word.capitalize() for word in others),
         "tags": [told.tag],
         "summary": paragraphs[0],
         "parameters": [
-            *(_path_parameter(told, path_of(rule.rule), name) for name in sorted(rule.arguments)),
+            *(_path_parameter(told, path, name) for name in sorted(rule.arguments)),
             {"in": "query", "schema": told.query},
             *told.headers,
             "RequestId",
         ],
-        "responses": {str(told.status): _answered(told, paragraphs[0])},
+        "responses": {str(told.status): good},
     }
-    role = needed(view)
     if role != "public":
         found |= {"security": [{"key": []}, {}], "x-role": role}
     if told.body is not None:
@@ -129,11 +135,9 @@ def _description(told: Operation, view: Callable[..., Any], rule: Rule, method: 
             "content": {one: {"schema": told.body} for one in (told.sent, *told.also_sent)},
         }
     if method == "GET":
-        headers = {name: name for name in ("X-Request-Id", *told.sends)}
         found["responses"]["304"] = {"description": "Not changed.", "headers": headers}
-    found["responses"] |= {
-        str(status): str(status) for status in sorted(_refusals(told, rule, role))
-    }
+    refused = sorted(_refusals(told, rule, role))
+    found["responses"] |= {str(status): str(status) for status in refused}
     return found
 
 
@@ -151,14 +155,6 @@ def _refusals(told: Operation, rule: Rule, role: str) -> set[int]:
     if told.body is not None:
         found |= {415} if told.sent != JSON else {400, 413, 415}
     return found
-
-
-def _answered(told: Operation, summary: str) -> Described:
-    return {
-        "description": summary,
-        "headers": {name: name for name in ("X-Request-Id", *told.sends)},
-        "content": {told.mimetype: {"schema": {"type": "string"}}},
-    }
 
 
 def _path_parameter(told: Operation, path: str, argument: str) -> Described:
