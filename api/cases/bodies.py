@@ -81,21 +81,17 @@ class _Findings(fields.List[Any]):
     """Findings that the engine checks; here they are counted."""
 
     def __init__(self, least: int, most: int, **kwargs: Any) -> None:
-        self.least, self.most = least, most
         about = says("The findings, in the order in which they were made.")
-        nested = fields.Nested(FindingSchema)
-        super().__init__(nested, validate=validate.Length(least, most), metadata=about, **kwargs)
+        words = "must be a list of {min} to {max} findings"
+        number = validate.Length(least, most, error=words)
+        super().__init__(fields.Nested(FindingSchema), validate=number, metadata=about, **kwargs)
 
     def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> list[Any]:
         if not isinstance(value, list | tuple):
             raise ValidationError("must be a list")
-        if len(value) < self.least:
-            raise ValidationError("must be a list of at least one finding")
-        if len(value) > self.most:
-            raise ValidationError(f"has {len(value)} entries; at most {self.most}")
+        message = "must be an object with a check and what it showed"
         strange = [place for place, one in enumerate(value) if not isinstance(one, Mapping)]
         if strange:
-            message = "must be an object with a check and what it showed"
             raise ValidationError({place: [message] for place in strange})
         return list(value)
 

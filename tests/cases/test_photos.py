@@ -6,7 +6,7 @@ import pytest
 from flask.testing import FlaskClient
 from PIL import Image
 
-from api.cases import Book, photos
+from api.cases import Book, NoSuchFinding, photos
 from api.cases.erasure import erase, forget
 from api.cases.photos import MOST_BYTES, MOST_EDGE, NotAPhoto, read_photo
 from api.store import Database
@@ -83,4 +83,5 @@ def test_photos_go_with_the_person(book: Book, database: Database, by_name: bool
     else:
         assert forget(database, "2999-01-01") == 1
     assert book.get(number).findings[0].photos is None
-    assert photos.photo_of(database, number, address.rpartition("/")[2]) is None
+    with pytest.raises(NoSuchFinding):
+        book.photo(number, address.rpartition("/")[2])
