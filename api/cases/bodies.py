@@ -82,8 +82,8 @@ class _Findings(fields.List[Any]):
 
     def __init__(self, least: int, most: int, **kwargs: Any) -> None:
         about = says("The findings, in the order in which they were made.")
-        words = "must be a list of {min} to {max} findings"
-        number = validate.Length(least, most, error=words)
+        some = "at least one finding, " if least else ""
+        number = validate.Length(least, most, error=f"must be a list of {some}at most {most}")
         super().__init__(fields.Nested(FindingSchema), validate=number, metadata=about, **kwargs)
 
     def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> list[Any]:
