@@ -9,6 +9,7 @@ import difflib
 import os
 import tomllib
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -35,15 +36,11 @@ class SettingError(Exception):
 
 def _whole(low: int, high: int) -> Callable[[Any], int]:
     def read(value: Any) -> int:
-        if isinstance(value, bool) or not isinstance(value, int | str):
-            raise SettingError(f"must be a whole number from {low} to {high}")
-        try:
-            number = int(value)
-        except ValueError:
-            number = low - 1
-        if not low <= number <= high:
-            raise SettingError(f"must be a whole number from {low} to {high}")
-        return number
+        told = isinstance(value, int | str) and not isinstance(value, bool)
+        with suppress(ValueError):
+            if told and low <= int(value) <= high:
+                return int(value)
+        raise SettingError(f"must be a whole number from {low} to {high}")
 
     return read
 
@@ -58,11 +55,10 @@ _WORDS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0"
 
 
 def _flag(value: Any) -> bool:
-    if isinstance(value, bool):
-        return value
-    if not isinstance(value, str) or value.strip().lower() not in _WORDS:
+    found = _WORDS.get(value.strip().lower()) if isinstance(value, str) else value
+    if not isinstance(found, bool):
         raise SettingError("must be yes or no")
-    return _WORDS[value.strip().lower()]
+    return found
 
 
 def _flag_or_auto(value: Any) -> str:
@@ -77,8 +73,7 @@ def _flag_or_auto(value: Any) -> str:
 def _level(value: Any) -> str:
     level = _text(value).upper()
     if level not in LEVELS:
-        message = f"{unknown('level', level, LEVELS)}; one of {', '.join(LEVELS)}"
-        raise SettingError(message)
+        raise SettingError(f"{unknown('level', level, LEVELS)}; one of {', '.join(LEVELS)}")
     return level
 
 

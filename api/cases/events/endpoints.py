@@ -97,6 +97,12 @@ def rotate(session: Session, endpoint_id: str, now: datetime) -> str:
     return endpoint.secret
 
 
+def secrets_of(endpoint: Endpoint, now: datetime) -> tuple[str, ...]:
+    """Return what an endpoint's messages are signed with: for a while the secret before, too."""
+    both = endpoint.old_until is not None and endpoint.old_until > now
+    return (endpoint.secret, endpoint.old_secret) if both else (endpoint.secret,)
+
+
 def _existing(session: Session, endpoint_id: str) -> Endpoint:
     found = session.get(Endpoint, endpoint_id, with_for_update=True)
     if found is None:

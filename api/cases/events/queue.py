@@ -6,7 +6,6 @@ and if the sender dies it is due again afterwards, under the same message id.
 
 import random
 from collections.abc import Collection
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import ColumnElement, and_, delete, select, update
@@ -25,18 +24,7 @@ KEEP = {"delivered": timedelta(days=30), "given-up": timedelta(days=90)}
 _PRUNED_AT_ONCE = 500
 
 
-@dataclass(frozen=True)
-class Taken:
-    """A delivery that this sender has until its lease ends, and where it goes."""
-
-    id: int
-    endpoint_id: str
-    attempt: int  # from 1
-    message: str
-    kind: str
-    payload: str
-    url: str
-    secrets: tuple[str, ...]  # the present one, and for a while the one before
+Taken = tuple[Delivery, Endpoint]  # as they were when a sender took them, until its lease ends
 
 
 def take(database: Database, now: datetime, busy: Collection[str] = ()) -> Taken | None:
@@ -71,15 +59,10 @@ def _take(session: Session, now: datetime, busy: Collection[str]) -> Taken | Non
         row.state, row.last_result = "given-up", "the endpoint is disabled"
         session.flush()
         return _take(session, now, busy)
-    both = endpoint.old_until is not None and endpoint.old_until > now
-    secrets = (endpoint.secret, endpoint.old_secret) if both else (endpoint.secret,)
-    return Taken(
-        row.id, row.endpoint_id, row.attempts, row.message, row.kind, row.payload, endpoint.url,
-        secrets,
-    )  # fmt: skip
+    return row, endpoint
 
 
-def delivered(database: Database, taken: Taken, words: str) -> None:
+def delivered(database: Database, taken: Delivery, words: str) -> None:
     """Mark a delivery as done."""
     done = update(Delivery).where(Delivery.id == taken.id)
     values = {"state": "delivered", "last_result": words}
@@ -87,17 +70,17 @@ def delivered(database: Database, taken: Taken, words: str) -> None:
 
 
 def failed(
-    database: Database, taken: Taken, words: str, now: datetime, not_before: int = 0
+    database: Database, taken: Delivery, words: str, now: datetime, not_before: int = 0
 ) -> bool:
     """Set the next attempt, at least ``not_before`` seconds away; False after the last one."""
-    last = taken.attempt >= ATTEMPTS
+    last = taken.attempts >= ATTEMPTS
     spread = random.uniform(1 - _JITTER, 1 + _JITTER)  # noqa: S311 - no secret
-    wait = 0.0 if last else max(WAITS[taken.attempt - 1] * spread, not_before)
+    wait = 0.0 if last else max(WAITS[taken.attempts - 1] * spread, not_before)
     values = {"state": "given-up" if last else "waiting", "last_result": words,
               "next_at": now + timedelta(seconds=wait)}  # fmt: skip
     # who has taken it since, because this lease ran out, knows better
     mine = update(Delivery).where(
-        Delivery.id == taken.id, Delivery.attempts == taken.attempt, Delivery.state == "waiting"
+        Delivery.id == taken.id, Delivery.attempts == taken.attempts, Delivery.state == "waiting"
     )
     database.write(lambda session: session.execute(mine.values(values)))
     return not last

@@ -22,6 +22,7 @@ from api.cases.events.queue import Taken
 from api.logs import LogLine
 from api.service import current
 from api.store import Database, StoreUnavailableError
+from api.store.models import Delivery, Endpoint
 
 SLOTS = 4  # attempts under way at once, in each process
 POLL_SECONDS = 1.0
@@ -66,7 +67,7 @@ class Sender:
         """Send everything that is due, one after the other; returns how the attempts ended."""
         ended: Counter[str] = Counter()
         while not self._stopping.is_set() and (taken := queue.take(self._database, self._now())):
-            ended[self._attempt(taken)] += 1
+            ended[self._attempt(*taken)] += 1
         return ended
 
     def _loop(self) -> None:
@@ -96,7 +97,7 @@ class Sender:
         try:
             taken = queue.take(self._database, self._now(), tuple(self._busy))
             if taken is not None:
-                self._busy.add(taken.endpoint_id)
+                self._busy.add(taken[0].endpoint_id)
                 threading.Thread(target=self._run, args=(taken,), daemon=True).start()
         finally:
             if taken is None:
@@ -105,44 +106,46 @@ class Sender:
 
     def _run(self, taken: Taken) -> None:
         try:
-            self._attempt(taken)
+            self._attempt(*taken)
         except StoreUnavailableError as error:  # the lease runs out and it is sent again
             _say(logging.WARNING, "how an event ended could not be kept", reason=str(error))
         except Exception as error:
             _say(logging.ERROR, "the event sender failed", error=type(error).__name__)
         finally:
-            self._busy.discard(taken.endpoint_id)
+            self._busy.discard(taken[0].endpoint_id)
             self._slots.release()
             self._wake.set()
 
-    def _attempt(self, taken: Taken) -> str:
+    def _attempt(self, delivery: Delivery, endpoint: Endpoint) -> str:
         """Make one attempt and keep how it ended; returns that in a word."""
-        result = self._send(taken)
-        about = {"endpoint": taken.endpoint_id, "message": taken.message,
-                 "attempt": taken.attempt, "result": result.words}  # fmt: skip
+        result = self._send(delivery, endpoint)
+        about = {"endpoint": endpoint.id, "message": delivery.message,
+                 "attempt": delivery.attempts, "result": result.words}  # fmt: skip
         if result.good:
-            queue.delivered(self._database, taken, result.words)
+            queue.delivered(self._database, delivery, result.words)
             return "delivered"
         if result.status == HTTPStatus.GONE:
             why = "the endpoint answered 410, so it was disabled"
             self._database.write(
-                lambda session: endpoints.disable(session, taken.endpoint_id, self._now(), why)
+                lambda session: endpoints.disable(session, endpoint.id, self._now(), why)
             )
             _say(logging.ERROR, "an endpoint says it is gone and was disabled", **about)
             return "given up"
-        if queue.failed(self._database, taken, result.words, self._now(), result.retry_after):
+        if queue.failed(self._database, delivery, result.words, self._now(), result.retry_after):
             _say(logging.WARNING, "an event did not get through yet", **about)
             return "to be sent again"
         _say(logging.ERROR, "an event was given up", **about)
         return "given up"
 
-    def _send(self, taken: Taken) -> PostResult:
+    def _send(self, delivery: Delivery, endpoint: Endpoint) -> PostResult:
         try:
-            leads_to = posting.target(taken.url, self._allowed)
+            leads_to = posting.target(endpoint.url, self._allowed)
         except posting.AddressRefusedError as error:
             return PostResult(0, f"refused: {error}")
-        signed = posting.headers(taken.secrets, taken.message, taken.payload, self._now())
-        return posting.post(leads_to, signed, taken.payload)
+        now = self._now()
+        secrets = endpoints.secrets_of(endpoint, now)
+        signed = posting.headers(secrets, delivery.message, delivery.payload, now)
+        return posting.post(leads_to, signed, delivery.payload)
 
 
 def _say(level: int, event: str, **fields: object) -> None:

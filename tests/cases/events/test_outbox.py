@@ -81,7 +81,7 @@ def test_a_new_secret_leaves_the_old_one_a_day(
         enqueue(session, "case.closed", {}, NOON)
     first = queue.take(database, NOON)
     assert first is not None
-    assert first.secrets == (new, old.secret)
+    assert endpoints.secrets_of(first[1], NOON) == (new, old.secret)
     later = queue.take(database, NOON + timedelta(days=2))
     assert later is not None
-    assert later.secrets == (new,)
+    assert endpoints.secrets_of(later[1], NOON + timedelta(days=2)) == (new,)

@@ -150,7 +150,7 @@ def test_one_who_lost_its_lease_changes_nothing(queue: Queue, receiver: Receiver
     assert late is not None
     queue.clock.forward(LEASE.total_seconds())
     assert queue.sender().deliver_due() == Counter(delivered=1)
-    queues.failed(queue.database, late, "late", queue.clock())
+    queues.failed(queue.database, late[0], "late", queue.clock())
     assert [(row.state, row.last_result) for row in queue.rows()] == [("delivered", "answered 200")]
 
 
