@@ -22,6 +22,7 @@ from gunicorn.glogging import Logger  # type: ignore[import-untyped]
 
 from api import logs
 from api.answers.problems import ProblemError
+from api.cases.events import sender
 from api.logs import NAME, LogLine
 from api.service import Service
 from api.settings import Settings
@@ -108,8 +109,8 @@ def configuration(settings: Settings) -> dict[str, Any]:
         # the control socket would be written into the home directory; nobody asked for one
         "control_socket_disable": True,
         "post_fork": _after_fork,
-        "post_worker_init": _begin_work,
-        "worker_exit": _end_work,
+        "post_worker_init": lambda worker: sender.start(worker.app.wsgi()),
+        "worker_exit": lambda _server, _worker: sender.stop(),
         "child_exit": _worker_gone,
     }
 
@@ -139,19 +140,6 @@ def _after_fork(_server: Any, worker: Any) -> None:
     database = service_of(worker.app.wsgi()).database
     if database is not None:
         database.forked()
-
-
-def _begin_work(worker: Any) -> None:
-    """Start what a worker does beside its requests: sending events."""
-    from api.cases.events import sender
-
-    sender.start(worker.app.wsgi())
-
-
-def _end_work(*_: Any) -> None:
-    from api.cases.events import sender
-
-    sender.stop()
 
 
 def _worker_gone(_server: Any, worker: Any) -> None:
