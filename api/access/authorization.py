@@ -8,10 +8,9 @@ from typing import Any, cast
 
 from flask import Flask, Response, current_app, g, request
 
-from api.access import exposure, session
+from api.access import LOCAL, Caller, caller, exposure, needed, session
 from api.access.keys import KeyCache
 from api.access.rate_limiter import RateLimiter, Verdict
-from api.access.roles import LOCAL, Caller, caller, needed
 from api.answers.problems import ProblemError
 from api.logs import LogLine
 from api.service import Service

@@ -23,7 +23,7 @@ from datetime import UTC, datetime
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.access.roles import ROLES, Caller
+from api.access import ROLES, Caller
 from api.store import Database, StoreUnavailableError
 from api.store.models import ApiKey, Installation
 

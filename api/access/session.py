@@ -15,9 +15,8 @@ from sqlalchemy import delete
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from api.access import exposure
+from api.access import Caller, exposure
 from api.access.keys import ENDED, KeyCache
-from api.access.roles import Caller
 from api.service import Service, current
 from api.store import Database
 from api.store.models import Installation

@@ -13,9 +13,8 @@ from typing import Any
 from flask import Blueprint, Response, current_app, request, stream_with_context
 
 from api import strict_json
-from api.access import caller, role
+from api.access import LOCAL, caller, role
 from api.access.authorization import wait_for_turn
-from api.access.roles import LOCAL
 from api.answers import problems
 from api.answers.answering import MAX_BYTES
 from api.answers.batch import MEDIA_TYPE, answer_line, at, split

@@ -11,8 +11,7 @@ from typing import Any
 from flask import Blueprint, Response, current_app, request
 from marshmallow import Schema
 
-from api.access import caller
-from api.access.roles import LOCAL
+from api.access import LOCAL, caller
 from api.answers import problems
 from api.answers.problems import ProblemError
 from api.cases import Book, CaseError, NoSuchCase, NoSuchFinding, StaleCase, idempotency, texts

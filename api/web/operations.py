@@ -15,7 +15,7 @@ from flask import Flask, Response
 from marshmallow import Schema
 from werkzeug.routing import Rule
 
-from api.access.roles import needed
+from api.access import needed
 from api.web import requests
 from api.web.requests import JSON, QuerySchema
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 import pytest
 from flask import Flask
 
-from api.access import roles
+from api import access as roles
 from api.store import Database
 from tests.access.conftest import bearer
 from tests.sweeps import swept

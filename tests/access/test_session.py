@@ -5,8 +5,7 @@ from collections.abc import Callable
 import pytest
 from flask import Flask, request
 
-from api.access import keys, session
-from api.access.roles import caller, role
+from api.access import caller, keys, role, session
 from api.store import Database
 
 

@@ -6,9 +6,8 @@ from typing import Any
 import pytest
 from flask import Flask
 
-from api.access import authorization
+from api.access import LOCAL, Caller, authorization
 from api.access.rate_limiter import Verdict
-from api.access.roles import LOCAL, Caller
 from api.web import batch
 from api.web.batch import Places
 
