@@ -4,6 +4,7 @@ Lines are answered while more of them come, a table is sent while it is made; ea
 of which a process has as many as leave a thread to others.
 """
 
+import io
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -43,6 +44,7 @@ LINES = {"type": "string", "description": "One request a line, as /v1/diagnoses 
 CASE_LINES = {
     "type": "string", "description": "One case a line, as 'threewire db export' writes it."
 }  # fmt: skip
+BAD_BODY = "The body ended before it was complete, came too slowly, or is badly framed."
 WAIT = "The store does not answer; send the same lines again later: none is kept twice."
 
 
@@ -148,10 +150,9 @@ def streamed(answer: Answering) -> Response:
 
     Raises ProblemError 429 where batches of this key, or as many as fit, are under way.
     """
-    request.max_content_length = sys.maxsize  # lines are bounded in length and number instead
-    read = whole_body(request.stream.read, request.content_length)  # 413 beyond even that
+    body = Body()
     done = take_place()
-    texts = stream_with_context(_answers(answer, current().settings.batch_lines, read, done))
+    texts = stream_with_context(_answers(answer, current().settings.batch_lines, body, done))
     return flowing(texts, MEDIA_TYPE, done)
 
 
@@ -178,21 +179,22 @@ def flowing(texts: Iterator[str], mimetype: str, done: Callable[[], None]) -> Re
 
 
 def _answers(
-    answer: Answering, limit: int, read: Callable[[int], bytes], done: Callable[[], None]
+    answer: Answering, limit: int, body: "Body", done: Callable[[], None]
 ) -> Iterator[str]:
     """Yield the answers. A caller that stalls is the server's to end (slow_clients)."""
     number = 0
-    lines = split(read, BLOCK)
+    lines = split(lambda size: body.read(size) or b"", BLOCK)
     try:
         for number, raw in enumerate(islice(lines, limit), start=1):
             if number > 1:  # the first is the request, which is counted
                 wait_for_turn()
             yield answer(number, raw)
         if next(lines, None) is not None:
-            yield _problem(413, f"More than {limit} lines; the rest is not read.", limit + 1)
+            fault = problems.document(413, f"More than {limit} lines; the rest is not read.")
+            yield strict_json.dumps(at(limit + 1, fault))
     except BodyError:
-        detail = "The body ended before it was complete, came too slowly, or is badly framed."
-        yield _problem(400, detail, number + 1)
+        fault = problems.document(400, BAD_BODY)
+        yield strict_json.dumps(at(number + 1, fault))
     finally:
         done()
 
@@ -224,26 +226,32 @@ class BodyError(Exception):
     """The body cannot be read to its end: the caller has gone, or sends it wrongly."""
 
 
-def whole_body(read: Callable[[int], bytes], length: int | None) -> Callable[[int], bytes]:
-    """Return ``read``, raising BodyError for a body that is broken, or shorter than announced.
+class Body(io.RawIOBase):
+    """The body of the request that is being handled, as it comes, ``most`` bytes of it.
 
-    The server raises one thing or another for the first, and nothing for the second.
+    Reading raises ProblemError 413 beyond these, and BodyError for a body that is broken or shorter
+    than announced: the server raises one thing or another for the first, nothing for the second.
     """
-    left = length or 0
 
-    def reading(size: int) -> bytes:
-        nonlocal left
+    def __init__(self, most: int = sys.maxsize) -> None:
+        request.max_content_length = sys.maxsize  # bounded here, or in lines
+        self._stream, self._most, self._came = request.stream, most, 0
+        self._announced = request.content_length or 0
+
+    def readable(self) -> bool:
+        """Return that it can be read."""
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        """Take out what is there; 0 at the end."""
         try:
-            piece = read(size)
+            piece = self._stream.read(len(buffer))
         except Exception as error:
             raise BodyError from error
-        left -= len(piece)
-        if not piece and left > 0:
+        self._came += len(piece)
+        if self._came > self._most:
+            raise ProblemError(413, f"Send at most {self._most // 2**20} MiB.")
+        if not piece and self._came < self._announced:
             raise BodyError
-        return piece
-
-    return reading
-
-
-def _problem(status: int, detail: str, number: int) -> str:
-    return strict_json.dumps(at(number, problems.document(status, detail)))
+        buffer[: len(piece)] = piece
+        return len(piece)

@@ -1,9 +1,6 @@
 """``/v1/traces``: a recording of the pull in, findings out; nothing is kept."""
 
 import io
-import sys
-from collections.abc import Callable
-from typing import Any
 
 from flask import Blueprint, Response, request
 from marshmallow import fields, validate
@@ -14,7 +11,7 @@ from api.cases.bodies import TypedText
 from api.recordings.document import READING, TraceAnswer, document, read_file
 from api.service import current
 from api.web import replies
-from api.web.batch import BodyError, whole_body
+from api.web.batch import BAD_BODY, Body, BodyError
 from api.web.diagnoses import TAG
 from api.web.operations import Operation, operation
 from api.web.requests import QuerySchema, choice
@@ -56,8 +53,7 @@ def read_trace(channels: str = "", rate: float | None = None, cranking: str = ""
     At most 64 MiB, read while it comes; nothing is kept. What is wrong with it is told with its row
     and column. One recording at a time is read in a process: another is told when to come again.
     """
-    request.max_content_length = sys.maxsize  # bounded here instead
-    body = _Body(whole_body(request.stream.read, request.content_length))
+    body = Body(MOST_BYTES)
     if not READING.acquire(blocking=False):
         raise ProblemError(429, TOO_MANY, headers={"Retry-After": "5"})
     try:
@@ -67,26 +63,6 @@ def read_trace(channels: str = "", rate: float | None = None, cranking: str = ""
     except TraceError as error:
         raise ProblemError(422, "The recording cannot be read.", pairs(error.faults)) from None
     except BodyError:
-        raise ProblemError(400, "The body ended before it was complete.") from None
+        raise ProblemError(400, BAD_BODY) from None
     finally:
         READING.release()
-
-
-class _Body(io.RawIOBase):
-    """What is sent, as it comes, up to MOST_BYTES. Reading on raises ProblemError 413."""
-
-    def __init__(self, read: Callable[[int], bytes]) -> None:
-        self._read, self._left = read, MOST_BYTES
-
-    def readable(self) -> bool:
-        """Return that it can be read."""
-        return True
-
-    def readinto(self, buffer: Any) -> int:
-        """Take out what is there; 0 at the end."""
-        piece = self._read(len(buffer))
-        self._left -= len(piece)
-        if self._left < 0:
-            raise ProblemError(413, "Send at most 64 MiB: record less, or more slowly.")
-        buffer[: len(piece)] = piece
-        return len(piece)
