@@ -46,10 +46,6 @@ DRAWS = 20
 FREE_TRIES = 5  # beside the store; then the case is held while the engine is asked
 
 
-class _NumberTakenError(Exception):
-    """A case has the number that was drawn."""
-
-
 class _OvertakenError(Exception):
     """Somebody wrote to the case while the engine was asked."""
 
@@ -90,10 +86,10 @@ class Book:
         _check_by(by)
         edit = edits.opened(data, "", by, self._now())
         case = diagnose_case(self.engine, edit.case, edit.sent)
-        for _ in range(DRAWS):  # a number that is taken is drawn again
+        for _ in range(DRAWS):
             numbered = replace(edit, case=replace(case, number=self._draw()))
             write = partial(self._write_new, edit=numbered, by=by, also=also)
-            with suppress(_NumberTakenError):
+            with suppress(IntegrityError):  # a number that is taken is drawn again
                 return self.database.write(write)
         raise RuntimeError(f"no free case number was drawn in {DRAWS} tries")
 
@@ -334,10 +330,6 @@ class Book:
     def _write_new(self, session: Session, edit: Edit, by: str, also: Also | None) -> Case:
         row = new_row(edit.case, self.knowledge)
         session.add(row)
-        try:
-            session.flush()
-        except IntegrityError as error:
-            raise _NumberTakenError from error
         return self._finish(session, row, edit, by, also)
 
     def _write(self, session: Session, number: str, edit: Edit, by: str, also: Also | None) -> Case:

@@ -17,12 +17,12 @@ from api.cases.rows import case_of, entry_of
 from api.store import Database
 from api.store.models import CaseRow
 from engine import Fault, RequestError
-from engine.knowledge.faults import unknown
 
 STATES = (OPEN, CLOSED)
 MOST = 200
 DEFAULT = 50
 TEXT = 200
+_MOST_TYPED = {"fleet_number": 40, "reference": 80, "text": TEXT}
 PAGE = 200  # of an export or a replay
 _Made = TypeVar("_Made")
 
@@ -46,7 +46,10 @@ EVERY = Wanted()
 
 def listed(session: Session, wanted: Wanted, cursor: str | None, limit: int) -> CasePage:
     """Return one page of cases and the cursor of the next. Raises RequestError naming faults."""
-    _check(wanted, limit)
+    typed = {name: getattr(wanted, name) or "" for name in _MOST_TYPED}
+    told = {name: texts.fault_of(typed[name], most) for name, most in _MOST_TYPED.items()}
+    if faults := [Fault(name, fault) for name, fault in told.items() if fault]:
+        raise RequestError(faults)
     query = narrowed(select(CaseRow).options(lazyload(CaseRow.findings)), wanted)
     query = query.order_by(CaseRow.order.desc())
     if cursor is not None:
@@ -74,22 +77,6 @@ def due(session: Session, by: str, limit: int) -> tuple[CaseEntry, ...]:
     query = select(CaseRow).options(lazyload(CaseRow.findings)).where(*waits)
     rows = session.scalars(query.order_by(CaseRow.call_back_at, CaseRow.order).limit(limit))
     return tuple(map(entry_of, rows))
-
-
-def _check(wanted: Wanted, limit: Any) -> None:
-    faults = []
-    if wanted.state is not None and wanted.state not in STATES:
-        faults.append(Fault("state", unknown("state", wanted.state, STATES)))
-    limits = {"fleet_number": 40, "reference": 80, "text": TEXT}
-    for name, most in limits.items():
-        value = getattr(wanted, name)
-        fault = None if value is None else texts.fault_of(value, most)
-        if fault:
-            faults.append(Fault(name, fault))
-    if isinstance(limit, bool) or not isinstance(limit, int) or not 1 <= limit <= MOST:
-        faults.append(Fault("limit", f"must be a whole number from 1 to {MOST}"))
-    if faults:
-        raise RequestError(faults)
 
 
 def narrowed(query: Select[Any], wanted: Wanted) -> Select[Any]:
