@@ -17,7 +17,6 @@ import threading
 import time
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from sqlalchemy import func, select
@@ -110,11 +109,6 @@ def listed(session: Session) -> Sequence[ApiKey]:
     return session.scalars(select(ApiKey).order_by(ApiKey.made_at, ApiKey.id)).all()
 
 
-def in_force(session: Session) -> Sequence[ApiKey]:
-    """Return the keys that are not revoked."""
-    return session.scalars(select(ApiKey).where(ApiKey.revoked_at.is_(None))).all()
-
-
 def any_in_force(session: Session) -> bool:
     """Return whether there is a key that is not revoked."""
     query = select(func.count()).select_from(ApiKey).where(ApiKey.revoked_at.is_(None))
@@ -124,18 +118,12 @@ def any_in_force(session: Session) -> bool:
 _NOBODY = digest("")  # compared with where there is no such key, so that it takes as long
 
 
-@dataclass(frozen=True)
-class _Held:
-    digest: str
-    caller: Caller
-
-
 class KeyCache:
     """The keys of one store, as this process last saw them."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._held: dict[str, _Held] | None = None
+        self._held: dict[str, ApiKey] | None = None
         self._ended: frozenset[str] = frozenset()
         self._read_at = self._tried_at = float("-inf")
         self._lock = threading.Lock()
@@ -154,12 +142,11 @@ class KeyCache:
         identity, secret = parts
         held = self._keys().get(identity) or self._keys(MISS_SECONDS).get(identity)
         same = matches(held.digest if held else _NOBODY, secret)
-        return held.caller if held and same else None
+        return _caller(held) if same else None
 
     def by_id(self, identity: str) -> Caller | None:
         """Return whose key this id names while it is in force. Raises StoreUnavailableError."""
-        held = self._keys().get(identity)
-        return held.caller if held else None
+        return _caller(self._keys().get(identity))
 
     def has_ended(self, session: str) -> bool:
         """Return whether a session was signed out. Raises StoreUnavailableError."""
@@ -170,7 +157,7 @@ class KeyCache:
         """Return whether no key is in force. Raises StoreUnavailableError."""
         return not self._keys()
 
-    def _keys(self, fresh: float = FRESH_SECONDS) -> dict[str, _Held]:
+    def _keys(self, fresh: float = FRESH_SECONDS) -> dict[str, ApiKey]:
         """Return the keys, read at most ``fresh`` seconds ago.
 
         One thread reads them anew; the others go on with what there is.
@@ -192,17 +179,19 @@ class KeyCache:
     def _read(self) -> None:
         try:
             with self._database.reading() as session:
-                rows = in_force(session)
+                rows = session.scalars(select(ApiKey).where(ApiKey.revoked_at.is_(None))).all()
                 ended = select(Installation.name).where(Installation.name.startswith(ENDED))
                 gone = session.scalars(ended).all()
         except StoreUnavailableError:
             if self._held is None or time.monotonic() - self._read_at > STALE_SECONDS:
                 raise
         else:
-            self._held = {
-                row.id: _Held(row.digest, Caller(row.id, row.name, row.role)) for row in rows
-            }
+            self._held = {row.id: row for row in rows}
             self._ended = frozenset(one.removeprefix(ENDED) for one in gone)
             self._read_at = time.monotonic()
         finally:
             self._tried_at = time.monotonic()
+
+
+def _caller(row: ApiKey | None) -> Caller | None:
+    return None if row is None else Caller(row.id, row.name, row.role)

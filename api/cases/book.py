@@ -13,12 +13,13 @@ from datetime import UTC, datetime
 from functools import partial
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, lazyload
 
-from api.cases import edits, learning, lists, numbers, texts
+from api.cases import edits, lists, numbers, texts
 from api.cases.case import (
+    CLOSED,
     Case,
     CaseDiagnosis,
     CaseEntry,
@@ -228,14 +229,19 @@ class Book:
         return work_order(self.diagnosed(number), self.knowledge)
 
     def review(self, counts: str, number: str | None = None, key: str | None = None) -> None:
-        """Keep an administrator's word on what is learned from. Raises RequestError for no case."""
+        """Keep an administrator's word on what is learned from: a case, or all that a key closed.
+
+        ``counts`` is 'yes', 'no' or 'auto'. Raises RequestError where it is about no closed case.
+        """
         try:
             digits = self.get(number).number if number is not None else None
         except NoSuchCase as error:
             raise RequestError([Fault("number", str(error))]) from None
-        found = self.database.write(lambda kept: learning.review(kept, digits, key, counts))
-        if not found:
-            name = "key" if number is None else "number"
+        which = CaseRow.number == digits if digits else CaseRow.closed_key == key
+        about = update(CaseRow).where(which, CaseRow.state == CLOSED)
+        word = about.values(learn="" if counts == "auto" else counts).returning(CaseRow.order)
+        if not self.database.write(lambda session: session.scalars(word).all()):
+            name = "number" if digits else "key"
             raise RequestError([Fault(name, "names no closed case")])
 
     def photo(self, number: str, name: str) -> bytes:
@@ -273,7 +279,10 @@ class Book:
         try:
             digits = numbers.read(number)
         except numbers.NotANumberError as error:
-            raise _unknown(session, error) from None
+            near = numbers.neighbours(error.digits) if error.slip else []
+            there = select(CaseRow.number).where(CaseRow.number.in_(near))
+            shown = sorted(map(numbers.show, session.scalars(there))) if near else []
+            raise NoSuchCase(str(error), error.slip, shown) from None
         query = select(CaseRow).where(CaseRow.number == digits)
         query = query if findings else query.options(lazyload(CaseRow.findings))
         row = session.scalars(query.with_for_update() if hold else query).one_or_none()
@@ -377,12 +386,6 @@ def write_step(session: Session, row: CaseRow, edit: Edit, by: str) -> None:
     )  # fmt: skip
     if case.diagnosis is not None:
         keep(session, row.order, case.version, case.diagnosis)
-
-
-def _unknown(session: Session, error: numbers.NotANumberError) -> NoSuchCase:
-    near = numbers.neighbours(error.digits) if error.slip else []
-    found = session.scalars(select(CaseRow.number).where(CaseRow.number.in_(near))) if near else ()
-    return NoSuchCase(str(error), error.slip, sorted(numbers.show(one) for one in found))
 
 
 def _check_by(by: str) -> None:

@@ -23,7 +23,7 @@ from api.cases.case import (
     Withdrawal,
 )
 from api.cases.diagnosis import NOTHING_SENT, Sent
-from api.cases.photos import Photo, address_of
+from api.cases.photos import Photo
 from api.strict_json import Json
 from api.translation import N_
 from engine import Fault, Knowledge, RequestError
@@ -81,7 +81,8 @@ def findings_added(
     if photo is not None:
         if sum(len(one.photos or ()) for one in case.findings) >= MOST_PHOTOS:
             raise RequestError([Fault("photo", f"a case takes {MOST_PHOTOS} photos and has them")])
-        new = (replace(new[0], photos=(address_of(case.number, photo),)), *new[1:])
+        address = f"/v1/cases/{case.number}/photos/{photo.name}"
+        new = (replace(new[0], photos=(address,)), *new[1:])
     after = replace(case, findings=case.findings + new)
     return Edit(after, "finding-added", {"findings": _told(new)}, Sent(first=first))
 

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 from threading import Lock
 from typing import Any, TypeVar
 
-from sqlalchemy import func, select, update
-from sqlalchemy.orm import Session
+from sqlalchemy import func, select
 
 from api.cases.case import CLOSED
 from api.cases.edits import NOT_A_CAUSE
@@ -223,14 +222,3 @@ def _added_up(counts: Iterable[tuple[_Key, int]]) -> Counter[_Key]:
     for key, count in counts:
         found[key] += count
     return found
-
-
-def review(session: Session, number: str | None, key: str | None, counts: str) -> int:
-    """Keep an administrator's word on a closed case, or on all that one key closed.
-
-    ``counts`` is 'yes', 'no' or 'auto'. Returns how many cases it is about.
-    """
-    which = CaseRow.number == number if number is not None else CaseRow.closed_key == key
-    word = "" if counts == "auto" else counts
-    about = update(CaseRow).where(which, CaseRow.state == CLOSED).values(learn=word)
-    return len(session.scalars(about.returning(CaseRow.order)).all())

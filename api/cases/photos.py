@@ -61,11 +61,6 @@ def _pixels(sent: bytes) -> Image.Image:
     return bare
 
 
-def address_of(number: str, photo: Photo) -> str:
-    """Return where a photo of a case is fetched."""
-    return f"/v1/cases/{number}/photos/{photo.name}"
-
-
 def keeping(photo: Photo | None, also: Also | None) -> Also | None:
     """Return what a step does besides: keep the photo, and what it would do anyhow."""
     if photo is None:
