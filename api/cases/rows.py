@@ -67,30 +67,41 @@ def step_of(row: StepRow, knowledge: Knowledge) -> CaseStep:
 
 def new_row(case: Case, knowledge: Knowledge) -> CaseRow:
     """Return the row of a new case, its findings with it."""
-    row = CaseRow(
-        number=case.number, version=case.version, opened_at=case.opened_at,
-        opened_by=case.opened_by, findings=[_finding(one) for one in case.findings],
-    )  # fmt: skip
-    _set(row, case, knowledge)
+    row = CaseRow(number=case.number, opened_at=case.opened_at, opened_by=case.opened_by)
+    update_row(row, case, knowledge)
     return row
 
 
 def update_row(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
     """Write the next version into the row; no finding is taken out."""
-    row.version = case.version
     kept = {one.place: one for one in row.findings}
     for one in case.findings:
         if one.place not in kept:
-            row.findings.append(_finding(one))
-        elif (one.withdrawn is None) != (kept[one.place].withdrawn_at is None):
-            _withdraw(kept[one.place], one.withdrawn)
-    _set(row, case, knowledge)
-
-
-def circuit_of(machine: Json, knowledge: Knowledge) -> str:
-    """Return the id of the one circuit that the machine can have, or nothing."""
-    found = knowledge.circuits_of(machine.get("duty"), machine.get("control"))
-    return found[0].id if len(found) == 1 else ""
+            photos = list(one.photos) if one.photos else None
+            kept[one.place] = FindingRow(
+                place=one.place, body=dict(one.body), by=one.by, at=one.at, photos=photos
+            )
+            row.findings.append(kept[one.place])
+        gone, there = one.withdrawn, kept[one.place]
+        there.withdrawn_by, there.withdrawn_at, there.withdrawn_because = (
+            (gone.by, gone.at, gone.because) if gone else (None, None, None)
+        )
+    row.version, row.state, row.changed_at = case.version, case.state, case.changed_at
+    said = {name: str(getattr(case, name)) for name in TEXTS}
+    for name, value in said.items():
+        setattr(row, name, value)
+    row.machine, row.settings = dict(case.machine), dict(case.settings)
+    circuits = knowledge.circuits_of(case.machine.get("duty"), case.machine.get("control"))
+    row.circuit = circuits[0].id if len(circuits) == 1 else ""
+    row.outcome = dict(case.outcome.to_dict()) if case.outcome else None
+    row.confirmed = case.outcome.cause if case.outcome else ""
+    row.closed_key = case.outcome.by.rpartition(" via ")[2] if case.outcome else ""
+    row.closed_on = case.outcome.at.date().isoformat() if case.outcome else ""
+    row.borne_out = borne_out(case)
+    if case.is_open and row.learn == YES:  # said of another end than the case will have
+        row.learn = IMPORTED if row.imported_as else ""
+    row.leading = None if case.leading is None else dict(case.leading)
+    row.search = "\n".join([case.number, *said.values(), case.opened_by]).casefold()
 
 
 def borne_out(case: Case) -> bool:
@@ -104,38 +115,6 @@ def borne_out(case: Case) -> bool:
     cause = case.outcome.cause if case.outcome else None
     likely = any(one["id"] == cause and one["probability"] >= LEAST for one in causes)
     return bool(case.counted) and likely
-
-
-def _set(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
-    row.state, row.changed_at = case.state, case.changed_at
-    said = {name: str(getattr(case, name)) for name in TEXTS}
-    for name, value in said.items():
-        setattr(row, name, value)
-    row.machine, row.settings = dict(case.machine), dict(case.settings)
-    row.circuit = circuit_of(case.machine, knowledge)
-    row.outcome = dict(case.outcome.to_dict()) if case.outcome else None
-    row.confirmed = case.outcome.cause if case.outcome else ""
-    row.closed_key = case.outcome.by.rpartition(" via ")[2] if case.outcome else ""
-    row.closed_on = case.outcome.at.date().isoformat() if case.outcome else ""
-    row.borne_out = borne_out(case)
-    if case.is_open and row.learn == YES:  # said of another end than the case will have
-        row.learn = IMPORTED if row.imported_as else ""
-    row.leading = None if case.leading is None else dict(case.leading)
-    row.search = "\n".join([case.number, *said.values(), case.opened_by]).casefold()
-
-
-def _finding(one: CaseFinding) -> FindingRow:
-    row = FindingRow(place=one.place, body=dict(one.body), by=one.by, at=one.at)
-    row.photos = list(one.photos) if one.photos else None
-    if one.withdrawn is not None:
-        _withdraw(row, one.withdrawn)
-    return row
-
-
-def _withdraw(row: FindingRow, gone: Withdrawal | None) -> None:
-    row.withdrawn_by, row.withdrawn_at, row.withdrawn_because = (
-        (gone.by, gone.at, gone.because) if gone else (None, None, None)
-    )
 
 
 def made_with(knowledge_version: str) -> str:
