@@ -52,10 +52,12 @@ def standings(session: Session) -> list[Standing]:
 
 def _standing(session: Session, endpoint: Endpoint) -> Standing:
     mine = Delivery.endpoint_id == endpoint.id
-    counts = select(Delivery.state, func.count()).where(mine).group_by(Delivery.state)
+    number = func.count().label("number")
+    counted = select(Delivery.state, number).where(mine).group_by(Delivery.state)
     failed = select(Delivery.last_result).where(mine, Delivery.state != "delivered")
     last = session.scalar(failed.order_by(Delivery.id.desc()).limit(1))
-    return Standing(endpoint, dict(session.execute(counts).tuples().all()), last or "")
+    counts = {row.state: row.number for row in session.execute(counted)}
+    return Standing(endpoint, counts, last or "")
 
 
 def disable(session: Session, endpoint_id: str, now: datetime, why: str) -> int:
