@@ -45,19 +45,16 @@ def _home(faults: Mapping[str, str], typed: str, nearest: list[str], status: int
     if state == "mine":
         waiting = tuple(one for one in waiting if _is_mine(one))
     more = url_for(".home", q=words, state=state, after=found.next_cursor)
+    names = (gettext("Open cases"), gettext("My open cases"), gettext("Closed cases"),
+             gettext("All cases"))  # fmt: skip
     return pages.respond(
-        "home.html", status, faults=faults, typed=typed, words=words, state=state, states=_states(),
-        nearest=[shown(book().get(one)) for one in nearest], name=name_typed(),
+        "home.html", status, faults=faults, typed=typed, words=words, state=state,
+        states=dict(zip(STATES, names, strict=True)), name=name_typed(),
+        nearest=[shown(book().get(one)) for one in nearest],
         due=[shown(one) for one in waiting],
         cases=[shown(one) for one in found.cases if one.number not in {w.number for w in waiting}],
         more=more if found.next_cursor else "",
     )  # fmt: skip
-
-
-def _states() -> dict[str, str]:
-    names = (gettext("Open cases"), gettext("My open cases"), gettext("Closed cases"),
-             gettext("All cases"))  # fmt: skip
-    return dict(zip(STATES, names, strict=True))
 
 
 def _listed(words: str, state: str, after: str | None) -> CasePage:

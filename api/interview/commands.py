@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from api.interview.readings import split_details
+from api.interview.readings import short, split_details
 from api.interview.turn import Prompt
 from engine.knowledge.faults import nearest
 
@@ -86,24 +86,18 @@ def _choice(head: str, details: tuple[str, ...], prompt: Prompt) -> TypedLine:
             return TypedLine("option", value=option.value, details=details)
     if prompt.unsure and low in _UNSURE:
         return TypedLine("unsure", details=details)
-    starts = [one for one in prompt.options if len(low) >= 3 and _starts(one.words, low)]
-    starts += [one for one in prompt.options if low in ("y", "n") and _starts(one.words, low)]
+    begins = low if len(low) >= 3 or low in ("y", "n") else "?"
+    starts = [one for one in prompt.options if one.words.lower().startswith(begins)]
     if len(starts) == 1:
         return TypedLine("option", value=starts[0].value, details=details)
     return TypedLine("wrong", rest=wrong_choice(head, prompt))
 
 
-def _starts(words: str, typed: str) -> bool:
-    return words.lower().startswith(typed)
-
-
 def wrong_choice(typed: str, prompt: Prompt) -> str:
     """Return what to type instead of something that is no answer here."""
-    count = len(prompt.options)
     unsure = ", 0 for 'I don't know'" if prompt.unsure else ""
-    shown = typed if len(typed) <= 40 else typed[:37] + "..."
     known = [*COMMANDS, *(str(one.value) for one in prompt.options)]
     return (
-        f"'{shown}' is none of the answers{nearest(typed.lower(), known)}. Type a number from 1 "
-        f"to {count}{unsure}, or ? for help."
+        f"'{short(typed)}' is none of the answers{nearest(typed.lower(), known)}. Type a number "
+        f"from 1 to {len(prompt.options)}{unsure}, or ? for help."
     )

@@ -117,12 +117,12 @@ def contents_of(entries: Sequence[Entry]) -> Case | None:
     call = inquiry_of(entries)
     if "duty" not in call.fields:
         return None
-    case = as_case(enumerate(entries, start=1), call.fields)
-    return replace(case, outcome=_outcome(call))
+    return _ended(as_case(enumerate(entries, start=1), call.fields), call)
 
 
-def _outcome(call: Inquiry) -> CaseOutcome | None:
-    return CaseOutcome(call.cured, (), None, "", "", call.case.opened_at) if call.cured else None
+def _ended(case: Case, call: Inquiry) -> Case:
+    how = CaseOutcome(call.cured, (), None, "", "", case.opened_at) if call.cured else None
+    return replace(case, outcome=how)
 
 
 def entries_of(case: Case) -> list[Entry]:
@@ -179,7 +179,7 @@ def inquiry_into(case: Case, audience: str, side: str | None) -> Inquiry:
 
 def side_looked_at(call: Inquiry) -> Case:
     """Return what was told of one side so far, and that it was cured; answer 3 is finding 3."""
-    return replace(call.case, findings=call.mine, outcome=_outcome(call))
+    return _ended(replace(call.case, findings=call.mine), call)
 
 
 def order_of(inquiry: Inquiry, case: Case, desk: Desk) -> WorkOrder:

@@ -85,7 +85,7 @@ def read_reading(line: str, tags: Collection[str]) -> TypedReading:
     match = _NUMBER.match(head)
     if match is None:
         raise NotRead(gettext("'%(typed)s' is not a reading. Type a number with its unit.",
-                              typed=_short(head)))  # fmt: skip
+                              typed=short(head)))  # fmt: skip
     word = match.group(2)
     return TypedReading(number_of(match.group(1)), unit_of(word) if word else None, details=found)
 
@@ -115,7 +115,7 @@ def quantity_in(words: str, unit: str) -> float | str:
     number = number_of(match.group(1))
     known, factor = UNIT_WORDS.get(unit_of(word), (word, 1.0))
     if word and known.lower() != unit.lower():
-        raise NotRead(gettext("'%(typed)s' is not in %(unit)s.", typed=_short(words), unit=unit))
+        raise NotRead(gettext("'%(typed)s' is not in %(unit)s.", typed=short(words), unit=unit))
     return float(number * factor)
 
 
@@ -157,7 +157,7 @@ def _measure(part: str, low: str, tags: Collection[str]) -> Json:
         return {"celsius": number_of(match.group(1))}
     known = [*tags, *_FIXED, *items.MOMENTS]
     raise NotRead(
-        f"'{_short(part)}' behind the answer is not known{nearest(low, known)}. Type 'help' for "
+        f"'{short(part)}' behind the answer is not known{nearest(low, known)}. Type 'help' for "
         "what can stand there, or 'note' and your own words."
     )
 
@@ -174,7 +174,8 @@ def leads_of(text: str) -> float:
     return number_of(match.group(1)) * factor
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
+    """Return what was typed, cut where it is long."""
     return text if len(text) <= 40 else text[:37] + "..."
 
 
