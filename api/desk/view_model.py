@@ -167,6 +167,7 @@ def context(
         return shown
     chosen = check or (target.key if target.kind == "check" else None)
     leading, control = chances(call), control_told(call.inquiry, call.desk)
+    nothing = (gettext("Nothing was found yet."), "")  # what leads then is only what is frequent
     first = answer["causes"][0]
     group = [one["name"] for one in answer["causes"] if one["group"] == first["group"]]
     return {
@@ -174,7 +175,8 @@ def context(
         "ask": steps.ask(call, chosen, replaces) if chosen else None,
         "repair": steps.repair(call) if not chosen and target.kind == "repair" else None,
         "refer": answer["scope"]["because"] if target.kind == "refer" else None,
-        "chances": leading, "head": head_line(leading), "undecided": group if group[1:] else [],
+        "chances": leading, "head": head_line(leading) if call.inquiry.behind else nothing,
+        "undecided": group if group[1:] else [],
         "evidence": [(one["name"], one["looks_like"], evidence(call, one))
                      for one in answer["causes"][:SHOWN_EVIDENCE] if is_cause(one["id"])],
         "news": views.news(answer, call.before, call.inquiry, knowledge),
