@@ -36,6 +36,9 @@ FALSE_OPEN = 0.01
 # The foot is about what a common ohmmeter and its leads add: below it the scale is linear.
 OHMS_FOOT, SECONDS_FOOT = 0.3, 0.2
 LEAD_ZEROED_U = 0.02  # ohm, left after subtracting the stated leads (judgement)
+# A pull that stays on is timed till somebody takes the command off: past three seconds by the
+# check's own words, and now and then after a minute (judgement). The spread is in logs.
+STUCK_SECONDS, STUCK_SPREAD = 6.0, 0.8
 BINS = 10
 TAIL = float(ndtr(-2.0))  # what lies outside two standard uncertainties, on either side
 
@@ -580,7 +583,7 @@ class Predictor:
         return along
 
     def _seconds(self, reading: items.Reading) -> tuple[Floats, Loadings]:
-        """Return how long the pull pin is live: 0 when it never is, a minute when it stays."""
+        """Return how long the pull pin is live: 0 if never, or a pulse, or till it is ended."""
         pulse = self._cases.setting("pulse-seconds")
         live = self.variant.system_volts * 0.25
         command, after = (
@@ -588,9 +591,9 @@ class Predictor:
             for phase in ("on-command", "after-command")
         )
         mu = np.where(command, pulse, 0.0)
-        mu = np.where(after, 60.0, mu)
+        mu = np.where(after, STUCK_SECONDS, mu)
         spread = self.variant.circuit.settings["pulse-seconds"].log_sigma
-        share = np.where(after, 0.3, np.where(command, spread, 0.0))
+        share = np.where(after, STUCK_SPREAD, np.where(command, spread, 0.0))
         return mu, loadings_of(["pulse-seconds"], (share * mu)[:, None], 1e-6)
 
     def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:

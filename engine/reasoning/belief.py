@@ -31,15 +31,19 @@ from engine.reasoning.joint import Joint, Mask, Readings, weigh_together
 from engine.reasoning.observe import Observation
 from engine.reasoning.request import NOT_KNOWN, OPEN, Finding
 
+Beta = tuple[tuple[float, float], tuple[float, float]]  # of surprising ohms, of other surprises
 MAX_DECIBANS = 200.0
 GROUP_DECIBANS = 1.5  # findings that weigh two causes less apart than this do not separate them
 TINY = 1e-300
 BAD_SURPRISE = math.log(0.02)  # a result fifty times less likely than the likeliest one
-# Of faults not listed nine in ten look like a listed one, with one finding in 31 that surprises,
-# where the true cause has one in 74. How many surprise was counted on 1,600 simulated machines of
-# seeds 3 to 6 (Beta(3.5, 102) and Beta(3.2, 230)); how many look so was fitted there by log loss.
-# On 800 of seeds 7 and 8 it took the log loss from .809 to .788 (api/docs/measured.md).
-NEAR, ODD, NEAR_FITS, LISTED_FITS = 0.9, 3, 90, 220
+NEAR = 0.9  # of faults not listed: how many look like a listed one, but that more surprises
+# What share of the findings surprises is itself unknown, Beta beforehand: of one fault in the list,
+# of two at once, of one not in the list. Ohms are read on a dead circuit, with no moment to miss:
+# there a surprise is seldom a slip. Counted on simulated machines (api/docs/measured.md).
+ONE_FAULT: Beta = ((0.5, 35), (2, 160))
+TWO_FAULTS: Beta = ((1, 10), (3, 90))
+UNLISTED: Beta = ((2, 14), (1.2, 36))
+SECOND_FAULT = 0.05  # judgement: how often a machine that is called in has a second, unrelated one
 LEAST_WEIGHT = 2e-4  # hypotheses below this share of the likeliest do not steer the plan
 
 
@@ -227,24 +231,31 @@ def mixed(always: Together, sometimes: Together, share: Floats | float) -> Toget
     return Together(total, total - without, surprises)
 
 
-def like_listed(model: Model, log_prior: Floats, found: Together, used: Sequence[int]) -> Together:
+def like_listed(
+    model: Model, log_prior: Floats, found: Together, used: Sequence[int], checks: Sequence[str]
+) -> Together:
     """Return findings weighed together where a fault that is not listed may look like a listed one.
 
-    NEAR of such faults give what a listed hypothesis gives, but that more of the findings surprise:
-    a share of them that is itself unknown, Beta(ODD, NEAR_FITS) beforehand, of a listed one
-    Beta(ODD, LISTED_FITS). ``used`` are the findings that count.
+    NEAR of such faults give what a listed hypothesis gives, but that more of the findings surprise
+    (``_more_surprises``). ``used`` are the findings that count, ``checks`` those of all findings.
     """
     rows = model.unlisted
     if not used or not rows.any() or rows.all():
         return found
-    count, odd = len(used), found.surprises[used] < BAD_SURPRISE
-    many = odd.sum(axis=0)
-    listed = np.where(model.unlisted, -np.inf, log_prior + found.total)
-    listed -= log_sum(np.where(model.unlisted, -np.inf, log_prior))
-    near = log_sum(listed + _more_surprises(count)[many])
+    listed = np.where(rows, -np.inf, log_prior + found.total)
+    listed -= log_sum(np.where(rows, -np.inf, log_prior))
+    readings = [model.knowledge.checks[name].reading for name in checks]
+    ohms = [one is not None and one.unit == "ohm" for one in readings]
+    kinds = [[n for n in used if ohms[n]], [n for n in used if not ohms[n]]]
+    odd = [(found.surprises[mine] < BAD_SURPRISE).astype(np.intp) for mine in kinds]
+    counts, many = [len(one) for one in odd], [one.sum(axis=0) for one in odd]
+    near = log_sum(listed + _more_surprises(*counts)[many[0], many[1]])
     without = np.full(len(found.terms), near)
-    left = listed - found.terms[used] + _more_surprises(count - 1)[many - odd]
-    without[used] = log_sum(left)
+    for n, mine in enumerate(kinds):
+        if mine:
+            fewer = _more_surprises(counts[0] - (n == 0), counts[1] - (n == 1))
+            left = [one - odd[n] if n == place else one for place, one in enumerate(many)]
+            without[mine] = log_sum(listed - found.terms[mine] + fewer[left[0], left[1]])
     far, yes = math.log1p(-NEAR) + found.total[rows], math.log(NEAR)
     total, terms = found.total.copy(), found.terms.copy()
     total[rows] = np.logaddexp(far, yes + near)
@@ -254,14 +265,26 @@ def like_listed(model: Model, log_prior: Floats, found: Together, used: Sequence
     return Together(total, terms, found.surprises)
 
 
-@lru_cache(maxsize=128)
-def _more_surprises(count: int) -> Floats:
-    """Return the log of how much likelier 0 to ``count`` surprises are of a fault not listed."""
-    some = np.arange(count + 1)
-    likelier: Floats = (
-        betaln(some + ODD, count - some + NEAR_FITS) - betaln(ODD, NEAR_FITS)
-        - betaln(some + ODD, count - some + LISTED_FITS) + betaln(ODD, LISTED_FITS)
-    )  # fmt: skip
+@lru_cache(maxsize=512)
+def _more_surprises(ohms: int, others: int) -> Floats:
+    """Return the log of how much likelier surprises are of a fault not listed than of listed ones.
+
+    Of which there may be two. ``ohms`` and ``others`` are how many findings there are of each kind,
+    the axes of what is returned how many of them surprise.
+    """
+
+    def log_share(of: Beta) -> Floats:
+        by_kind = []
+        for count, (odd, fits) in zip((ohms, others), of, strict=True):
+            some = np.arange(count + 1)
+            by_kind.append(betaln(some + odd, count - some + fits) - betaln(odd, fits))
+        both: Floats = np.add.outer(*by_kind)
+        return both
+
+    one, two = math.log1p(-SECOND_FAULT), math.log(SECOND_FAULT)
+    likelier: Floats = log_share(UNLISTED) - np.logaddexp(
+        one + log_share(ONE_FAULT), two + log_share(TWO_FAULTS)
+    )
     return likelier
 
 
@@ -412,7 +435,8 @@ class Belief:
         Of one that is not in the list as ``like_listed`` has it.
         """
         used = [n for n, share in enumerate(self.shares) if share > 0]
-        return like_listed(self.model, self.log_prior, self._as_listed, used)
+        checks = [one.finding.check for one in self.weighed]
+        return like_listed(self.model, self.log_prior, self._as_listed, used, checks)
 
     @cached_property
     def _as_listed(self) -> Together:

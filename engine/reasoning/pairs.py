@@ -17,10 +17,17 @@ from engine.knowledge import Knowledge, items
 from engine.physics.circuit import Floats
 from engine.physics.hypotheses import Hypothesis, both, make_cases
 from engine.physics.model import HEALTHY, NO_REPAIR, Model, combine, solve_hypotheses, split_fuses
-from engine.reasoning.belief import BAD_SURPRISE, Belief, Weighed, log_sum, weigh, weigh_all
+from engine.reasoning.belief import (
+    BAD_SURPRISE,
+    SECOND_FAULT,
+    Belief,
+    Weighed,
+    log_sum,
+    weigh,
+    weigh_all,
+)
 from engine.reasoning.observe import Observation
 
-SECOND_FAULT = 0.05  # judgement: how often a machine that is called in has a second, unrelated one
 MOST_CAUSES = 11
 BY_BELIEF, BY_FINDING = 5, 3
 REPORTED = 3

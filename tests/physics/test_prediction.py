@@ -216,13 +216,17 @@ def test_the_third_pin_of_a_body_ground_part_leads_nowhere(
 
 
 def test_how_long_the_pull_pin_is_live(knowledge: Knowledge, variant: Make) -> None:
-    """A good pulse is under two seconds, a welded contact a minute, a dead timer none at all."""
+    """A good pulse is under two seconds, a dead timer gives none. A welded contact runs on till
+    somebody takes the command off: past three seconds as the check has it, a minute at most."""
     machine = variant("timed")
     welded = predicted(knowledge, machine, fault(part("relay-contact", "closed")))
     dead = predicted(knowledge, machine, fault(part("timer", "never")))
     seconds = welded.predictions["pull-pulse-seconds"].mu
     assert 0.3 < seconds[GOOD] < 2.0
-    assert seconds[FAULTY] >= 30.0
+    prediction = welded.predictions["pull-pulse-seconds"]
+    three, minute = (prediction.density(one)[FAULTY] for one in (3.0, 60.0))
+    assert seconds[FAULTY] > 3.0
+    assert min(three, minute) > 0.02 * prediction.peak()[FAULTY]
     assert dead.predictions["pull-pulse-seconds"].mu[FAULTY] == 0.0
 
 

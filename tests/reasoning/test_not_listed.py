@@ -1,5 +1,6 @@
 """A fault that is not in the list: what it gives, when it leads, and when it does not."""
 
+import math
 from typing import Any
 
 import numpy as np
@@ -10,11 +11,13 @@ from engine.physics.machine import Machine
 from engine.physics.model import NOT_LISTED, Model
 from engine.reasoning.belief import (
     BAD_SURPRISE,
-    LISTED_FITS,
     NEAR,
-    NEAR_FITS,
-    ODD,
+    ONE_FAULT,
+    SECOND_FAULT,
+    TWO_FAULTS,
+    UNLISTED,
     Belief,
+    Beta,
     _more_surprises,
     believe,
     mixed,
@@ -50,10 +53,8 @@ def test_beforehand_it_has_its_share(diagnoser: Diagnoser, model: Model) -> None
 
 def test_one_finding_says_nothing_for_or_against_it(diagnoser: Diagnoser, model: Model) -> None:
     """It gives every result as often as the whole list does, so one result leaves it where it was:
-    the prior predictive chance, summed here by hand. But for the part that looks like a listed one:
-    a finding that surprises nobody is 90/93 of it and 220/223 of a listed one."""
-    from scipy.stats import betabinom  # slow to load
-
+    the prior predictive chance, summed here by hand. But for the part that looks like a listed one,
+    a finding that surprises nobody is rarer of it."""
     before = chance(believed(diagnoser, model))
     heard = believed(diagnoser, model, {"check": "relay-click", "outcome": "not-heard"})
     seen = heard.weighed[0].log_likelihood
@@ -61,11 +62,7 @@ def test_one_finding_says_nothing_for_or_against_it(diagnoser: Diagnoser, model:
     expected = np.log(listed @ np.exp(seen) / listed.sum())
     assert seen[model.unlisted] == pytest.approx(expected)
     assert not (heard.together.surprises < BAD_SURPRISE).any()
-    less = (
-        1
-        - NEAR
-        + NEAR * betabinom.pmf(0, 1, ODD, NEAR_FITS) / betabinom.pmf(0, 1, ODD, LISTED_FITS)
-    )
+    less = 1 - NEAR + NEAR * likelier((0, 0), (0, 1))
     odds = before / (1 - before) * less
     assert chance(heard) == pytest.approx(odds / (1 + odds))
 
@@ -103,17 +100,36 @@ def test_it_does_not_lead_where_one_cause_fits(diagnoser: Diagnoser) -> None:
     assert told[NOT_LISTED] < 0.05
 
 
-@pytest.mark.parametrize("count", [1, 7, 60])
-def test_more_surprises_are_one_beta_binomial_over_another(count: int) -> None:
-    """The share of odd findings is Beta(3, 90) of a fault that is not listed, Beta(3, 220) of one
-    that is: the ratio of the two distributions as SciPy has them."""
+def share(of: Beta, ohms: tuple[int, int], others: tuple[int, int]) -> float:
+    """Return how often so many of so many surprise, as SciPy has it."""
     from scipy.stats import betabinom  # slow to load
 
-    some = np.arange(count + 1)
-    expected = betabinom.logpmf(some, count, ODD, NEAR_FITS) - betabinom.logpmf(
-        some, count, ODD, LISTED_FITS
-    )
-    assert _more_surprises(count) == pytest.approx(expected)
+    both = zip((ohms, others), of, strict=True)
+    return math.prod(float(betabinom.pmf(many, count, *one)) for (many, count), one in both)
+
+
+def likelier(ohms: tuple[int, int], others: tuple[int, int]) -> float:
+    """Return how much likelier so many surprises are of a fault not listed than of listed ones, of
+    which there are two in SECOND_FAULT of the cases."""
+    one, two, none = (share(of, ohms, others) for of in (ONE_FAULT, TWO_FAULTS, UNLISTED))
+    return none / ((1 - SECOND_FAULT) * one + SECOND_FAULT * two)
+
+
+@pytest.mark.parametrize(("ohms", "others"), [(0, 1), (7, 0), (3, 60)])
+def test_more_surprises_are_one_beta_binomial_over_others(ohms: int, others: int) -> None:
+    """The share of findings that surprise is Beta, of ohms and of others: by SciPy's sums."""
+    found = np.exp(_more_surprises(ohms, others))
+    assert found.shape == (ohms + 1, others + 1)
+    for (many, more), value in np.ndenumerate(found):
+        assert value == pytest.approx(likelier((many, ohms), (more, others)))
+
+
+def test_a_surprise_among_ohms_tells_more_than_another() -> None:
+    """They are read on a dead circuit, with no moment to miss. So many that two must be there
+    tell less again."""
+    found = _more_surprises(8, 60)
+    assert found[1, 0] - found[0, 0] > found[0, 1] - found[0, 0] > 0
+    assert found[4, 0] - found[3, 0] < found[1, 0] - found[0, 0]
 
 
 FITTING: list[dict[str, Any]] = [
@@ -129,18 +145,23 @@ def test_one_that_looks_like_a_listed_one_is_summed_by_hand(
     diagnoser: Diagnoser, model: Model
 ) -> None:
     """Nine in ten give what a listed hypothesis gives, times how much likelier its surprises
-    are; what a finding adds is all findings over all but that one."""
-    from scipy.stats import betabinom  # slow to load
-
+    are, ohms and others apart; what a finding adds is all findings over all but that one."""
     belief = believed(diagnoser, model, *FITTING)
     found = mixed(belief.always, belief.sometimes, belief.at_times)
     listed = np.where(model.unlisted, 0.0, np.exp(belief.log_prior))
 
+    ohms = np.array([one["check"].endswith("-ohms") for one in FITTING])
+    assert ohms.any()
+    assert not ohms.all()
+
     def near(left_out: int | None) -> float:
-        kept = [n for n in range(len(FITTING)) if n != left_out]
-        many = (found.surprises[kept] < np.log(0.02)).sum(axis=0)
-        more = betabinom.pmf(many, len(kept), ODD, NEAR_FITS)
-        more /= betabinom.pmf(many, len(kept), ODD, LISTED_FITS)
+        kept = np.array([n for n in range(len(FITTING)) if n != left_out])
+        odd = found.surprises < np.log(0.02)
+        kinds = [kept[ohms[kept]], kept[~ohms[kept]]]
+        more = [
+            likelier(*((int(odd[kind, n].sum()), len(kind)) for kind in kinds))
+            for n in range(len(listed))
+        ]
         logs = found.total if left_out is None else found.total - found.terms[left_out]
         return float((listed * np.exp(logs) * more).sum() / listed.sum())
 

@@ -118,11 +118,11 @@ def test_a_good_reading_is_taken_again_while_the_fault_is_brought_on(
     def proposed(pattern: str, **how: Any) -> dict[str, str]:
         answer = diagnoser.diagnose({"machine": TIMED, "on_hand": ["meter"], "findings": [
             said("engine-response", "cranks-no-start"), said("plunger-action", "no-movement"),
-            said("failure-pattern", pattern), read("relay-87-voltage", 12.0, **how),
+            said("failure-pattern", pattern), read("pull-pin-voltage", 12.0, **how),
         ]})  # fmt: skip
         assert all(("while" in one) == (words in one["say"]) for one in answer["next_checks"])
         return {one["check"]: one["say"] for one in answer["next_checks"]}
 
-    assert words in proposed(pattern)["relay-87-voltage"]
-    assert "relay-87-voltage" not in proposed("always")
-    assert "relay-87-voltage" not in proposed(pattern, **{"while": "shaken"})
+    assert words in proposed(pattern)["pull-pin-voltage"]
+    assert "pull-pin-voltage" not in proposed("always")
+    assert "pull-pin-voltage" not in proposed(pattern, **{"while": "shaken"})
