@@ -147,8 +147,11 @@ def cases(diagnoser: Diagnoser, enlarged: Sized) -> list[Drawn]:
     rng = draws.generator(11)
     found = []
     kinds = draws.cycle(draws.MACHINE_KINDS, rng)
-    for kind, _ in zip(kinds, range(enlarged(MACHINES)), strict=False):
-        model = diagnoser.models.get(draws.machine(rng, kind, unknowns=True))
+    for kind, number in zip(kinds, range(enlarged(MACHINES)), strict=False):
+        machine = draws.machine(rng, kind, unknowns=True)
+        if number == 0:  # which by chance none may have
+            machine = replace(machine, control="unknown")
+        model = diagnoser.models.get(machine)
         found += [draw(rng, diagnoser.knowledge, model) for _ in range(CASES_A_MACHINE)]
     return found
 
