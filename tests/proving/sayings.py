@@ -296,6 +296,12 @@ def _unplugged(story: Story, random: Random) -> str:
     return "keeps-running" if seized or not specimen.facts["spring-returns"] else "stops"
 
 
+def _contact(story: Story, random: Random) -> str:
+    """Return what the contact of the relay shows out of its socket: a weld may part on the way."""
+    welded = story.specimen.stuck.get("relay-contact") == "closed"
+    return "closed" if welded and random.random() < 0.92 else "open"
+
+
 def _lock(story: Story, random: Random) -> str:
     if not story.specimen.facts["lock-holds"]:
         return "broken-or-missing"
@@ -315,5 +321,5 @@ _TRUTHS: dict[str, Callable[[Story, Random], str]] = {
     "lamp-at-pull-pin": _lamp("pull"), "lamp-at-hold-pin": _lamp("hold"),
     "fuel-lever-by-hand": _lever, "fuel-at-injectors": _fuel, "lock-look": _lock,
     "exhaust-smoke-at-crank": _smoke, "ground-wire-in-plug": _wires_seen,
-    "stops-when-unplugged": _unplugged,
+    "stops-when-unplugged": _unplugged, "relay-contact-unpowered": _contact,
 }  # fmt: skip
