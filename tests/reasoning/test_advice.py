@@ -389,14 +389,19 @@ def test_who_can_ask_only_what_tells_little_hands_over(diagnoser: Diagnoser) -> 
 
 
 def test_two_causes_that_nothing_tells_apart_are_repaired_in_order(diagnoser: Diagnoser) -> None:
-    """Timer or contact holds the pull on, the winding is burned, and no command is allowed: both
-    are repaired in order rather than handed to somebody who could not tell them apart either."""
+    """Timer or contact holds the pull on, the winding is burned, and no command is allowed: the
+    contact is tried with the relay out. Where that cannot be done, both are repaired in order rather
+    than handed to somebody who could not tell them apart either."""
     findings = [
         NO_START,
         {"check": "pull-winding-ohms", "outcome": "open", "measured_to": "ground-pin"},
         {"check": "pull-pin-voltage-after-unplugged", "value": 12.4, "unit": "V"},
     ]
     machine = {**CRANK, "control": "ignition-timed", "coil": "case-ground"}
+    answer = diagnoser.diagnose({"machine": machine, "findings": findings})
+    assert answer["advice"]["do"] == "check"
+    assert answer["next_checks"][0]["check"] == "relay-contact-unpowered"
+    findings.append({"check": "relay-contact-unpowered", "outcome": "not-known"})
     advice = diagnoser.diagnose({"machine": machine, "findings": findings})["advice"]
     assert advice["do"] == "repair"
     assert set(advice["repair_order"][:2]) == {"timer-stuck-on", "relay-contacts-welded"}
