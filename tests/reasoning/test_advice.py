@@ -390,8 +390,8 @@ def test_who_can_ask_only_what_tells_little_hands_over(diagnoser: Diagnoser) -> 
 
 def test_two_causes_that_nothing_tells_apart_are_repaired_in_order(diagnoser: Diagnoser) -> None:
     """Timer or contact holds the pull on, the winding is burned, and no command is allowed: the
-    contact is tried with the relay out. Where that cannot be done, both are repaired in order rather
-    than handed to somebody who could not tell them apart either."""
+    contact is tried with the relay out. Where that cannot be done, both are repaired in order
+    rather than handed to somebody who could not tell them apart either."""
     findings = [
         NO_START,
         {"check": "pull-winding-ohms", "outcome": "open", "measured_to": "ground-pin"},
