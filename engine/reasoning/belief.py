@@ -40,7 +40,7 @@ NEAR = 0.9  # of faults not listed: how many look like a listed one, but that mo
 # What share of the findings surprises is itself unknown, Beta beforehand: of one fault in the list,
 # of two at once, of one not in the list. Ohms are read on a dead circuit, with no moment to miss:
 # there a surprise is seldom a slip. Counted on simulated machines (api/docs/measured.md).
-ONE_FAULT: Beta = ((0.5, 35), (2, 160))
+ONE_FAULT: Beta = ((0.5, 32), (2, 160))
 TWO_FAULTS: Beta = ((1, 10), (3, 90))
 UNLISTED: Beta = ((2, 14), (1.2, 36))
 SECOND_FAULT = 0.05  # judgement: how often a machine that is called in has a second, unrelated one
