@@ -132,11 +132,11 @@ def test_two_brake_solenoids(console: Start, dangers: Dangers) -> None:
     assert run.step == "brake-response", "the right side begins with its own complaint"
     run.say("5")
     listed = " ".join(run.say("list").split())
-    assert "What the brake does (left): The brake does not let go" in listed
+    assert "What the brake does (left): It stays on: the machine does not move" in listed
     assert "What the brake does (right): It lets go and holds as it should" in listed
     order = " ".join(run.say("summary").split())
     assert "Complaint, right side: It lets go and holds" in order
-    assert "Complaint, left side: The brake does not let go" in order
+    assert "Complaint, left side: It stays on: the machine does not move" in order
     assert_cautions_first(run, dangers, "brake-release")
 
 
