@@ -41,7 +41,7 @@ from tests.reference.bayes_net import (
     factors_of,
     of_likelihood,
 )
-from tests.sweeps import WHOLE, swept
+from tests.sweeps import ONLY_WHOLE, WHOLE, swept
 
 PROBABILITY = 1e-9
 DECIBANS = 1e-6
@@ -156,6 +156,7 @@ def cases(diagnoser: Diagnoser, enlarged: Sized) -> list[Drawn]:
     return found
 
 
+@ONLY_WHOLE
 def test_the_draw_covers_what_it_claims(cases: list[Drawn]) -> None:
     """Unknown coils and controls, readings, outcomes, open readings and weakening all occur."""
     assert len(cases) >= MACHINES * CASES_A_MACHINE
