@@ -76,10 +76,11 @@ class Model:
 
     def kept(self, key: object, make: Callable[[], Kept]) -> Kept:
         """Return what is made once under a key, and kept as long as the model is."""
-        return (
-            self.companions[key] if key in self.companions
-            else self.companions.setdefault(key, make())
-        )  # fmt: skip
+        try:
+            found: Kept = self.companions[key]
+        except KeyError:  # or emptied meanwhile: the store may drop the model while it is asked
+            found = self.companions.setdefault(key, make())
+        return found
 
     @cached_property
     def nbytes(self) -> int:

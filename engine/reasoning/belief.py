@@ -182,13 +182,14 @@ def away_chance(model: Model, check: str, provoked: bool = False) -> Floats:
 
     Who is asked tells of the failing; who measures finds it as it happens to be.
     """
-    known: dict[tuple[str, bool], Floats] = model.companions.setdefault(away_chance, {})
-    if (check, provoked) not in known:
+
+    def by_cause() -> Floats:
         kind = "provoked" if provoked else model.knowledge.checks[check].kind
         rows = model.knowledge.rows("come-and-go")
         away = 1.0 - float((rows.get(kind) or rows["found"])["share"])
-        known[check, provoked] = np.where(model.stays_seen(check), 0.0, away)  # (cause,)
-    return known[check, provoked][model.cause_of]
+        return np.where(model.stays_seen(check), 0.0, away)
+
+    return model.kept((away_chance, check, provoked), by_cause)[model.cause_of]
 
 
 def while_away(model: Model, one: Weighed) -> Weighed:

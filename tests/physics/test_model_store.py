@@ -86,6 +86,27 @@ def test_what_is_dropped_is_freed_at_once(knowledge: Knowledge) -> None:
         gc.enable()
 
 
+def test_a_model_dropped_while_it_is_asked_answers(knowledge: Knowledge) -> None:
+    """Another thread may make the store drop a model, which empties it, between two looks at it."""
+    model = ModelStore(knowledge).get(Machine(*CRANK))
+
+    class Key:
+        looks = 0
+
+        def __hash__(self) -> int:
+            self.looks += 1
+            if self.looks == 4:  # kept after two looks, asked for again at the third
+                model.companions.clear()
+            return 1
+
+        def __eq__(self, other: object) -> bool:
+            return self is other
+
+    key = Key()
+    assert model.kept(key, lambda: "first") == "first"
+    assert model.kept(key, lambda: "anew") == "first"
+
+
 def test_other_shares_do_not_solve_a_machine_again(
     diagnoser: Diagnoser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
