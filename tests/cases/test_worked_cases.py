@@ -11,7 +11,6 @@ import yaml
 
 from api.curation.cases import CaseFiles, WorkedCase, read
 from engine.diagnosis import Diagnoser, shipped
-from tests.sweeps import swept
 
 TESTS = Path(__file__).parent.parent
 NAMES = sorted(path.stem for path in (TESTS / "cases" / "worked").glob("*.yaml"))
@@ -43,7 +42,7 @@ def machines() -> list[Mapping[str, Any]]:
     return [case.request["machine"] for case in cases().values()]
 
 
-@pytest.mark.parametrize("name", swept(NAMES, 8))
+@pytest.mark.parametrize("name", NAMES)
 def test_expected_cause_leads(name: str, remembering: Diagnoser) -> None:
     """The cause that an experienced technician would put first leads the answer."""
     case = cases()[name]

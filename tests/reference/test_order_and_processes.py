@@ -27,7 +27,6 @@ CASES = 4
 PROGRAM = """
 import json, sys
 from engine import diagnose
-from tests.sweeps import swept
 for line in sys.stdin:
     print(json.dumps(diagnose(json.loads(line))))
 """
