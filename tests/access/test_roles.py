@@ -9,7 +9,6 @@ from flask import Flask
 from api import access as roles
 from api.store import Database
 from tests.access.conftest import bearer
-from tests.sweeps import swept
 
 ORDER = ("read", "agent", "admin")
 # whoever reaches the service may ask these: probes, and what a program needs to know beforehand
@@ -65,7 +64,7 @@ def test_without_a_key_every_other_route_is_401(app: Flask) -> None:
     """Each method of each route that is not public answers 401 and names the scheme."""
     client = app.test_client()
     seen = 0
-    for method, path, role in swept(routes(app), 6):
+    for method, path, role in routes(app):
         answer = client.open(path, method=method)
         if role == "public":
             assert answer.status_code not in (401, 403), (method, path)
@@ -73,7 +72,7 @@ def test_without_a_key_every_other_route_is_401(app: Flask) -> None:
         assert answer.status_code == 401, (method, path)
         assert answer.headers["WWW-Authenticate"].startswith("Bearer ")
         seen += 1
-    assert seen > 10
+    assert seen > 100
 
 
 @pytest.mark.parametrize("held", ORDER)
@@ -84,7 +83,7 @@ def test_a_key_opens_its_role_and_what_stands_before_it(
     app = make_app(database, require_keys="yes", rate_per_minute=10**6)
     client, header = app.test_client(), bearer(make_key(held))
     refused = {"read": 0, "agent": 0, "admin": 0}
-    for method, path, role in swept(routes(app), 6, 2 * ORDER.index(held)):
+    for method, path, role in routes(app):
         if role == "public":
             continue
         answer = client.open(path, method=method, headers=header)

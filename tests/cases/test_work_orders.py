@@ -11,7 +11,6 @@ from api.cases import Book
 from api.cases.table import COLUMNS
 from api.cases.work_order import DEFERS, csv_text, html_text
 from tests.cases.conftest import AMPS, CRANKS, MACHINE, VOLTS
-from tests.sweeps import swept
 
 
 def row_of(text: str) -> dict[str, str]:
@@ -51,9 +50,9 @@ def test_the_row_says_what_the_case_says(book: Book, closed: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    swept(["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", " =1", "\u00a0=1", "\uff1d1",
+    ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", " =1", "\u00a0=1", "\uff1d1",
      ";=1", "\"=1", "'=1", "\u200b=1", "\u2060\u202d+1", ",;@1",
-     "=HYPERLINK(\"http://x\")", "-2+3+cmd|' /C calc'!A0"], 3),
+     "=HYPERLINK(\"http://x\")", "-2+3+cmd|' /C calc'!A0"],
 )  # fmt: skip
 def test_no_cell_is_a_formula(book: Book, text: str) -> None:
     """No cell starts as a formula does (OWASP, CSV Injection), whoever typed it."""
