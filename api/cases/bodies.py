@@ -77,6 +77,15 @@ class _Object(fields.Nested):
         return value
 
 
+class Counted(fields.List[Any]):
+    """A list that is counted before anything in it is looked at: a body of junk has many."""
+
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> list[Any]:
+        if isinstance(value, list):
+            self._validate(value)
+        return super()._deserialize(value, *args, **kwargs)
+
+
 class _Findings(fields.List[Any]):
     """Findings that the engine checks; here they are counted."""
 
@@ -89,6 +98,7 @@ class _Findings(fields.List[Any]):
     def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> list[Any]:
         if not isinstance(value, list | tuple):
             raise ValidationError("must be a list")
+        self._validate(value)
         message = "must be an object with a check and what it showed"
         strange = [place for place, one in enumerate(value) if not isinstance(one, Mapping)]
         if strange:
@@ -210,7 +220,7 @@ class CaseClosingSchema(_BySchema):
             "'outside' when it was not in this circuit, 'unknown' when it was never found."
         ),
     )
-    replaced = fields.List(
+    replaced = Counted(
         TypedText("One part.", texts.REPLACED),
         allow_none=True,
         validate=validate.Length(max=30, error="must be a list of at most 30 texts"),

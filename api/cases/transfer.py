@@ -12,13 +12,13 @@ from functools import partial
 from hashlib import sha256
 from typing import Any
 
-from marshmallow import EXCLUDE, Schema, ValidationError, fields, validates_schema
+from marshmallow import EXCLUDE, Schema, ValidationError, fields, validate, validates_schema
 from sqlalchemy import and_, or_, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.cases import Book, edits, numbers, texts
-from api.cases.bodies import CaseOpeningSchema, Moment, TypedText
+from api.cases.bodies import CaseOpeningSchema, Counted, Moment, TypedText
 from api.cases.book import write_step
 from api.cases.case import Case, CaseFinding, CaseStep, Withdrawal
 from api.cases.diagnosis import diagnose_case
@@ -33,6 +33,7 @@ from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 from engine.answer.documents import Document
 from engine.knowledge.shapes import flatten
+from engine.reasoning.request import MAX_FINDINGS
 
 MARK = 120  # characters of the mark of a case that is brought in
 _OPENING = frozenset(CaseOpeningSchema().fields) - {"by"}
@@ -91,7 +92,10 @@ class _HistorySchema(_SaidSchema):
 
     by = TypedText("Who.", 2 * texts.NAME, required=True, data_key="opened_by")
     at = Moment("When.", 40, required=True, data_key="opened_at")
-    findings = fields.List(fields.Nested(_FoundSchema), load_default=list)
+    findings = Counted(
+        fields.Nested(_FoundSchema), load_default=list,
+        validate=validate.Length(max=MAX_FINDINGS, error=f"must be a list of at most {MAX_FINDINGS}"),
+    )  # fmt: skip
     outcome = fields.Nested(_SaidSchema, allow_none=True, load_default=None)
     imported_as = TypedText("Its mark.", MARK, allow_none=True)
 

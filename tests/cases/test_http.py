@@ -245,6 +245,25 @@ def test_a_bad_body_is_refused(client: FlaskClient, body: bytes, kind: str, stat
 
 
 @pytest.mark.parametrize(
+    ("end", "body", "name"),
+    [
+        ("", {"machine": MACHINE, "findings": [1] * 501}, "findings"),
+        ("/findings", {"findings": [1] * 1001}, "findings"),
+        ("/close", {"cause": "healthy", "replaced": [1] * 31}, "replaced"),
+    ],
+)
+def test_a_list_is_counted_before_it_is_read(
+    client: FlaskClient, opened: Opened, end: str, body: dict[str, Any], name: str
+) -> None:
+    """Of a list that is too long that is told, and nothing of what stands in it: a megabyte of
+    junk would keep a thread for seconds."""
+    address = opened() + end if end else "/v1/cases"
+    response = client.post(address, json=body, headers={"If-Match": "*"})
+    assert response.status_code == 422
+    assert list(faults(response)) == [name]
+
+
+@pytest.mark.parametrize(
     ("end", "body", "near"),
     [
         ("", {"machine": MACHINE, "complaints": "x"}, "'complaint'"),

@@ -105,6 +105,13 @@ BAD_LINES = (
 )  # fmt: skip
 
 
+def test_too_many_findings_are_not_read(elsewhere: Book, history: list[Json]) -> None:
+    """A line of junk gets one fault, not one for each finding."""
+    with pytest.raises(RequestError) as told:
+        bring_in(elsewhere, {**history[0]["case"], "findings": ["x"] * 501})
+    assert [one.path for one in told.value.faults] == ["findings"]
+
+
 def test_a_bad_line_is_told_and_nothing_kept(elsewhere: Book, history: list[Json]) -> None:
     """Each fault names its place; the book stays empty."""
     for change, path in BAD_LINES:
