@@ -59,6 +59,17 @@ def test_everything_is_described_in_words(document: dict[str, Any]) -> None:
             assert about.get("description"), f"{name}.{field}"
 
 
+def test_every_word_of_the_glossary_is_said(document: dict[str, Any]) -> None:
+    """What is told of one component's field, or of a field of any name, is of one that there is."""
+    there = {
+        name
+        for component, about in document["components"]["schemas"].items()
+        for field in about.get("properties", {})
+        for name in (field, f"{component}.{field}")
+    }
+    assert set(declared("glossary")) - there == set()
+
+
 def test_examples_are_replayed(client: FlaskClient, document: dict[str, Any]) -> None:
     """Each example request, sent as it stands, gets the example answer beside it."""
     operation = document["paths"]["/v1/diagnoses"]["post"]
