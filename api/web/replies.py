@@ -13,6 +13,8 @@ from engine.answer.documents import Document
 from engine.knowledge.faults import unknown
 
 PRIVATE = "private, no-cache"  # of what cases say
+READING = ("GET", "HEAD")
+CHANGED = "What is here has another ETag than If-Match names; leave it out to read it."
 
 
 def fresh(value: object) -> Response:
@@ -34,19 +36,25 @@ def tagged(
     body: str | bytes, mimetype: str, policy: str | None = None, cache: str = "no-cache",
     tag: str = "",
 ) -> Response:  # fmt: skip
-    """Return a body under a tag, or its digest; ``policy`` is what the page may load."""
+    """Return a body under a tag, or its digest; ``policy`` is what the page may load.
+
+    Raises ProblemError 412 for a reader who wants what had another tag (RFC 9110, 13.1.1).
+    """
     response = current_app.response_class(body, mimetype=mimetype)
     if policy is not None:
         response.headers["Content-Security-Policy"] = policy
-    return conditional(response, tag or hashlib.sha256(response.data).hexdigest()[:32], cache)
+    tag = tag or hashlib.sha256(response.data).hexdigest()[:32]
+    wanted = request.if_match if request.method in READING else None
+    if wanted and not wanted.contains_weak(tag):
+        raise ProblemError(412, CHANGED)
+    return conditional(response, tag, cache)
 
 
 def conditional(response: Response, tag: str, cache: str) -> Response:
     """Return a response under its tag: 304 when the caller has it."""
     response.headers["Cache-Control"] = cache
     response.set_etag(tag)
-    reading = request.method in ("GET", "HEAD")
-    if reading and request.if_none_match.contains_weak(tag):
+    if request.method in READING and request.if_none_match.contains_weak(tag):
         response.status_code = 304
         response.set_data(b"")
         del response.headers["Content-Type"]

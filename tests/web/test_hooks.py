@@ -55,6 +55,16 @@ def test_knowledge_is_revalidated_by_etag(client: FlaskClient) -> None:
     assert client.get("/v1/checks").headers["ETag"] != etag
 
 
+def test_a_reader_who_wants_what_is_no_more_is_told(client: FlaskClient) -> None:
+    """RFC 9110 section 13.1.1: 412 where no tag that If-Match names is the present one; with * what
+    there is is read. Section 13.2.2: it goes before If-None-Match."""
+    etag = client.get("/v1/causes").headers["ETag"]
+    other = client.get("/v1/causes", headers={"If-Match": '"x"', "If-None-Match": etag})
+    assert (other.status_code, other.mimetype) == (412, "application/problem+json")
+    for good in (etag, f'"x", {etag}', "*"):
+        assert client.get("/v1/causes", headers={"If-Match": good}).status_code == 200, good
+
+
 def test_access_log_is_one_line_of_json_without_the_body(
     post: Callable[..., Any], case: dict[str, Any], caplog: pytest.LogCaptureFixture
 ) -> None:
