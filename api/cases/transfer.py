@@ -93,9 +93,10 @@ class _HistorySchema(_SaidSchema):
     by = TypedText("Who.", 2 * texts.NAME, required=True, data_key="opened_by")
     at = Moment("When.", 40, required=True, data_key="opened_at")
     findings = Counted(
-        fields.Nested(_FoundSchema), load_default=list,
-        validate=validate.Length(max=MAX_FINDINGS, error=f"must be a list of at most {MAX_FINDINGS}"),
-    )  # fmt: skip
+        fields.Nested(_FoundSchema),
+        load_default=list,
+        validate=validate.Length(max=MAX_FINDINGS, error=f"has over {MAX_FINDINGS} entries"),
+    )
     outcome = fields.Nested(_SaidSchema, allow_none=True, load_default=None)
     imported_as = TypedText("Its mark.", MARK, allow_none=True)
 
