@@ -3,6 +3,7 @@
 import contextlib
 import shutil
 import sys
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,9 +11,10 @@ from api.cli.ask_book import Keeper
 from api.interview.next_step import target_of
 from api.interview.session import Interview
 from api.interview.state import InterviewState
-from api.interview.turn import MAX_WIDTH, Block, as_text, error, text
+from api.interview.turn import MAX_WIDTH, Block, as_text, error, render, text
 
 PROMPT = "> "
+MORE = "-- Enter goes on --"
 LONGEST_LINE = 20_000  # characters; nobody types more
 INTERRUPTED = 130  # exit status after Ctrl-C, as shells have it
 
@@ -23,17 +25,57 @@ class Screen:
     def __init__(self) -> None:
         self.typed = sys.stdin.isatty()
         self.lines_read = 0
-        if self.typed:
-            with contextlib.suppress(ImportError):  # lines can be edited, where the system can
-                import readline  # noqa: F401
+        self._paged = self.typed and sys.stdout.isatty()
+        self._used = 0  # rows of the screen since somebody typed
+        self._ahead: list[str | None] = []  # what was typed where a page ended; None is the end
+
+    def complete_with(self, words: Callable[[], list[str]]) -> None:
+        """Let lines be edited, and the tabulator key complete the words that fit now."""
+
+        def completed(begun: str, number: int) -> str | None:
+            found = sorted({one for one in words() if one.startswith(begun.lower())})
+            return f"{found[number]} " if number < len(found) else None
+
+        with contextlib.suppress(ImportError):  # not every system has it
+            import readline
+
+            readline.set_completer_delims(" ")
+            readline.parse_and_bind("tab: complete")
+            readline.set_completer(completed)
 
     def show(self, *blocks: Block) -> None:
-        """Show blocks, the last one at the foot of the screen."""
-        print(as_text(blocks, shutil.get_terminal_size().columns), flush=True)
+        """Show blocks; on a terminal, stop where they would scroll away unread."""
+        size = shutil.get_terminal_size()
+        if not self._paged:
+            print(as_text(blocks, size.columns), flush=True)
+            return
+        height = max(size.lines - 2, 5)
+        for lines in pages(blocks, render(blocks, size.columns), height):
+            if self._used and self._used + len(lines) > height:
+                self._pause()
+            self._used += len(lines)
+            print("\n".join(lines), flush=True)
+
+    def _pause(self) -> None:
+        """Wait for Enter; a line typed here answers what is asked after it."""
+        self._used = 0
+        if self._ahead[-1:] == [None]:
+            return
+        try:
+            typed = input(MORE)
+        except EOFError:
+            print(flush=True)
+            self._ahead.append(None)
+        else:
+            self._ahead += [typed] if typed.strip() else []
 
     def read(self) -> str | None:
         """Return the next line, or None at the end of input."""
-        self.lines_read += 1
+        self.lines_read, self._used = self.lines_read + 1, 0
+        if self._ahead:
+            ahead = self._ahead.pop(0)
+            print(f"\n{PROMPT}{ahead or ''}", flush=True)
+            return ahead
         if self.typed:
             try:
                 return input(f"\n{PROMPT}")
@@ -46,6 +88,28 @@ class Screen:
         return line.rstrip("\r\n") if line else None
 
 
+def pages(blocks: Sequence[Block], parts: Sequence[list[str]], height: int) -> Iterator[list[str]]:
+    """Yield the lines of blocks in pieces no longer than a screen.
+
+    Where it fits, a caution stays on one screen with what comes after it.
+    """
+    held: list[str] = []
+    for block, part in zip(blocks, parts, strict=True):
+        if len(held) + len(part) > height:
+            yield from _cut(held, height)
+            held = []
+        held = [*held, *part]
+        if block.kind != "caution":
+            yield from _cut(held, height)
+            held = []
+    yield from _cut(held, height)
+
+
+def _cut(lines: list[str], height: int) -> Iterator[list[str]]:
+    for start in range(0, len(lines), height):
+        yield lines[start : start + height]
+
+
 class Run:
     """One interview being held."""
 
@@ -54,6 +118,8 @@ class Run:
     ) -> None:
         self.talk, self.state, self.screen, self.keeper = talk, state, screen, keeper
         self.bad = 0
+        if screen.typed:
+            screen.complete_with(lambda: talk.words(self.state))
 
     def hold(self, first: tuple[Block, ...] = ()) -> int:
         """Hold the interview to its end and return the exit status."""

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Literal
 
 from api.interview import actions, views
-from api.interview.commands import TypedLine, understand
+from api.interview.commands import COMMANDS, TypedLine, understand
 from api.interview.contents import Refused, accept, finding_entry, placed
 from api.interview.desk import Desk
 from api.interview.next_step import (
@@ -17,7 +17,7 @@ from api.interview.next_step import (
     target_of,
     to_own_ground,
 )
-from api.interview.questions import next_question, question
+from api.interview.questions import next_question, question, settings
 from api.interview.readings import NotRead, details, leads_of, number_in, read_reading, unit_of
 from api.interview.state import Entry, Inquiry, InterviewState, NextStep, inquiry_of
 from api.interview.turn import Block, Prompt, Turn, error, text
@@ -81,6 +81,13 @@ class Interview:
     def prompt(self, state: InterviewState) -> Prompt:
         """Return how the next line can be answered."""
         return prompt_of(target_of(state, self.desk), inquiry_of(state.entries), self.desk)
+
+    def words(self, state: InterviewState) -> list[str]:
+        """Return what can be completed at the prompt: commands, answers, checks, settings."""
+        case = inquiry_of(state.entries)
+        checks = self.desk.checks(case) if "duty" in case.fields else []
+        options = [str(one.value) for one in self.prompt(state).options]
+        return [*COMMANDS, *options, *checks, *settings()]
 
     def summary(self, state: InterviewState) -> list[Block]:
         """Return the work order as it stands."""

@@ -20,6 +20,7 @@ from tests.forking import Forked
 ROOT = Path(__file__).parents[2]
 LOADER = ("1", "4012 compact track loader", "1", "2", "2", "1", "1", "7")
 """Caller, label, engine, controller on crank, body ground, 12 V, lever, the full kit."""
+MORE = "-- Enter goes on --"
 STEP = re.compile(r"\(\w+,\s+[\d.]+\s+min,\s+([a-z0-9-]+)\)")
 """A step's title ends in its kind, minutes and id."""
 
@@ -103,6 +104,8 @@ class Console:
         self.columns = columns
         self.steps: list[tuple[str, str]] = []
         """The id of each step shown, and all that was shown between the last answer and it."""
+        self.pages: list[str] = []
+        """What was shown up to each place where somebody typed, an Enter to go on included."""
         self.text = self.to_prompt()
 
     def say(self, line: str) -> str:
@@ -112,9 +115,15 @@ class Console:
         return self.text
 
     def to_prompt(self) -> str:
-        """Return what is shown up to the next prompt."""
-        self.child.expect([r"\r\n> $", EOF])
-        text = self.child.before.replace("\r\n", "\n")
+        """Return what is shown up to the next prompt, going on at each full page."""
+        text = ""
+        while True:
+            found = self.child.expect([r"\r\n> $", rf"{MORE}$", EOF])
+            self.pages.append(self.child.before.replace("\r\n", "\n"))
+            text += self.pages[-1]
+            if found != 1:
+                break
+            self.child.sendline("")
         match = STEP.search(" ".join(text.split()))
         if match:
             flat = " ".join(line.removeprefix("! ").strip() for line in text.split("\n"))

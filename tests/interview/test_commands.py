@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from api.interview import Interview, Turn
+from api.interview import Interview, InterviewState, Turn
 from api.interview.actions import ACTS
 from api.interview.commands import COMMANDS
 from api.interview.next_step import target_of
@@ -113,6 +113,14 @@ def test_add_a_value_of_the_machine(hold: Hold, said: Said) -> None:
     turn = hold("2", "add pull-ohms 400")
     assert turn.bad
     assert "must be from 0.02 to 20 ohm" in said(turn)
+
+
+def test_completion_knows_commands_checks_and_answers(talk: Interview, hold: Hold) -> None:
+    """The words that a terminal completes are the commands, the machine's checks, the answers."""
+    words = talk.words(hold("2").state)
+    assert {"ground-side-voltage", "hands", "pull-ohms"} <= {*words}
+    assert "brake-response" not in words
+    assert "hands" in talk.words(InterviewState()), "before anything is known there are commands"
 
 
 def test_why_shows_what_causes_would_give(hold: Hold, said: Said) -> None:

@@ -179,10 +179,10 @@ def test_closed_window(console: Start, tmp_path: Path) -> None:
         assert book.execute("SELECT machine_type FROM cases").fetchall() == [("77 sweeper",)]
 
 
-@pytest.mark.parametrize("columns", [40, 80])
-def test_fits_the_screen(console: Start, columns: int) -> None:
-    """No line is wider than the terminal, on 40 columns and on 80."""
-    run = console("--as", "caller", columns=columns)
+@pytest.mark.parametrize(("rows", "columns"), [(12, 40), (24, 80)])
+def test_fits_the_screen(console: Start, rows: int, columns: int) -> None:
+    """No line is wider than the terminal, and none scrolls away before somebody typed Enter."""
+    run = console("--as", "caller", rows=rows, columns=columns)
     seen = [run.text]
     answers = ("4012", "2", "0", "0", "0", "0", "7", "1", "d", "why", "what if", "causes",
                 "list", "help", "cautions", "summary")  # fmt: skip
@@ -190,3 +190,40 @@ def test_fits_the_screen(console: Start, columns: int) -> None:
     wide = [line for text in seen for line in text.split("\n") if len(line) > columns]
     assert not wide
     assert "".join(seen).isascii()
+    shown = [page.partition("\n")[2] for page in run.pages]  # behind the line that was typed
+    assert max(page.count("\n") + len("\n>") for page in shown) <= rows
+
+
+def test_a_caution_is_on_the_screen_with_its_step(console: Start) -> None:
+    """On 24 rows the machine's warnings stand whole on a page, and a step's with the step where
+    both fit."""
+    run = console("--as", "technician")
+    start(run, "4012 compact track loader", "2", "0", "0", "0", "1", "7")
+    warnings, complaint = run.pages[-2:]
+    assert "! CAUTION. Always on this machine" in warnings
+    assert warnings.rstrip().split("\n")[-1].startswith("! - ")
+    assert "What the brake does" in complaint
+    run.say("1")
+    for check in ("pull-pin-voltage", "plunger-action", "pull-current"):
+        run.say(f"add {check}")
+        first, _, step = run.pages[-1].partition(f"{check})")
+        assert "! CAUTION" in first, check
+        assert "don't know" in step, check
+    run.say("add bench-pull")
+    assert "! CAUTION" in run.pages[-2], "both do not fit: the caution waits for Enter"
+
+
+def test_what_is_typed_where_a_page_ends_answers_what_follows(console: Start) -> None:
+    """Lines that were typed or pasted ahead, past the end of a page, are taken in their order."""
+    run = console("--as", "technician")
+    run.child.send("4012\n2\n0\n0\n0\n1\n7\n1\nadd pull-current\n3.1 A\nlist\n")
+    run.child.expect(r"What the brake does: It stays on")
+    run.child.expect(r"Pull current: 3\.1 A")
+
+
+def test_the_tabulator_key_completes(console: Start) -> None:
+    """The beginning of a command is completed on a terminal."""
+    run = console("--as", "technician")
+    start(run, "4012", "2")
+    run.child.send("summ\t\r")
+    assert "WORK ORDER NOTE" in run.to_prompt()
