@@ -1,7 +1,7 @@
 """Sums about one winding: its current, how long the pull may stay on, whether it still pulls in."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -14,9 +14,8 @@ from engine.calculations import copper
 from engine.knowledge import items
 
 CLASSES = ("A", "E", "B", "F", "H")
-MASS_HEAT = (
-    copper.VOLUMETRIC_HEAT / copper.DENSITY
-)  # J/(kg K) of copper: the heat by volume over the density
+# J/(kg K) of copper: the heat by volume over the density
+MASS_HEAT = copper.VOLUMETRIC_HEAT / copper.DENSITY
 BEYOND = 1.25  # the curve runs on past the class: the heat does too
 SURE = 0.95  # judgement, as for the verdict on a reading
 
@@ -115,11 +114,7 @@ def pull_on_time(knowledge: Knowledge, given: PullOnTime) -> Worked:
         str(row["class"]): float(row["celsius"]) for row in knowledge.tables["thermal-classes"].rows
     }
     named, start, volts = given.thermal_class, given.start_celsius, given.volts
-    if named not in classes:
-        raise refuse("thermal_class", "this class is not in the table of thermal classes")
-    limit_at = classes[named]
-    if start >= limit_at:
-        raise refuse("start_celsius", f"is not below class {named}, {limit_at:g} C: let it cool")
+    limit_at = _limit(classes, named, start)
     ohms = float(copper.resistance_at(given.ohms, given.measured_celsius, start))
     reached = {
         name: (at, copper.constant_voltage_seconds(volts, ohms, heat, start, at))
@@ -151,6 +146,17 @@ def pull_on_time(knowledge: Knowledge, given: PullOnTime) -> Worked:
     )  # fmt: skip
 
 
+def _limit(classes: Mapping[str, float], named: str, start: float) -> float:
+    """Return the temperature of a class. Raises RequestError for none, or one reached already."""
+    if named not in classes:
+        raise refuse("thermal_class", "this class is not in the table of thermal classes")
+    if start >= classes[named]:
+        raise refuse(
+            "start_celsius", f"is not below class {named}, {classes[named]:g} C: let it cool"
+        )
+    return classes[named]
+
+
 def _heat_capacity(given: PullOnTime) -> float:
     """Return J/K from whichever way the winding was described."""
     need_one_of(given, ("wire_mm", "copper_grams", "joules_per_kelvin"))
@@ -174,29 +180,25 @@ class PullInMargin:
     duty: str = choice(items.DUTIES, "fuel-shutoff")
 
 
+_TYPICAL = "The ohms of a typical winding were taken: read the part, or its maker's figure."
+_GOOD = "The ohms are those of the good part, not of one with shorted turns."
+
+
 def pull_in_margin(knowledge: Knowledge, given: PullInMargin) -> Worked:
     """Work out whether a sagging supply still pulls the plunger in, and by what margin."""
-    circuit = next((c for c in knowledge.circuits.values() if c.duty == given.duty), None)
-    if circuit is None:
-        raise refuse("duty", "no circuit of this duty is in the knowledge base")
-    typical = (circuit.parts["pull-winding"].ohms or 1.0) * circuit.ohms_factor(
-        int(given.system_volts)
-    )
-    good = typical if given.pull_ohms is None else given.pull_ohms
-    plunger = circuit.plunger
+    circuit = _circuit(knowledge, given.duty)
+    plunger, good = circuit.plunger, _good_ohms(circuit, given)
     needed = plunger.pull_in_share * given.system_volts / good
 
     def total(celsius: float) -> float:
-        return (
-            float(copper.resistance_at(good, copper.REFERENCE_CELSIUS, celsius)) + given.path_ohms
-        )
+        warm = copper.resistance_at(good, copper.REFERENCE_CELSIUS, celsius)
+        return float(warm) + given.path_ohms
 
     ohms = total(given.winding_celsius)
     amperes = given.supply_volts / ohms
     share = amperes / needed
     chance = float(ndtr(math.log(share) / plunger.pull_in_log_sigma))
-    unsure = "it does not pull in" if chance <= 1 - SURE else "cannot say"
-    word = "it pulls in" if chance >= SURE else unsure
+    word = _word(chance)
     return Worked(
         says=f"{shown(given.supply_volts)} V drive {shown(amperes)} A, "
         f"{shown(100 * share, 3)} % of what pull-in needs: {word}. "
@@ -212,17 +214,36 @@ def pull_in_margin(knowledge: Knowledge, given: PullInMargin) -> Worked:
             Figure("pull_ohms", "Good winding at 20 C", good, "ohm"),
             Figure("winding_ohms", "Winding at its temperature", ohms - given.path_ohms, "ohm"),
         ),
-        assumptions=(
-            "The ohms of a typical winding were taken: read the part, or its maker's figure."
-            if given.pull_ohms is None
-            else "The ohms are those of the good part, not of one with shorted turns.",
-        ),
+        assumptions=(_TYPICAL if given.pull_ohms is None else _GOOD,),
         said={
             "circuit": circuit.id, "share": plunger.pull_in_share, "plunger": plunger.source,
             "spread": 100 * (math.exp(2 * plunger.pull_in_log_sigma) - 1),
         },
         curve=_margin_curve(given, lambda volts, celsius: 100 * volts / total(celsius) / needed),
     )  # fmt: skip
+
+
+def _circuit(knowledge: Knowledge, duty: str) -> items.Circuit:
+    """Return the first circuit of the duty. Raises RequestError where a shop has none."""
+    for circuit in knowledge.circuits.values():
+        if circuit.duty == duty:
+            return circuit
+    raise refuse("duty", "no circuit of this duty is in the knowledge base")
+
+
+def _good_ohms(circuit: items.Circuit, given: PullInMargin) -> float:
+    """Return the ohms of the good pull winding at 20 C, stated or typical."""
+    if given.pull_ohms is not None:
+        return given.pull_ohms
+    typical = circuit.parts["pull-winding"].ohms or 1.0
+    return typical * circuit.ohms_factor(int(given.system_volts))
+
+
+def _word(chance: float) -> str:
+    """Return the verdict in words."""
+    if chance >= SURE:
+        return "it pulls in"
+    return "it does not pull in" if chance <= 1 - SURE else "cannot say"
 
 
 def _margin_curve(given: PullInMargin, share: Callable[..., float]) -> Curve:
