@@ -1,5 +1,6 @@
 """``threewire keys`` and ``threewire events``: who may use the service, where events are sent."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 
 import click
@@ -106,10 +107,13 @@ def list_endpoints(store: OpenStore) -> None:
         click.echo(f"  {counts or 'nothing sent yet'}{last}")
 
 
-@events.command()
-@click.argument("endpoint")
-@on_store()
-@told(EndpointError)
+def _on_endpoint(command: Callable[[OpenStore, str], None]) -> click.Command:
+    """Make a command of ``events`` that takes an endpoint's id, and tells of one not there."""
+    taking = click.argument("endpoint")(on_store()(told(EndpointError)(command)))
+    return events.command()(taking)
+
+
+@_on_endpoint
 def disable(store: OpenStore, endpoint: str) -> None:
     """Send nothing more to ENDPOINT; what waits for it is given up."""
     now, why = datetime.now(UTC), "the endpoint was disabled"
@@ -117,10 +121,7 @@ def disable(store: OpenStore, endpoint: str) -> None:
     click.echo(f"{endpoint}: disabled; {count} events given up")
 
 
-@events.command()
-@click.argument("endpoint")
-@on_store()
-@told(EndpointError)
+@_on_endpoint
 def retry(store: OpenStore, endpoint: str) -> None:
     """Take ENDPOINT back into use and send now what was given up, or failed and waits."""
     now = datetime.now(UTC)
@@ -128,10 +129,7 @@ def retry(store: OpenStore, endpoint: str) -> None:
     click.echo(f"{endpoint}: in use; {count} events to be sent again")
 
 
-@events.command()
-@click.argument("endpoint")
-@on_store()
-@told(EndpointError)
+@_on_endpoint
 def rotate(store: OpenStore, endpoint: str) -> None:
     """Give ENDPOINT a new secret and show it, this once; the old one signs too for a day."""
     now = datetime.now(UTC)
