@@ -35,7 +35,8 @@ blueprint = _Desk(
     static_url_path="/desk/static",
 )  # fmt: skip
 blueprint.record_once(pages.set_up)
-blueprint.before_request(lambda: translation.speak(pages.language()))
+# before the gate, which may turn somebody away with a page
+blueprint.url_value_preprocessor(lambda *_: translation.speak(pages.language()))
 blueprint.teardown_request(lambda _: translation.speak(None))
 blueprint.before_request(csrf.begin)
 blueprint.after_request(csrf.end)
@@ -122,51 +123,52 @@ def _message(
     return pages.respond("message.html", status, title=title, lines=lines, links=ways)
 
 
+@blueprint.errorhandler(HTTPException)
+def _on_http(error: HTTPException) -> Response:
+    words = {404: gettext("There is no such page"), 405: gettext("This cannot be done here"),
+             413: gettext("That is too much")}  # fmt: skip
+    code, unread = error.code or 500, gettext("That cannot be read")
+    return _message(code, words.get(code, unread), gettext("Nothing was changed."))
+
+
+@blueprint.errorhandler(StoreUnavailableError)
+def _on_store_away(error: StoreUnavailableError) -> Response:
+    told = f"{str(error)[:1].upper()}{str(error)[1:]}."
+    title = gettext("The cases cannot be reached now")
+    response = _message(503, title, told, gettext("Try again in a moment."))
+    response.headers["Retry-After"] = "5"
+    return response
+
+
 @blueprint.errorhandler(Exception)
 def _on_error(error: Exception) -> Response:
-    """Say what happened on a page; what nobody foresaw goes into the log."""
-    links, unchanged = list[tuple[str, str]](), gettext("Nothing was changed.")
+    """Say what happened to a case, a form or a number; what nobody foresaw goes into the log."""
     match error:
-        case HTTPException():
-            words = {404: gettext("There is no such page"), 413: gettext("That is too much"),
-                     405: gettext("This cannot be done here")}  # fmt: skip
-            status, lines = error.code or 500, [unchanged]
-            title = words.get(status, gettext("That cannot be read"))
         case NoSuchCase() | NoSuchFinding():
-            status, title, lines = 404, gettext("There is no such case"), [str(error)]
+            return _message(404, gettext("There is no such case"), str(error))
         case ClosedCase() | OpenCase():  # somebody closed or reopened it meanwhile
             case = url_for(".case_page", number=(request.view_args or {}).get("number", ""))
-            links = [(gettext("To the case"), case)]
-            status, title = 409, gettext("Not taken: the case is not as it was")
-            lines = [str(error), unchanged]
+            return _message(
+                409, gettext("Not taken: the case is not as it was"), str(error),
+                gettext("Nothing was changed."), links=[(gettext("To the case"), case)],
+            )  # fmt: skip
         case RequestError():
-            status, title = 409, gettext("The knowledge here does not take this case any more")
-            lines = [f"{one.path}: {one.message}." for one in error.faults]
-        case StoreUnavailableError():
-            status, title = 503, gettext("The cases cannot be reached now")
-            told = f"{str(error)[:1].upper()}{str(error)[1:]}."
-            lines = [told, gettext("Try again in a moment.")]
+            told = (f"{one.path}: {one.message}." for one in error.faults)
+            title = gettext("The knowledge here does not take this case any more")
+            return _message(409, title, *told)
         case NothingKeptError():
-            links = [(gettext("To the bench sums"), url_for(".sum_list"))]
-            status, title = 503, gettext("This server keeps no cases")
-            lines = [gettext("It was started without a store, and the desk keeps every call as a "
-                             "case. Start it with 'threewire serve'.")]  # fmt: skip
+            kept_by = gettext("It was started without a store, and the desk keeps every call as a "
+                              "case. Start it with 'threewire serve'.")  # fmt: skip
+            ways = [(gettext("To the bench sums"), url_for(".sum_list"))]
+            return _message(503, gettext("This server keeps no cases"), kept_by, links=ways)
         case csrf.ForeignForm():
-            status, title = 400, gettext("This form is not taken")
-            lines = [
-                gettext("It does not carry the mark of a page that this browser got from here, or "
-                        "the mark is old. Nothing was changed."),
-                gettext("Load the page again and send it once more. What you typed is kept there."),
-            ]  # fmt: skip
-        case _:
-            problems.log_surprise(error)
-            status, title = 500, gettext("The desk failed")
-            lines = [
-                gettext("Nothing that you typed is at fault. What you typed is kept in this "
-                        "browser."),
-                gettext("Try it again; if it stays, tell whoever runs the server."),
-            ]  # fmt: skip
-    response = _message(status, title, *lines, links=links)
-    if isinstance(error, StoreUnavailableError):
-        response.headers["Retry-After"] = "5"
-    return response
+            why = gettext("It does not carry the mark of a page that this browser got from here, "
+                          "or the mark is old. Nothing was changed.")  # fmt: skip
+            once = gettext("Load the page again and send it once more. What you typed is kept "
+                           "there.")  # fmt: skip
+            return _message(400, gettext("This form is not taken"), why, once)
+    problems.log_surprise(error)
+    not_yours = gettext("Nothing that you typed is at fault. What you typed is kept in this "
+                        "browser.")  # fmt: skip
+    again = gettext("Try it again; if it stays, tell whoever runs the server.")
+    return _message(500, gettext("The desk failed"), not_yours, again)

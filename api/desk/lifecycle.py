@@ -74,7 +74,8 @@ def _close(call: Call, form: Form, no: Refusal = NEW) -> Response:
     return no.page(
         "close.html", call=call, form=form, likely=likely,
         rest=sorted(ranked[LIKELY:], key=lambda one: one[1]),
-        others=[(key, gettext(words).capitalize()) for key, words in NOT_A_CAUSE.items()],
+        others=[(key, f"{said[:1].upper()}{said[1:]}") for key, words in NOT_A_CAUSE.items()
+                for said in (gettext(words),)],
         proven=cause_of(call.answer, form.get("cause") or likely[0][0]),
     )  # fmt: skip
 

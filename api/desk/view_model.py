@@ -151,27 +151,33 @@ def context(
 
     What has to be read out first stands alone: what stops the call, then the machine's warnings.
     """
-    case, answer, target = call.case, call.answer, call.target
-    knowledge, cards = call.desk.knowledge, steps.stop_cards(call)
+    case, cards = call.case, steps.stop_cards(call)
     shown = {
         "call": call, "mark": told.mark, "out_of_turn": check, "stops": (), "first": (),
+        "stopped": cards,
         "stale": None, "offer": None, "faults": {}, "found": None, "words": "", **more,
     }  # fmt: skip
     if case.is_open:
-        warnings = told.of_machine(knowledge, case.machine).values()
+        warnings = told.of_machine(call.desk.knowledge, case.machine).values()
         shown["stops"] = [one for one in cards if one["waits"]]
         # a form that was refused comes back whole; they are told after it
         refused = shown["faults"] or shown["stale"]
         shown["first"] = () if refused else told.untold(case.number, warnings)
-    if shown["stops"] or shown["first"]:
-        return shown
+    alone = shown["stops"] or shown["first"]
+    return shown if alone else {**_step(call, check, replaces), **shown}
+
+
+def _step(call: Call, check: str | None, replaces: int | None) -> Mapping[str, object]:
+    """Return what is asked now, and where the call stands."""
+    case, answer, target = call.case, call.answer, call.target
+    knowledge = call.desk.knowledge
     chosen = check or (target.key if target.kind == "check" else None)
     leading, control = chances(call), control_told(call.inquiry, call.desk)
     nothing = (gettext("Nothing was found yet."), "")  # what leads then is only what is frequent
     first = answer["causes"][0]
     group = [one["name"] for one in answer["causes"] if one["group"] == first["group"]]
     return {
-        "stopped": cards, "urgent": steps.cautions_of(call, ()), "form": Form(),
+        "urgent": steps.cautions_of(call, ()), "form": Form(),
         "ask": steps.ask(call, chosen, replaces) if chosen else None,
         "repair": steps.repair(call) if not chosen and target.kind == "repair" else None,
         "refer": answer["scope"]["because"] if target.kind == "refer" else None,
@@ -188,5 +194,4 @@ def context(
         "others": [one for one in answer["next_checks"] if one["check"] != chosen],
         "circumstances": knowledge.rows("circumstances"), "control_told": control,
         "control_words": question("control", call.inquiry.fields).words(control) if control else "",
-        **shown,
     }  # fmt: skip

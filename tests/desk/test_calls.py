@@ -14,6 +14,7 @@ from api.desk.forms import asked
 from api.desk.pages import age
 from api.interview.views import movement
 from engine import Diagnoser
+from engine.knowledge.items import MOMENTS
 from engine.physics.machine import Machine
 from engine.rules.cautions import check_hazards
 from tests.desk.support import BRAKE, FUEL, Browser, text_of
@@ -565,6 +566,13 @@ def test_whoever_did_not_say_what_is_at_hand_is_led_there(desk: Browser) -> None
     assert "#hands" not in desk.get(f"{case}?check=recent-work").text
     desk.start({**FUEL, "hands": "7"}, fleet_number="kit")
     assert "#hands" not in desk.page.text
+
+
+def test_a_reading_may_have_been_taken_at_any_moment(desk: Browser) -> None:
+    """The page names every moment that a finding takes, in its own words."""
+    page = desk.get(f"{desk.start()}?as=technician&check=pull-pin-voltage").text
+    offered = page.split('<select id="moment"')[1].split("</select>")[0]
+    assert re.findall(r'value="([^"]+)"', offered) == [*MOMENTS]
 
 
 def test_only_moments_of_the_machine_are_offered(desk: Browser) -> None:

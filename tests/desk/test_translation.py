@@ -14,7 +14,7 @@ from babel.messages.frontend import parse_mapping_cfg
 from flask import Flask
 from jinja2 import Environment, nodes
 
-from api import translation
+from api import create_app, settings, translation
 from api.desk import pages
 from engine.knowledge.text import load_yaml
 from tests.desk.support import BRAKE, Browser
@@ -229,3 +229,26 @@ def extracted() -> set[str]:
         message if isinstance(message, str) else message[0]
         for _, _, message, _, _ in extract_from_dir(API, methods, options)
     }
+
+
+def test_who_is_turned_away_reads_it_in_the_same_language(app: Flask, marking: _Marking) -> None:
+    """The page that asks for a key, which the gate shows before any view, is in it too."""
+    service = app.extensions["threewire"]
+    with_keys = settings.load({"database": service.settings.database, "require_keys": "yes"}, {})
+    locked = create_app({
+        "KNOWLEDGE": service.knowledge, "SETTINGS": with_keys, "DATABASE": service.database,
+    })  # fmt: skip
+    page = locked.test_client().get("/desk")
+    assert page.status_code == 401
+    assert "⟦Sign in⟧" in page.text
+
+
+def test_a_word_in_the_middle_keeps_its_capital(
+    desk: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a text that begins a line only the first letter is raised: some languages have capitals
+    within."""
+    words = NullTranslations()
+    monkeypatch.setattr(words, "gettext", lambda text: f"es war das Rad ({text})")
+    monkeypatch.setattr(translation, "catalogue", lambda _: words)
+    assert ">Es war das Rad (nothing was wrong)<" in desk.get(f"{desk.start()}/close").text
