@@ -1,5 +1,6 @@
 """No step without its caution: every check and every remedy on every machine there is."""
 
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -102,16 +103,43 @@ def test_a_moment_brings_what_the_circuit_does_then(variant: Variant) -> None:
 
 
 @on_every_machine
-def test_a_reading_on_command_says_what_the_command_does(
+def test_a_step_on_command_says_what_the_command_does(
     variant: Variant, knowledge: Knowledge, cautions: Cautions
 ) -> None:
-    """A reading while cranking, energising or releasing the brake has cautions that say so."""
+    """A reading while cranking, energising or releasing the brake has cautions that say so; so
+    have a look or trial on command, and a repair that is proved on command."""
+    brings = variant.circuit.brings
+    steps = {}
     for check in applicable_checks(knowledge.checks, variant).values():
-        if check.reading is None or check.reading.quantity == "resistance":
-            continue
-        brought = frozenset(variant.circuit.brings.get(check.reading.phase, ()))
-        texts = cautions.for_step(check_hazards(check, [variant]), case_of(variant))
-        assert not lacking(brought, texts, variant.circuit.duty), check.id
+        phases = [COMMAND.phase] if check.commanded else []
+        if check.reading is not None and check.reading.quantity != "resistance":
+            phases.append(check.reading.phase)
+        steps[check.id] = check_hazards(check, [variant]), phases
+    for cause in knowledge.causes.values():
+        if applies(cause.applies, circuit=variant.circuit, coil=variant.coil):
+            phases = [COMMAND.phase] if "energises" in cause.hazards else []
+            steps[cause.id] = remedy_hazards(cause, [variant]), phases
+    for name, (hazards, phases) in steps.items():
+        brought = frozenset(one for phase in phases for one in brings.get(phase, ()))
+        texts = cautions.for_step(hazards, case_of(variant))
+        assert not lacking(brought, texts, variant.circuit.duty), name
+
+
+def test_a_repair_that_is_proved_by_starting_the_engine_cranks_it(knowledge: Knowledge) -> None:
+    """Where the proof has the engine crank, start, run or stop, somebody starts it: the repair has
+    the caution of that, with every control type."""
+    started = re.compile(r"[Cc]rank|[Ee]ngine (starts|runs|stops)")
+    proved = [one for one in knowledge.causes.values() if started.search(one.proof_of_repair)]
+    assert len(proved) > 10
+    bare = [
+        (cause.id, variant.circuit.id)
+        for cause in proved
+        for variant in ALL
+        if variant.circuit.duty == "fuel-shutoff"
+        and applies(cause.applies, circuit=variant.circuit, coil=variant.coil)
+        and "cranks" not in remedy_hazards(cause, [variant])
+    ]
+    assert bare == []
 
 
 def events_of(tree: items.Branch | items.Distribution) -> Iterator[str]:

@@ -240,6 +240,11 @@ def test_what_kills_is_told_first(diagnoser: Diagnoser) -> None:
         killers = [name for name in told if name in place]
         raised = killers[: 1 + killers.index("smoking-coil")]
         assert raised == sorted(raised, key=place.__getitem__)
+        usual = diagnoser.diagnose({"machine": {**machine, "coil": "unknown"}, "findings": []})
+        always = {one["id"] for one in usual["cautions"]}
+        by_finding = [name not in always for name in told]
+        assert by_finding == sorted(by_finding, reverse=True), "what a finding raised comes first"
+        assert 1 < sum(by_finding) < len(told)
 
 
 @pytest.mark.parametrize(
@@ -276,3 +281,35 @@ def test_a_step_taken_while_the_fault_is_brought_on_has_its_own_cautions(
                 ]  # fmt: skip
     assert seen > 5
     assert missing == []
+
+
+@pytest.mark.parametrize(
+    ("machine", "findings"),
+    [
+        (
+            {"duty": "brake-release", "control": "ignition-timed", "coil": "case-ground"},
+            [{"check": "brake-response", "outcome": "will-not-hold"}, SECURED],
+        ),
+        (
+            {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "body-ground"},
+            [{"check": "engine-response", "outcome": "will-not-stop"}],
+        ),
+    ],
+    ids=["brake", "engine"],
+)
+def test_nothing_is_shaken_where_nothing_may_move(
+    machine: dict[str, Any], findings: list[dict[str, Any]], diagnoser: Diagnoser
+) -> None:
+    """Of a machine that must not move readings are proposed as they stand, though the fault comes
+    over bumps; what may be done, warming it, is asked for."""
+    for pattern, asked in (("over-bumps", set()), ("hot-only", {"heated"})):
+        answer = diagnoser.diagnose({
+            "machine": machine, "on_hand": ["meter", "clamp"],
+            "findings": [*findings, {"check": "failure-pattern", "outcome": pattern}],
+        })  # fmt: skip
+        steps = answer["next_checks"]
+        assert len(steps) > 1
+        assert {one["while"] for one in steps if "while" in one} == asked
+        assert [
+            one["check"] for one in steps if not asked and "harness is moved" in one["say"]
+        ] == []
