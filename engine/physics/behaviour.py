@@ -10,7 +10,6 @@ from scipy.special import ndtr
 
 from engine.calculations import fuse
 from engine.physics.circuit import Floats
-from engine.physics.machine import Variant
 from engine.physics.solution import Situation, Solution
 
 OFF = Situation("off")
@@ -54,15 +53,18 @@ def step(margin: Floats, sigma: float) -> Floats:
     return probability
 
 
-def fuse_openings(solution: Solution, variant: Variant) -> tuple[Floats, Floats]:
+def fuse_openings(solution: Solution) -> tuple[Floats, Floats]:
     """Return the chance that a fresh pull fuse opens in one pulse, and in several or a stuck pull.
 
     Needs the situations NEW_FUSE and NEW_FUSE_AFTER.
     """
-    pulse = float(np.median(solution.cases.setting("pulse-seconds")))
-    ratio = np.abs(solution.amperes(NEW_FUSE, "fuse")) / variant.fuse_amps
+    pulse, rated = (
+        float(np.median(solution.cases.setting("pulse-seconds"))),
+        solution.cases.variant.fuse_amps,
+    )
+    ratio = np.abs(solution.amperes(NEW_FUSE, "fuse")) / rated
     once = fuse.opening_probability(ratio, pulse)
-    held_ratio = np.abs(solution.amperes(NEW_FUSE_AFTER, "fuse")) / variant.fuse_amps
+    held_ratio = np.abs(solution.amperes(NEW_FUSE_AFTER, "fuse")) / rated
     held = fuse.opening_probability(held_ratio, HELD_SECONDS)
     ever = 1.0 - (1.0 - once) ** PULSE_TRIES * (1.0 - held)
     return once, ever
@@ -71,9 +73,9 @@ def fuse_openings(solution: Solution, variant: Variant) -> tuple[Floats, Floats]
 class Behaviour:
     """The events of every hypothesis, computed once from a solution."""
 
-    def __init__(self, solution: Solution, variant: Variant, fuse_opens: Floats) -> None:
-        self._solution, self._variant = solution, variant
-        self._plunger = variant.circuit.plunger
+    def __init__(self, solution: Solution, fuse_opens: Floats) -> None:
+        self._solution, self._variant = solution, solution.cases.variant
+        self._plunger = self._variant.circuit.plunger
         self._fuse_opens = fuse_opens
 
     def events(self) -> dict[str, Floats]:
@@ -168,11 +170,11 @@ class Behaviour:
     def _bench(self) -> dict[str, Floats]:
         """Return how the part behaves alone on a good battery, its travel free."""
         cases, volts = self._solution.cases, BENCH_VOLTS * self._variant.system_volts / 12.0
-        pull = cases.ohms[0, :, cases.part("pull-winding")] + BENCH_LEAD_OHMS
-        hold = cases.ohms[0, :, cases.part("hold-winding")] + BENCH_LEAD_OHMS
+        pull = cases.ohms[cases.part("pull-winding"), 0] + BENCH_LEAD_OHMS
+        hold = cases.ohms[cases.part("hold-winding"), 0] + BENCH_LEAD_OHMS
         # where the body is the ground, a short to it bypasses the winding: the fused lead opens
         if self._variant.coil == "body-ground":
-            short = cases.ohms[0, :, cases.part("body-short")]
+            short = cases.ohms[cases.part("body-short"), 0]
             pull = np.where(np.isfinite(short), np.inf, pull)
         needed = self._plunger.pull_in_share * np.sqrt(self._setting("pull-force-needed"))
         return {

@@ -3,7 +3,7 @@
 Each branch p runs from node a to node b and carries ``i = g (v_a - v_b + e)``; Kirchhoff's current
 law at each node gives ``(A^T g A + leak) v = -A^T g e``. Every node leaks to the reference through
 a voltmeter's input resistance, so that a floating node has the voltage that a meter on it would
-show. All arrays are batched: the leading axes may be hypotheses, configurations, anything.
+show. All arrays are batched: the first axis is the branch or the node, the last the circuit.
 
 Nodes are taken out one by one by star-mesh transformation (Rosen 1924, from memory), those with the
 fewest neighbors first: conductances are only added, multiplied and divided, never subtracted, so no
@@ -11,8 +11,8 @@ digits are lost where a milliohm stands beside a meter's megohms; and a harness 
 a node that this costs a tenth of inverting its matrix.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 
@@ -27,16 +27,23 @@ OHMMETER_LEAK_OHMS = 1e9  # insulation of a dry harness, for resistance readings
 
 @dataclass(frozen=True)
 class _Step:
-    """A node to take out: its neighbors then, its edges, and the edges that join two of those."""
+    """A node to take out: its neighbors then, its edges, and the edges that join two of those.
+
+    ``rows`` is where its shares stand in ``Reduced.shares``, one row a neighbor.
+    """
 
     node: int
     neighbors: list[int]
     edges: list[int]
     joined: list[tuple[int, int, int]]  # two places among the neighbors, and the edge between
+    rows: slice
 
 
 class Network:
-    """The fixed shape of a circuit: which branch joins which nodes. The reference is node 0 V."""
+    """The fixed shape of a circuit: which branch joins which nodes. The reference is node 0 V.
+
+    Voltages of nodes have the reference behind the others.
+    """
 
     def __init__(self, branches: Sequence[tuple[str, str]], reference: str) -> None:
         names = {node for pair in branches for node in pair}
@@ -44,18 +51,16 @@ class Network:
             raise ValueError(f"no branch reaches the reference node '{reference}'")
         self.reference, self.ends = reference, tuple(branches)
         self.nodes = tuple(sorted(names - {reference}))
-        self._index = {name: number for number, name in enumerate(self.nodes)}
-        self.incidence: Floats = np.zeros((len(branches), len(self.nodes)), dtype=np.float64)
+        self._index = {name: number for number, name in enumerate((*self.nodes, reference))}
+        self.starts, self.stops = (
+            np.array([self._index[pair[n]] for pair in branches]) for n in (0, 1)
+        )
         self.edges: dict[frozenset[int], int] = {}
         self.branches: list[frozenset[int]] = []  # the nodes of each, without the reference
-        for number, pair in enumerate(branches):
-            ends = [self._index[node] for node in pair if node != reference]
-            self.branches.append(frozenset(ends))
-            for node, sign in zip(pair, (1.0, -1.0), strict=True):
-                if node != reference:
-                    self.incidence[number, self._index[node]] += sign
-            if len(ends) == 2:
-                self.edges.setdefault(frozenset(ends), len(self.edges))
+        for pair in branches:
+            self.branches.append(frozenset(self._index[node] for node in pair if node != reference))
+            if len(self.branches[-1]) == 2:
+                self.edges.setdefault(self.branches[-1], len(self.edges))
         self.steps = tuple(self._steps())
 
     def _steps(self) -> Iterator[_Step]:
@@ -64,6 +69,7 @@ class Network:
         for start, end in self.edges:
             around[start].add(end)
             around[end].add(start)
+        row = 0
         while around:
             node = min(around, key=lambda one: (len(around[one]), one))
             neighbors = sorted(around.pop(node))
@@ -75,77 +81,101 @@ class Network:
                     (a, b, self.edges.setdefault(frozenset((one, other)), len(self.edges)))
                     for (a, one), (b, other) in combinations(enumerate(neighbors), 2)
                 ],
+                slice(row, row + len(neighbors)),
             )  # fmt: skip
+            row += len(neighbors)
 
-    def unit(self, node: str) -> Floats:
-        """Return the vector that picks ``node``'s voltage (zeros for the reference)."""
-        vector: Floats = np.zeros(len(self.nodes))
-        if node != self.reference:
-            vector[self._index[node]] = 1.0
-        return vector
+    def between(self, voltages: Floats, start: str, end: str) -> Floats:
+        """Return the voltage of node ``start`` above node ``end``, shape as that of one node."""
+        return voltages[self._index[start]] - voltages[self._index[end]]
 
-    def voltages(self, conductances: Floats, volts: Floats) -> Floats:
-        """Return node voltages in volts above the reference, shape (..., nodes).
+    def across(self, voltages: Floats) -> Floats:
+        """Return the voltage over each branch, from its first node to the second."""
+        return voltages[self.starts] - voltages[self.stops]
 
-        ``conductances`` in siemens (0 is open) and ``volts`` of the sources have shape
-        (..., branches).
-        """
-        into = -(conductances * volts) @ self.incidence
-        return Reduced(self, conductances, METER_OHMS).voltages(into)
+    def pushed(self, pairs: Sequence[tuple[str, str]], circuits: int) -> Floats:
+        """Return 1 A into the first node of each pair and out of the second, (node, pair, ..)."""
+        into = np.zeros((len(self.nodes) + 1, len(pairs), circuits))
+        for row, (start, end) in enumerate(pairs):
+            into[self._index[start], row] += 1.0
+            into[self._index[end], row] -= 1.0
+        return into
+
+    def sourced(self, conductances: Floats, volts: Floats) -> Floats:
+        """Return the amperes that the sources push into each node, shape (node, circuit)."""
+        into = np.zeros((len(self.nodes) + 1, conductances.shape[1]))
+        for branch in np.flatnonzero(volts.any(axis=1)):
+            amperes = conductances[branch] * volts[branch]
+            into[self.starts[branch]] -= amperes
+            into[self.stops[branch]] += amperes
+        return into
 
 
+@dataclass(frozen=True)
 class Reduced:
-    """A batch of networks whose nodes were taken out one by one, ready for any currents into them.
+    """Circuits whose nodes were taken out one by one, ready for any currents into them.
 
-    ``conductances`` in siemens have shape (..., branches).
+    ``totals`` is all that left each node as it went, and ``shares`` what of it each neighbor took.
     """
 
-    def __init__(self, network: Network, conductances: Floats, leak_ohms: float) -> None:
-        self._network, self._shape = network, conductances.shape[:-1]
-        flat = np.ascontiguousarray(conductances.reshape(-1, conductances.shape[-1]).T)
-        joins = np.zeros((len(network.edges), flat.shape[1]))
-        leaks = np.full((len(network.nodes), flat.shape[1]), 1.0 / leak_ohms)
-        for branch, ends in zip(flat, network.branches, strict=True):
+    network: Network
+    totals: Floats
+    shares: Floats
+
+    @classmethod
+    def of(cls, network: Network, conductances: Floats, leak_ohms: Floats | float) -> "Reduced":
+        """Take out the nodes; ``conductances`` in siemens have shape (branch, circuit)."""
+        shape = conductances.shape[1:]
+        joins, leaks = (
+            np.zeros((len(network.edges), *shape)),
+            np.empty((len(network.nodes), *shape)),
+        )
+        leaks[:] = 1.0 / leak_ohms
+        shares = np.empty((network.steps[-1].rows.stop, *shape))
+        for branch, ends in zip(conductances, network.branches, strict=True):
             if len(ends) == 2:
                 joins[network.edges[ends]] += branch
             for node in ends if len(ends) == 1 else ():
                 leaks[node] += branch
-        self._totals, self._shares = leaks, []
         for step in network.steps:
-            own = joins[step.edges]
-            leak = leaks[step.node].copy()
-            leaks[step.node] += own.sum(axis=0)  # from here on all that leaves the node
-            share = own / leaks[step.node]
+            total, mine = leaks[step.node], shares[step.rows]
+            leak = total.copy()
+            for edge in step.edges:
+                total += joins[edge]  # from here on all that leaves the node
+            for share, neighbor, edge in zip(mine, step.neighbors, step.edges, strict=True):
+                np.divide(joins[edge], total, out=share)
+                leaks[neighbor] += share * leak
             for a, b, edge in step.joined:
-                joins[edge] += share[a] * own[b]
-            leaks[step.neighbors] += share * leak
-            self._shares.append(share)
+                joins[edge] += mine[a] * joins[step.edges[b]]
+        return cls(network, leaks, shares)
 
-    def voltages(self, into: Floats) -> Floats:
-        """Return node voltages in volts for currents in amperes into the nodes, (..., nodes)."""
-        volts = into.reshape(-1, into.shape[-1]).T[:, None].copy()
-        return self._solved(volts)[:, 0].T.reshape(*self._shape, -1)
+    def at(self, circuits: slice) -> "Reduced":
+        """Return some of the circuits, not copied."""
+        return Reduced(self.network, self.totals[:, circuits], self.shares[:, circuits])
 
-    def responses(self, picks: Floats) -> Floats:
-        """Return node voltages for each row of currents (row, node), shape (row, ..., node)."""
-        rows, nodes = picks.shape
-        volts = np.repeat(picks.T[:, :, None], self._totals.shape[1], axis=2)
-        return np.moveaxis(self._solved(volts), 0, -1).reshape(rows, *self._shape, nodes)
+    def put(self, circuits: NDArray[np.intp], other: "Reduced") -> None:
+        """Put others in the place of some of the circuits."""
+        self.totals[:, circuits], self.shares[:, circuits] = other.totals, other.shares
 
-    def _solved(self, volts: Floats) -> Floats:
-        """Turn currents into voltages in place, shape (node, row, network)."""
-        steps = list(zip(self._network.steps, self._shares, strict=True))
-        for step, share in steps:
-            volts[step.neighbors] += share[:, None] * volts[step.node]
-        volts /= self._totals[:, None]
-        for step, share in reversed(steps):
-            volts[step.node] += (share[:, None] * volts[step.neighbors]).sum(axis=0)
+    def turned(self, volts: Floats) -> Floats:
+        """Turn currents into the nodes into voltages in place, shape (node, row, circuit)."""
+        for step in self.network.steps:
+            for share, neighbor in zip(self.shares[step.rows], step.neighbors, strict=True):
+                volts[neighbor] += share * volts[step.node]
+        volts[:-1] /= self.totals[:, None]
+        volts[-1] = 0.0
+        for step in reversed(self.network.steps):
+            for share, neighbor in zip(self.shares[step.rows], step.neighbors, strict=True):
+                volts[step.node] += share * volts[neighbor]
         return volts
 
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """A solved quantity and how it moves: per relative change of ohms, per volt of each source."""
+    """Solved quantities and how they move: per relative change of ohms, per volt of each source.
+
+    ``value`` has shape (quantity, circuit), the others (branch, quantity, circuit).
+    """
 
     value: Floats
     per_log_ohms: Floats
@@ -154,63 +184,71 @@ class Sensitivity:
 
 @dataclass(frozen=True)
 class Solved:
-    """A batch of solved networks: what was put in and what came out."""
+    """A batch of solved circuits: what was put in and what came out."""
 
     network: Network
     conductances: Floats
     volts: Floats
     voltages: Floats
     leak_ohms: float = METER_OHMS
-    _responses: dict[tuple[str, str], Floats] = field(init=False, repr=False, default_factory=dict)
+
+    @classmethod
+    def of(
+        cls, network: Network, conductances: Floats, volts: Floats, leak_ohms: float = METER_OHMS
+    ) -> "Solved":
+        """Solve circuits."""
+        into = network.sourced(conductances, volts)
+        voltages = Reduced.of(network, conductances, leak_ohms).turned(into[:, None])[:, 0]
+        return cls(network, conductances, volts, voltages, leak_ohms)
 
     @cached_property
     def currents(self) -> Floats:
         """Return the branch currents in amperes, from the first node to the second."""
-        across: Floats = self.voltages @ self.network.incidence.T
-        return self.conductances * (across + self.volts)
+        return self.conductances * (self.network.across(self.voltages) + self.volts)
+
+    def current(self, branch: int) -> Floats:
+        """Return the current in one branch."""
+        across = self.network.between(self.voltages, *self.network.ends[branch])
+        return self.conductances[branch] * (across + self.volts[branch])
 
     @cached_property
-    def _reduced(self) -> Reduced:
-        return Reduced(self.network, self.conductances, self.leak_ohms)
+    def reduced(self) -> Reduced:
+        """Return the circuits with their nodes taken out."""
+        return Reduced.of(self.network, self.conductances, self.leak_ohms)
 
-    def respond(self, pairs: Iterable[tuple[str, str]]) -> None:
-        """Work out what 1 A between each of the pairs of nodes does: all at once costs least."""
-        new = [one for one in dict.fromkeys(pairs) if one not in self._responses]
-        if new:
-            unit = self.network.unit
-            picks = np.stack([unit(start) - unit(end) for start, end in new])
-            self._responses.update(zip(new, self._reduced.responses(picks), strict=True))
+    def _responses(self, pairs: Sequence[tuple[str, str]]) -> Floats:
+        """Return the voltages that 1 A between each pair of nodes gives, (node, pair, circuit)."""
+        return self.reduced.turned(self.network.pushed(pairs, self.conductances.shape[1]))
 
-    def _response(self, start: str, end: str) -> Floats:
-        """Return the voltages that 1 A into one node and out of the other gives, (..., nodes)."""
-        self.respond([(start, end)])
-        return self._responses[start, end]
-
-    def voltage_between(self, start: str, end: str) -> Sensitivity:
-        """Return the voltage of node ``start`` above node ``end`` in volts, with sensitivities.
+    def read(self, wanted: Sequence[tuple[str, str] | int]) -> Sensitivity:
+        """Return voltages of one node above another and currents in branches, with sensitivities.
 
         From the adjoint of the nodal equations: dv/dg = -w a (a v + e), where w are the voltages
-        that 1 A between the two nodes would give.
+        that 1 A between the two nodes would give; a current is its branch's conductance times the
+        voltage over it and its source.
         """
-        across: Floats = self._response(start, end) @ self.network.incidence.T
-        here = self.voltages @ (self.network.unit(start) - self.network.unit(end))
+        network, conductances = self.network, self.conductances[:, None]
+        pairs = [network.ends[one] if isinstance(one, int) else one for one in wanted]
+        response = self._responses(pairs)
+        value = np.stack([network.between(self.voltages, *pair) for pair in pairs])
+        through = [(row, one) for row, one in enumerate(wanted) if isinstance(one, int)]
+        for row, branch in through:
+            response[:, row] *= self.conductances[branch]
+            value[row] = self.currents[branch]
+        across = network.across(response)
         # dv/d ln R = -g dv/dg
-        return Sensitivity(here, across * self.currents, -across * self.conductances)
+        per_log_ohms, per_volt = across * self.currents[:, None], -across * conductances
+        for row, branch in through:
+            per_log_ohms[branch, row] -= self.currents[branch]
+            per_volt[branch, row] += self.conductances[branch]
+        return Sensitivity(value, per_log_ohms, per_volt)
 
-    def current_through(self, branch: int) -> Sensitivity:
-        """Return the current in a branch in amperes, with sensitivities."""
-        across: Floats = self._response(*self.network.ends[branch]) @ self.network.incidence.T
-        conductance = self.conductances[..., branch, None]
-        per_log_ohms = conductance * across * self.currents
-        per_volt = -conductance * across * self.conductances
-        per_log_ohms[..., branch] -= self.currents[..., branch]
-        per_volt[..., branch] += self.conductances[..., branch]
-        return Sensitivity(self.currents[..., branch], per_log_ohms, per_volt)
-
-    def resistance_between(self, start: str, end: str) -> Sensitivity:
-        """Return the resistance between two nodes of a dead network in ohms, with sensitivities."""
-        column = self._response(start, end)
-        across: Floats = column @ self.network.incidence.T
-        per_log_ohms = self.conductances * across**2
-        here = column @ (self.network.unit(start) - self.network.unit(end))
-        return Sensitivity(here, per_log_ohms, np.zeros_like(per_log_ohms))
+    def resistances(self, pairs: Sequence[tuple[str, str]]) -> Sensitivity:
+        """Return the ohms between two nodes of dead circuits, with sensitivities."""
+        response = self._responses(pairs)
+        across = self.network.across(response)
+        value = np.stack([
+            self.network.between(response[:, row], *pair) for row, pair in enumerate(pairs)
+        ])  # fmt: skip
+        per_log_ohms = self.conductances[:, None] * across**2
+        return Sensitivity(value, per_log_ohms, np.zeros_like(per_log_ohms))

@@ -104,8 +104,9 @@ Drift = tuple[int, int, float, float]
 
 @dataclass(frozen=True)
 class Cases:
-    """All hypotheses as arrays. Axes: phase (as items.PHASES), hypothesis, part (or setting)."""
+    """All hypotheses as arrays. Axes: part, phase (as items.PHASES), hypothesis."""
 
+    variant: Variant
     hypotheses: tuple[Hypothesis, ...]
     parts: tuple[items.Part, ...]
     settings: tuple[str, ...]
@@ -134,7 +135,10 @@ class Cases:
         Many faults (a jammed lock, an empty tank) leave the circuit as it is.
         """
         arrays = [self.ohms, self.volts, self.forced_closed, self.forced_open]
-        by_case = [np.moveaxis(one, 1, 0).reshape(len(self.hypotheses), -1) for one in arrays]
+        by_case = [
+            np.ascontiguousarray(np.moveaxis(one, 2, 0)).reshape(len(self.hypotheses), -1)
+            for one in arrays
+        ]
         raw = np.concatenate([one.view(np.uint8) for one in by_case], axis=1)
         places: dict[bytes, int] = {}
         which = [places.setdefault(one.tobytes(), len(places)) for one in raw]
@@ -155,8 +159,8 @@ class Cases:
         """Return what is at these places, as copies."""
         return dataclasses.replace(
             self, hypotheses=tuple(hypotheses),
-            ohms=self.ohms[:, place], volts=self.volts[:, place],
-            forced_closed=self.forced_closed[:, place], forced_open=self.forced_open[:, place],
+            ohms=self.ohms[..., place], volts=self.volts[..., place],
+            forced_closed=self.forced_closed[..., place], forced_open=self.forced_open[..., place],
             setting_values=self.setting_values[place],
             drifts=tuple(self.drifts[number] for number in place),
         )  # fmt: skip
@@ -165,7 +169,7 @@ class Cases:
         opened = [number for number, one in enumerate(self.hypotheses) if one.fuse_opened]
         if opened:
             fuse = next(place for place, part in enumerate(self.parts) if part.blade_fuse)
-            self.ohms[:, opened, fuse] = math.inf
+            self.ohms[fuse, :, opened] = math.inf
 
     @cached_property
     def drift_columns(self) -> Sequence[tuple[Indexes, Indexes, Floats, Floats]]:
@@ -213,13 +217,15 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
     """Apply every hypothesis' changes to the variant's circuit."""
     circuit = variant.circuit.with_coil(variant.coil)
     parts, settings = tuple(circuit.parts.values()), tuple(circuit.settings)
-    shape = (len(items.PHASES), len(hypotheses), len(parts))
+    shape = (len(parts), len(items.PHASES), len(hypotheses))
     healthy = [circuit.settings[one].healthy for one in settings]
     cases = Cases(
-        tuple(hypotheses), parts, settings,
-        ohms=np.broadcast_to([healthy_ohms(one, variant) for one in parts], shape).copy(),
+        variant, tuple(hypotheses), parts, settings,
+        ohms=np.broadcast_to(
+            np.array([healthy_ohms(one, variant) for one in parts])[:, None, None], shape
+        ).copy(),
         volts=np.broadcast_to(
-            np.array([variant.phase_volts(one) for one in parts]).T[:, None, :], shape
+            np.array([variant.phase_volts(one) for one in parts])[..., None], shape
         ).copy(),
         forced_closed=np.zeros(shape, dtype=bool), forced_open=np.zeros(shape, dtype=bool),
         setting_values=np.tile(healthy, (len(hypotheses), 1)), drifts=(),
@@ -246,13 +252,13 @@ def _alter(
     place = cases.part(change.id)
     phases = [n for n, name in enumerate(items.PHASES) if name in change.phases]
     if change.action == "open":
-        cases.ohms[phases, number, place] = math.inf
+        cases.ohms[place, phases, number] = math.inf
     if change.action in ("open", "never"):
-        cases.forced_open[phases, number, place] = True
+        cases.forced_open[place, phases, number] = True
     elif change.action == "closed":
-        cases.forced_closed[phases, number, place] = True
+        cases.forced_closed[place, phases, number] = True
     elif change.action == "volts":
-        cases.volts[phases, number, place] = volts = level * variant.system_volts / 12.0
+        cases.volts[place, phases, number] = volts = level * variant.system_volts / 12.0
         return [(phase, place, 0.0, volts * change.span) for phase in phases]
     else:
         severity, kind = cases.hypotheses[number].place, cases.parts[place].kind
@@ -260,9 +266,9 @@ def _alter(
             variant.circuit.fault_factor(variant.system_volts, kind, one)
             for one in (severity, 0.0, 1.0)
         ]
-        before = cases.ohms[phases, number, place]
+        before = cases.ohms[place, phases, number]
         ohms, along = _altered_ohms(before, change, level, factors)
-        cases.ohms[phases, number, place] = ohms
+        cases.ohms[place, phases, number] = ohms
         moves = zip(phases, along.tolist(), strict=True)
         return [(phase, place, log_ohms, 0.0) for phase, log_ohms in moves]
     return []

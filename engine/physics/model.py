@@ -213,34 +213,41 @@ def applicable_checks(
     }
 
 
-def build_variant(knowledge: Knowledge, variant: Variant) -> VariantModel:
-    """Solve every hypothesis of a variant and predict every check."""
-    found = enumerate_hypotheses(knowledge.causes, variant)
-    found.sort(key=lambda one: one.cause != HEALTHY)  # bands and lamps compare with the first
-    return solve_hypotheses(knowledge, variant, *split_fuses(make_cases(found, variant), variant))
+def build_variants(knowledge: Knowledge, variants: Sequence[Variant]) -> list[VariantModel]:
+    """Solve every hypothesis of each variant and predict every check."""
+    cases = []
+    for one in variants:
+        found = enumerate_hypotheses(knowledge.causes, one)
+        found.sort(key=lambda one: one.cause != HEALTHY)  # bands and lamps compare with the first
+        cases.append(make_cases(found, one))
+    return solve_hypotheses(knowledge, split_fuses(cases))
 
 
 def solve_hypotheses(
-    knowledge: Knowledge, variant: Variant, cases: Cases, fuse_opens: Floats,
+    knowledge: Knowledge, split: Sequence[tuple[Cases, Floats]],
     only: Collection[str] | None = None,
-) -> VariantModel:  # fmt: skip
-    """Predict every check under the hypotheses of cases; the first must be the healthy circuit.
+) -> list[VariantModel]:  # fmt: skip
+    """Predict every check under the hypotheses of variants' cases, the healthy circuit first.
 
-    ``fuse_opens`` is each one's chance that a fresh pull fuse opens in one pulse. ``only`` these
-    checks, where they are given.
+    Beside each stands the chance that a fresh pull fuse opens in one pulse. ``only`` these checks,
+    where they are given.
     """
     asked = knowledge.checks if only is None else {one: knowledge.checks[one] for one in only}
-    checks = applicable_checks(asked, variant)
-    readings = [one.reading for one in checks.values() if one.reading is not None]
+    checks = [applicable_checks(asked, cases.variant) for cases, _ in split]
+    readings = [one.reading for some in checks for one in some.values() if one.reading is not None]
     read = sorted({situation_of(one) for one in readings if one.quantity != "seconds"})
-    wanted = dict.fromkeys([*behaviour.SITUATIONS, *read])
-    solution = solve_situations(cases, variant, list(wanted))
-    events = behaviour.Behaviour(solution, variant, fuse_opens).events()
-    predictor = Predictor(solution, variant, events, knowledge.rows("instruments"))
-    return VariantModel(
-        variant, cases.hypotheses, _prior(knowledge, variant, cases.hypotheses), events,
-        predictor.predict_all(checks),
-    )  # fmt: skip
+    wanted = list(dict.fromkeys([*behaviour.SITUATIONS, *read]))
+    found = []
+    for solution, mine, (cases, fuse_opens) in zip(
+        solve_situations([cases for cases, _ in split], wanted), checks, split, strict=True
+    ):
+        events = behaviour.Behaviour(solution, fuse_opens).events()
+        predictor = Predictor(solution, events, knowledge.rows("instruments"))
+        prior = _prior(knowledge, cases.variant, cases.hypotheses)
+        found.append(VariantModel(
+            cases.variant, cases.hypotheses, prior, events, predictor.predict_all(mine)
+        ))  # fmt: skip
+    return found
 
 
 def _prior(knowledge: Knowledge, variant: Variant, found: Sequence[Hypothesis]) -> Floats:
@@ -265,19 +272,24 @@ def _predict_asked(
         return model.predictions[check.id]
     situation = situation_of(done)
     needed = [situation] if done.quantity != "seconds" else list(behaviour.SITUATIONS)
-    cases = make_cases(model.hypotheses, model.variant)
-    solution = solve_situations(cases, model.variant, needed)
-    predictor = Predictor(solution, model.variant, model.events, knowledge.rows("instruments"))
-    return predictor.predict(replace(check, reading=done))
+    (solution,) = solve_situations([make_cases(model.hypotheses, model.variant)], needed)
+    predictor = Predictor(solution, model.events, knowledge.rows("instruments"))
+    return predictor.predict_all({check.id: replace(check, reading=done)})[check.id]
 
 
-def split_fuses(cases: Cases, variant: Variant) -> tuple[Cases, Floats]:
+def split_fuses(several: Sequence[Cases]) -> list[tuple[Cases, Floats]]:
     """Give a hypothesis whose fault may have opened the pull fuse a twin in which it has.
 
-    Beside each stands the chance that a fresh fuse opens in one pulse.
+    Beside each one's cases stands the chance that a fresh fuse opens in one pulse.
     """
-    fresh = solve_situations(cases, variant, [behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER])
-    once, ever = behaviour.fuse_openings(fresh, variant)
+    fresh = solve_situations(several, [behaviour.NEW_FUSE, behaviour.NEW_FUSE_AFTER])
+    return [
+        _split(cases, *behaviour.fuse_openings(one))
+        for cases, one in zip(several, fresh, strict=True)
+    ]
+
+
+def _split(cases: Cases, once: Floats, ever: Floats) -> tuple[Cases, Floats]:
     split, of = [], []
     for number, (hypothesis, chance) in enumerate(
         zip(cases.hypotheses, ever.tolist(), strict=True)
@@ -430,11 +442,14 @@ class ModelStore:
                     total -= sizes[machine]
 
     def _build(self, machine: Machine) -> Model:
-        built = [self._variant(one) for one in variants_of(self._knowledge, machine)]
-        return combine(self._knowledge, machine, built)
+        variants = variants_of(self._knowledge, machine)
+        found = [self._variant(one) for one in variants]
+        new = [one for one, known in zip(variants, found, strict=True) if known is None]
+        solved = iter(build_variants(self._knowledge, new) if new else ())
+        return combine(self._knowledge, machine, [one or next(solved) for one in found])
 
-    def _variant(self, variant: Variant) -> VariantModel:
-        """Return what is solved of a variant, with this store's shares; solve it if nothing is."""
+    def _variant(self, variant: Variant) -> VariantModel | None:
+        """Return what is solved of a variant, with this store's shares, if anything is."""
         with self._lock:
             same = next((one for one in self._built() if one.variant == variant), None)
             waiting = [one for one in self._solved if one.variant == variant]
@@ -443,4 +458,4 @@ class ModelStore:
             return same
         for one in waiting:
             return replace(one, prior=_prior(self._knowledge, variant, one.hypotheses))
-        return build_variant(self._knowledge, variant)
+        return None

@@ -135,18 +135,23 @@ class Loadings:
         return found
 
 
-def loadings_of(quantities: Sequence[str], loadings: Floats, floor: float) -> Loadings:
-    """Return loadings (hypothesis, quantity); what is small beside ``floor`` goes to the rest.
+def loadings_of(
+    quantities: Sequence[str], columns: Floats, floors: Sequence[float]
+) -> list[Loadings]:  # fmt: skip
+    """Return the loadings of readings; what is small beside its floor goes to the rest.
 
-    ``floor`` is a variance.
+    ``columns`` (quantity, reading, hypothesis); ``floors`` is a variance for each reading.
     """
-    squares = loadings**2
-    whole = floor + squares.sum(axis=1)
-    kept = (squares > KEPT_LOADING**2 * whole[:, None]).any(axis=0)
-    return Loadings(
-        tuple(name for name, keep in zip(quantities, kept, strict=True) if keep),
-        loadings[:, kept].astype(np.float32), squares[:, ~kept].sum(axis=1),
-    )  # fmt: skip
+    squares = columns**2
+    whole = np.array(floors)[:, None] + squares.sum(axis=0)
+    kept = (squares > KEPT_LOADING**2 * whole).any(axis=2)
+    return [
+        Loadings(
+            tuple(name for name, keep in zip(quantities, mine, strict=True) if keep),
+            columns[mine, n].T.astype(np.float32, order="C"), squares[~mine, n].sum(axis=0),
+        )
+        for n, mine in enumerate(kept.T)
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -493,108 +498,116 @@ class Predictor:
     """Builds the predictions of one variant."""
 
     solution: Solution
-    variant: Variant
     events: Mapping[str, Floats]
     instruments: Mapping[str, Mapping[str, Any]]
 
     def predict_all(self, checks: Mapping[str, items.Check]) -> dict[str, Prediction]:
-        """Return the predictions of checks that apply to the variant."""
-        pairs: dict[Situation, list[tuple[str, str]]] = {}
-        for check in checks.values():
-            if check.reading is not None and check.reading.quantity != "seconds":
-                ends = pairs.setdefault(situation_of(check.reading), [])
-                ends.append(self._ends(check.reading))
-        for situation, ends in pairs.items():
-            self.solution.solved[situation].respond(ends)
-        return {name: self.predict(check) for name, check in checks.items()}
+        """Return the predictions of checks that apply to the variant.
 
-    def predict(self, check: items.Check) -> Prediction:
-        """Return the prediction of a check that applies to the variant."""
-        if check.outcomes is not None:
-            return self._outcomes(check.outcomes)
-        assert check.reading is not None
-        return self._reading(check.reading)
+        What is read in one situation is worked out at once: one by one, most of the time would go
+        into calls.
+        """
+        found: dict[str, Prediction] = {}
+        together: dict[Situation, dict[str, items.Reading]] = {}
+        for name, check in checks.items():
+            if check.outcomes is not None:
+                found[name] = self._outcomes(check.outcomes)
+            elif check.reading is not None and check.reading.quantity == "seconds":
+                found[name] = self._reading(check.reading, *self._seconds(check.reading))
+            elif check.reading is not None:
+                together.setdefault(situation_of(check.reading), {})[name] = check.reading
+        for situation, readings in together.items():
+            mu, loadings = self._circuit(situation, list(readings.values()))
+            for (name, reading), *known in zip(readings.items(), mu, loadings, strict=True):
+                found[name] = self._reading(reading, *known)
+        return found
 
     @property
     def _cases(self) -> Cases:
         return self.solution.cases
 
-    def _reading(self, reading: items.Reading) -> ReadingPrediction:
-        mu, loadings = (
-            self._seconds(reading) if reading.quantity == "seconds" else self._circuit(reading)
-        )
+    @property
+    def _variant(self) -> Variant:
+        return self.solution.cases.variant
+
+    def _reading(self, reading: items.Reading, mu: Floats, loadings: Loadings) -> ReadingPrediction:
         return ReadingPrediction(
             unit=reading.unit, low=reading.low, high=reading.high,
             instrument=instrument_from(self.instruments[reading.instrument]),
             # volts lost on the way keep their share of the supply on a 24 V machine
             repeatability=reading.repeatability
-            * (self.variant.system_volts / 12.0 if reading.unit == "V" else 1.0),
+            * (self._variant.system_volts / 12.0 if reading.unit == "V" else 1.0),
             mu=mu, loadings=loadings, flat=np.zeros(len(mu), dtype=bool),
             meter=reading.instrument,
         )  # fmt: skip
 
-    def _ends(self, reading: items.Reading) -> tuple[str, str]:
-        """Return the nodes that a reading is about."""
-        if reading.quantity == "current":
-            return self.solution.network.ends[self._cases.part(reading.part)]
-        return reading.from_node[self.variant.coil], reading.to_node[self.variant.coil]
-
-    def _circuit(self, reading: items.Reading) -> tuple[Floats, Loadings]:
-        """Return value and loadings of a volt, ampere or ohm reading."""
-        solved = self.solution.solved[situation_of(reading)]
-        if reading.quantity == "current":
-            found = solved.current_through(self._cases.part(reading.part))
-        elif reading.quantity == "voltage":
-            found = solved.voltage_between(*self._ends(reading))
-        else:
-            found = solved.resistance_between(*self._ends(reading))
+    def _circuit(
+        self, situation: Situation, readings: Sequence[items.Reading]
+    ) -> tuple[Floats, list[Loadings]]:
+        """Return values (reading, hypothesis) and loadings of volts, amperes or ohms."""
+        solved, which, coil = (
+            self.solution.solved[situation],
+            self.solution.which,
+            self._variant.coil,
+        )
+        pairs = [(one.from_node.get(coil, ""), one.to_node.get(coil, "")) for one in readings]
+        found = solved.resistances(pairs) if situation.dead else solved.read([
+            self._cases.part(one.part) if one.quantity == "current" else pair
+            for one, pair in zip(readings, pairs, strict=True)
+        ])  # fmt: skip
         names, ohms_u, volts_u, sources = self._uncertainties
-        which, severity = self.solution.which, self._along_severity(reading.phase, found)
-        columns = [found.per_log_ohms * ohms_u, (found.per_volt * volts_u)[:, sources]]
-        loadings = np.concatenate(columns, axis=1)[which]
-        loadings = np.concatenate([loadings, severity[:, None]], axis=1)
-        supply_u = self.variant.supply_u(reading.phase)
-        if supply_u and reading.quantity != "resistance":
+        columns = [
+            (found.per_log_ohms * ohms_u[:, None, None])[..., which],
+            (found.per_volt[sources] * volts_u[sources, None, None])[..., which],
+            self._along_severity(situation.phase, found)[None],
+        ]
+        supply_u = self._variant.supply_u(situation.phase)
+        if supply_u and not situation.dead:
             # a dead engine and a running one differ in what the whole supply gives, not one source
             supplies = [n for n in sources if self._cases.parts[n].kind == "source"]
-            along = supply_u * found.per_volt[:, supplies].sum(axis=1)[which]
-            loadings = np.concatenate([loadings, along[:, None]], axis=1)
-            names = [*names, f"{SUPPLY}{reading.phase}"]
-        return found.value[which], loadings_of(names, loadings, reading.repeatability**2)
+            columns.append(supply_u * found.per_volt[supplies].sum(axis=0)[None, :, which])
+            names = [*names, f"{SUPPLY}{situation.phase}"]
+        floors = [one.repeatability**2 for one in readings]
+        return found.value[:, which], loadings_of(names, np.concatenate(columns), floors)
 
     @cached_property
     def _uncertainties(self) -> tuple[Sequence[str], Floats, Floats, Sequence[int]]:
         """Return the shared quantities, standard uncertainties of ohms and volts, the sources."""
-        parts = self._cases.parts
-        most = [max(self.variant.phase_volts(part), key=abs) for part in parts]
+        parts, variant = self._cases.parts, self._variant
+        most = [max(variant.phase_volts(part), key=abs) for part in parts]
         sources = [n for n, volts in enumerate(most) if volts]
         names = [f"ohms:{part.id}" for part in parts]
         names += [*(f"volts:{parts[n].id}" for n in sources), SEVERITY]
-        ohms = np.array([self.variant.tolerance(part) for part in parts])
-        spread = np.array([self.variant.volts_tolerance(part) for part in parts])
+        ohms = np.array([variant.tolerance(part) for part in parts])
+        spread = np.array([variant.volts_tolerance(part) for part in parts])
         return names, ohms, np.array(most) * spread, sources
 
     def _along_severity(self, phase: str, found: Sensitivity) -> Floats:
-        """Return the change of a reading over the neighbourhood that a severity stands for."""
+        """Return the change of readings over the neighbourhood that a severity stands for.
+
+        Of shape (reading, hypothesis).
+        """
         mine, part, log_ohms, volts = self._cases.drift_columns[items.PHASES.index(phase)]
-        at = (self.solution.which[mine], part)
-        along = np.zeros(len(self._cases.hypotheses))
-        np.add.at(along, mine, found.per_log_ohms[at] * log_ohms + found.per_volt[at] * volts)
-        return along
+        at = self.solution.which[mine]
+        moved = found.per_log_ohms[part, :, at] * log_ohms[:, None]
+        moved += found.per_volt[part, :, at] * volts[:, None]
+        along = np.zeros((len(self._cases.hypotheses), len(found.value)))
+        np.add.at(along, mine, moved)
+        return along.T
 
     def _seconds(self, reading: items.Reading) -> tuple[Floats, Loadings]:
         """Return how long the pull pin is live: 0 if never, or a pulse, or till it is ended."""
         pulse = self._cases.setting("pulse-seconds")
-        live = self.variant.system_volts * 0.25
+        live = self._variant.system_volts * 0.25
         command, after = (
             self.solution.volts(Situation(phase), "pull-pin-harness", "chassis") > live
             for phase in ("on-command", "after-command")
         )
         mu = np.where(command, pulse, 0.0)
         mu = np.where(after, STUCK_SECONDS, mu)
-        spread = self.variant.circuit.settings["pulse-seconds"].log_sigma
+        spread = self._variant.circuit.settings["pulse-seconds"].log_sigma
         share = np.where(after, STUCK_SPREAD, np.where(command, spread, 0.0))
-        return mu, loadings_of(["pulse-seconds"], (share * mu)[:, None], 1e-6)
+        return mu, loadings_of(["pulse-seconds"], (share * mu)[None, None], [1e-6])[0]
 
     def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
         count = len(self._cases.hypotheses)
@@ -627,8 +640,8 @@ class Predictor:
         return self._tree(tree.then if self._holds(tree.test) else tree.otherwise, names, rows)
 
     def _holds(self, test: items.Applies) -> bool:
-        circuit = self.variant.circuit
-        facts = self.variant.facts | {"duty": circuit.duty, "control": circuit.control}
+        circuit = self._variant.circuit
+        facts = self._variant.facts | {"duty": circuit.duty, "control": circuit.control}
         return all(facts[key] in allowed for key, allowed in test.stated().items())
 
 

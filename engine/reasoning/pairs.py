@@ -135,9 +135,8 @@ def _pair_model(
         joined = both(_closed(one), _closed(two))
         weight = cause_prior[one.cause] * cause_prior[two.cause] * SECOND_FAULT
         pairs.append(_weighted(joined, weight))
-    split = split_fuses(make_cases([healthy, *pairs], variant), variant)
-    solved = solve_hypotheses(knowledge, variant, *split, asked)
-    model = combine(knowledge, source.machine, [solved])
+    split = split_fuses([make_cases([healthy, *pairs], variant)])
+    model = combine(knowledge, source.machine, solve_hypotheses(knowledge, split, asked))
     return model, np.log(np.maximum([one.weight for one in model.hypotheses], 1e-300))
 
 

@@ -34,11 +34,13 @@ def setting(name: str, value: float) -> items.Change:
 def solved(variant: Variant, hypothesis: Hypothesis, *situations: Situation) -> Solution:
     """Solve the healthy circuit (place 0) and a fault (place 1)."""
     cases = make_cases([HEALTHY, hypothesis], variant)
-    return solve_situations(cases, variant, [*SITUATIONS, *situations])
+    (found,) = solve_situations([cases], [*SITUATIONS, *situations])
+    return found
 
 
 def predicted(knowledge: Knowledge, variant: Variant, hypothesis: Hypothesis) -> VariantModel:
     """Predict everything for the healthy circuit (place 0) and a fault (place 1)."""
     cases = make_cases([HEALTHY, hypothesis], variant)
-    once, _ = fuse_openings(solved(variant, hypothesis, NEW_FUSE, NEW_FUSE_AFTER), variant)
-    return solve_hypotheses(knowledge, variant, cases, once)
+    once, _ = fuse_openings(solved(variant, hypothesis, NEW_FUSE, NEW_FUSE_AFTER))
+    (found,) = solve_hypotheses(knowledge, [(cases, once)])
+    return found

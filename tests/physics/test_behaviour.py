@@ -147,17 +147,17 @@ def test_a_short_behind_the_fuse_opens_it_in_one_pulse(variant: Make) -> None:
     """A pull wire on ground opens the fuse at once; half the winding shorted takes its time."""
     machine = variant("timed")
     dead = solved(machine, fault(part("pull-wire-short", "ohms", 0.02)), NEW_FUSE, NEW_FUSE_AFTER)
-    once, ever = (row[FAULTY] for row in fuse_openings(dead, machine))
+    once, ever = (row[FAULTY] for row in fuse_openings(dead))
     assert once > SURE
     assert ever >= once
     half = fault(part("pull-winding", "times_ohms", 0.5))
     once, ever = (
         row[FAULTY]
-        for row in fuse_openings(solved(machine, half, NEW_FUSE, NEW_FUSE_AFTER), machine)
+        for row in fuse_openings(solved(machine, half, NEW_FUSE, NEW_FUSE_AFTER))
     )
     assert once < SURE
     assert ever > once
-    good = (row[GOOD] for row in fuse_openings(dead, machine))
+    good = (row[GOOD] for row in fuse_openings(dead))
     assert all(chance < NEVER for chance in good)
 
 

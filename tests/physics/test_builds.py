@@ -8,7 +8,7 @@ import pytest
 from engine.diagnosis import Diagnoser
 from engine.knowledge import Knowledge, items
 from engine.physics.machine import Machine, make_variant
-from engine.physics.model import VariantModel, build_variant
+from engine.physics.model import VariantModel, build_variants
 from engine.physics.prediction import OutcomePrediction, ReadingPrediction
 
 MACHINE = {"duty": "brake-release", "control": "controller-on-request", "coil": "case-ground"}
@@ -22,10 +22,9 @@ def pairs(knowledge: Knowledge) -> Pairs:
     found = {}
     for one in knowledge.circuits.values():
         machine = Machine(one.duty, one.control, "body-ground")
-        built = {
-            so: build_variant(knowledge, make_variant(machine, one, "body-ground", so))
-            for so in ((), *((name,) for name in items.BUILDS if one.otherwise(name)))
-        }
+        ways = [(), *((name,) for name in items.BUILDS if one.otherwise(name))]
+        variants = [make_variant(machine, one, "body-ground", so) for so in ways]
+        built = dict(zip(ways, build_variants(knowledge, variants), strict=True))
         found |= {(one.id, so[0]): (built[()], model) for so, model in built.items() if so}
     return found
 

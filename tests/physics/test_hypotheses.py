@@ -20,7 +20,7 @@ from engine.physics.hypotheses import (
 )
 from engine.physics.machine import Variant
 from engine.physics.model import HEALTHY as HEALTHY_CAUSE
-from engine.physics.model import build_variant
+from engine.physics.model import build_variants
 from tests.physics.support import FAULTY, HEALTHY, fault, part
 
 Make = Callable[..., Variant]
@@ -110,7 +110,7 @@ def test_every_cause_that_applies_is_weighed(
 @pytest.mark.parametrize("kind", KINDS)
 def test_priors_follow_the_shares(kind: str, knowledge: Knowledge, variant: Make) -> None:
     """The prior sums to 1, and two causes stand to each other as their shares; healthy is first."""
-    model = build_variant(knowledge, variant(kind))
+    (model,) = build_variants(knowledge, [variant(kind)])
     assert model.prior.sum() == pytest.approx(1.0)
     assert model.hypotheses[0].cause == HEALTHY_CAUSE
     mass = {
@@ -130,7 +130,7 @@ def test_priors_follow_the_shares(kind: str, knowledge: Knowledge, variant: Make
 
 def test_a_short_has_a_twin_whose_fuse_is_open(knowledge: Knowledge, variant: Make) -> None:
     """A short that opens the fuse is weighed with the fuse open; an open wire is not."""
-    model = build_variant(knowledge, variant("timed"))
+    (model,) = build_variants(knowledge, [variant("timed")])
     opened = {one.cause for one in model.hypotheses if one.fuse_opened}
     assert {"pull-wire-shorted-to-ground", "winding-shorted-to-body"} <= opened
     assert not opened & {"healthy", "pull-wire-open", "ground-open", "fuse-open"}
@@ -145,7 +145,7 @@ def test_ohms_are_set_added_or_multiplied(
 ) -> None:
     """A ground of 0.01 ohm becomes 3, 3.01 or 0.03 ohm, in every phase."""
     cases = make_cases([HEALTHY, fault(part("ground", action, value))], variant("timed"))
-    assert cases.ohms[:, FAULTY, cases.part("ground")] == pytest.approx([expected] * 5)
+    assert cases.ohms[cases.part("ground"), :, FAULTY] == pytest.approx([expected] * 5)
 
 
 def test_24_volts_scales_what_a_cause_adds(variant: Make) -> None:
@@ -154,12 +154,12 @@ def test_24_volts_scales_what_a_cause_adds(variant: Make) -> None:
     change = fault(part("ground", "add_ohms", 1.0), part("battery", "volts", 11.0))
     cases = make_cases([HEALTHY, change], variant("timed", volts=24))
     added = math.sqrt(1.25 * 4)
-    assert cases.ohms[0, FAULTY, cases.part("ground")] == pytest.approx(0.0125 + added)
+    assert cases.ohms[cases.part("ground"), 0, FAULTY] == pytest.approx(0.0125 + added)
     circuit = variant("timed").circuit
     assert circuit.fault_factor(24, "wire", 0.0) == pytest.approx(1.25)
     assert circuit.fault_factor(24, "wire", 1.0) == pytest.approx(4.0)
     assert circuit.fault_factor(12, "wire", 0.3) == 1.0
-    assert cases.volts[0, FAULTY, cases.part("battery")] == pytest.approx(22.0)
+    assert cases.volts[cases.part("battery"), 0, FAULTY] == pytest.approx(22.0)
 
 
 def test_copper_has_the_ohms_of_its_temperature(knowledge: Knowledge, variant: Make) -> None:
@@ -179,8 +179,8 @@ def test_two_faults_at_once_have_the_changes_of_both(variant: Make) -> None:
     pair = both(first, second)
     cases = make_cases([HEALTHY, pair], variant("timed"))
     level = first.level(first.changes[0])
-    assert cases.ohms[0, FAULTY, cases.part("ground")] == pytest.approx(0.01 + level)
-    assert math.isinf(cases.ohms[0, FAULTY, cases.part("pull-wire")])
+    assert cases.ohms[cases.part("ground"), 0, FAULTY] == pytest.approx(0.01 + level)
+    assert math.isinf(cases.ohms[cases.part("pull-wire"), 0, FAULTY])
     assert pair.cause == "made-up+made-up"
     assert pair.weight == pytest.approx(first.weight * second.weight)
 
@@ -193,5 +193,5 @@ def test_a_drift_is_the_slope_along_the_severity(variant: Make) -> None:
     step = 1e-6
     change, place = middle.changes[0], middle.place + step
     moved = 0.01 + change.start * math.exp(place * math.log(change.to / change.start))
-    now = cases.ohms[0, FAULTY, cases.part("ground")]
+    now = cases.ohms[cases.part("ground"), 0, FAULTY]
     assert drift[2] == pytest.approx(math.log(moved / now) / step, rel=1e-4)

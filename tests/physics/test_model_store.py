@@ -20,13 +20,13 @@ CRANK = ("fuel-shutoff", "controller-on-crank", "body-ground")
 def built(monkeypatch: pytest.MonkeyPatch) -> list[object]:
     """What is built while a test runs."""
     found: list[object] = []
-    real = model_module.build_variant
+    real = model_module.build_variants
 
     def counted(*given: object) -> object:
         found.append(given)
         return real(*given)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(model_module, "build_variant", counted)
+    monkeypatch.setattr(model_module, "build_variants", counted)
     return found
 
 
@@ -50,11 +50,11 @@ def test_a_model_that_cannot_be_built_is_asked_for_again(
     knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A failure while building is told, and not kept."""
-    store, real = ModelStore(knowledge), model_module.build_variant
-    monkeypatch.setattr(model_module, "build_variant", lambda *_: 1 / 0)
+    store, real = ModelStore(knowledge), model_module.build_variants
+    monkeypatch.setattr(model_module, "build_variants", lambda *_: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         store.get(Machine(*CRANK))
-    monkeypatch.setattr(model_module, "build_variant", real)
+    monkeypatch.setattr(model_module, "build_variants", real)
     assert store.get(Machine(*CRANK)).hypotheses
 
 
@@ -116,7 +116,7 @@ def test_other_shares_do_not_solve_a_machine_again(
     outcomes = [{"circuit": "fuel-shutoff-controller-on-crank", "cause": "fuse-open", "count": 50}]
     learned = with_learning(knowledge, outcomes)
     anew = ModelStore(learned).get(machine)
-    monkeypatch.setattr(model_module, "build_variant", lambda *_: 1 / 0)
+    monkeypatch.setattr(model_module, "build_variants", lambda *_: 1 / 0)
     found = diagnoser.with_shares_of(learned).models.get(machine)
     assert np.array_equal(found.prior, anew.prior)
     assert not np.array_equal(found.prior, diagnoser.models.get(machine).prior)

@@ -92,8 +92,8 @@ def test_the_contact_closes_only_with_its_coil(kind: str, broken: str, variant: 
     """A broken coil, command or coil ground leaves the contact open and the pull pin dead."""
     solution = solved(variant(kind), fault(part(broken, "open")))
     contact = solution.cases.part("relay-contact")
-    assert solution.solved[COMMAND].conductances[GOOD, contact] > 0
-    assert solution.solved[COMMAND].conductances[FAULTY, contact] == 0
+    assert solution.solved[COMMAND].conductances[contact, GOOD] > 0
+    assert solution.solved[COMMAND].conductances[contact, FAULTY] == 0
     assert abs(solution.volts(COMMAND, "pull-pin-harness", "chassis")[FAULTY]) < 0.1
     assert abs(solution.coil_strength(COMMAND)[FAULTY]) < 1e-3
 
@@ -105,7 +105,7 @@ def test_a_relay_pulls_from_60_percent_of_12_volts(variant: Make) -> None:
     for volts, closes in ((7.0, False), (7.8, True)):
         solution = solved(machine, fault(part("battery", "volts", volts)))
         contact = solution.cases.part("relay-contact")
-        made = solution.solved[COMMAND].conductances[FAULTY, contact] > 0
+        made = solution.solved[COMMAND].conductances[contact, FAULTY] > 0
         assert made == closes
         assert (solution.coil_strength(COMMAND)[FAULTY] >= 1) == closes
 
@@ -122,7 +122,7 @@ def test_a_shorted_hold_wire_trips_the_output(kind: str, variant: Make) -> None:
     """A hold wire on ground trips the controller's output: no hold, but the pull still comes."""
     solution = solved(variant(kind), fault(part("hold-wire-short", "ohms", 0.05)))
     driver = solution.cases.part("hold-driver")
-    assert solution.solved[AFTER].conductances[FAULTY, driver] == 0
+    assert solution.solved[AFTER].conductances[driver, FAULTY] == 0
     assert abs(solution.volts(AFTER, "hold-output", "chassis")[FAULTY]) < 0.01
     assert solution.amperes(COMMAND, "pull-winding")[FAULTY] > 20
 
@@ -135,7 +135,7 @@ def test_an_output_trips_at_half_the_amperes_on_24_volts(
     """A partial short (ohms of a 12 V machine) trips the hold output on 12 and on 24 V alike."""
     solution = solved(variant("request", volts=volts), fault(part("hold-wire-short", "ohms", ohms)))
     driver = solution.cases.part("hold-driver")
-    assert (solution.solved[AFTER].conductances[FAULTY, driver] == 0) == trips
+    assert (solution.solved[AFTER].conductances[driver, FAULTY] == 0) == trips
 
 
 def test_a_shorted_hold_wire_takes_the_ignition_fuse_with_it(variant: Make) -> None:
@@ -151,8 +151,8 @@ def test_crossed_wires_overload_the_hold_output(knowledge: Knowledge, variant: M
     solution = solved(machine, shipped_fault(knowledge, "pull-and-hold-crossed", machine))
     driver = solution.cases.part("hold-driver")
     for situation in (COMMAND, AFTER):
-        assert solution.solved[situation].conductances[GOOD, driver] > 0
-        assert solution.solved[situation].conductances[FAULTY, driver] == 0
+        assert solution.solved[situation].conductances[driver, GOOD] > 0
+        assert solution.solved[situation].conductances[driver, FAULTY] == 0
         assert abs(solution.amperes(situation, "pull-winding")[FAULTY]) < 1
 
 
@@ -266,25 +266,26 @@ def test_stated_values_take_the_place_of_typical_ones(variant: Make) -> None:
     assert (machine.pull_ohms, machine.hold_ohms, machine.fuse_amps) == (0.30, 20.0, 40.0)
     cases = solved(machine, fault()).cases
     # 0.300 ohm at 20 C is 0.3707 at 80 C (IEC 60028 coefficient, calculated)
-    ohms = cases.ohms[0, GOOD, cases.part("pull-winding")]
+    ohms = cases.ohms[cases.part("pull-winding"), 0, GOOD]
     assert ohms == pytest.approx(0.3707, abs=5e-5)
 
 
 def test_every_part_of_a_case_has_its_place(variant: Make) -> None:
     """A change goes to its part in its phases; an open part is infinite ohms."""
     cases = solved(variant("timed"), fault(part("hold-wire", "open"))).cases
-    assert math.isinf(cases.ohms[items.PHASES.index("running"), FAULTY, cases.part("hold-wire")])
-    assert cases.ohms[0, GOOD, cases.part("hold-wire")] == pytest.approx(0.05)
+    assert math.isinf(cases.ohms[cases.part("hold-wire"), items.PHASES.index("running"), FAULTY])
+    assert cases.ohms[cases.part("hold-wire"), 0, GOOD] == pytest.approx(0.05)
 
 
 def test_solving_what_is_the_same_once_changes_nothing(knowledge: Knowledge, variant: Make) -> None:
     """A hypothesis solved among all others has the volts that it has alone, to 1e-9."""
     machine = variant("crank")
     found = enumerate_hypotheses(knowledge.causes, machine)
-    together = solve_situations(make_cases(found, machine), machine, [COMMAND, AFTER])
-    assert len(together.solved[COMMAND].voltages) < len(found)
+    (together,) = solve_situations([make_cases(found, machine)], [COMMAND, AFTER])
+    assert together.solved[COMMAND].voltages.shape[1] < len(found)
     for number in range(0, len(found), 25):
-        alone = solve_situations(make_cases([found[number]], machine), machine, [COMMAND, AFTER])
+        (alone,) = solve_situations([make_cases([found[number]], machine)], [COMMAND, AFTER])
         for situation in (COMMAND, AFTER):
-            mine = together.solved[situation].voltages[together.which[number]]
-            assert mine == pytest.approx(alone.solved[situation].voltages[0], rel=1e-9, abs=1e-9)
+            mine = together.solved[situation].voltages[:, together.which[number]]
+            own = alone.solved[situation].voltages[:, 0]
+            assert mine == pytest.approx(own, rel=1e-9, abs=1e-9)

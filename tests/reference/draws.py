@@ -101,9 +101,9 @@ def findings(
 def inside_tolerance(
     rng: np.random.Generator, healthy: Floats, tolerances: Sequence[float]
 ) -> Floats:
-    """Return ohms (or volts) moved as from one good machine to another; the last axis is parts."""
-    steps = np.clip(rng.standard_normal(healthy.shape[-1]), -2, 2) * np.array(tolerances)
-    moved: Floats = healthy * np.exp(steps)
+    """Return ohms (or volts) moved as from one good machine to another; the first axis is parts."""
+    steps = np.clip(rng.standard_normal(len(healthy)), -2, 2) * np.array(tolerances)
+    moved: Floats = healthy * np.exp(steps)[:, None, None]
     return moved
 
 

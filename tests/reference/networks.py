@@ -38,11 +38,7 @@ class Faulty:
     @property
     def solved(self) -> Solved:
         """Return the network's values."""
-        every = self.solution.solved[self.situation]
-        return dataclasses.replace(
-            every, conductances=every.conductances[0], volts=every.volts[0],
-            voltages=every.voltages[0],
-        )  # fmt: skip
+        return self.solution.solved[self.situation]
 
     @property
     def parts(self) -> tuple[items.Part, ...]:
@@ -98,7 +94,7 @@ def faulty_circuits(
         waiting.append(waiting.pop(waiting.index(cause)))  # the others keep their place in front
         hypothesis = _hypothesis(rng, by_cause[cause])
         where = situation(rng, phase, plug, dead)
-        solution = solve_situations(_cases(rng, hypothesis, variant), variant, [where])
+        (solution,) = solve_situations([_cases(rng, hypothesis, variant)], [where])
         yield Faulty(variant, hypothesis, where, solution, kind)
 
 
@@ -106,9 +102,11 @@ def island(faulty: Faulty, **changed: Any) -> Island:
     """Return a solved circuit as an ngspice island: the branches that are made, and the leaks."""
     solved, network = faulty.solved, faulty.solution.network
     wires = {
-        part.id: Wire(*part.between, 1.0 / float(solved.conductances[n]), float(solved.volts[n]))
+        part.id: Wire(
+            *part.between, 1.0 / float(solved.conductances[n, 0]), float(solved.volts[n, 0])
+        )
         for n, part in enumerate(faulty.parts)
-        if solved.conductances[n] > 0
+        if solved.conductances[n, 0] > 0
     }
     leak = OHMMETER_LEAK_OHMS if faulty.situation.dead else METER_OHMS
     return dataclasses.replace(Island(wires, network.nodes, network.reference, leak), **changed)

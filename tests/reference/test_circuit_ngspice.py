@@ -70,11 +70,11 @@ def test_node_voltages_and_branch_currents(
     for one, found in zip(live, answers, strict=True):
         network, solved = one.solution.network, one.solved
         for number, node in enumerate(network.nodes):
-            apart = abs(float(solved.voltages[number]) - found.volts[node])
-            assert apart <= VOLTS, f"{one}: {node} {solved.voltages[number]} {found.volts[node]}"
+            apart = abs(float(solved.voltages[number, 0]) - found.volts[node])
+            assert apart <= VOLTS, f"{one}: {node} {solved.voltages[number, 0]} {found.volts[node]}"
             worst_volts, nodes = max(worst_volts, apart), nodes + 1
         for number, part in enumerate(one.parts):
-            amps, here = found.amps.get(part.id, 0.0), float(solved.currents[number])
+            amps, here = found.amps.get(part.id, 0.0), float(solved.currents[number, 0])
             assert abs(here - amps) <= SHARE * abs(amps) + FLOOR_AMPS, f"{one}: {part.id}"
             worst_share = max(worst_share, abs(here - amps) / (abs(amps) + FLOOR_AMPS))
             branches += 1
@@ -110,7 +110,7 @@ def test_switches_agree_with_the_voltages(
     for one, found in zip(live, answers, strict=True):
         phase = items.PHASES.index(one.situation.phase)
         for number, part in enumerate(one.parts):
-            stuck = one.solution.cases.forced_closed[phase, 0, number]
+            stuck = one.solution.cases.forced_closed[number, phase, 0]
             if part.id in found.amps and not (stuck and part.id not in one.situation.restored):
                 why = _lets_go(one, part, found)
                 assert not why, f"{one}: {part.id}: {why}"
@@ -142,10 +142,10 @@ def test_resistances_of_dead_networks(
     worst, opens = 0.0, 0
     for (one, (start, end)), result in zip(drawn, found, strict=True):
         solved = one.solved
-        here = solved.resistance_between(start, end)
+        here = float(solved.resistances([(start, end)]).value[0, 0])
         ohms = result.volts[start] - result.volts[end]
-        apart = abs(float(here.value) - ohms)
-        assert apart <= SHARE * ohms + FLOOR_OHMS, f"{one}: {start} to {end} {here.value} {ohms}"
+        apart = abs(here - ohms)
+        assert apart <= SHARE * ohms + FLOOR_OHMS, f"{one}: {start} to {end} {here} {ohms}"
         if ohms >= OPEN_OHMS:
             opens += 1
         else:
@@ -172,10 +172,10 @@ class Probe:
         """Return the engine's value and sensitivities."""
         solved = self.faulty.solved
         if self.quantity == "voltage":
-            return solved.voltage_between(self.start, self.end)
+            return solved.read([(self.start, self.end)])
         if self.quantity == "current":
-            return solved.current_through(self.faulty.solution.cases.part(self.part))
-        return solved.resistance_between(self.start, self.end)
+            return solved.read([self.faulty.solution.cases.part(self.part)])
+        return solved.resistances([(self.start, self.end)])
 
     def island(self, moved: str, factor: float, source: bool) -> Island:
         """Return the circuit with one part's ohms, or its source's volts, times a factor."""
@@ -199,8 +199,12 @@ class Probe:
 def _probe(rng: random.Random, one: Faulty, source: bool) -> Probe:
     """Draw a quantity and what to move: the sources, or five of the parts that carry most."""
     carrying = sorted(
-        (part.id for number, part in enumerate(one.parts) if one.solved.conductances[number] > 0),
-        key=lambda name: -abs(float(one.solved.currents[one.solution.cases.part(name)])),
+        (
+            part.id
+            for number, part in enumerate(one.parts)
+            if one.solved.conductances[number, 0] > 0
+        ),
+        key=lambda name: -abs(float(one.solved.currents[one.solution.cases.part(name), 0])),
     )
     start, end = rng.choice(PAIRS)
     quantity = "resistance" if one.situation.dead else rng.choice(["voltage", "current"])
@@ -237,15 +241,15 @@ def test_sensitivities(source: bool, knowledge: Knowledge, enlarged: Sized, figu
     ]
     probes = [_probe(rng, one, source) for one in drawn]
     # how an open circuit's hundreds of megohms move is below the digits that ngspice prints
-    probes = [p for p in probes if p.quantity != "resistance" or p.engine().value < OPEN_OHMS]
+    probes = [p for p in probes if p.quantity != "resistance" or p.engine().value[0, 0] < OPEN_OHMS]
     worst, moving = 0.0, 0
     slopes = _slopes(probes, source)
     for probe, moved, slope in slopes:
         found = probe.engine()
         place = probe.faulty.solution.cases.part(moved)
-        here = float((found.per_volt if source else found.per_log_ohms)[place])
+        here = float((found.per_volt if source else found.per_log_ohms)[place, 0, 0])
         # The differences of 13 printed digits leave about 1e-9 of the value; h^2/6 of curvature.
-        floor = 1e-6 * (abs(float(found.value)) + 1e-3)
+        floor = 1e-6 * (abs(float(found.value[0, 0])) + 1e-3)
         assert abs(here - slope) <= SHARE * abs(slope) + floor, (
             f"{probe.faulty} {moved}: {here} {slope}"
         )

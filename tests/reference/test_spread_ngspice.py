@@ -31,7 +31,7 @@ def test_readings_vary_together_as_predicted(
     machine = Machine("fuel-shutoff", "controller-on-crank", "body-ground")
     variant, where = variants_of(knowledge, machine)[0], Situation("cranking")
     good = Hypothesis("healthy", "healthy", 1.0, ())
-    solution = solve_situations(make_cases([good], variant), variant, [where])
+    (solution,) = solve_situations([make_cases([good], variant)], [where])
     whole = island(Faulty(variant, good, where, solution, ""))
     drawn = np.random.default_rng(1).standard_normal((MACHINES, len(MOVED)))
     drawn -= drawn.mean(axis=0)  # the draws have the covariance that they are meant to have

@@ -81,7 +81,8 @@ def test_what_is_read_live_says_so(
 def healthy(variant: Variant) -> Solution:
     """Solve the good circuit at each of its moments."""
     cases = make_cases([Hypothesis("healthy", "healthy", 1.0, ())], variant)
-    return solve_situations(cases, variant, [COMMAND, AFTER, CRANKING, RUNNING])
+    (found,) = solve_situations([cases], [COMMAND, AFTER, CRANKING, RUNNING])
+    return found
 
 
 @on_every_machine
