@@ -170,11 +170,11 @@ class Behaviour:
     def _bench(self) -> dict[str, Floats]:
         """Return how the part behaves alone on a good battery, its travel free."""
         cases, volts = self._solution.cases, BENCH_VOLTS * self._variant.system_volts / 12.0
-        pull = cases.ohms[cases.part("pull-winding"), 0] + BENCH_LEAD_OHMS
-        hold = cases.ohms[cases.part("hold-winding"), 0] + BENCH_LEAD_OHMS
+        pull = cases.ohms[cases.part("pull-winding"), 0, cases.which] + BENCH_LEAD_OHMS
+        hold = cases.ohms[cases.part("hold-winding"), 0, cases.which] + BENCH_LEAD_OHMS
         # where the body is the ground, a short to it bypasses the winding: the fused lead opens
         if self._variant.coil == "body-ground":
-            short = cases.ohms[cases.part("body-short"), 0]
+            short = cases.ohms[cases.part("body-short"), 0, cases.which]
             pull = np.where(np.isfinite(short), np.inf, pull)
         needed = self._plunger.pull_in_share * np.sqrt(self._setting("pull-force-needed"))
         return {

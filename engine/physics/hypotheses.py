@@ -7,6 +7,7 @@ prediction (see engine.physics.prediction), so that readings between two points 
 
 import dataclasses
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -25,6 +26,8 @@ POINTS_PER_DECADE = 4
 MIN_POINTS = 3
 # Half the distance between neighbours: enough overlap that the mixture over points has no gaps.
 KERNEL_SHARE = 0.5
+_BY_SEVERITY = ("ohms", "add_ohms", "times_ohms", "volts")
+_OF_OHMS = ("open", "ohms", "add_ohms", "times_ohms")
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,14 @@ class Hypothesis:
     place: float = 0.5
     log_width: float = 0.0
     fuse_opened: bool = False
+
+    @property
+    def in_circuit(self) -> tuple[object, ...]:
+        """Return what it makes of the circuit: those with the same leave it the same."""
+        return self.fuse_opened, *(
+            (one, self.place if one.action in _BY_SEVERITY else None)
+            for one in self.changes if one.target == "part"
+        )  # fmt: skip
 
     def level(self, change: items.Change) -> float:
         """Return the number that a change has at this severity."""
@@ -97,17 +108,31 @@ def _frozen(hypothesis: Hypothesis) -> tuple[items.Change, ...]:
     return tuple(fixed)
 
 
-# How a part moves along a hypothesis' severity (per unit of ``place``): the places of phase and
-# part, log ohms, volts.
-Drift = tuple[int, int, float, float]
+@dataclass(frozen=True)
+class Drifts:
+    """How parts move along severities, per unit of ``place``, in columns.
+
+    In a phase and a circuit a part moves by log ohms and by volts.
+    """
+
+    circuit: Indexes
+    phase: Indexes
+    part: Indexes
+    log_ohms: Floats
+    volts: Floats
 
 
 @dataclass(frozen=True)
 class Cases:
-    """All hypotheses as arrays. Axes: part, phase (as items.PHASES), hypothesis."""
+    """All hypotheses as arrays. Axes: part, phase (as items.PHASES), circuit.
+
+    Many faults (a jammed lock, an empty tank) leave the circuit as it is: ``which`` is the circuit
+    that each hypothesis has.
+    """
 
     variant: Variant
     hypotheses: tuple[Hypothesis, ...]
+    which: Indexes
     parts: tuple[items.Part, ...]
     settings: tuple[str, ...]
     ohms: Floats  # infinite where open
@@ -115,7 +140,7 @@ class Cases:
     forced_closed: NDArray[np.bool_]
     forced_open: NDArray[np.bool_]
     setting_values: Floats  # (hypothesis, setting)
-    drifts: tuple[tuple[Drift, ...], ...]  # of each hypothesis
+    drifts: Drifts
 
     def setting(self, name: str) -> Floats:
         """Return a setting's value under every hypothesis."""
@@ -129,63 +154,37 @@ class Cases:
         """Return a part's place on the part axis."""
         return self._places[name]
 
-    def different(self) -> tuple["Cases", Indexes]:
-        """Return one case of each circuit that differs, and which of them each hypothesis has.
-
-        Many faults (a jammed lock, an empty tank) leave the circuit as it is.
-        """
-        arrays = [self.ohms, self.volts, self.forced_closed, self.forced_open]
-        by_case = [
-            np.ascontiguousarray(np.moveaxis(one, 2, 0)).reshape(len(self.hypotheses), -1)
-            for one in arrays
-        ]
-        raw = np.concatenate([one.view(np.uint8) for one in by_case], axis=1)
-        places: dict[bytes, int] = {}
-        which = [places.setdefault(one.tobytes(), len(places)) for one in raw]
-        _, first = np.unique(which, return_index=True)
-        few = self._taken([self.hypotheses[n] for n in first], first)
-        return few, np.array(which, dtype=np.intp)
-
     def of(self, hypotheses: Sequence[Hypothesis], place: Sequence[int]) -> "Cases":
         """Return the cases of others that change what those at these places do.
 
         They may differ from them in their weight and in a fuse that opened.
         """
-        taken = self._taken(hypotheses, np.asarray(place, dtype=np.intp))
-        taken._open_fuses()
+        circuits: dict[tuple[int, bool], int] = {}
+        which = [
+            circuits.setdefault((number, one.fuse_opened), len(circuits))
+            for number, one in zip(self.which[place].tolist(), hypotheses, strict=True)
+        ]
+        old = [number for number, _ in circuits]
+        moved = [np.flatnonzero(self.drifts.circuit == number) for number in old]
+        new, rows = (
+            np.repeat(np.arange(len(old)), [len(one) for one in moved]),
+            np.concatenate(moved),
+        )
+        _, *columns = (getattr(self.drifts, one.name)[rows] for one in dataclasses.fields(Drifts))
+        taken = dataclasses.replace(
+            self, hypotheses=tuple(hypotheses), which=np.array(which),
+            ohms=self.ohms[..., old], volts=self.volts[..., old],
+            forced_closed=self.forced_closed[..., old], forced_open=self.forced_open[..., old],
+            setting_values=self.setting_values[place], drifts=Drifts(new, *columns),
+        )  # fmt: skip
+        taken.open_fuses([number for number, (_, opened) in enumerate(circuits) if opened])
         return taken
 
-    def _taken(self, hypotheses: Sequence[Hypothesis], place: Indexes) -> "Cases":
-        """Return what is at these places, as copies."""
-        return dataclasses.replace(
-            self, hypotheses=tuple(hypotheses),
-            ohms=self.ohms[..., place], volts=self.volts[..., place],
-            forced_closed=self.forced_closed[..., place], forced_open=self.forced_open[..., place],
-            setting_values=self.setting_values[place],
-            drifts=tuple(self.drifts[number] for number in place),
-        )  # fmt: skip
-
-    def _open_fuses(self) -> None:
-        opened = [number for number, one in enumerate(self.hypotheses) if one.fuse_opened]
-        if opened:
+    def open_fuses(self, circuits: Sequence[int]) -> None:
+        """Open the fuse of the pull in some of the circuits."""
+        if circuits:
             fuse = next(place for place, part in enumerate(self.parts) if part.blade_fuse)
-            self.ohms[fuse, :, opened] = math.inf
-
-    @cached_property
-    def drift_columns(self) -> Sequence[tuple[Indexes, Indexes, Floats, Floats]]:
-        """Return the drifts of each phase as columns: hypothesis, part, log ohms and volts.
-
-        Ohms and volts are those over the neighbourhood that the hypothesis stands for.
-        """
-        rows = [
-            (phase, number, part, log_ohms * one.log_width, volts * one.log_width)
-            for number, (one, mine) in enumerate(zip(self.hypotheses, self.drifts, strict=True))
-            for phase, part, log_ohms, volts in mine
-        ]
-        table = np.array(rows, dtype=np.float64).reshape(-1, 5)
-        phases, numbers, parts = table[:, :3].T.astype(np.intp)
-        found = (np.flatnonzero(phases == phase) for phase in range(len(items.PHASES)))
-        return [(numbers[at], parts[at], table[at, 3], table[at, 4]) for at in found]
+            self.ohms[fuse, :, circuits] = math.inf
 
     @cached_property
     def rows(self) -> Mapping[str, Sequence[tuple[int, int]]]:
@@ -213,78 +212,124 @@ def healthy_ohms(part: items.Part, variant: Variant) -> float:
     return ohms * copper
 
 
+@dataclass(frozen=True)
+class Faults:
+    """What hypotheses change in machines of one kind, whatever the figures of each machine.
+
+    As in Cases, but for the ohms: ``turns`` are their changes, those of one part in one phase one
+    after the other. A row is circuit, phase, part; the times and the ohms that are added then; and
+    how the logarithm moves along the severity, by itself and times the share that was added.
+    """
+
+    hypotheses: tuple[Hypothesis, ...]
+    which: Indexes
+    parts: tuple[items.Part, ...]
+    settings: tuple[str, ...]
+    volts: Floats
+    forced_closed: NDArray[np.bool_]
+    forced_open: NDArray[np.bool_]
+    setting_values: Floats
+    turns: tuple[Floats, ...]
+    moved_volts: Floats  # rows of circuit, phase, part, volts
+    blown: Sequence[int]  # circuits whose fuse opened
+
+    @classmethod
+    def of(cls, hypotheses: Sequence[Hypothesis], variant: Variant) -> "Faults":
+        """Work out what hypotheses change in machines like a variant."""
+        circuit = variant.circuit.with_coil(variant.coil)
+        places = {name: place for place, name in enumerate(circuit.parts)}
+        first: dict[tuple[object, ...], Hypothesis] = {}
+        for one in hypotheses:
+            first.setdefault(one.in_circuit, one)
+        numbers = {key: number for number, key in enumerate(first)}
+        shape = (len(places), len(items.PHASES), len(first))
+        volts = np.array([variant.phase_volts(one) for one in circuit.parts.values()])
+        volts = np.broadcast_to(volts[..., None], shape).copy()
+        closed, opened = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+        turns: list[list[tuple[float, ...]]] = []
+        moved_volts: list[tuple[float, ...]] = []
+        for number, one in enumerate(first.values()):
+            seen: Counter[tuple[int, int]] = Counter()
+            for change in one.changes:
+                if change.target == "setting":
+                    continue
+                place = places[change.id]
+                phases = [n for n, name in enumerate(items.PHASES) if name in change.phases]
+                if change.action in ("open", "never"):
+                    opened[place, phases, number] = True
+                elif change.action == "closed":
+                    closed[place, phases, number] = True
+                elif change.action == "volts":
+                    now = one.level(change) * variant.system_volts / 12.0
+                    volts[place, phases, number] = now
+                    moved_volts += [(number, phase, place, now * change.span) for phase in phases]
+                if change.action in _OF_OHMS:
+                    how = _of_ohms(change, one, variant, circuit.parts[change.id].kind)
+                    for phase in phases:
+                        turns += [[]] * (seen[phase, place] == len(turns))
+                        turns[seen[phase, place]].append((number, phase, place, *how))
+                        seen[phase, place] += 1
+        return cls(
+            tuple(hypotheses), np.array([numbers[one.in_circuit] for one in hypotheses]),
+            tuple(circuit.parts.values()), tuple(circuit.settings), volts, closed, opened,
+            _settings(hypotheses, circuit), tuple(np.array(one) for one in turns),
+            np.array(moved_volts).reshape(-1, 4),
+            [number for number, one in enumerate(first.values()) if one.fuse_opened],
+        )  # fmt: skip
+
+    def on(self, variant: Variant) -> Cases:
+        """Return the hypotheses on one machine of this kind."""
+        healthy = np.array([healthy_ohms(one, variant) for one in self.parts])
+        ohms = np.broadcast_to(healthy[:, None, None], self.volts.shape).copy()
+        drifts = [np.insert(self.moved_volts, 3, 0.0, axis=1)]
+        for turn in self.turns:
+            circuit, phase, part = turn[:, :3].T.astype(np.intp)
+            times, added, by_itself, by_share = turn[:, 3:].T
+            with np.errstate(invalid="ignore"):  # an absent part that is put in
+                now = np.where(times > 0, ohms[part, phase, circuit] * times, 0.0) + added
+            ohms[part, phase, circuit] = now
+            along = by_itself + by_share * added / now
+            drifts.append(np.column_stack([turn[:, :3], along, np.zeros(len(turn))])[along != 0])
+        rows = np.concatenate(drifts)
+        circuit, phase, part = rows[:, :3].T.astype(np.intp)
+        cases = Cases(
+            variant, self.hypotheses, self.which, self.parts, self.settings, ohms, self.volts,
+            self.forced_closed, self.forced_open, self.setting_values,
+            Drifts(circuit, phase, part, rows[:, 3], rows[:, 4]),
+        )  # fmt: skip
+        cases.open_fuses(self.blown)
+        return cases
+
+
 def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
     """Apply every hypothesis' changes to the variant's circuit."""
-    circuit = variant.circuit.with_coil(variant.coil)
-    parts, settings = tuple(circuit.parts.values()), tuple(circuit.settings)
-    shape = (len(parts), len(items.PHASES), len(hypotheses))
-    healthy = [circuit.settings[one].healthy for one in settings]
-    cases = Cases(
-        variant, tuple(hypotheses), parts, settings,
-        ohms=np.broadcast_to(
-            np.array([healthy_ohms(one, variant) for one in parts])[:, None, None], shape
-        ).copy(),
-        volts=np.broadcast_to(
-            np.array([variant.phase_volts(one) for one in parts])[..., None], shape
-        ).copy(),
-        forced_closed=np.zeros(shape, dtype=bool), forced_open=np.zeros(shape, dtype=bool),
-        setting_values=np.tile(healthy, (len(hypotheses), 1)), drifts=(),
-    )  # fmt: skip
-    drifts: list[tuple[Drift, ...]] = []
-    for number, hypothesis in enumerate(hypotheses):
-        mine: list[Drift] = []
+    return Faults.of(hypotheses, variant).on(variant)
+
+
+def _settings(hypotheses: Sequence[Hypothesis], circuit: items.Circuit) -> Floats:
+    """Return the settings under every hypothesis, shape (hypothesis, setting)."""
+    names = list(circuit.settings)
+    values = np.tile([one.healthy for one in circuit.settings.values()], (len(hypotheses), 1))
+    for row, hypothesis in zip(values, hypotheses, strict=True):
         for change in hypothesis.changes:
-            level = hypothesis.level(change)
             if change.target == "setting":
-                value = cases.setting(change.id)
-                value[number] = value[number] * level if change.action == "times" else level
-                continue
-            mine += _alter(cases, number, change, level, variant)
-        drifts.append(tuple(mine))
-    cases._open_fuses()
-    return dataclasses.replace(cases, drifts=tuple(drifts))
+                place, level = names.index(change.id), hypothesis.level(change)
+                row[place] = row[place] * level if change.action == "times" else level
+    return values
 
 
-def _alter(
-    cases: Cases, number: int, change: items.Change, level: float, variant: Variant
-) -> list[Drift]:
-    """Change one part under a hypothesis; return how it moves along the severity, by phase."""
-    place = cases.part(change.id)
-    phases = [n for n, name in enumerate(items.PHASES) if name in change.phases]
+def _of_ohms(
+    change: items.Change, hypothesis: Hypothesis, variant: Variant, kind: str
+) -> tuple[float, float, float, float]:
+    """Return how ohms change and how that moves along the severity, as in Faults."""
     if change.action == "open":
-        cases.ohms[place, phases, number] = math.inf
-    if change.action in ("open", "never"):
-        cases.forced_open[place, phases, number] = True
-    elif change.action == "closed":
-        cases.forced_closed[place, phases, number] = True
-    elif change.action == "volts":
-        cases.volts[place, phases, number] = volts = level * variant.system_volts / 12.0
-        return [(phase, place, 0.0, volts * change.span) for phase in phases]
-    else:
-        severity, kind = cases.hypotheses[number].place, cases.parts[place].kind
-        factors = [
-            variant.circuit.fault_factor(variant.system_volts, kind, one)
-            for one in (severity, 0.0, 1.0)
-        ]
-        before = cases.ohms[place, phases, number]
-        ohms, along = _altered_ohms(before, change, level, factors)
-        cases.ohms[place, phases, number] = ohms
-        moves = zip(phases, along.tolist(), strict=True)
-        return [(phase, place, log_ohms, 0.0) for phase, log_ohms in moves]
-    return []
-
-
-def _altered_ohms(
-    before: Floats, change: items.Change, level: float, factors: Sequence[float]
-) -> tuple[Floats, Floats]:
-    """Return changed ohms and how their logarithm moves along the severity.
-
-    ``factors`` of the system volts are those at the severity, the mildest and the worst.
-    """
+        return math.inf, 0.0, 0.0, 0.0
+    level = hypothesis.level(change)
     if change.action == "times_ohms":
-        return before * level, np.full(len(before), change.span)
-    here, mildest, worst = factors
-    added = level * here
-    ohms = added + (before if change.action == "add_ohms" else np.zeros_like(before))
+        return level, 0.0, change.span, 0.0
+    here, mildest, worst = (
+        variant.circuit.fault_factor(variant.system_volts, kind, one)
+        for one in (hypothesis.place, 0.0, 1.0)
+    )
     span = change.span + math.log(worst / mildest) if change.span else 0.0
-    return ohms, span * added / ohms
+    return float(change.action == "add_ohms"), level * here, 0.0, span

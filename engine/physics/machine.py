@@ -46,6 +46,11 @@ class Variant:
     otherwise: frozenset[str] = frozenset()  # what is built the other way, of items.BUILDS
 
     @property
+    def kind(self) -> tuple[object, ...]:
+        """Return what it shares with machines that differ from it in figures alone."""
+        return self.circuit.id, self.coil, self.system_volts, self.fuel_actuation, self.otherwise
+
+    @property
     def facts(self) -> dict[str, Any]:
         """Return what decides which causes and checks it can have (see items.applies)."""
         return {

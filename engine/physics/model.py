@@ -21,7 +21,7 @@ from engine.physics import behaviour
 from engine.physics.band import Band
 from engine.physics.circuit import Floats
 from engine.physics.conditions import MeasurementConditions, as_done
-from engine.physics.hypotheses import Cases, Hypothesis, enumerate_hypotheses, make_cases
+from engine.physics.hypotheses import Cases, Faults, Hypothesis, enumerate_hypotheses, make_cases
 from engine.physics.machine import Machine, Variant, make_variant
 from engine.physics.prediction import (
     OutcomePrediction,
@@ -213,13 +213,24 @@ def applicable_checks(
     }
 
 
-def build_variants(knowledge: Knowledge, variants: Sequence[Variant]) -> list[VariantModel]:
-    """Solve every hypothesis of each variant and predict every check."""
+Kinds = dict[tuple[object, ...], Faults]  # by Variant.kind
+
+
+def build_variants(
+    knowledge: Knowledge, variants: Sequence[Variant], kinds: Kinds | None = None
+) -> list[VariantModel]:
+    """Solve every hypothesis of each variant and predict every check.
+
+    ``kinds`` is what was worked out before for machines of the same kinds; new ones are added.
+    """
+    kinds = {} if kinds is None else kinds
     cases = []
     for one in variants:
-        found = enumerate_hypotheses(knowledge.causes, one)
-        found.sort(key=lambda one: one.cause != HEALTHY)  # bands and lamps compare with the first
-        cases.append(make_cases(found, one))
+        if one.kind not in kinds:
+            found = enumerate_hypotheses(knowledge.causes, one)
+            found.sort(key=lambda one: one.cause != HEALTHY)  # bands, lamps compare with the first
+            kinds[one.kind] = Faults.of(found, one)
+        cases.append(kinds[one.kind].on(one))
     return solve_hypotheses(knowledge, split_fuses(cases))
 
 
@@ -387,6 +398,7 @@ class ModelStore:
         """Keep models up to about ``most_bytes``; ``solved`` are variants with other shares."""
         self._knowledge, self._most, self._solved = knowledge, most_bytes, list(solved)
         self._models: OrderedDict[Machine, Future[Model]] = OrderedDict()
+        self._kinds: Kinds = {}
         self._lock = Lock()
 
     def get(self, machine: Machine) -> Model:
@@ -418,6 +430,7 @@ class ModelStore:
             if all(one.variant != later.variant for later in solved[place + 1 :])
         ]  # fmt: skip
         store = ModelStore(knowledge, self._most, newest)
+        store._kinds = self._kinds
         store._drop_oldest()
         return store
 
@@ -445,7 +458,7 @@ class ModelStore:
         variants = variants_of(self._knowledge, machine)
         found = [self._variant(one) for one in variants]
         new = [one for one, known in zip(variants, found, strict=True) if known is None]
-        solved = iter(build_variants(self._knowledge, new) if new else ())
+        solved = iter(build_variants(self._knowledge, new, self._kinds) if new else ())
         return combine(self._knowledge, machine, [one or next(solved) for one in found])
 
     def _variant(self, variant: Variant) -> VariantModel | None:

@@ -545,11 +545,8 @@ class Predictor:
         self, situation: Situation, readings: Sequence[items.Reading]
     ) -> tuple[Floats, list[Loadings]]:
         """Return values (reading, hypothesis) and loadings of volts, amperes or ohms."""
-        solved, which, coil = (
-            self.solution.solved[situation],
-            self.solution.which,
-            self._variant.coil,
-        )
+        solved, which = self.solution.solved[situation], self._cases.which
+        coil = self._variant.coil
         pairs = [(one.from_node.get(coil, ""), one.to_node.get(coil, "")) for one in readings]
         found = solved.resistances(pairs) if situation.dead else solved.read([
             self._cases.part(one.part) if one.quantity == "current" else pair
@@ -587,13 +584,14 @@ class Predictor:
 
         Of shape (reading, hypothesis).
         """
-        mine, part, log_ohms, volts = self._cases.drift_columns[items.PHASES.index(phase)]
-        at = self.solution.which[mine]
-        moved = found.per_log_ohms[part, :, at] * log_ohms[:, None]
-        moved += found.per_volt[part, :, at] * volts[:, None]
-        along = np.zeros((len(self._cases.hypotheses), len(found.value)))
-        np.add.at(along, mine, moved)
-        return along.T
+        drifts, widths = self._cases.drifts, [one.log_width for one in self._cases.hypotheses]
+        here = drifts.phase == items.PHASES.index(phase)
+        circuit, part = drifts.circuit[here], drifts.part[here]
+        moved = found.per_log_ohms[part, :, circuit] * drifts.log_ohms[here, None]
+        moved += found.per_volt[part, :, circuit] * drifts.volts[here, None]
+        along = np.zeros(found.value.T.shape)
+        np.add.at(along, circuit, moved)
+        return along[self._cases.which].T * widths
 
     def _seconds(self, reading: items.Reading) -> tuple[Floats, Loadings]:
         """Return how long the pull pin is live: 0 if never, or a pulse, or till it is ended."""

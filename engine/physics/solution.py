@@ -46,32 +46,31 @@ class Situation:
 class Solution:
     """The solved networks of each situation.
 
-    Hypotheses that leave the circuit the same are solved once: the circuits of ``solved`` and
-    ``strength`` are the different ones, and ``which`` says which of them each hypothesis has.
+    Hypotheses that leave the circuit the same are solved once: ``solved`` and ``strength`` have an
+    axis of circuits (``Cases.which``).
     """
 
     network: Network
     cases: Cases
-    which: NDArray[np.intp]
     solved: dict[Situation, Solved] = field(repr=False)
     strength: dict[Situation, Floats] = field(repr=False)
 
     def volts(self, situation: Situation, start: str, end: str) -> Floats:
         """Return the voltage between two nodes under every hypothesis."""
-        return self.network.between(self.solved[situation].voltages, start, end)[self.which]
+        return self.network.between(self.solved[situation].voltages, start, end)[self.cases.which]
 
     def amperes(self, situation: Situation, part: str) -> Floats:
         """Return the current in a part under every hypothesis."""
-        return self.solved[situation].current(self.cases.part(part))[self.which]
+        return self.solved[situation].current(self.cases.part(part))[self.cases.which]
 
     def conducts(self, situation: Situation, part: str) -> Mask:
         """Return whether a part conducts under every hypothesis."""
-        made = self.solved[situation].conductances[self.cases.part(part)][self.which]
+        made = self.solved[situation].conductances[self.cases.part(part)][self.cases.which]
         return np.asarray(made > 0)
 
     def coil_strength(self, situation: Situation) -> Floats:
         """Return the relay coil's strength over what it operates at, under every hypothesis."""
-        return self.strength[situation][self.which]
+        return self.strength[situation][self.cases.which]
 
 
 def solve_situations(
@@ -81,7 +80,6 @@ def solve_situations(
 
     Those with the same network are solved together: most of the time would go into calls.
     """
-    different = [one.different() for one in several]
     alike: dict[tuple[object, ...], list[int]] = {}
     for place, one in enumerate(several):
         between = tuple(part.between for part in one.parts)
@@ -90,10 +88,9 @@ def solve_situations(
     found: dict[int, Solution] = {}
     for (*_, branches), places in alike.items():
         network = _network(branches)
-        batch = _Batch(network, [different[n][0] for n in places], situations)
+        batch = _Batch(network, [several[place] for place in places], situations)
         for place, (solved, strength) in zip(places, batch.settled(), strict=True):
-            which = different[place][1]
-            found[place] = Solution(network, several[place], which, solved, strength)
+            found[place] = Solution(network, several[place], solved, strength)
     return [found[place] for place in range(len(several))]
 
 
@@ -103,7 +100,7 @@ def _network(branches: tuple[tuple[str, str], ...]) -> Network:
 
 
 def _values(cases: Cases, situations: Sequence[Situation]) -> tuple[Floats, Floats]:
-    """Return conductances and source volts, shape (part, situation, hypothesis)."""
+    """Return conductances and source volts, shape (part, situation, circuit)."""
     variant = cases.variant
     phases = [items.PHASES.index(one.phase) for one in situations]
     with np.errstate(divide="ignore"):
@@ -142,9 +139,9 @@ def _made(cases: Cases, situations: Sequence[Situation]) -> tuple[Mask, Mask, Ma
 
 
 class _Batch:
-    """All situations x hypotheses as one list of networks, solved again where one changed.
+    """All situations x circuits as one list of networks, solved again where one changed.
 
-    The hypotheses are those of all ``several``, one behind the other.
+    The circuits are those of all ``several``, one behind the other.
     """
 
     def __init__(
@@ -152,7 +149,7 @@ class _Batch:
     ) -> None:
         self.network, self.parts, self.situations = network, several[0].parts, situations
         self.ratio = several[0].variant.system_volts / 12.0
-        self.ends = np.cumsum([len(one.hypotheses) for one in several]).tolist()
+        self.ends = np.cumsum([one.ohms.shape[2] for one in several]).tolist()
 
         def beside(parts: Iterable[NDArray[Any]]) -> NDArray[Any]:
             return np.concatenate(list(parts), axis=2)
@@ -182,7 +179,7 @@ class _Batch:
                 break
         else:
             self._solve(todo)
-        final, hypotheses = np.where(self.made, self.conductances, 0.0), self.live.shape[1]
+        final, circuits = np.where(self.made, self.conductances, 0.0), self.live.shape[1]
         for start, end in pairwise([0, *self.ends]):
             solved = {}
             for n, one in enumerate(self.situations):
@@ -190,7 +187,7 @@ class _Batch:
                     self.network, final[:, n, start:end], self.volts[:, n, start:end],
                     self.voltages[:, n, start:end], leaks[n],
                 ))  # fmt: skip
-                mine = slice(n * hypotheses + start, n * hypotheses + end)
+                mine = slice(n * circuits + start, n * circuits + end)
                 solved[one].__dict__["reduced"] = self.reduced.at(mine)
             yield solved, {one: strength[n, start:end] for n, one in enumerate(self.situations)}
 

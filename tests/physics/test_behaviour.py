@@ -152,8 +152,7 @@ def test_a_short_behind_the_fuse_opens_it_in_one_pulse(variant: Make) -> None:
     assert ever >= once
     half = fault(part("pull-winding", "times_ohms", 0.5))
     once, ever = (
-        row[FAULTY]
-        for row in fuse_openings(solved(machine, half, NEW_FUSE, NEW_FUSE_AFTER))
+        row[FAULTY] for row in fuse_openings(solved(machine, half, NEW_FUSE, NEW_FUSE_AFTER))
     )
     assert once < SURE
     assert ever > once

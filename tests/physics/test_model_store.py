@@ -3,6 +3,7 @@
 import gc
 import weakref
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from threading import Barrier
 
 import numpy as np
@@ -11,7 +12,8 @@ import pytest
 from engine import Diagnoser, Knowledge, with_learning
 from engine.physics import model as model_module
 from engine.physics.machine import Machine
-from engine.physics.model import ModelStore
+from engine.physics.model import ModelStore, build_variants
+from engine.physics.prediction import ReadingPrediction
 
 CRANK = ("fuel-shutoff", "controller-on-crank", "body-ground")
 
@@ -56,6 +58,29 @@ def test_a_model_that_cannot_be_built_is_asked_for_again(
         store.get(Machine(*CRANK))
     monkeypatch.setattr(model_module, "build_variants", real)
     assert store.get(Machine(*CRANK)).hypotheses
+
+
+@pytest.mark.parametrize("volts", [12, 24])
+def test_kinds_known_from_other_machines_are_solved_as_if_new(
+    knowledge: Knowledge, volts: int
+) -> None:
+    """What a store worked out for machines of a kind, and variants solved side by side, change
+    nothing about a machine with other figures."""
+    first = Machine("fuel-shutoff", "unknown", "unknown", volts)
+    second = replace(first, pull_ohms=0.31, hold_ohms=9.0, ambient_celsius=-15.0, fuse_amps=20.0)
+    store = ModelStore(knowledge)
+    store.get(first)
+    for one in store.get(second).built:
+        (alone,) = build_variants(knowledge, [one.variant])
+        assert one.hypotheses == alone.hypotheses
+        for name, mine in alone.predictions.items():
+            other = one.predictions[name]
+            if isinstance(mine, ReadingPrediction):
+                assert isinstance(other, ReadingPrediction)
+                assert other.mu == pytest.approx(mine.mu, rel=1e-12, abs=1e-12)
+                assert other.tolerance_var == pytest.approx(mine.tolerance_var, rel=1e-6)
+            else:
+                assert other.bins == pytest.approx(mine.bins, rel=1e-9, abs=1e-12)
 
 
 def test_models_are_kept_within_the_bytes_given(knowledge: Knowledge) -> None:

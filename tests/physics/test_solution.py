@@ -286,6 +286,6 @@ def test_solving_what_is_the_same_once_changes_nothing(knowledge: Knowledge, var
     for number in range(0, len(found), 25):
         (alone,) = solve_situations([make_cases([found[number]], machine)], [COMMAND, AFTER])
         for situation in (COMMAND, AFTER):
-            mine = together.solved[situation].voltages[:, together.which[number]]
+            mine = together.solved[situation].voltages[:, together.cases.which[number]]
             own = alone.solved[situation].voltages[:, 0]
             assert mine == pytest.approx(own, rel=1e-9, abs=1e-9)
