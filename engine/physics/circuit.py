@@ -91,7 +91,9 @@ class Network:
 
     def across(self, voltages: Floats) -> Floats:
         """Return the voltage over each branch, from its first node to the second."""
-        return voltages[self.starts] - voltages[self.stops]
+        across = voltages[self.starts]
+        across -= voltages[self.stops]
+        return across
 
     def pushed(self, pairs: Sequence[tuple[str, str]], circuits: int) -> Floats:
         """Return 1 A into the first node of each pair and out of the second, (node, pair, ..)."""
@@ -101,11 +103,14 @@ class Network:
             into[self._index[end], row] -= 1.0
         return into
 
-    def sourced(self, conductances: Floats, volts: Floats) -> Floats:
-        """Return the amperes that the sources push into each node, shape (node, circuit)."""
+    def sourced(self, conductances: Floats, sources: Sequence[int], volts: Floats) -> Floats:
+        """Return the amperes that sources push into each node, shape (node, circuit).
+
+        ``sources`` are the branches of the ``volts``.
+        """
         into = np.zeros((len(self.nodes) + 1, conductances.shape[1]))
-        for branch in np.flatnonzero(volts.any(axis=1)):
-            amperes = conductances[branch] * volts[branch]
+        for branch, own in zip(sources, volts, strict=True):
+            amperes = conductances[branch] * own
             into[self.starts[branch]] -= amperes
             into[self.stops[branch]] += amperes
         return into
@@ -172,9 +177,9 @@ class Reduced:
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """Solved quantities and how they move: per relative change of ohms, per volt of each source.
+    """Solved quantities and how they move: per relative change of ohms, per volt of some sources.
 
-    ``value`` has shape (quantity, circuit), the others (branch, quantity, circuit).
+    ``value`` has shape (quantity, circuit), the others (branch or source, quantity, circuit).
     """
 
     value: Floats
@@ -197,7 +202,7 @@ class Solved:
         cls, network: Network, conductances: Floats, volts: Floats, leak_ohms: float = METER_OHMS
     ) -> "Solved":
         """Solve circuits."""
-        into = network.sourced(conductances, volts)
+        into = network.sourced(conductances, range(len(volts)), volts)
         voltages = Reduced.of(network, conductances, leak_ohms).turned(into[:, None])[:, 0]
         return cls(network, conductances, volts, voltages, leak_ohms)
 
@@ -220,14 +225,18 @@ class Solved:
         """Return the voltages that 1 A between each pair of nodes gives, (node, pair, circuit)."""
         return self.reduced.turned(self.network.pushed(pairs, self.conductances.shape[1]))
 
-    def read(self, wanted: Sequence[tuple[str, str] | int]) -> Sensitivity:
+    def read(
+        self, wanted: Sequence[tuple[str, str] | int], sources: Sequence[int]
+    ) -> Sensitivity:  # fmt: skip
         """Return voltages of one node above another and currents in branches, with sensitivities.
+
+        ``sources`` are the branches whose volts may move.
 
         From the adjoint of the nodal equations: dv/dg = -w a (a v + e), where w are the voltages
         that 1 A between the two nodes would give; a current is its branch's conductance times the
         voltage over it and its source.
         """
-        network, conductances = self.network, self.conductances[:, None]
+        network = self.network
         pairs = [network.ends[one] if isinstance(one, int) else one for one in wanted]
         response = self._responses(pairs)
         value = np.stack([network.between(self.voltages, *pair) for pair in pairs])
@@ -235,20 +244,21 @@ class Solved:
         for row, branch in through:
             response[:, row] *= self.conductances[branch]
             value[row] = self.currents[branch]
-        across = network.across(response)
-        # dv/d ln R = -g dv/dg
-        per_log_ohms, per_volt = across * self.currents[:, None], -across * conductances
+        per_log_ohms = network.across(response)
+        per_volt = per_log_ohms[sources] * -self.conductances[sources, None]
+        per_log_ohms *= self.currents[:, None]  # dv/d ln R = -g dv/dg
         for row, branch in through:
             per_log_ohms[branch, row] -= self.currents[branch]
-            per_volt[branch, row] += self.conductances[branch]
+            if branch in sources:
+                per_volt[sources.index(branch), row] += self.conductances[branch]
         return Sensitivity(value, per_log_ohms, per_volt)
 
     def resistances(self, pairs: Sequence[tuple[str, str]]) -> Sensitivity:
-        """Return the ohms between two nodes of dead circuits, with sensitivities."""
+        """Return the ohms between two nodes of dead circuits, with sensitivities to ohms alone."""
         response = self._responses(pairs)
-        across = self.network.across(response)
+        per_log_ohms = self.network.across(response) ** 2
+        per_log_ohms *= self.conductances[:, None]
         value = np.stack([
             self.network.between(response[:, row], *pair) for row, pair in enumerate(pairs)
         ])  # fmt: skip
-        per_log_ohms = self.conductances[:, None] * across**2
-        return Sensitivity(value, per_log_ohms, np.zeros_like(per_log_ohms))
+        return Sensitivity(value, per_log_ohms, np.zeros((0, *value.shape)))

@@ -150,6 +150,12 @@ class Cases:
     def _places(self) -> Mapping[str, int]:
         return {part.id: place for place, part in enumerate(self.parts)}
 
+    @cached_property
+    def sources(self) -> list[int]:
+        """Return the places of the parts that have volts in some circuit."""
+        found: list[int] = np.flatnonzero(self.volts.any(axis=(1, 2))).tolist()
+        return found
+
     def part(self, name: str) -> int:
         """Return a part's place on the part axis."""
         return self._places[name]

@@ -337,9 +337,23 @@ class ReadingPrediction:
         # what never comes is timed without an error of the hand: it reads nought, and no less
         middle, sigma = self.scale.of(self.mu[use]), np.maximum(sigma[use], LEAST_SIGMA)
         grid = np.linspace((middle - 4 * sigma).min(), (middle + 4 * sigma).max(), 160)
-        below = weights[use] / weights[use].sum() @ ndtr((grid - middle[:, None]) / sigma[:, None])
-        low, high = np.interp(shares, below, grid)
-        return float(self.scale.back(low)), float(self.scale.back(high))
+        weights = weights[use] / weights[use].sum()
+
+        def below(places: NDArray[np.intp]) -> Floats:
+            found: Floats = ndtr((grid[places, None] - middle) / sigma) @ weights
+            return found
+
+        # halved down to the step of the grid that each share falls into
+        first, last = (np.full(len(shares), n) for n in (0, len(grid) - 1))
+        while (last - first > 1).any():
+            half = (first + last) // 2
+            over = below(half) > shares
+            first, last = np.where(over, first, half), np.where(over, half, last)
+        low, high = (
+            float(self.scale.back(np.interp(share, below(np.array(ends)), grid[ends])))
+            for share, *ends in zip(shares, first.tolist(), last.tolist(), strict=True)
+        )
+        return low, high
 
 
 def own_and_shared(
@@ -548,50 +562,61 @@ class Predictor:
         solved, which = self.solution.solved[situation], self._cases.which
         coil = self._variant.coil
         pairs = [(one.from_node.get(coil, ""), one.to_node.get(coil, "")) for one in readings]
+        names, ohms_u, sources, volts_u = self._uncertainties
         found = solved.resistances(pairs) if situation.dead else solved.read([
             self._cases.part(one.part) if one.quantity == "current" else pair
             for one, pair in zip(readings, pairs, strict=True)
-        ])  # fmt: skip
-        names, ohms_u, volts_u, sources = self._uncertainties
-        columns = [
-            (found.per_log_ohms * ohms_u[:, None, None])[..., which],
-            (found.per_volt[sources] * volts_u[sources, None, None])[..., which],
-            self._along_severity(situation.phase, found)[None],
-        ]
-        supply_u = self._variant.supply_u(situation.phase)
-        if supply_u and not situation.dead:
+        ], sources)  # fmt: skip
+        along = self._along_severity(situation.phase, found)
+        columns, parts = np.zeros((len(names) + 1, *along.shape)), len(ohms_u)
+        np.take(found.per_log_ohms * ohms_u[:, None, None], which, 2, columns[:parts], "clip")
+        columns[-2] = along
+        if not situation.dead:
+            by_volts = found.per_volt[..., which]
+            columns[parts:-2] = by_volts * volts_u[:, None, None]
             # a dead engine and a running one differ in what the whole supply gives, not one source
-            supplies = [n for n in sources if self._cases.parts[n].kind == "source"]
-            columns.append(supply_u * found.per_volt[supplies].sum(axis=0)[None, :, which])
-            names = [*names, f"{SUPPLY}{situation.phase}"]
+            supplies = [self._cases.parts[n].kind == "source" for n in sources]
+            columns[-1] = by_volts[supplies].sum(axis=0) * self._variant.supply_u(situation.phase)
+        names = [*names, f"{SUPPLY}{situation.phase}"]
         floors = [one.repeatability**2 for one in readings]
-        return found.value[:, which], loadings_of(names, np.concatenate(columns), floors)
+        return found.value[:, which], loadings_of(names, columns, floors)
 
     @cached_property
-    def _uncertainties(self) -> tuple[Sequence[str], Floats, Floats, Sequence[int]]:
-        """Return the shared quantities, standard uncertainties of ohms and volts, the sources."""
+    def _uncertainties(self) -> tuple[Sequence[str], Floats, Sequence[int], Floats]:
+        """Return the shared quantities, standard uncertainties of ohms, the sources and theirs.
+
+        Parts to which a fault alone gives volts are among the sources, without an uncertainty.
+        """
         parts, variant = self._cases.parts, self._variant
-        most = [max(variant.phase_volts(part), key=abs) for part in parts]
-        sources = [n for n, volts in enumerate(most) if volts]
+        sources = self._cases.sources
         names = [f"ohms:{part.id}" for part in parts]
         names += [*(f"volts:{parts[n].id}" for n in sources), SEVERITY]
-        ohms = np.array([variant.tolerance(part) for part in parts])
-        spread = np.array([variant.volts_tolerance(part) for part in parts])
-        return names, ohms, np.array(most) * spread, sources
+        volts = [
+            max(variant.phase_volts(part), key=abs) * variant.volts_tolerance(part)
+            for part in (parts[n] for n in sources)
+        ]
+        return names, np.array([variant.tolerance(one) for one in parts]), sources, np.array(volts)
 
     def _along_severity(self, phase: str, found: Sensitivity) -> Floats:
         """Return the change of readings over the neighbourhood that a severity stands for.
 
         Of shape (reading, hypothesis).
         """
-        drifts, widths = self._cases.drifts, [one.log_width for one in self._cases.hypotheses]
-        here = drifts.phase == items.PHASES.index(phase)
-        circuit, part = drifts.circuit[here], drifts.part[here]
-        moved = found.per_log_ohms[part, :, circuit] * drifts.log_ohms[here, None]
-        moved += found.per_volt[part, :, circuit] * drifts.volts[here, None]
+        cases, widths = self._cases, [one.log_width for one in self._cases.hypotheses]
         along = np.zeros(found.value.T.shape)
-        np.add.at(along, circuit, moved)
-        return along[self._cases.which].T * widths
+        here = cases.drifts.phase == items.PHASES.index(phase)
+        for moves, per, places in (
+            (cases.drifts.log_ohms, found.per_log_ohms, range(len(cases.parts))),
+            (cases.drifts.volts, found.per_volt, self._uncertainties[2]),
+        ):
+            rows = np.flatnonzero(here & (moves != 0))
+            circuit, place = (
+                cases.drifts.circuit[rows],
+                np.searchsorted(places, cases.drifts.part[rows]),
+            )
+            if len(per):
+                np.add.at(along, circuit, per[place, :, circuit] * moves[rows, None])
+        return along[cases.which].T * widths
 
     def _seconds(self, reading: items.Reading) -> tuple[Floats, Loadings]:
         """Return how long the pull pin is live: 0 if never, or a pulse, or till it is ended."""
@@ -608,31 +633,36 @@ class Predictor:
         return mu, loadings_of(["pulse-seconds"], (share * mu)[None, None], [1e-6])[0]
 
     def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
-        count = len(self._cases.hypotheses)
-        shape = (count, len(outcomes.names))
-        shares = np.broadcast_to(self._tree(outcomes.tree, outcomes.names), shape)
+        names, count = outcomes.names, len(self._cases.hypotheses)
+        shares = np.broadcast_to(self._tree(outcomes.tree, names), (len(names), count))
         chosen = {}  # a row of a state wins over that of its cause
         for name in sorted(outcomes.given, key=lambda one: "/" in one):
             chosen.update(dict.fromkeys(self._cases.rows.get(name, ()), name))
-        by_row: dict[str, list[int]] = {}
-        for (number, _), name in chosen.items():
-            by_row.setdefault(name, []).append(number)
-        summed, rows = np.zeros(shape), np.zeros((count, 1))
-        for name, mine in by_row.items():
-            np.add.at(summed, mine, self._tree(outcomes.given[name], outcomes.names, mine))
-            np.add.at(rows, mine, 1.0)
-        shares = np.where(rows > 0, summed / np.maximum(rows, 1.0), shares)
+        if chosen:
+            by_row: dict[str, list[int]] = {}
+            for (number, _), name in chosen.items():
+                by_row.setdefault(name, []).append(number)
+            trees = [self._tree(outcomes.given[name], names, mine) for name, mine in by_row.items()]
+            told = np.concatenate([
+                np.broadcast_to(one, (len(names), len(mine)))
+                for one, mine in zip(trees, by_row.values(), strict=True)
+            ], axis=1)  # fmt: skip
+            numbers = [number for mine in by_row.values() for number in mine]
+            summed, rows = np.zeros((count, len(names))), np.bincount(numbers, minlength=count)
+            np.add.at(summed, numbers, told.T)
+            shares = np.where(rows > 0, summed.T / np.maximum(rows, 1), shares)
         slip = outcomes.slip
-        return OutcomePrediction(outcomes.names, (1 - slip) * shares + slip / len(outcomes.names))
+        shares = (1 - slip) * shares + slip / len(names)
+        return OutcomePrediction(names, np.ascontiguousarray(shares.T))
 
     def _tree(
         self, tree: items.Branch | items.Distribution, names: Sequence[str], rows: Rows = ALL
     ) -> Floats:
-        """Return the outcome shares of a tree under some hypotheses, or one row where all agree."""
+        """Return the shares (outcome, hypothesis) of a tree, or one column where all agree."""
         if not isinstance(tree, items.Branch):
-            return np.array([[tree.get(name, 0.0) for name in names]])
+            return np.array([[tree.get(name, 0.0)] for name in names])
         if isinstance(tree.test, str):
-            true = self.events[tree.test][rows, None]
+            true = self.events[tree.test][rows]
             then, otherwise = (self._tree(one, names, rows) for one in (tree.then, tree.otherwise))
             return true * then + (1 - true) * otherwise
         return self._tree(tree.then if self._holds(tree.test) else tree.otherwise, names, rows)

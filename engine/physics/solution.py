@@ -7,11 +7,10 @@ supply, a starved coil or a tripped output opens again.
 """
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +28,7 @@ from engine.physics.hypotheses import Cases, healthy_ohms
 
 Mask = NDArray[np.bool_]
 MAX_ROUNDS = 4
+ALL = slice(None)
 
 
 @dataclass(frozen=True, order=True)
@@ -99,49 +99,10 @@ def _network(branches: tuple[tuple[str, str], ...]) -> Network:
     return Network(branches, "battery-negative")
 
 
-def _values(cases: Cases, situations: Sequence[Situation]) -> tuple[Floats, Floats]:
-    """Return conductances and source volts, shape (part, situation, circuit)."""
-    variant = cases.variant
-    phases = [items.PHASES.index(one.phase) for one in situations]
-    with np.errstate(divide="ignore"):
-        conductances, volts = (1.0 / cases.ohms)[:, phases], cases.volts[:, phases]
-    dead = [place for place, one in enumerate(situations) if one.dead]
-    volts[:, dead] = 0.0
-    for place, part in enumerate(cases.parts):
-        new = [n for n, one in enumerate(situations) if part.id in (*one.restored, one.added)]
-        if new:
-            gear = (part.ohms or math.inf) * variant.ohms_factor(part.kind)
-            conductances[place, new] = 1.0 / (gear if part.absent else healthy_ohms(part, variant))
-        if part.at_plug:
-            conductances[place, [n for n, one in enumerate(situations) if not one.plug_fitted]] = 0
-        if part.kind == "source":
-            conductances[place, dead] = 0.0
-    return conductances, volts
-
-
-def _made(cases: Cases, situations: Sequence[Situation]) -> tuple[Mask, Mask, Mask]:
-    """Return what is made at first, and what faults keep closed and open, as the conductances.
-
-    A relay contact is left open: its coil is not looked at yet. A part that is replaced on trial is
-    sound.
-    """
-    phases = [items.PHASES.index(one.phase) for one in situations]
-    made = [cases.variant.circuit.phases[one.phase].made for one in situations]
-    commanded = np.array([
-        [part.kind != "contact" and (not part.switched or part.id in one) for one in made]
-        for part in cases.parts
-    ])  # fmt: skip
-    sound = np.array([[part.id in one.restored for one in situations] for part in cases.parts])
-    closed, opened = (
-        forced[:, phases] & ~sound[..., None] for forced in (cases.forced_closed, cases.forced_open)
-    )
-    return (commanded[..., None] | closed) & ~opened, closed, opened
-
-
 class _Batch:
     """All situations x circuits as one list of networks, solved again where one changed.
 
-    The circuits are those of all ``several``, one behind the other.
+    The circuits are those of all ``several``, one behind the other. Axes: part, situation, circuit.
     """
 
     def __init__(
@@ -149,26 +110,57 @@ class _Batch:
     ) -> None:
         self.network, self.parts, self.situations = network, several[0].parts, situations
         self.ratio = several[0].variant.system_volts / 12.0
-        self.ends = np.cumsum([one.ohms.shape[2] for one in several]).tolist()
-
-        def beside(parts: Iterable[NDArray[Any]]) -> NDArray[Any]:
-            return np.concatenate(list(parts), axis=2)
-
-        self.conductances, self.volts = map(
-            beside, zip(*(_values(one, situations) for one in several), strict=True)
-        )
-        self.made, self.closed, self.opened = map(
-            beside, zip(*(_made(one, situations) for one in several), strict=True)
-        )
+        ends = np.cumsum([0, *(one.ohms.shape[2] for one in several)]).tolist()
+        self.places = [slice(start, end) for start, end in pairwise(ends)]
+        shape = (len(self.parts), len(situations), ends[-1])
+        self.conductances, self.volts = np.empty(shape), np.zeros(shape)
+        self.closed, self.opened = np.empty(shape, dtype=bool), np.empty(shape, dtype=bool)
+        for cases, mine in zip(several, self.places, strict=True):
+            self._lay(cases, mine)
+        self.sources = sorted({n for one in several for n in one.sources})
+        made = [several[0].variant.circuit.phases[one.phase].made for one in situations]
+        commanded = np.array([  # a relay contact is left open: its coil is not looked at yet
+            [part.kind != "contact" and (not part.switched or part.id in one) for one in made]
+            for part in self.parts
+        ])  # fmt: skip
+        self.made = (commanded[..., None] | self.closed) & ~self.opened
         live = np.array([not one.dead for one in situations])
-        self.live = np.broadcast_to(live[:, None], self.made.shape[1:])
-        self.voltages = np.zeros((len(network.nodes) + 1, *self.live.shape))
+        self.live = np.broadcast_to(live[:, None], shape[1:])
+
+    def _lay(self, cases: Cases, mine: slice) -> None:
+        """Lay in one's conductances, the volts of its sources and what faults keep as it is.
+
+        A part that is replaced on trial is sound.
+        """
+        variant = cases.variant
+        with np.errstate(divide="ignore"):
+            siemens = 1.0 / cases.ohms
+        at_plug = [n for n, part in enumerate(cases.parts) if part.at_plug]
+        batteries = [n for n, part in enumerate(cases.parts) if part.kind == "source"]
+        for n, one in enumerate(self.situations):
+            phase, here = items.PHASES.index(one.phase), self.conductances[:, n, mine]
+            here[:] = siemens[:, phase]
+            self.closed[:, n, mine] = cases.forced_closed[:, phase]
+            self.opened[:, n, mine] = cases.forced_open[:, phase]
+            for place, part in enumerate(cases.parts):
+                if part.id in (*one.restored, one.added):
+                    gear = (part.ohms or math.inf) * variant.ohms_factor(part.kind)
+                    here[place] = 1.0 / (gear if part.absent else healthy_ohms(part, variant))
+                if part.id in one.restored:
+                    self.closed[place, n, mine] = self.opened[place, n, mine] = False
+            if not one.plug_fitted:
+                here[at_plug] = 0.0
+            if one.dead:
+                here[batteries] = 0.0
+            else:
+                self.volts[cases.sources, n, mine] = cases.volts[cases.sources, phase]
 
     def settled(self) -> Iterator[tuple[dict[Situation, Solved], dict[Situation, Floats]]]:
         """Yield each one's solved situations and coil strengths, once nothing changes any more."""
         leaks = [OHMMETER_LEAK_OHMS if one.dead else METER_OHMS for one in self.situations]
         self.leaks = np.repeat(leaks, self.live.shape[1])
-        self.reduced = self._solved(np.arange(self.live.size))
+        self.now, self.reduced, voltages = self._solved(ALL)
+        self.voltages = voltages.reshape(-1, *self.live.shape)
         self._solve(self._drop_unfed())
         strength = self._coil_strength()
         todo = self._close_contacts(strength)
@@ -179,36 +171,36 @@ class _Batch:
                 break
         else:
             self._solve(todo)
-        final, circuits = np.where(self.made, self.conductances, 0.0), self.live.shape[1]
-        for start, end in pairwise([0, *self.ends]):
+        final, circuits = self.now.reshape(self.made.shape), self.live.shape[1]
+        for place in self.places:
             solved = {}
             for n, one in enumerate(self.situations):
                 solved[one] = Solved(*(
-                    self.network, final[:, n, start:end], self.volts[:, n, start:end],
-                    self.voltages[:, n, start:end], leaks[n],
+                    self.network, final[:, n, place], self.volts[:, n, place],
+                    self.voltages[:, n, place], leaks[n],
                 ))  # fmt: skip
-                mine = slice(n * circuits + start, n * circuits + end)
+                mine = slice(n * circuits + place.start, n * circuits + place.stop)
                 solved[one].__dict__["reduced"] = self.reduced.at(mine)
-            yield solved, {one: strength[n, start:end] for n, one in enumerate(self.situations)}
+            yield solved, {one: strength[n, place] for n, one in enumerate(self.situations)}
 
     def _solve(self, todo: Mask) -> None:
         """Solve again what changed."""
         if todo.any():
             circuits = np.flatnonzero(todo)
-            self.reduced.put(circuits, self._solved(circuits))
+            self.now[:, circuits], reduced, voltages = self._solved(circuits)
+            self.reduced.put(circuits, reduced)
+            self.voltages.reshape(len(self.voltages), -1)[:, circuits] = voltages
 
-    def _solved(self, circuits: NDArray[np.intp]) -> Reduced:
-        """Solve some circuits, numbered through all situations."""
-        made, conductances, volts = (
+    def _solved(self, circuits: NDArray[np.intp] | slice) -> tuple[Floats, Reduced, Floats]:
+        """Solve some circuits, numbered through all situations; return what conducts as well."""
+        conductances, volts = (
             one.reshape(len(one), -1)[:, circuits]
-            for one in (self.made, self.conductances, self.volts)
+            for one in (self.conductances, self.volts[self.sources])
         )
-        conductances *= made
-        reduced = Reduced.of(self.network, conductances, self.leaks[circuits])
-        into = self.network.sourced(conductances, volts)
-        voltages = self.voltages.reshape(len(self.voltages), -1)
-        voltages[:, circuits] = reduced.turned(into[:, None])[:, 0]
-        return reduced
+        now = conductances * self.made.reshape(len(self.made), -1)[:, circuits]
+        reduced = Reduced.of(self.network, now, self.leaks[circuits])
+        into = self.network.sourced(now, self.sources, volts)
+        return now, reduced, reduced.turned(into[:, None])[:, 0]
 
     def _open(self, place: int, fails: Mask) -> Mask:
         """Open a part where ``fails`` and it is made; return where that changed anything."""

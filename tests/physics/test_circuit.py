@@ -118,7 +118,7 @@ def test_sensitivities_are_the_slopes(ohms: list[float], volts: float, branch: i
     network = Network([("g", "a"), ("a", "b"), ("b", "c"), ("c", "g"), ("b", "g")], "g")
     sources = [volts, 0.0, 0.0, 0.0, 0.0]
     found = solve(network, ohms, sources)
-    reading = found.read([("b", "c"), 3])
+    reading = found.read([("b", "c"), 3], range(5))
     step = 1e-5
     moved = [one * math.exp(step) if n == branch else one for n, one in enumerate(ohms)]
     after = solve(network, moved, sources)
@@ -137,7 +137,7 @@ def test_variances_add_as_squares() -> None:
     """10 % of each of two equal resistors in series moves their middle by 12 V x 0.025 x root 2."""
     network = Network([("g", "a"), ("a", "m"), ("m", "g")], "g")
     found = solve(network, [1e-6, 100.0, 100.0], [12.0, 0, 0])
-    reading = found.read([("m", "g")])
+    reading = found.read([("m", "g")], [])
     (loadings,) = loadings_of(["top", "bottom"], 0.1 * reading.per_log_ohms[1:3], [0.0])
     u = math.sqrt(float(loadings.variance[0]))
     assert u == pytest.approx(12.0 * 0.025 * math.sqrt(2), rel=1e-3)  # JCGM 100:2008, 5.1.2

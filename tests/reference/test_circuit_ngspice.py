@@ -172,9 +172,11 @@ class Probe:
         """Return the engine's value and sensitivities."""
         solved = self.faulty.solved
         if self.quantity == "voltage":
-            return solved.read([(self.start, self.end)])
+            return solved.read([(self.start, self.end)], range(len(self.faulty.parts)))
         if self.quantity == "current":
-            return solved.read([self.faulty.solution.cases.part(self.part)])
+            return solved.read(
+                [self.faulty.solution.cases.part(self.part)], range(len(self.faulty.parts))
+            )
         return solved.resistances([(self.start, self.end)])
 
     def island(self, moved: str, factor: float, source: bool) -> Island:
