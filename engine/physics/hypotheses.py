@@ -171,11 +171,7 @@ class Cases:
             for number, one in zip(self.which[place].tolist(), hypotheses, strict=True)
         ]
         old = [number for number, _ in circuits]
-        moved = [np.flatnonzero(self.drifts.circuit == number) for number in old]
-        new, rows = (
-            np.repeat(np.arange(len(old)), [len(one) for one in moved]),
-            np.concatenate(moved),
-        )
+        new, rows = np.nonzero(np.array(old)[:, None] == self.drifts.circuit)
         _, *columns = (getattr(self.drifts, one.name)[rows] for one in dataclasses.fields(Drifts))
         taken = dataclasses.replace(
             self, hypotheses=tuple(hypotheses), which=np.array(which),
@@ -193,17 +189,18 @@ class Cases:
             self.ohms[fuse, :, circuits] = math.inf
 
     @cached_property
-    def rows(self) -> Mapping[str, Sequence[tuple[int, int]]]:
+    def rows(self) -> Mapping[str, Sequence[int]]:
         """Return which hypotheses a table's row may be about, by the row's name.
 
-        A row is of a cause or of one state of it; the second number counts the causes of a pair.
+        A row is of a cause or of one state of it. Of the second cause of a pair the hypothesis is
+        counted on from behind the last.
         """
-        found: dict[str, list[tuple[int, int]]] = {}
+        found: dict[str, list[int]] = {}
         for number, hypothesis in enumerate(self.hypotheses):
             states = zip(hypothesis.cause.split("+"), hypothesis.state.split("+"), strict=True)
             for nth, (cause, state) in enumerate(states):
                 for name in (f"{cause}/{state}", cause):
-                    found.setdefault(name, []).append((number, nth))
+                    found.setdefault(name, []).append(number + nth * len(self.hypotheses))
         return found
 
 

@@ -495,12 +495,14 @@ def joined(found: Sequence[Prediction]) -> Prediction:
     if isinstance(first, OutcomePrediction):
         return OutcomePrediction(first.names, np.concatenate([one.bins for one in found]))
     readings = [one for one in found if isinstance(one, ReadingPrediction)]
-    owed = [one.loadings for one in readings]
-    order = tuple(dict.fromkeys(name for one in owed for name in one.quantities))
-    loadings = Loadings(
-        order, np.concatenate([one.on(order) for one in owed]).astype(np.float32),
-        np.concatenate([one.rest for one in owed]),
-    )  # fmt: skip
+    order = tuple(dict.fromkeys(name for one in readings for name in one.loadings.quantities))
+    shared = np.zeros((sum(one.size for one in readings), len(order)), np.float32)
+    start = 0
+    for one in readings:
+        places = [order.index(name) for name in one.loadings.quantities]
+        shared[start : start + one.size, places] = one.loadings.shared
+        start += one.size
+    loadings = Loadings(order, shared, np.concatenate([one.loadings.rest for one in readings]))
     return replace(
         first, mu=np.concatenate([one.mu for one in readings]), loadings=loadings,
         flat=np.concatenate([one.flat for one in readings]),
@@ -635,24 +637,25 @@ class Predictor:
     def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
         names, count = outcomes.names, len(self._cases.hypotheses)
         shares = np.broadcast_to(self._tree(outcomes.tree, names), (len(names), count))
-        chosen = {}  # a row of a state wins over that of its cause
-        for name in sorted(outcomes.given, key=lambda one: "/" in one):
-            chosen.update(dict.fromkeys(self._cases.rows.get(name, ()), name))
-        if chosen:
-            by_row: dict[str, list[int]] = {}
-            for (number, _), name in chosen.items():
-                by_row.setdefault(name, []).append(number)
-            trees = [self._tree(outcomes.given[name], names, mine) for name, mine in by_row.items()]
-            told = np.concatenate([
-                np.broadcast_to(one, (len(names), len(mine)))
-                for one, mine in zip(trees, by_row.values(), strict=True)
-            ], axis=1)  # fmt: skip
-            numbers = [number for mine in by_row.values() for number in mine]
-            summed, rows = np.zeros((count, len(names))), np.bincount(numbers, minlength=count)
-            np.add.at(summed, numbers, told.T)
-            shares = np.where(rows > 0, summed.T / np.maximum(rows, 1), shares)
-        slip = outcomes.slip
-        shares = (1 - slip) * shares + slip / len(names)
+        # the row of the table for each hypothesis, and behind these for the second of a pair
+        row = np.full(2 * count, -1)
+        given = sorted(outcomes.given, key=lambda one: "/" in one)  # a state's row wins
+        for number, name in enumerate(given):
+            row[self._cases.rows.get(name, [])] = number
+        told = np.flatnonzero(row >= 0)
+        if told.size:
+            by_table = np.zeros((len(names), 2 * count))
+            trees = [outcomes.given[name] for name in given]
+            plain = np.concatenate([_shares(one, names) for one in trees], axis=1)
+            by_table[:, told] = plain[:, row[told]]
+            for number in {*row[told].tolist()}:
+                if isinstance(trees[number], items.Branch):
+                    mine = np.flatnonzero(row == number)
+                    by_table[:, mine] = self._tree(trees[number], names, mine % count)
+            rows = (row >= 0).reshape(2, -1).sum(axis=0)
+            both = by_table[:, :count] + by_table[:, count:]
+            shares = np.where(rows > 0, both / np.maximum(rows, 1), shares)
+        shares = (1 - outcomes.slip) * shares + outcomes.slip / len(names)
         return OutcomePrediction(names, np.ascontiguousarray(shares.T))
 
     def _tree(
@@ -660,7 +663,7 @@ class Predictor:
     ) -> Floats:
         """Return the shares (outcome, hypothesis) of a tree, or one column where all agree."""
         if not isinstance(tree, items.Branch):
-            return np.array([[tree.get(name, 0.0)] for name in names])
+            return _shares(tree, names)
         if isinstance(tree.test, str):
             true = self.events[tree.test][rows]
             then, otherwise = (self._tree(one, names, rows) for one in (tree.then, tree.otherwise))
@@ -671,6 +674,12 @@ class Predictor:
         circuit = self._variant.circuit
         facts = self._variant.facts | {"duty": circuit.duty, "control": circuit.control}
         return all(facts[key] in allowed for key, allowed in test.stated().items())
+
+
+def _shares(tree: items.Branch | items.Distribution, names: Sequence[str]) -> Floats:
+    """Return the shares of a distribution as a column; zeros for what is not one."""
+    told = {} if isinstance(tree, items.Branch) else tree
+    return np.array([[told.get(name, 0.0)] for name in names])
 
 
 def situation_of(reading: items.Reading) -> Situation:
