@@ -355,7 +355,7 @@ class Adviser:
         proved = (name == OUTSIDE or (leads and bool(self._beyond[leader]))) and clear
         past = proved or belief.causes[self._beyond].sum() >= self._at.leads
         asking = any(
-            one.reason.kind == "ask" and self._may_turn(belief, one.check, proved)
+            one.reason.kind == "ask" and self._may_turn(belief, one.check, past)
             for one in proposals
         )
         return BEYOND if past and within < self._at.least_settled and not asking else None
