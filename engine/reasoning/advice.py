@@ -411,6 +411,10 @@ class Adviser:
         least = self._at.leads if found & AT_THE_PART else self._at.confirmed
         least = min(least, self._at.measured) if found else least
         same = self._one_repair[belief.order[0]]
+        second = int(np.argmax(np.where(same, 0.0, belief.causes)))
+        others = [one for one in self._showed(belief, second) if one not in self._showed(belief)]
+        if found and self._kinds(others):  # a second fault, not a rival
+            same = same | self._one_repair[second]
         first, second = belief.causes[same].sum(), belief.causes[~same].max(initial=0.0)
         if found and first >= self._at.apart * second:
             least = self._at.leads
@@ -422,15 +426,19 @@ class Adviser:
         What failed as it was shaken, heated or wetted was tried, whatever showed it. A question
         that takes its minute is answered from the machine (a symbol, a lamp), not from memory.
         """
+        return self._kinds(self._showed(belief))
+
+    def _kinds(self, findings: Iterable[Finding]) -> set[str]:
+        """Return the kinds of check that findings came of, without hearsay."""
         return {
             "try" if one.provoked is not None else self._checks[one.check].kind
-            for one in self._showed(belief)
+            for one in findings
             if self._checks[one.check].kind != "ask" or self._checks[one.check].minutes > 0
         }
 
-    def _showed(self, belief: Belief) -> list[Finding]:
+    def _showed(self, belief: Belief, cause: int | None = None) -> list[Finding]:
         """Return the findings that confirm the leading cause and speak clearly for its repair."""
-        leader = belief.order[0]
+        leader = belief.order[0] if cause is None else cause
         looks = self._causes[leader].confirmed_by
         weights = belief.decibans_of(self._one_repair[leader])
         return [
