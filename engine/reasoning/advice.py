@@ -286,7 +286,7 @@ class Adviser:
         """
         leader = belief.order[0]
         named = self._causes[leader].id not in NO_REPAIR
-        sure = belief.causes[leader] >= self._at.sure or self._showed(belief)
+        sure = belief.causes[leader] >= self._at.sure or self._showed(belief, leader)
         if sure and named:
             return []
         wishes = {wish.check for wish in conclusions.preferred}
@@ -296,7 +296,7 @@ class Adviser:
         ]  # fmt: skip
         leads = belief.causes[leader] >= self._at.leads
         if named and leads and self._beyond[leader] and self._clear(belief):
-            return [one for one in asked if self._may_turn(belief, one.check, back=True)]
+            return [one for one in asked if self._may_turn(belief, one.check)]
         return asked
 
     def _course(
@@ -330,11 +330,10 @@ class Adviser:
 
         Who can only ask goes no further with a machine at which not every step is allowed. A
         machine that is most likely good is given back, and so is one that works where nothing read
-        speaks against it. Where the fault more likely than not lies beyond this circuit and all was
-        asked, nobody measures on for a cause in it that has less belief than is worth a check of
-        its own; where something outside leads clearly, at half or with this circuit proved good,
-        only a question is asked first that may bring such a cause back. Nor is anything put right
-        in this circuit where what leads has no repair in it.
+        speaks against it. Where the fault more likely than not lies beyond this circuit, or what
+        leads clearly does, nobody measures on for a cause in it that has less belief than is worth
+        a check of its own; only a question is asked first that may bring such a cause back. Nor is
+        anything put right in this circuit where what leads has no repair in it.
         """
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
@@ -354,11 +353,10 @@ class Adviser:
             return BEYOND
         proved = (name == OUTSIDE or (leads and bool(self._beyond[leader]))) and clear
         past = proved or belief.causes[self._beyond].sum() >= self._at.leads
-        asking = any(
-            one.reason.kind == "ask" and self._may_turn(belief, one.check, past)
-            for one in proposals
-        )
-        return BEYOND if past and within < self._at.least_settled and not asking else None
+        if not past or within >= self._at.least_settled:
+            return None
+        asked = [one.check for one in proposals if one.reason.kind == "ask"]
+        return None if any(self._may_turn(belief, one) for one in asked) else BEYOND
 
     def _clear(self, belief: Belief) -> bool:
         """Return whether every cause of this circuit stands well behind the one that leads."""
@@ -380,15 +378,12 @@ class Adviser:
         explained = bool((amiss >= BAD_SURPRISE).all())
         return bool(seen) and said and explained and effects.at_times < 1.0
 
-    def _may_turn(self, belief: Belief, check: str, back: bool) -> bool:
-        """Return whether a check may well bring another cause with a repair of its own to the lead.
-
-        Only one of this circuit counts where ``back`` is asked for.
-        """
+    def _may_turn(self, belief: Belief, check: str) -> bool:
+        """Return whether a check may well bring another cause of this circuit to the lead."""
         causes, leader = self._model.causes, self._model.causes[belief.order[0]]
         turned = {
             name for name, beyond in zip(causes, self._beyond, strict=True)
-            if not (beyond and back) and name not in {leader, *NO_REPAIR}
+            if not beyond and name != leader
         }  # fmt: skip
         found = self.meanings(belief, check)
         chance = sum(one.chance for one in found if one.leaders[0].cause in turned)
@@ -405,15 +400,16 @@ class Adviser:
 
         What is wrong with one part is put right by one repair, and counts together. Of one that was
         found and stands apart, the rest of the belief is spread over many: no check
-        tells it from them all, and its own was done.
+        tells it from them all, and its own was done. A second cause that was found by another
+        check of its own is a second fault and no rival.
         """
-        found = self._found(belief)
+        showed, found = self._showed(belief, belief.order[0]), self._found(belief)
         least = self._at.leads if found & AT_THE_PART else self._at.confirmed
         least = min(least, self._at.measured) if found else least
         same = self._one_repair[belief.order[0]]
         second = int(np.argmax(np.where(same, 0.0, belief.causes)))
-        others = [one for one in self._showed(belief, second) if one not in self._showed(belief)]
-        if found and self._kinds(others):  # a second fault, not a rival
+        others = [one for one in self._showed(belief, second) if one not in showed]
+        if found and self._kinds(others):
             same = same | self._one_repair[second]
         first, second = belief.causes[same].sum(), belief.causes[~same].max(initial=0.0)
         if found and first >= self._at.apart * second:
@@ -426,7 +422,7 @@ class Adviser:
         What failed as it was shaken, heated or wetted was tried, whatever showed it. A question
         that takes its minute is answered from the machine (a symbol, a lamp), not from memory.
         """
-        return self._kinds(self._showed(belief))
+        return self._kinds(self._showed(belief, belief.order[0]))
 
     def _kinds(self, findings: Iterable[Finding]) -> set[str]:
         """Return the kinds of check that findings came of, without hearsay."""
@@ -436,11 +432,10 @@ class Adviser:
             if self._checks[one.check].kind != "ask" or self._checks[one.check].minutes > 0
         }
 
-    def _showed(self, belief: Belief, cause: int | None = None) -> list[Finding]:
-        """Return the findings that confirm the leading cause and speak clearly for its repair."""
-        leader = belief.order[0] if cause is None else cause
-        looks = self._causes[leader].confirmed_by
-        weights = belief.decibans_of(self._one_repair[leader])
+    def _showed(self, belief: Belief, cause: int) -> list[Finding]:
+        """Return the findings that confirm a cause and speak clearly for its repair."""
+        looks = self._causes[cause].confirmed_by
+        weights = belief.decibans_of(self._one_repair[cause])
         return [
             one.finding
             for one, weight in zip(belief.weighed, weights, strict=True)
@@ -466,7 +461,7 @@ class Adviser:
         leader = belief.order[0]
         if not self._at.unsure <= belief.causes[leader] <= self._at.sure:
             return []
-        looks, shown = self._causes[leader].confirmed_by, bool(self._showed(belief))
+        looks, shown = self._causes[leader].confirmed_by, bool(self._showed(belief, leader))
 
         def cost(one: Proposal) -> float:
             return self._base[one.check] if shown else self._minutes_of(one.check, limits)

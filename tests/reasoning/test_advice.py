@@ -535,14 +535,19 @@ def test_a_cheap_look_is_among_the_first_beside_the_meter(diagnoser: Diagnoser) 
 def test_whether_it_fails_every_time_is_asked_before_a_repair_of_what_is_inferred(
     answer: str, diagnoser: Diagnoser
 ) -> None:
-    """Common practice, no source: lamp and display point at the seat switch, nobody looked at it.
-    The free question comes first, once; whatever the answer, then the switch is seen to."""
+    """Common practice, no source: lamps and both sides point at the seat switch, nobody looked at
+    it. The free question comes first, once; whatever the answer, then the switch is seen to. Where
+    the display shows the seat it is seen to at once."""
     told = [{"check": "brake-response", "outcome": "will-not-release"},
             {"check": "interlock-lamp", "outcome": "on"},
-            {"check": "display-message", "outcome": "seat-or-bar"},
+            {"check": "both-sides-dead", "outcome": "both"},
+            {"check": "brake-display", "outcome": "shows-applied"},
             {"check": "relay-click", "outcome": "not-heard"},
             {"check": "plunger-action", "outcome": "no-movement"}]  # fmt: skip
     asked: dict[str, Any] = {"machine": BRAKE, "findings": told, "on_hand": ["ask"]}
+    symbol = {"check": "display-message", "outcome": "seat-or-bar"}
+    shown = diagnoser.diagnose({**asked, "findings": [*told, symbol]})["advice"]
+    assert (shown["do"], shown["repair_order"][0]) == ("repair", "interlock-not-met")
     before = diagnoser.diagnose(asked)
     assert before["advice"]["do"] == "check"
     assert before["next_checks"][0]["check"] == "failure-pattern"
@@ -552,6 +557,34 @@ def test_whether_it_fails_every_time_is_asked_before_a_repair_of_what_is_inferre
     assert after["advice"]["repair_order"][0] == "interlock-not-met"
     told[-1] = {"check": "interlock-signal-voltage", "value": 0.1, "unit": "V"}
     assert diagnoser.diagnose({**asked, "on_hand": ["ask", "meter"]})["advice"]["do"] == "repair"
+
+
+def test_two_faults_that_their_own_checks_found_are_both_put_right(diagnoser: Diagnoser) -> None:
+    """Common practice, no source: a burned holder and a long link, each measured, are no rivals;
+    a timer and a contact that one reading accuses are."""
+    machine = {"duty": "fuel-shutoff", "control": "ignition-timed", "coil": "case-ground"}
+    two = [NO_START, {"check": "plunger-action", "outcome": "pulls-then-drops"},
+           {"check": "fuse-drop-voltage", "value": 1.7, "unit": "V"},
+           {"check": "plunger-travel", "outcome": "stops-short"}]  # fmt: skip
+    one = [NO_START, {"check": "pull-winding-ohms", "outcome": "open"},
+           {"check": "pull-pin-voltage-after-unplugged", "value": 12.4, "unit": "V"}]  # fmt: skip
+    advice = diagnoser.diagnose({"machine": machine, "findings": two})["advice"]
+    assert advice["do"] == "repair"
+    assert {*advice["repair_order"][:2]} == {"travel-short", "fuse-contact-resistive"}
+    assert diagnoser.diagnose({"machine": machine, "findings": one})["advice"]["do"] == "check"
+
+
+def test_what_lies_beyond_is_handed_over_though_its_kind_is_open(diagnoser: Diagnoser) -> None:
+    """Common practice, no source: a shut-off that opens after a change of filter is left alone:
+    whether it is air or supply is another trade's, and no question here brings the circuit back.
+    Before the plunger was seen, the circuit is looked at."""
+    machine = {"duty": "fuel-shutoff", "control": "controller-on-crank", "coil": "case-ground"}
+    told = [NO_START, {"check": "ran-dry-or-filter", "outcome": "filter-changed"},
+            {"check": "exhaust-smoke-at-crank", "outcome": "none"}]  # fmt: skip
+    seen = {"check": "plunger-action", "outcome": "pulls-and-stays"}
+    before = diagnoser.diagnose({"machine": machine, "findings": told})["advice"]
+    after = diagnoser.diagnose({"machine": machine, "findings": [*told, seen]})["advice"]
+    assert (before["do"], after["do"]) == ("check", "hand-over")
 
 
 @pytest.mark.parametrize("control", ["controller-on-crank", "ignition-timed"])
