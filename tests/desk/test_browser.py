@@ -365,6 +365,10 @@ def test_server_killed_in_mid_call_and_back(tmp_path: Path, chromium: Browser) -
 _KEPT_PAGES = """async () => (await Promise.all((await caches.keys()).map(async (name) =>
   (await (await caches.open(name)).keys()).map((one) => one.url)))).flat()"""
 
+#: how each answer was sent: past the worker, where its rules say so
+_SENT_BY = """() => performance.getEntriesByType("resource")
+  .filter((one) => one.name.endsWith("/answers")).map((one) => one.workerMatchedSourceType)"""
+
 #: the page that is shown is the one that is kept; the desk keeps it after it is shown
 _KEPT_SHOWN = """async () => {
   const kept = await caches.match(location.pathname), text = kept && await kept.text();
@@ -407,6 +411,7 @@ def test_a_reload_without_the_server_shows_the_step(tmp_path: Path, chromium: Br
             page.wait_for_selector("#news >> text=sent already")
             running = Running(tmp_path, "--database", store, port=running.port, environment=needed)
             page.wait_for_selector("body[data-version='3']")
+            assert page.evaluate(_SENT_BY)[-1] == "network"
             page.goto(f"{case}?check=pull-pin-voltage")
             b.wait_until(page, _KEPT_SHOWN)
             page.fill("#value", "11.4")

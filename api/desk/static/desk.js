@@ -279,11 +279,12 @@
       if (waiting().length) say(phrase("sent_already"));
       return;
     }
-    for (const one of form.querySelectorAll("button")) one.setAttribute("aria-disabled", "true");
+    // read before the buttons change: a form with a text area is laid out anew to be read
     const job = {
       action: form.action, entries: entriesOf(form, button), draft: form.dataset.draft || "",
       words: wordsOf(form, button), from: location.pathname, id: `${tab} ${Date.now()} ${Math.random()}`,
     };
+    for (const one of form.querySelectorAll("button")) one.setAttribute("aria-disabled", "true");
     try {
       job.photo = await photoOf(form);
     } catch {

@@ -9,6 +9,8 @@ const KEPT_MS = 12 * 3600000;
 const CASE = /^\/desk\/cases\/\d{8}$/;
 
 self.addEventListener("install", (event) => {
+  // what is sent goes straight to the server: it need not wait until this worker is awake
+  if (event.addRoutes) event.addRoutes({ condition: { requestMethod: "POST" }, source: "network" });
   event.waitUntil(caches.open(KEPT).then((kept) => kept.addAll(FILES)).then(() => self.skipWaiting()));
 });
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
