@@ -153,10 +153,13 @@ class Book:
             return lists.due(session, now, limit)
 
     def add_findings(  # noqa: PLR0913, PLR0917 - as withdraw
-        self, number: str, findings: Sequence[Any], by: str, expected: int | None = None,
+        self, number: str | Case, findings: Sequence[Any], by: str, expected: int | None = None,
         also: Also | None = None, photo: Photo | None = None,
     ) -> Case:  # fmt: skip
-        """Add findings behind those that are there; a photo is of the first. Raises ClosedCase."""
+        """Add findings behind those that are there; a photo is of the first. Raises ClosedCase.
+
+        ``number`` may be the case as the caller has just read it, which spares reading it again.
+        """
         return self._step(
             number, by, expected, keeping(photo, also),
             lambda case, at: edits.findings_added(case, findings, by, at, photo),
@@ -173,10 +176,13 @@ class Book:
         )  # fmt: skip
 
     def replace_finding(  # noqa: PLR0913, PLR0917 - as withdraw
-        self, number: str, place: int, finding: Any, by: str, expected: int | None = None,
+        self, number: str | Case, place: int, finding: Any, by: str, expected: int | None = None,
         also: Also | None = None, photo: Photo | None = None,
     ) -> Case:  # fmt: skip
-        """Withdraw one finding and add another for it, in one step. Raises as ``withdraw``."""
+        """Withdraw one finding and add another for it, in one step. Raises as ``withdraw``.
+
+        ``number`` as of ``add_findings``.
+        """
         return self._step(
             number, by, expected, keeping(photo, also),
             lambda case, at: edits.replaced(case, place, finding, by, at, photo),
@@ -297,13 +303,19 @@ class Book:
         found = session.scalars(query.order_by(StepRow.version))
         return [step_of(one, self.knowledge) for one in found]
 
-    def _step(
-        self, number: str, by: str, expected: int | None, also: Also | None, edit: "Editing"
-    ) -> Case:
+    def _step(  # noqa: PLR0913, PLR0917 - what the writing methods are given
+        self, number: str | Case, by: str, expected: int | None, also: Also | None,
+        edit: "Editing",
+    ) -> Case:  # fmt: skip
+        """Take a step; a case that was read by the caller is taken as it is, till overtaken."""
         _check_by(by)
+        known, number = (number, number.number) if isinstance(number, Case) else (None, number)
         for _ in range(FREE_TRIES):
-            with self.database.reading() as session:
-                case = self._seen(session, number, expected)
+            if known is not None and expected in (None, known.version):
+                case, known = known, None
+            else:
+                with self.database.reading() as session:
+                    case = self._seen(session, number, expected)
             done = self._edited(case, edit)
             if done is None:
                 return case

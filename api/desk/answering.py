@@ -161,15 +161,15 @@ def _take(call: Call, check: str, old: CaseFinding | None, also: Also | None) ->
     """Add a finding, or put it in the place of one; of two solenoids it belongs to a side."""
     body = finding_of(request.form, check, call.desk.knowledge)
     body = call.desk.sided(body, old.side if old else call.side)
-    number, file = call.case.number, request.files.get("photo")
+    file = request.files.get("photo")
     sent = file.read() if file else b""
     try:
         photo = read_photo(sent) if sent else None
     except NotAPhoto as fault:
         raise FormFault({"photo": str(fault)}) from None
     if old is not None:
-        return book().replace_finding(number, old.place, body, by(), seen(), also, photo)
-    return book().add_findings(number, [body], by(), seen(), also, photo)
+        return book().replace_finding(call.case, old.place, body, by(), seen(), also, photo)
+    return book().add_findings(call.case, [body], by(), seen(), also, photo)
 
 
 def _stale(call: Call, no: Refusal, check: str, place: int | None) -> Response:

@@ -104,6 +104,18 @@ def test_reading_and_writing_never_mix_versions(book: Book, number: str) -> None
     together(work)
 
 
+def test_a_case_that_was_read_before_writes_over_nothing(book: Book, number: str) -> None:
+    """Who adds to a case that he read sees what was added since: merged, or told if he wants."""
+    case = book.get(number)
+    book.add_findings(number, [CRANKS], "Ana")
+    merged = book.add_findings(case, [VOLTS], "Bo")
+    assert [one.body for one in merged.findings[-2:]] == [CRANKS, VOLTS]
+    assert merged.version == case.version + 2
+    with pytest.raises(StaleCase):
+        book.replace_finding(case, 1, VOLTS, "Bo", case.version)
+    assert book.get(number).version == merged.version
+
+
 def test_a_case_under_constant_fire_lets_everybody_through(
     book: Book, number: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -12,6 +12,7 @@ import pytest
 from sqlalchemy import event
 
 from api.cases import Book
+from api.desk.answering import IN_PLACE
 from api.store import Database
 from engine import Diagnoser
 from tests.desk.support import BRAKE, FUEL, Browser, text_of
@@ -80,6 +81,21 @@ def test_nothing_at_hand_and_a_check_out_of_turn_ask_nothing(
     for check in ("relay-click", "pull-pin-voltage"):
         assert "would lead" in text_of(desk.get(f"{case}/meaning?check={check}"))
     assert not asked
+
+
+def test_an_answer_reads_its_findings_once_before_they_are_written(
+    desk: Browser, store: Database
+) -> None:
+    """As the case is opened, and as it is written: once each, however much the page shows."""
+    case = desk.start(FUEL)
+    desk.join(case, "relay-click")
+    read = list[str]()
+    event.listen(store.engine, "before_cursor_execute", lambda *given: read.append(given[2]))
+    sent = {**desk.hidden(f"{case}/answers"), "outcome": "not-known"}
+    page = desk.client.post(f"{case}/answers", data=sent, headers={IN_PLACE: "1"})
+    assert page.status_code == 200
+    assert 'data-version="2"' in page.text
+    assert sum("FROM case_findings" in one for one in read) == 2
 
 
 def test_work_of_a_page_grows_no_faster_than_the_findings(
