@@ -13,9 +13,9 @@ from datetime import UTC, datetime
 from functools import partial
 from typing import Any
 
-from sqlalchemy import select, update
+from sqlalchemy import bindparam, select, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session, lazyload
+from sqlalchemy.orm import Session, lazyload, load_only
 
 from api.cases import edits, lists, numbers, texts
 from api.cases.case import (
@@ -45,6 +45,8 @@ from engine import Fault, Knowledge, RequestError
 
 DRAWS = 20
 FREE_TRIES = 5  # beside the store; then the case is held while the engine is asked
+_CASE = select(CaseRow).where(CaseRow.number == bindparam("digits"))
+_ITS_VERSION = _CASE.options(load_only(CaseRow.version), lazyload(CaseRow.findings))
 
 
 class _OvertakenError(Exception):
@@ -110,18 +112,20 @@ class Book:
     def followed(
         self, number: str, side: str | None, latest: int, made: Case | None = None
     ) -> "FollowedCase":
-        """Return the case as ``diagnosed`` does, with what its ``latest`` steps brought.
+        """Return the case as ``diagnosed`` does, with what was said at its ``latest`` steps.
 
         ``made`` is what a step has just made of it: not read again, unless it is older by now.
         """
         with_ = self._made_with()
         with self.database.reading() as session:
-            row = self._row(session, number, findings=made is None)
+            row = self._row(session, number, whole=made is None)
             fresh = made if made and made.diagnosis and made.version == row.version else None
+            if made and not fresh:
+                row = self._row(session, number)
             found = fresh or case_of(row, kept(session, row.order, row.version, with_))
             before = kept(session, row.order, row.version - 1, with_) if latest else None
-            steps = self._steps(session, row, row.version - latest)
-        return FollowedCase(self._asked(found, row.order, side), before, steps)
+            moments = self._moments(session, row, latest)
+        return FollowedCase(self._asked(found, row.order, side), before, moments)
 
     def _asked(self, case: Case, order: int, side: str | None) -> Case:
         """Return the case with its diagnosis; the engine is asked where none is kept."""
@@ -276,9 +280,9 @@ class Book:
         return made_with(present.knowledge.version)
 
     def _row(
-        self, session: Session, number: str, hold: bool = False, findings: bool = True
+        self, session: Session, number: str, hold: bool = False, whole: bool = True
     ) -> CaseRow:
-        """Return the case's row, its ``findings`` read at once or when they are asked for.
+        """Return the case's row, read ``whole`` with its findings or for its version alone.
 
         Raises NoSuchCase that tells a slip and what it may have been.
         """
@@ -289,9 +293,9 @@ class Book:
             there = select(CaseRow.number).where(CaseRow.number.in_(near))
             shown = sorted(map(numbers.show, session.scalars(there))) if near else []
             raise NoSuchCase(str(error), error.slip, shown) from None
-        query = select(CaseRow).where(CaseRow.number == digits)
-        query = query if findings else query.options(lazyload(CaseRow.findings))
-        row = session.scalars(query.with_for_update() if hold else query).one_or_none()
+        query = _CASE if whole else _ITS_VERSION
+        query = query.with_for_update() if hold else query
+        row = session.scalars(query, {"digits": digits}).one_or_none()
         if row is None:
             raise NoSuchCase(f"There is no case {numbers.show(digits)}.")
         return row
@@ -303,7 +307,16 @@ class Book:
         found = session.scalars(query.order_by(StepRow.version))
         return [step_of(one, self.knowledge) for one in found]
 
-    def _step(  # noqa: PLR0913, PLR0917 - what the writing methods are given
+    def _moments(self, session: Session, row: CaseRow, latest: int) -> Sequence[Json]:
+        """Return what the engine said at each of the latest steps, oldest first."""
+        if not latest:
+            return []
+        query = select(StepRow.diagnosis).where(
+            StepRow.case_order == row.order, StepRow.version > row.version - latest
+        )
+        return [one or {} for one in session.scalars(query.order_by(StepRow.version))]
+
+    def _step(
         self, number: str | Case, by: str, expected: int | None, also: Also | None,
         edit: "Editing",
     ) -> Case:  # fmt: skip
@@ -378,11 +391,11 @@ Editing = Callable[[Case, datetime], Edit | None]
 
 @dataclass(frozen=True)
 class FollowedCase:
-    """A case with its diagnosis, the one of the version before where it is kept, and steps."""
+    """A case with its diagnosis, and the one of the version before where it is kept."""
 
     case: Case
     before: CaseDiagnosis | None
-    steps: Sequence[CaseStep]  # the latest, oldest first
+    moments: Sequence[Json]  # what was said at each of the latest steps, oldest first
 
 
 def write_step(session: Session, row: CaseRow, edit: Edit, by: str) -> None:

@@ -13,8 +13,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import partial
+from typing import Any
 
-from sqlalchemy import ColumnElement, delete, select, tuple_, update
+from sqlalchemy import bindparam, delete, select, tuple_, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -30,6 +31,24 @@ PRUNED = 50  # old replies thrown away with each new one
 UNANSWERED = 0  # the status of a claim
 Also = Callable[[Session, Case], None]  # what a step of the book does besides, in its transaction
 _COLUMNS = (KeptAnswer.caller, KeptAnswer.key)
+# made once: with every step they would cost more than the store takes to run them
+_MINE = (
+    KeptAnswer.caller == bindparam("of"), KeptAnswer.key == bindparam("named"),
+    KeptAnswer.at == bindparam("since"),
+)  # fmt: skip
+_UNANSWERED = *_MINE, KeptAnswer.status == UNANSWERED
+_ANSWER = (
+    update(KeptAnswer).where(*_UNANSWERED)
+    .values(status=bindparam("told"), headers=bindparam("beside"), body=bindparam("text"))
+    .returning(KeptAnswer.key).execution_options(synchronize_session=False)
+)  # fmt: skip
+_RELEASE = delete(KeptAnswer).where(*_UNANSWERED).execution_options(synchronize_session=False)
+_OVER = delete(KeptAnswer).where(*_MINE).execution_options(synchronize_session=False)
+# what another one is throwing away is left to it
+_OLD = (
+    select(*_COLUMNS).where(KeptAnswer.at < bindparam("before")).limit(PRUNED)
+    .with_for_update(skip_locked=True)
+)  # fmt: skip
 
 
 class KeyReusedError(Exception):
@@ -67,33 +86,28 @@ class _Claim:
     at: datetime
 
     @property
-    def mine(self) -> ColumnElement[bool]:
-        """Return what tells this claim's row from every other."""
-        row = tuple_(*_COLUMNS, KeptAnswer.at)
-        return row == tuple_(self.key.caller, self.key.key, self.at)
+    def mine(self) -> dict[str, Any]:
+        """Return what tells this claim's row from every other, as ``_MINE`` asks for it."""
+        return {"of": self.key.caller, "named": self.key.key, "since": self.at}
 
     def finish(self, session: Session, made: Reply) -> None:
         """Write the reply in the step's transaction. Raises _LostClaimError to undo it all."""
-        values = {"status": made.status, "headers": made.headers, "body": made.body}
-        mine = update(KeptAnswer).where(self.mine, KeptAnswer.status == UNANSWERED)
-        if not session.scalars(mine.values(**values).returning(KeptAnswer.key)).all():
+        reply = {"told": made.status, "beside": made.headers, "text": made.body}
+        if not session.scalars(_ANSWER, self.mine | reply).all():
             raise _LostClaimError
-        # some of the old replies go; what another one is throwing away is left to it
-        old = select(*_COLUMNS).where(KeptAnswer.at < datetime.now(UTC) - KEPT).limit(PRUNED)
-        keys = [tuple(row) for row in session.execute(old.with_for_update(skip_locked=True))]
-        if keys:
+        old = session.execute(_OLD, {"before": datetime.now(UTC) - KEPT})
+        if keys := [tuple(row) for row in old]:  # some of the old replies go
             session.execute(delete(KeptAnswer).where(tuple_(*_COLUMNS).in_(keys)))
 
     def release(self, database: Database) -> None:
         """Give the key back, unless it was answered: the next one may try."""
-        mine = delete(KeptAnswer).where(self.mine, KeptAnswer.status == UNANSWERED)
         with suppress(StoreUnavailableError):  # the lease runs out
-            database.write(lambda session: session.execute(mine), lasting=False)
+            database.write(lambda session: session.execute(_RELEASE, self.mine), lasting=False)
 
     def take(self, session: Session, over: "_Claim | None") -> None:
         """Insert the claim, in place of one that is over. IntegrityError: somebody was first."""
         if over is not None:
-            session.execute(delete(KeptAnswer).where(over.mine))
+            session.execute(_OVER, over.mine)
         session.add(
             KeptAnswer(**vars(self.key), status=UNANSWERED, headers={}, body="", at=self.at)
         )

@@ -33,7 +33,7 @@ def call_at(number: str, side: str | None = None, made: Case | None = None) -> C
     """
     side = side or request.args.get("side")
     found = book().followed(number, side if side in SIDES else None, STEPS_DRAWN, made)
-    return Call.of(found.case, found.before, pages.audience(), side, found.steps)
+    return Call.of(found.case, found.before, pages.audience(), side, found.moments)
 
 
 def page(call: Call, status: int = 200, check: str | None = None, replaces: int | None = None,

@@ -7,7 +7,7 @@ from typing import cast
 
 from flask import url_for
 
-from api.cases.case import Case, CaseDiagnosis, CaseFinding, CaseStep
+from api.cases.case import Case, CaseDiagnosis, CaseFinding
 from api.cases.learning import LearningDiagnoser
 from api.cases.work_order import WorkOrder
 from api.interview import next_step
@@ -38,21 +38,20 @@ class Call:
     side: str | None
     audience: str
     desk: Desk
-    steps: Sequence[CaseStep] = ()  # the latest, oldest first
+    said: Sequence[Json] = ()  # at each of the latest steps, oldest first
 
     @classmethod
     def of(
         cls, case: Case, earlier: CaseDiagnosis | None, audience: str, side: str | None = None,
-        steps: Sequence[CaseStep] = (),
+        said: Sequence[Json] = (),
     ) -> "Call":  # fmt: skip
         """Return a case as a call, seen from ``side`` where there are two."""
-        return cls(case, earlier, _side(case, side), audience, desk(), steps)
+        return cls(case, earlier, _side(case, side), audience, desk(), said)
 
     @property
     def moments(self) -> list[dict[str, float]]:
         """Return the chances of causes after each of the steps, which keeps the likeliest few."""
-        kept = [one.diagnosis or {} for one in self.steps]
-        mine = [(one.get("sides") or {}).get(self.side, one) for one in kept]
+        mine = [(one.get("sides") or {}).get(self.side, one) for one in self.said]
         return [{of["id"]: float(of["probability"]) for of in one.get("causes") or ()}
                 for one in mine]  # fmt: skip
 

@@ -116,6 +116,17 @@ def test_a_case_that_was_read_before_writes_over_nothing(book: Book, number: str
     assert book.get(number).version == merged.version
 
 
+def test_what_a_step_made_is_not_shown_once_it_is_older(book: Book, number: str) -> None:
+    """Who follows his own step sees the case as it is when somebody was at it since, whole."""
+    made = book.add_findings(number, [CRANKS], "Ana")
+    assert book.followed(number, None, 2, made).case.diagnosis is made.diagnosis
+    later = book.change(number, {"complaint": "clicks", "handed_to": "Bo"}, "Cy", None)
+    found = book.followed(number, None, 2, made)
+    assert found.case.to_dict() == later.to_dict()
+    assert found.case.diagnosis is not None
+    assert found.moments == [made.to_dict()["leading"], later.to_dict()["leading"]]
+
+
 def test_a_case_under_constant_fire_lets_everybody_through(
     book: Book, number: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -30,6 +30,10 @@ EVENTS: Mapping[str, str] = {
 }  # fmt: skip
 KINDS = tuple(EVENTS.values())
 _TURN = 7377  # names the lock; the store has no other of its kind
+_IN_USE = (
+    select(Endpoint.id, Endpoint.events).where(Endpoint.disabled_at.is_(None))
+    .order_by(Endpoint.made_at)
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -77,8 +81,7 @@ def enqueue(session: Session, kind: str, data: EventData, at: datetime) -> None:
 
     Nothing is sent here. ``at`` is when it happened, with its zone; ``kind`` one of ``KINDS``.
     """
-    in_use = select(Endpoint).where(Endpoint.disabled_at.is_(None)).order_by(Endpoint.made_at)
-    asking = [one.id for one in session.scalars(in_use) if kind in one.events]
+    asking = [name for name, kinds in session.execute(_IN_USE) if kind in kinds]
     if not asking:
         return
     event = Event(kind, at.astimezone(UTC), data).to_dict()
