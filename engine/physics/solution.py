@@ -159,7 +159,7 @@ class _Batch:
         """Yield each one's solved situations and coil strengths, once nothing changes any more."""
         leaks = [OHMMETER_LEAK_OHMS if one.dead else METER_OHMS for one in self.situations]
         self.leaks = np.repeat(leaks, self.live.shape[1])
-        self.now, self.reduced, voltages = self._solved(ALL)
+        self.conducting, self.reduced, voltages = self._solved(ALL)
         self.voltages = voltages.reshape(-1, *self.live.shape)
         self._solve(self._drop_unfed())
         strength = self._coil_strength()
@@ -171,7 +171,7 @@ class _Batch:
                 break
         else:
             self._solve(todo)
-        final, circuits = self.now.reshape(self.made.shape), self.live.shape[1]
+        final, circuits = self.conducting.reshape(self.made.shape), self.live.shape[1]
         for place in self.places:
             solved = {}
             for n, one in enumerate(self.situations):
@@ -187,7 +187,7 @@ class _Batch:
         """Solve again what changed."""
         if todo.any():
             circuits = np.flatnonzero(todo)
-            self.now[:, circuits], reduced, voltages = self._solved(circuits)
+            self.conducting[:, circuits], reduced, voltages = self._solved(circuits)
             self.reduced.put(circuits, reduced)
             self.voltages.reshape(len(self.voltages), -1)[:, circuits] = voltages
 
