@@ -11,7 +11,7 @@ digits are lost where a milliohm stands beside a meter's megohms; and a harness 
 a node that this costs a tenth of inverting its matrix.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -51,14 +51,14 @@ class Network:
             raise ValueError(f"no branch reaches the reference node '{reference}'")
         self.reference, self.ends = reference, tuple(branches)
         self.nodes = tuple(sorted(names - {reference}))
-        self._index = {name: number for number, name in enumerate((*self.nodes, reference))}
+        self.index = {name: number for number, name in enumerate((*self.nodes, reference))}
         self.starts, self.stops = (
-            np.array([self._index[pair[n]] for pair in branches]) for n in (0, 1)
+            np.array([self.index[pair[n]] for pair in branches]) for n in (0, 1)
         )
         self.edges: dict[frozenset[int], int] = {}
         self.branches: list[frozenset[int]] = []  # the nodes of each, without the reference
         for pair in branches:
-            self.branches.append(frozenset(self._index[node] for node in pair if node != reference))
+            self.branches.append(frozenset(self.index[node] for node in pair if node != reference))
             if len(self.branches[-1]) == 2:
                 self.edges.setdefault(self.branches[-1], len(self.edges))
         self.steps = tuple(self._steps())
@@ -87,33 +87,13 @@ class Network:
 
     def between(self, voltages: Floats, start: str, end: str) -> Floats:
         """Return the voltage of node ``start`` above node ``end``, shape as that of one node."""
-        return voltages[self._index[start]] - voltages[self._index[end]]
+        return voltages[self.index[start]] - voltages[self.index[end]]
 
     def across(self, voltages: Floats) -> Floats:
         """Return the voltage over each branch, from its first node to the second."""
         across = voltages[self.starts]
         across -= voltages[self.stops]
         return across
-
-    def pushed(self, pairs: Sequence[tuple[str, str]], circuits: int) -> Floats:
-        """Return 1 A into the first node of each pair and out of the second, (node, pair, ..)."""
-        into = np.zeros((len(self.nodes) + 1, len(pairs), circuits))
-        for row, (start, end) in enumerate(pairs):
-            into[self._index[start], row] += 1.0
-            into[self._index[end], row] -= 1.0
-        return into
-
-    def sourced(self, conductances: Floats, sources: Sequence[int], volts: Floats) -> Floats:
-        """Return the amperes that sources push into each node, shape (node, circuit).
-
-        ``sources`` are the branches of the ``volts``.
-        """
-        into = np.zeros((len(self.nodes) + 1, conductances.shape[1]))
-        for branch, own in zip(sources, volts, strict=True):
-            amperes = conductances[branch] * own
-            into[self.starts[branch]] -= amperes
-            into[self.stops[branch]] += amperes
-        return into
 
 
 @dataclass(frozen=True)
@@ -162,9 +142,13 @@ class Reduced:
         """Put others in the place of some of the circuits."""
         self.totals[:, circuits], self.shares[:, circuits] = other.totals, other.shares
 
-    def turned(self, volts: Floats) -> Floats:
-        """Turn currents into the nodes into voltages in place, shape (node, row, circuit)."""
+    def turned(self, volts: Floats, into: Iterable[str]) -> Floats:
+        """Turn currents into some nodes into voltages in place, shape (node, row, circuit)."""
+        reached = {self.network.index[node] for node in into}
         for step in self.network.steps:
+            if step.node not in reached:
+                continue
+            reached.update(step.neighbors)
             for share, neighbor in zip(self.shares[step.rows], step.neighbors, strict=True):
                 volts[neighbor] += share * volts[step.node]
         volts[:-1] /= self.totals[:, None]
@@ -173,6 +157,29 @@ class Reduced:
             for share, neighbor in zip(self.shares[step.rows], step.neighbors, strict=True):
                 volts[step.node] += share * volts[neighbor]
         return volts
+
+    def driven(self, conductances: Floats, sources: Sequence[int], volts: Floats) -> Floats:
+        """Return the node voltages that ``volts`` in the branches ``sources`` give.
+
+        ``conductances`` are those that were reduced.
+        """
+        network = self.network
+        into = np.zeros((len(network.nodes) + 1, 1, conductances.shape[1]))
+        for branch, own in zip(sources, volts, strict=True):
+            amperes = conductances[branch] * own
+            into[network.starts[branch]] -= amperes
+            into[network.stops[branch]] += amperes
+        ends = (node for branch in sources for node in network.ends[branch])
+        return self.turned(into, ends)[:, 0]
+
+    def responses(self, pairs: Sequence[tuple[str, str]]) -> Floats:
+        """Return the voltages that 1 A between each pair of nodes gives, (node, pair, circuit)."""
+        index = self.network.index
+        into = np.zeros((len(index), len(pairs), self.totals.shape[1]))
+        for row, (start, end) in enumerate(pairs):
+            into[index[start], row] += 1.0
+            into[index[end], row] -= 1.0
+        return self.turned(into, (node for pair in pairs for node in pair))
 
 
 @dataclass(frozen=True)
@@ -202,8 +209,8 @@ class Solved:
         cls, network: Network, conductances: Floats, volts: Floats, leak_ohms: float = METER_OHMS
     ) -> "Solved":
         """Solve circuits."""
-        into = network.sourced(conductances, range(len(volts)), volts)
-        voltages = Reduced.of(network, conductances, leak_ohms).turned(into[:, None])[:, 0]
+        reduced = Reduced.of(network, conductances, leak_ohms)
+        voltages = reduced.driven(conductances, range(len(volts)), volts)
         return cls(network, conductances, volts, voltages, leak_ohms)
 
     @cached_property
@@ -221,10 +228,6 @@ class Solved:
         """Return the circuits with their nodes taken out."""
         return Reduced.of(self.network, self.conductances, self.leak_ohms)
 
-    def _responses(self, pairs: Sequence[tuple[str, str]]) -> Floats:
-        """Return the voltages that 1 A between each pair of nodes gives, (node, pair, circuit)."""
-        return self.reduced.turned(self.network.pushed(pairs, self.conductances.shape[1]))
-
     def read(
         self, wanted: Sequence[tuple[str, str] | int], sources: Sequence[int]
     ) -> Sensitivity:  # fmt: skip
@@ -238,7 +241,7 @@ class Solved:
         """
         network = self.network
         pairs = [network.ends[one] if isinstance(one, int) else one for one in wanted]
-        response = self._responses(pairs)
+        response = self.reduced.responses(pairs)
         value = np.stack([network.between(self.voltages, *pair) for pair in pairs])
         through = [(row, one) for row, one in enumerate(wanted) if isinstance(one, int)]
         for row, branch in through:
@@ -255,7 +258,7 @@ class Solved:
 
     def resistances(self, pairs: Sequence[tuple[str, str]]) -> Sensitivity:
         """Return the ohms between two nodes of dead circuits, with sensitivities to ohms alone."""
-        response = self._responses(pairs)
+        response = self.reduced.responses(pairs)
         per_log_ohms = self.network.across(response) ** 2
         per_log_ohms *= self.conductances[:, None]
         value = np.stack([

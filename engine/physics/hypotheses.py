@@ -147,7 +147,8 @@ class Cases:
         return self.setting_values[:, self.settings.index(name)]
 
     @cached_property
-    def _places(self) -> Mapping[str, int]:
+    def places(self) -> Mapping[str, int]:
+        """The place of each part on the part axis."""
         return {part.id: place for place, part in enumerate(self.parts)}
 
     @cached_property
@@ -158,7 +159,7 @@ class Cases:
 
     def part(self, name: str) -> int:
         """Return a part's place on the part axis."""
-        return self._places[name]
+        return self.places[name]
 
     def of(self, hypotheses: Sequence[Hypothesis], place: Sequence[int]) -> "Cases":
         """Return the cases of others that change what those at these places do.

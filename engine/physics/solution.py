@@ -142,11 +142,14 @@ class _Batch:
             here[:] = siemens[:, phase]
             self.closed[:, n, mine] = cases.forced_closed[:, phase]
             self.opened[:, n, mine] = cases.forced_open[:, phase]
-            for place, part in enumerate(cases.parts):
-                if part.id in (*one.restored, one.added):
-                    gear = (part.ohms or math.inf) * variant.ohms_factor(part.kind)
-                    here[place] = 1.0 / (gear if part.absent else healthy_ohms(part, variant))
-                if part.id in one.restored:
+            for name in (*one.restored, one.added):
+                place = cases.places.get(name)
+                if place is None:
+                    continue
+                part = cases.parts[place]
+                gear = (part.ohms or math.inf) * variant.ohms_factor(part.kind)
+                here[place] = 1.0 / (gear if part.absent else healthy_ohms(part, variant))
+                if name in one.restored:
                     self.closed[place, n, mine] = self.opened[place, n, mine] = False
             if not one.plug_fitted:
                 here[at_plug] = 0.0
@@ -199,8 +202,7 @@ class _Batch:
         )
         now = conductances * self.made.reshape(len(self.made), -1)[:, circuits]
         reduced = Reduced.of(self.network, now, self.leaks[circuits])
-        into = self.network.sourced(now, self.sources, volts)
-        return now, reduced, reduced.turned(into[:, None])[:, 0]
+        return now, reduced, reduced.driven(now, self.sources, volts)
 
     def _open(self, place: int, fails: Mask) -> Mask:
         """Open a part where ``fails`` and it is made; return where that changed anything."""
