@@ -8,9 +8,10 @@ prediction (see engine.physics.prediction), so that readings between two points 
 import dataclasses
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -121,6 +122,17 @@ class Drifts:
     log_ohms: Floats
     volts: Floats
 
+    def at(self, rows: Indexes) -> "Drifts":
+        """Return some of the rows."""
+        return Drifts(*(getattr(self, one.name)[rows] for one in dataclasses.fields(self)))
+
+    def with_twins(self, twins: Indexes, first: int) -> "Drifts":
+        """Return them with those of some circuits once more, for circuits from ``first`` on."""
+        rows = np.flatnonzero(np.isin(self.circuit, twins))
+        more = self.at(np.concatenate([np.arange(len(self.circuit)), rows]))
+        more.circuit[len(self.circuit) :] = first + np.searchsorted(twins, self.circuit[rows])
+        return more
+
 
 @dataclass(frozen=True)
 class Cases:
@@ -157,6 +169,16 @@ class Cases:
         found: list[int] = np.flatnonzero(self.volts.any(axis=(1, 2))).tolist()
         return found
 
+    @cached_property
+    def log_widths(self) -> Floats:
+        """The neighbourhood's standard uncertainty of each hypothesis, in logs."""
+        return np.array([one.log_width for one in self.hypotheses])
+
+    def drifts_in(self, phase: int) -> Drifts:
+        """Return how parts move in a phase, circuit by circuit."""
+        rows = np.flatnonzero(self.drifts.phase == phase)
+        return self.drifts.at(rows[np.argsort(self.drifts.circuit[rows], kind="stable")])
+
     def part(self, name: str) -> int:
         """Return a part's place on the part axis."""
         return self.places[name]
@@ -166,42 +188,59 @@ class Cases:
 
         They may differ from them in their weight and in a fuse that opened.
         """
-        circuits: dict[tuple[int, bool], int] = {}
-        which = [
-            circuits.setdefault((number, one.fuse_opened), len(circuits))
-            for number, one in zip(self.which[place].tolist(), hypotheses, strict=True)
-        ]
-        old = [number for number, _ in circuits]
-        new, rows = np.nonzero(np.array(old)[:, None] == self.drifts.circuit)
-        _, *columns = (getattr(self.drifts, one.name)[rows] for one in dataclasses.fields(Drifts))
+        opened = np.array([one.fuse_opened for one in hypotheses])
+        whole = self.which[place]
+        twins, mine = np.unique(whole[opened], return_inverse=True)
+        which, count = whole.copy(), self.ohms.shape[2]
+        which[opened] = count + mine
+
+        def beside(one: NDArray[Any]) -> NDArray[Any]:
+            return np.concatenate([one, one[..., twins]], axis=2)
+
         taken = dataclasses.replace(
-            self, hypotheses=tuple(hypotheses), which=np.array(which),
-            ohms=self.ohms[..., old], volts=self.volts[..., old],
-            forced_closed=self.forced_closed[..., old], forced_open=self.forced_open[..., old],
-            setting_values=self.setting_values[place], drifts=Drifts(new, *columns),
+            self, hypotheses=tuple(hypotheses), which=which, ohms=beside(self.ohms),
+            volts=beside(self.volts), forced_closed=beside(self.forced_closed),
+            forced_open=beside(self.forced_open), setting_values=self.setting_values[place],
+            drifts=self.drifts.with_twins(twins, count),
         )  # fmt: skip
-        taken.open_fuses([number for number, (_, opened) in enumerate(circuits) if opened])
+        taken.open_fuses(range(count, count + len(twins)))
         return taken
 
-    def open_fuses(self, circuits: Sequence[int]) -> None:
+    def open_fuses(self, circuits: Iterable[int]) -> None:
         """Open the fuse of the pull in some of the circuits."""
-        if circuits:
-            fuse = next(place for place, part in enumerate(self.parts) if part.blade_fuse)
-            self.ohms[fuse, :, circuits] = math.inf
+        fuses = [place for place, part in enumerate(self.parts) if part.blade_fuse]
+        self.ohms[fuses[:1], :, list(circuits)] = math.inf
 
     @cached_property
-    def rows(self) -> Mapping[str, Sequence[int]]:
-        """Return which hypotheses a table's row may be about, by the row's name.
+    def _rows(self) -> Mapping[str, tuple[Sequence[int], Sequence[int]]]:
+        """Return what a row of a table may be about by its name: a cause or one state of it.
 
-        A row is of a cause or of one state of it. Of the second cause of a pair the hypothesis is
-        counted on from behind the last.
+        Which cause of the hypothesis it is (of a pair the first or the second), and the hypothesis.
         """
-        found: dict[str, list[int]] = {}
+        found: dict[str, tuple[list[int], list[int]]] = {}
         for number, hypothesis in enumerate(self.hypotheses):
             states = zip(hypothesis.cause.split("+"), hypothesis.state.split("+"), strict=True)
             for nth, (cause, state) in enumerate(states):
                 for name in (f"{cause}/{state}", cause):
-                    found.setdefault(name, []).append(number + nth * len(self.hypotheses))
+                    for places, one in zip(
+                        found.setdefault(name, ([], [])), (nth, number), strict=True
+                    ):
+                        places.append(one)
+        return found
+
+    @cached_property
+    def _most_causes(self) -> int:
+        return 1 + max(nth for places, _ in self._rows.values() for nth in places)
+
+    def given_rows(self, names: Iterable[str]) -> Indexes:
+        """Return the number of the name in a table for each cause of each hypothesis, or -1.
+
+        Of shape (cause, hypothesis). A row of a state wins over that of its cause.
+        """
+        found = np.full((self._most_causes, len(self.hypotheses)), -1)
+        for number, name in sorted(enumerate(names), key=lambda one: "/" in one[1]):
+            if name in self._rows:
+                found[self._rows[name]] = number
         return found
 
 

@@ -604,21 +604,19 @@ class Predictor:
 
         Of shape (reading, hypothesis).
         """
-        cases, widths = self._cases, [one.log_width for one in self._cases.hypotheses]
+        cases, drifts = self._cases, self._cases.drifts_in(items.PHASES.index(phase))
+        circuit, part = drifts.circuit, drifts.part
+        moved = found.per_log_ohms[part, :, circuit] * drifts.log_ohms[:, None]
+        by_volts = np.flatnonzero(drifts.volts)
+        if by_volts.size and len(found.per_volt):
+            source = np.searchsorted(cases.sources, part[by_volts])
+            per_volt = found.per_volt[source, :, circuit[by_volts]]
+            moved[by_volts] += per_volt * drifts.volts[by_volts, None]
         along = np.zeros(found.value.T.shape)
-        here = cases.drifts.phase == items.PHASES.index(phase)
-        for moves, per, places in (
-            (cases.drifts.log_ohms, found.per_log_ohms, range(len(cases.parts))),
-            (cases.drifts.volts, found.per_volt, self._uncertainties[2]),
-        ):
-            rows = np.flatnonzero(here & (moves != 0))
-            circuit, place = (
-                cases.drifts.circuit[rows],
-                np.searchsorted(places, cases.drifts.part[rows]),
-            )
-            if len(per):
-                np.add.at(along, circuit, per[place, :, circuit] * moves[rows, None])
-        return along[cases.which].T * widths
+        if circuit.size:
+            first = np.flatnonzero(np.diff(circuit, prepend=-1))
+            along[circuit[first]] = np.add.reduceat(moved, first, axis=0)
+        return along[cases.which].T * cases.log_widths
 
     def _seconds(self, reading: items.Reading) -> tuple[Floats, Loadings]:
         """Return how long the pull pin is live: 0 if never, or a pulse, or till it is ended."""
@@ -635,35 +633,29 @@ class Predictor:
         return mu, loadings_of(["pulse-seconds"], (share * mu)[None, None], [1e-6])[0]
 
     def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
-        names, count = outcomes.names, len(self._cases.hypotheses)
-        shares = np.broadcast_to(self._tree(outcomes.tree, names), (len(names), count))
-        # the row of the table for each hypothesis, and behind these for the second of a pair
-        row = np.full(2 * count, -1)
-        given = sorted(outcomes.given, key=lambda one: "/" in one)  # a state's row wins
-        for number, name in enumerate(given):
-            row[self._cases.rows.get(name, [])] = number
-        told = np.flatnonzero(row >= 0)
-        if told.size:
-            by_table = np.zeros((len(names), 2 * count))
-            trees = [outcomes.given[name] for name in given]
-            plain = np.concatenate([_shares(one, names) for one in trees], axis=1)
-            by_table[:, told] = plain[:, row[told]]
-            for number in {*row[told].tolist()}:
-                if isinstance(trees[number], items.Branch):
-                    mine = np.flatnonzero(row == number)
-                    by_table[:, mine] = self._tree(trees[number], names, mine % count)
-            rows = (row >= 0).reshape(2, -1).sum(axis=0)
-            both = by_table[:, :count] + by_table[:, count:]
-            shares = np.where(rows > 0, both / np.maximum(rows, 1), shares)
-        shares = (1 - outcomes.slip) * shares + outcomes.slip / len(names)
-        return OutcomePrediction(names, np.ascontiguousarray(shares.T))
+        names, given = outcomes.names, self._cases.given_rows(outcomes.given)
+        shares = np.empty((len(names), *given.shape))
+        shares[:] = self._tree(outcomes.tree, names)[:, None]
+        trees, (nth, mine) = list(outcomes.given.values()), np.nonzero(given >= 0)
+        if mine.size:
+            plain = np.array([_shares(one, names) for one in trees])
+            shares[:, nth, mine] = plain[given[nth, mine]].T
+        for number, tree in enumerate(trees):
+            if isinstance(tree, items.Branch):
+                nth, mine = np.nonzero(given == number)
+                shares[:, nth, mine] = self._tree(tree, names, mine)
+        if len(given) > 1:  # of a pair what has a row, and the mean where both have one
+            weight = np.where((given < 0).all(axis=0), 1, given >= 0)
+            shares = (shares * weight).sum(axis=1, keepdims=True) / weight.sum(axis=0)
+        shares = (1 - outcomes.slip) * shares[:, 0].T + outcomes.slip / len(names)
+        return OutcomePrediction(names, np.ascontiguousarray(shares))
 
     def _tree(
         self, tree: items.Branch | items.Distribution, names: Sequence[str], rows: Rows = ALL
     ) -> Floats:
         """Return the shares (outcome, hypothesis) of a tree, or one column where all agree."""
         if not isinstance(tree, items.Branch):
-            return _shares(tree, names)
+            return np.array([_shares(tree, names)]).T
         if isinstance(tree.test, str):
             true = self.events[tree.test][rows]
             then, otherwise = (self._tree(one, names, rows) for one in (tree.then, tree.otherwise))
@@ -676,10 +668,10 @@ class Predictor:
         return all(facts[key] in allowed for key, allowed in test.stated().items())
 
 
-def _shares(tree: items.Branch | items.Distribution, names: Sequence[str]) -> Floats:
-    """Return the shares of a distribution as a column; zeros for what is not one."""
+def _shares(tree: items.Branch | items.Distribution, names: Sequence[str]) -> list[float]:
+    """Return the shares of a distribution; zeros in place of those of a branch."""
     told = {} if isinstance(tree, items.Branch) else tree
-    return np.array([[told.get(name, 0.0)] for name in names])
+    return [told.get(name, 0.0) for name in names]
 
 
 def situation_of(reading: items.Reading) -> Situation:
