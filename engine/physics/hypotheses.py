@@ -9,8 +9,9 @@ import dataclasses
 import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import zip_longest
 from typing import Any
 
 import numpy as np
@@ -139,24 +140,28 @@ class Cases:
     """All hypotheses as arrays. Axes: part, phase (as items.PHASES), circuit.
 
     Many faults (a jammed lock, an empty tank) leave the circuit as it is: ``which`` is the circuit
-    that each hypothesis has.
+    that each hypothesis has, and ``place`` where it stands in ``faults``.
     """
 
     variant: Variant
+    faults: "Faults"
     hypotheses: tuple[Hypothesis, ...]
+    place: Indexes
     which: Indexes
-    parts: tuple[items.Part, ...]
-    settings: tuple[str, ...]
     ohms: Floats  # infinite where open
     volts: Floats
     forced_closed: NDArray[np.bool_]
     forced_open: NDArray[np.bool_]
-    setting_values: Floats  # (hypothesis, setting)
     drifts: Drifts
+
+    @property
+    def parts(self) -> tuple[items.Part, ...]:
+        """Return the parts of the circuit."""
+        return self.faults.parts
 
     def setting(self, name: str) -> Floats:
         """Return a setting's value under every hypothesis."""
-        return self.setting_values[:, self.settings.index(name)]
+        return self.faults.settings[name][self.place]
 
     @cached_property
     def places(self) -> Mapping[str, int]:
@@ -169,11 +174,6 @@ class Cases:
         found: list[int] = np.flatnonzero(self.volts.any(axis=(1, 2))).tolist()
         return found
 
-    @cached_property
-    def log_widths(self) -> Floats:
-        """The neighbourhood's standard uncertainty of each hypothesis, in logs."""
-        return np.array([one.log_width for one in self.hypotheses])
-
     def drifts_in(self, phase: int) -> Drifts:
         """Return how parts move in a phase, circuit by circuit."""
         rows = np.flatnonzero(self.drifts.phase == phase)
@@ -183,7 +183,7 @@ class Cases:
         """Return a part's place on the part axis."""
         return self.places[name]
 
-    def of(self, hypotheses: Sequence[Hypothesis], place: Sequence[int]) -> "Cases":
+    def of(self, hypotheses: Sequence[Hypothesis], place: Indexes) -> "Cases":
         """Return the cases of others that change what those at these places do.
 
         They may differ from them in their weight and in a fuse that opened.
@@ -198,9 +198,9 @@ class Cases:
             return np.concatenate([one, one[..., twins]], axis=2)
 
         taken = dataclasses.replace(
-            self, hypotheses=tuple(hypotheses), which=which, ohms=beside(self.ohms),
-            volts=beside(self.volts), forced_closed=beside(self.forced_closed),
-            forced_open=beside(self.forced_open), setting_values=self.setting_values[place],
+            self, hypotheses=tuple(hypotheses), place=self.place[place], which=which,
+            ohms=beside(self.ohms), volts=beside(self.volts),
+            forced_closed=beside(self.forced_closed), forced_open=beside(self.forced_open),
             drifts=self.drifts.with_twins(twins, count),
         )  # fmt: skip
         taken.open_fuses(range(count, count + len(twins)))
@@ -210,38 +210,6 @@ class Cases:
         """Open the fuse of the pull in some of the circuits."""
         fuses = [place for place, part in enumerate(self.parts) if part.blade_fuse]
         self.ohms[fuses[:1], :, list(circuits)] = math.inf
-
-    @cached_property
-    def _rows(self) -> Mapping[str, tuple[Sequence[int], Sequence[int]]]:
-        """Return what a row of a table may be about by its name: a cause or one state of it.
-
-        Which cause of the hypothesis it is (of a pair the first or the second), and the hypothesis.
-        """
-        found: dict[str, tuple[list[int], list[int]]] = {}
-        for number, hypothesis in enumerate(self.hypotheses):
-            states = zip(hypothesis.cause.split("+"), hypothesis.state.split("+"), strict=True)
-            for nth, (cause, state) in enumerate(states):
-                for name in (f"{cause}/{state}", cause):
-                    for places, one in zip(
-                        found.setdefault(name, ([], [])), (nth, number), strict=True
-                    ):
-                        places.append(one)
-        return found
-
-    @cached_property
-    def _most_causes(self) -> int:
-        return 1 + max(nth for places, _ in self._rows.values() for nth in places)
-
-    def given_rows(self, names: Iterable[str]) -> Indexes:
-        """Return the number of the name in a table for each cause of each hypothesis, or -1.
-
-        Of shape (cause, hypothesis). A row of a state wins over that of its cause.
-        """
-        found = np.full((self._most_causes, len(self.hypotheses)), -1)
-        for number, name in sorted(enumerate(names), key=lambda one: "/" in one[1]):
-            if name in self._rows:
-                found[self._rows[name]] = number
-        return found
 
 
 def healthy_ohms(part: items.Part, variant: Variant) -> float:
@@ -262,19 +230,20 @@ class Faults:
     As in Cases, but for the ohms: ``turns`` are their changes, those of one part in one phase one
     after the other. A row is circuit, phase, part; the times and the ohms that are added then; and
     how the logarithm moves along the severity, by itself and times the share that was added.
+    ``settings`` are the values of each under every hypothesis.
     """
 
     hypotheses: tuple[Hypothesis, ...]
     which: Indexes
     parts: tuple[items.Part, ...]
-    settings: tuple[str, ...]
+    settings: Mapping[str, Floats]
     volts: Floats
     forced_closed: NDArray[np.bool_]
     forced_open: NDArray[np.bool_]
-    setting_values: Floats
     turns: tuple[Floats, ...]
     moved_volts: Floats  # rows of circuit, phase, part, volts
     blown: Sequence[int]  # circuits whose fuse opened
+    tables: dict[str, Any] = field(init=False, repr=False, default_factory=dict)  # by check
 
     @classmethod
     def of(cls, hypotheses: Sequence[Hypothesis], variant: Variant) -> "Faults":
@@ -314,8 +283,8 @@ class Faults:
                         seen[phase, place] += 1
         return cls(
             tuple(hypotheses), np.array([numbers[one.in_circuit] for one in hypotheses]),
-            tuple(circuit.parts.values()), tuple(circuit.settings), volts, closed, opened,
-            _settings(hypotheses, circuit), tuple(np.array(one) for one in turns),
+            tuple(circuit.parts.values()), _settings(hypotheses, circuit), volts, closed, opened,
+            tuple(np.array(one) for one in turns),
             np.array(moved_volts).reshape(-1, 4),
             [number for number, one in enumerate(first.values()) if one.fuse_opened],
         )  # fmt: skip
@@ -336,12 +305,36 @@ class Faults:
         rows = np.concatenate(drifts)
         circuit, phase, part = rows[:, :3].T.astype(np.intp)
         cases = Cases(
-            variant, self.hypotheses, self.which, self.parts, self.settings, ohms, self.volts,
-            self.forced_closed, self.forced_open, self.setting_values,
+            variant, self, self.hypotheses, np.arange(len(self.hypotheses)), self.which, ohms,
+            self.volts, self.forced_closed, self.forced_open,
             Drifts(circuit, phase, part, rows[:, 3], rows[:, 4]),
         )  # fmt: skip
         cases.open_fuses(self.blown)
         return cases
+
+    @cached_property
+    def log_widths(self) -> Floats:
+        """The neighbourhood's standard uncertainty of each hypothesis, in logs."""
+        return np.array([one.log_width for one in self.hypotheses])
+
+    def rows_of(self, names: Sequence[str]) -> Indexes:
+        """Return the number of the row of a table that each cause of each hypothesis has, or -1.
+
+        A row is of a cause or of one state of it, which wins. Of shape (cause, hypothesis): a pair
+        has two causes.
+        """
+        places = {name: number for number, name in enumerate(names)}
+        states = [
+            [
+                (f"{cause}/{state}", cause)
+                for cause, state in zip(one.cause.split("+"), one.state.split("+"), strict=True)
+            ]
+            for one in self.hypotheses
+        ]
+        return np.array([
+            [next((places[name] for name in names if name in places), -1) for names in causes]
+            for causes in zip_longest(*states, fillvalue=())
+        ])  # fmt: skip
 
 
 def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
@@ -349,15 +342,14 @@ def make_cases(hypotheses: Sequence[Hypothesis], variant: Variant) -> Cases:
     return Faults.of(hypotheses, variant).on(variant)
 
 
-def _settings(hypotheses: Sequence[Hypothesis], circuit: items.Circuit) -> Floats:
-    """Return the settings under every hypothesis, shape (hypothesis, setting)."""
-    names = list(circuit.settings)
-    values = np.tile([one.healthy for one in circuit.settings.values()], (len(hypotheses), 1))
-    for row, hypothesis in zip(values, hypotheses, strict=True):
+def _settings(hypotheses: Sequence[Hypothesis], circuit: items.Circuit) -> dict[str, Floats]:
+    """Return the settings under every hypothesis."""
+    values = {name: np.full(len(hypotheses), one.healthy) for name, one in circuit.settings.items()}
+    for number, hypothesis in enumerate(hypotheses):
         for change in hypothesis.changes:
             if change.target == "setting":
-                place, level = names.index(change.id), hypothesis.level(change)
-                row[place] = row[place] * level if change.action == "times" else level
+                level, value = hypothesis.level(change), values[change.id]
+                value[number] = value[number] * level if change.action == "times" else level
     return values
 
 

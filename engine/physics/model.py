@@ -314,7 +314,7 @@ def _split(cases: Cases, once: Floats, ever: Floats) -> tuple[Cases, Floats]:
                 mine.append(replace(hypothesis, weight=weight * (1 - chance)))
         split += mine
         of += [number] * len(mine)
-    return cases.of(split, of), once[of]
+    return cases.of(split, np.array(of)), once[of]
 
 
 def combine(knowledge: Knowledge, machine: Machine, built: Sequence[VariantModel]) -> Model:

@@ -527,7 +527,7 @@ class Predictor:
         together: dict[Situation, dict[str, items.Reading]] = {}
         for name, check in checks.items():
             if check.outcomes is not None:
-                found[name] = self._outcomes(check.outcomes)
+                found[name] = self._outcomes(name, check.outcomes)
             elif check.reading is not None and check.reading.quantity == "seconds":
                 found[name] = self._reading(check.reading, *self._seconds(check.reading))
             elif check.reading is not None:
@@ -616,7 +616,7 @@ class Predictor:
         if circuit.size:
             first = np.flatnonzero(np.diff(circuit, prepend=-1))
             along[circuit[first]] = np.add.reduceat(moved, first, axis=0)
-        return along[cases.which].T * cases.log_widths
+        return along[cases.which].T * cases.faults.log_widths[cases.place]
 
     def _seconds(self, reading: items.Reading) -> tuple[Floats, Loadings]:
         """Return how long the pull pin is live: 0 if never, or a pulse, or till it is ended."""
@@ -632,14 +632,17 @@ class Predictor:
         share = np.where(after, STUCK_SPREAD, np.where(command, spread, 0.0))
         return mu, loadings_of(["pulse-seconds"], (share * mu)[None, None], [1e-6])[0]
 
-    def _outcomes(self, outcomes: items.Outcomes) -> OutcomePrediction:
-        names, given = outcomes.names, self._cases.given_rows(outcomes.given)
+    def _outcomes(self, name: str, outcomes: items.Outcomes) -> OutcomePrediction:
+        names, faults, trees = outcomes.names, self._cases.faults, list(outcomes.given.values())
+        if name not in faults.tables:  # the rows, and the shares of those that are no branches
+            plain = np.array([_shares(one, names) for one in trees]).reshape(-1, len(names))
+            faults.tables[name] = faults.rows_of(list(outcomes.given)), plain
+        rows, plain = faults.tables[name]
+        given = rows[:, self._cases.place]
         shares = np.empty((len(names), *given.shape))
         shares[:] = self._tree(outcomes.tree, names)[:, None]
-        trees, (nth, mine) = list(outcomes.given.values()), np.nonzero(given >= 0)
-        if mine.size:
-            plain = np.array([_shares(one, names) for one in trees])
-            shares[:, nth, mine] = plain[given[nth, mine]].T
+        nth, mine = np.nonzero(given >= 0)
+        shares[:, nth, mine] = plain[given[nth, mine]].T
         for number, tree in enumerate(trees):
             if isinstance(tree, items.Branch):
                 nth, mine = np.nonzero(given == number)
