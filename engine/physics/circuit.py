@@ -111,28 +111,29 @@ class Reduced:
     def of(cls, network: Network, conductances: Floats, leak_ohms: Floats | float) -> "Reduced":
         """Take out the nodes; ``conductances`` in siemens have shape (branch, circuit)."""
         shape = conductances.shape[1:]
-        joins, leaks = (
-            np.zeros((len(network.edges), *shape)),
-            np.empty((len(network.nodes), *shape)),
+        totals, shares = (
+            np.empty((count, *shape)) for count in (len(network.nodes), network.steps[-1].rows.stop)
         )
-        leaks[:] = 1.0 / leak_ohms
-        shares = np.empty((network.steps[-1].rows.stop, *shape))
+        totals[:] = 1.0 / leak_ohms
+        # as lists of rows: to index an array takes as long as to add two short ones
+        leaks, taken, product = list(totals), list(shares), np.empty(shape)
+        joins = list(np.zeros((len(network.edges), *shape)))
         for branch, ends in zip(conductances, network.branches, strict=True):
             if len(ends) == 2:
                 joins[network.edges[ends]] += branch
             for node in ends if len(ends) == 1 else ():
                 leaks[node] += branch
         for step in network.steps:
-            total, mine = leaks[step.node], shares[step.rows]
+            total, mine = leaks[step.node], taken[step.rows]
             leak = total.copy()
             for edge in step.edges:
                 total += joins[edge]  # from here on all that leaves the node
             for share, neighbor, edge in zip(mine, step.neighbors, step.edges, strict=True):
-                np.divide(joins[edge], total, out=share)
-                leaks[neighbor] += share * leak
+                np.divide(joins[edge], total, share)
+                leaks[neighbor] += np.multiply(share, leak, product)
             for a, b, edge in step.joined:
-                joins[edge] += mine[a] * joins[step.edges[b]]
-        return cls(network, leaks, shares)
+                joins[edge] += np.multiply(mine[a], joins[step.edges[b]], product)
+        return cls(network, totals, shares)
 
     def at(self, circuits: slice) -> "Reduced":
         """Return some of the circuits, not copied."""
@@ -145,17 +146,18 @@ class Reduced:
     def turned(self, volts: Floats, into: Iterable[str]) -> Floats:
         """Turn currents into some nodes into voltages in place, shape (node, row, circuit)."""
         reached = {self.network.index[node] for node in into}
+        rows, shares, product = list(volts), list(self.shares), np.empty(volts.shape[1:])
         for step in self.network.steps:
             if step.node not in reached:
                 continue
             reached.update(step.neighbors)
-            for share, neighbor in zip(self.shares[step.rows], step.neighbors, strict=True):
-                volts[neighbor] += share * volts[step.node]
+            for share, neighbor in zip(shares[step.rows], step.neighbors, strict=True):
+                rows[neighbor] += np.multiply(share, rows[step.node], product)
         volts[:-1] /= self.totals[:, None]
         volts[-1] = 0.0
         for step in reversed(self.network.steps):
-            for share, neighbor in zip(self.shares[step.rows], step.neighbors, strict=True):
-                volts[step.node] += share * volts[neighbor]
+            for share, neighbor in zip(shares[step.rows], step.neighbors, strict=True):
+                rows[step.node] += np.multiply(share, rows[neighbor], product)
         return volts
 
     def driven(self, conductances: Floats, sources: Sequence[int], volts: Floats) -> Floats:
