@@ -58,10 +58,8 @@ def fuse_openings(solution: Solution) -> tuple[Floats, Floats]:
 
     Needs the situations NEW_FUSE and NEW_FUSE_AFTER.
     """
-    pulse, rated = (
-        float(np.median(solution.cases.setting("pulse-seconds"))),
-        solution.cases.variant.fuse_amps,
-    )
+    cases = solution.cases
+    pulse, rated = float(np.median(cases.setting("pulse-seconds"))), cases.variant.fuse_amps
     ratio = np.abs(solution.amperes(NEW_FUSE, "fuse")) / rated
     once = fuse.opening_probability(ratio, pulse)
     held_ratio = np.abs(solution.amperes(NEW_FUSE_AFTER, "fuse")) / rated

@@ -204,16 +204,7 @@ class Solved:
     conductances: Floats
     volts: Floats
     voltages: Floats
-    leak_ohms: float = METER_OHMS
-
-    @classmethod
-    def of(
-        cls, network: Network, conductances: Floats, volts: Floats, leak_ohms: float = METER_OHMS
-    ) -> "Solved":
-        """Solve circuits."""
-        reduced = Reduced.of(network, conductances, leak_ohms)
-        voltages = reduced.driven(conductances, range(len(volts)), volts)
-        return cls(network, conductances, volts, voltages, leak_ohms)
+    reduced: Reduced
 
     @cached_property
     def currents(self) -> Floats:
@@ -224,11 +215,6 @@ class Solved:
         """Return the current in one branch."""
         across = self.network.between(self.voltages, *self.network.ends[branch])
         return self.conductances[branch] * (across + self.volts[branch])
-
-    @cached_property
-    def reduced(self) -> Reduced:
-        """Return the circuits with their nodes taken out."""
-        return Reduced.of(self.network, self.conductances, self.leak_ohms)
 
     def read(
         self, wanted: Sequence[tuple[str, str] | int], sources: Sequence[int]

@@ -111,36 +111,13 @@ def _frozen(hypothesis: Hypothesis) -> tuple[items.Change, ...]:
 
 
 @dataclass(frozen=True)
-class Drifts:
-    """How parts move along severities, per unit of ``place``, in columns.
-
-    In a phase and a circuit a part moves by log ohms and by volts.
-    """
-
-    circuit: Indexes
-    phase: Indexes
-    part: Indexes
-    log_ohms: Floats
-    volts: Floats
-
-    def at(self, rows: Indexes) -> "Drifts":
-        """Return some of the rows."""
-        return Drifts(*(getattr(self, one.name)[rows] for one in dataclasses.fields(self)))
-
-    def with_twins(self, twins: Indexes, first: int) -> "Drifts":
-        """Return them with those of some circuits once more, for circuits from ``first`` on."""
-        rows = np.flatnonzero(np.isin(self.circuit, twins))
-        more = self.at(np.concatenate([np.arange(len(self.circuit)), rows]))
-        more.circuit[len(self.circuit) :] = first + np.searchsorted(twins, self.circuit[rows])
-        return more
-
-
-@dataclass(frozen=True)
 class Cases:
     """All hypotheses as arrays. Axes: part, phase (as items.PHASES), circuit.
 
     Many faults (a jammed lock, an empty tank) leave the circuit as it is: ``which`` is the circuit
-    that each hypothesis has, and ``place`` where it stands in ``faults``.
+    that each hypothesis has, and ``place`` where it stands in ``faults``. ``drifts`` say how parts
+    move along severities, per unit of a hypothesis' place: rows of circuit, phase, part, log ohms
+    and volts.
     """
 
     variant: Variant
@@ -152,7 +129,7 @@ class Cases:
     volts: Floats
     forced_closed: NDArray[np.bool_]
     forced_open: NDArray[np.bool_]
-    drifts: Drifts
+    drifts: Floats
 
     @property
     def parts(self) -> tuple[items.Part, ...]:
@@ -174,10 +151,10 @@ class Cases:
         found: list[int] = np.flatnonzero(self.volts.any(axis=(1, 2))).tolist()
         return found
 
-    def drifts_in(self, phase: int) -> Drifts:
+    def drifts_in(self, phase: int) -> Floats:
         """Return how parts move in a phase, circuit by circuit."""
-        rows = np.flatnonzero(self.drifts.phase == phase)
-        return self.drifts.at(rows[np.argsort(self.drifts.circuit[rows], kind="stable")])
+        rows = self.drifts[self.drifts[:, 1] == phase]
+        return rows[np.argsort(rows[:, 0], kind="stable")]
 
     def part(self, name: str) -> int:
         """Return a part's place on the part axis."""
@@ -194,6 +171,9 @@ class Cases:
         which, count = whole.copy(), self.ohms.shape[2]
         which[opened] = count + mine
 
+        moved = self.drifts[np.isin(self.drifts[:, 0], twins)]
+        moved[:, 0] = count + np.searchsorted(twins, moved[:, 0])
+
         def beside(one: NDArray[Any]) -> NDArray[Any]:
             return np.concatenate([one, one[..., twins]], axis=2)
 
@@ -201,7 +181,7 @@ class Cases:
             self, hypotheses=tuple(hypotheses), place=self.place[place], which=which,
             ohms=beside(self.ohms), volts=beside(self.volts),
             forced_closed=beside(self.forced_closed), forced_open=beside(self.forced_open),
-            drifts=self.drifts.with_twins(twins, count),
+            drifts=np.concatenate([self.drifts, moved]),
         )  # fmt: skip
         taken.open_fuses(range(count, count + len(twins)))
         return taken
@@ -302,12 +282,9 @@ class Faults:
             ohms[part, phase, circuit] = now
             along = by_itself + by_share * added / now
             drifts.append(np.column_stack([turn[:, :3], along, np.zeros(len(turn))])[along != 0])
-        rows = np.concatenate(drifts)
-        circuit, phase, part = rows[:, :3].T.astype(np.intp)
         cases = Cases(
             variant, self, self.hypotheses, np.arange(len(self.hypotheses)), self.which, ohms,
-            self.volts, self.forced_closed, self.forced_open,
-            Drifts(circuit, phase, part, rows[:, 3], rows[:, 4]),
+            self.volts, self.forced_closed, self.forced_open, np.concatenate(drifts),
         )  # fmt: skip
         cases.open_fuses(self.blown)
         return cases

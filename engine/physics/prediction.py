@@ -605,13 +605,13 @@ class Predictor:
         Of shape (reading, hypothesis).
         """
         cases, drifts = self._cases, self._cases.drifts_in(items.PHASES.index(phase))
-        circuit, part = drifts.circuit, drifts.part
-        moved = found.per_log_ohms[part, :, circuit] * drifts.log_ohms[:, None]
-        by_volts = np.flatnonzero(drifts.volts)
+        circuit, part = drifts[:, [0, 2]].T.astype(np.intp)
+        moved = found.per_log_ohms[part, :, circuit] * drifts[:, 3, None]
+        by_volts = np.flatnonzero(drifts[:, 4])
         if by_volts.size and len(found.per_volt):
             source = np.searchsorted(cases.sources, part[by_volts])
             per_volt = found.per_volt[source, :, circuit[by_volts]]
-            moved[by_volts] += per_volt * drifts.volts[by_volts, None]
+            moved[by_volts] += per_volt * drifts[by_volts, 4, None]
         along = np.zeros(found.value.T.shape)
         if circuit.size:
             first = np.flatnonzero(np.diff(circuit, prepend=-1))

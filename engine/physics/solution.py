@@ -178,12 +178,11 @@ class _Batch:
         for place in self.places:
             solved = {}
             for n, one in enumerate(self.situations):
-                solved[one] = Solved(*(
-                    self.network, final[:, n, place], self.volts[:, n, place],
-                    self.voltages[:, n, place], leaks[n],
-                ))  # fmt: skip
                 mine = slice(n * circuits + place.start, n * circuits + place.stop)
-                solved[one].__dict__["reduced"] = self.reduced.at(mine)
+                solved[one] = Solved(
+                    self.network, final[:, n, place], self.volts[:, n, place],
+                    self.voltages[:, n, place], self.reduced.at(mine),
+                )  # fmt: skip
             yield solved, {one: strength[n, place] for n, one in enumerate(self.situations)}
 
     def _solve(self, todo: Mask) -> None:

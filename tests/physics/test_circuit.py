@@ -13,7 +13,9 @@ from engine.physics.behaviour import SITUATIONS
 from engine.physics.circuit import (
     METER_OHMS,
     OHMMETER_LEAK_OHMS,
+    Floats,
     Network,
+    Reduced,
     Solved,
 )
 from engine.physics.hypotheses import enumerate_hypotheses, make_cases
@@ -27,7 +29,15 @@ OHMS = st.floats(0.01, 1e4)
 
 def solve(network: Network, ohms: list[float], volts: list[float]) -> Solved:
     """Solve one network; infinite ohms are an open branch."""
-    return Solved.of(network, 1.0 / np.array(ohms)[:, None], np.array(volts)[:, None])
+    return solved(network, 1.0 / np.array(ohms), np.array(volts), METER_OHMS)
+
+
+def solved(network: Network, conductances: Floats, volts: Floats, leak_ohms: float) -> Solved:
+    """Solve one network."""
+    conductances, volts = conductances[:, None], volts[:, None]
+    reduced = Reduced.of(network, conductances, leak_ohms)
+    voltages = reduced.driven(conductances, range(len(volts)), volts)
+    return Solved(network, conductances, volts, voltages, reduced)
 
 
 @given(top=OHMS, bottom=OHMS)
@@ -50,8 +60,7 @@ def test_resistors_in_series_and_in_parallel() -> None:
 
 def ohms_between(network: Network, conductances: np.ndarray, start: str, end: str) -> float:
     """Return what an ohmmeter shows between two nodes."""
-    dead = np.zeros((len(conductances), 1))
-    found = Solved.of(network, conductances[:, None], dead, OHMMETER_LEAK_OHMS)
+    found = solved(network, conductances, np.zeros(len(conductances)), OHMMETER_LEAK_OHMS)
     return float(found.resistances([(start, end)]).value[0, 0])
 
 

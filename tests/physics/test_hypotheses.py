@@ -189,8 +189,10 @@ def test_a_drift_is_the_slope_along_the_severity(variant: Make) -> None:
     """How the ohms move along the severity is what a small step of severity really does."""
     middle = spread(ranged(0.1, 10.0), 12)[3]
     cases = make_cases([HEALTHY, middle], variant("timed"))
-    here = (cases.drifts.circuit == cases.which[FAULTY]) & (cases.drifts.phase == 0)
-    (drift,) = cases.drifts.log_ohms[here]
+    (drift,) = [
+        log_ohms for circuit, _, _, log_ohms, _ in cases.drifts_in(0)
+        if circuit == cases.which[FAULTY]
+    ]  # fmt: skip
     step = 1e-6
     change, place = middle.changes[0], middle.place + step
     moved = 0.01 + change.start * math.exp(place * math.log(change.to / change.start))
