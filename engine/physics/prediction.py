@@ -40,6 +40,7 @@ LEAD_ZEROED_U = 0.02  # ohm, left after subtracting the stated leads (judgement)
 # check's own words, and now and then after a minute (judgement). The spread is in logs.
 STUCK_SECONDS, STUCK_SPREAD = 6.0, 0.8
 BINS = 10
+GRID, GRID_STEP = 160, 13  # of values among which a quantile is looked for
 TAIL = float(ndtr(-2.0))  # what lies outside two standard uncertainties, on either side
 
 
@@ -336,24 +337,19 @@ class ReadingPrediction:
         """Return the values below which two shares of the hypotheses in ``use`` read."""
         # what never comes is timed without an error of the hand: it reads nought, and no less
         middle, sigma = self.scale.of(self.mu[use]), np.maximum(sigma[use], LEAST_SIGMA)
-        grid = np.linspace((middle - 4 * sigma).min(), (middle + 4 * sigma).max(), 160)
+        grid = np.linspace((middle - 4 * sigma).min(), (middle + 4 * sigma).max(), GRID)
         weights = weights[use] / weights[use].sum()
 
-        def below(places: NDArray[np.intp]) -> Floats:
-            found: Floats = ndtr((grid[places, None] - middle) / sigma) @ weights
+        def below(values: Floats) -> Floats:
+            found: Floats = ndtr((values[:, None] - middle) / sigma) @ weights
             return found
 
-        # halved down to the step of the grid that each share falls into
-        first, last = (np.full(len(shares), n) for n in (0, len(grid) - 1))
-        while (last - first > 1).any():
-            half = (first + last) // 2
-            over = below(half) > shares
-            first, last = np.where(over, first, half), np.where(over, half, last)
-        low, high = (
-            float(self.scale.back(np.interp(share, below(np.array(ends)), grid[ends])))
-            for share, *ends in zip(shares, first.tolist(), last.tolist(), strict=True)
-        )
-        return low, high
+        # by large steps of the grid where each share falls, and there by small ones
+        coarse = np.searchsorted(below(grid[::GRID_STEP]), shares, "right") - 1
+        fine = [grid[at : at + GRID_STEP + 1] for at in np.maximum(coarse, 0) * GRID_STEP]
+        parts = np.split(below(np.concatenate(fine)), [len(fine[0])])
+        low, high = map(np.interp, shares, parts, fine)
+        return float(self.scale.back(low)), float(self.scale.back(high))
 
 
 def own_and_shared(
