@@ -149,6 +149,10 @@ class SimulatedMachine:
         hidden = {"in-block": ("plunger-travel", "hand-push-hold", "fuel-lever-by-hand",
                                "plunger-by-hand", "plunger-return"),
                   "top-plunge": ("hand-push-hold",)}  # fmt: skip
+        if check in ("since-the-part", "part-label"):  # of a new part, where one was fitted
+            random = self._random("recent-work", "truth")
+            random.random()  # whether it is known, as in ``ask``
+            return truth(self.story, "recent-work", random, self.noise) != "solenoid-replaced"
         return check in hidden.get(self.story.specimen.machine.get("fuel_actuation", ""), ())
 
     def _say(
