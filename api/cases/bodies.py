@@ -77,7 +77,7 @@ class _Object(fields.Nested):
         return value
 
 
-class Counted(fields.List[Any]):
+class CountedList(fields.List[Any]):
     """A list that is counted before anything in it is looked at: a body of junk has many."""
 
     def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> list[Any]:
@@ -220,7 +220,7 @@ class CaseClosingSchema(_BySchema):
             "'outside' when it was not in this circuit, 'unknown' when it was never found."
         ),
     )
-    replaced = Counted(
+    replaced = CountedList(
         TypedText("One part.", texts.REPLACED),
         allow_none=True,
         validate=validate.Length(max=30, error="must be a list of at most 30 texts"),

@@ -18,7 +18,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.cases import Book, edits, numbers, texts
-from api.cases.bodies import CaseOpeningSchema, Counted, Moment, TypedText
+from api.cases.bodies import CaseOpeningSchema, CountedList, Moment, TypedText
 from api.cases.book import write_step
 from api.cases.case import Case, CaseFinding, CaseStep, Withdrawal
 from api.cases.diagnosis import diagnose_case
@@ -92,7 +92,7 @@ class _HistorySchema(_SaidSchema):
 
     by = TypedText("Who.", 2 * texts.NAME, required=True, data_key="opened_by")
     at = Moment("When.", 40, required=True, data_key="opened_at")
-    findings = Counted(
+    findings = CountedList(
         fields.Nested(_FoundSchema),
         load_default=list,
         validate=validate.Length(max=MAX_FINDINGS, error=f"has over {MAX_FINDINGS} entries"),

@@ -238,8 +238,7 @@ class Faults:
         volts = np.array([variant.phase_volts(one) for one in circuit.parts.values()])
         volts = np.broadcast_to(volts[..., None], shape).copy()
         closed, opened = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
-        turns: list[list[tuple[float, ...]]] = []
-        moved_volts: list[tuple[float, ...]] = []
+        turns, moved_volts = list[list[tuple[float, ...]]](), list[tuple[float, ...]]()
         for number, one in enumerate(first.values()):
             seen: Counter[tuple[int, int]] = Counter()
             for change in one.changes:
@@ -264,8 +263,7 @@ class Faults:
         return cls(
             tuple(hypotheses), np.array([numbers[one.in_circuit] for one in hypotheses]),
             tuple(circuit.parts.values()), _settings(hypotheses, circuit), volts, closed, opened,
-            tuple(np.array(one) for one in turns),
-            np.array(moved_volts).reshape(-1, 4),
+            tuple(np.array(one) for one in turns), np.array(moved_volts).reshape(-1, 4),
             [number for number, one in enumerate(first.values()) if one.fuse_opened],
         )  # fmt: skip
 

@@ -167,10 +167,8 @@ class Adviser:
         self._model, self._at = model, knowledge.thresholds
         self._causes = [knowledge.causes[name] for name in model.causes]
         self.minutes = np.array([one.minutes for one in self._causes])
-        # not a fault of this circuit
-        self._beyond = np.array([
-            one.id in NO_REPAIR or one.section == "outside" for one in self._causes
-        ])  # fmt: skip
+        not_here = [one.id in NO_REPAIR or one.section == "outside" for one in self._causes]
+        self._beyond = np.array(not_here)
         parts = [
             {change.id for state in one.states for change in state.changes
              if change.target == "part"} for one in self._causes
