@@ -117,10 +117,10 @@ def _unfilled(shop: Shop) -> str:
 
 def _stale(shop: Shop) -> str:
     """One row that no longer holds, below one that does: of a part and its copy."""
-    part = shop.like("causes", "wrong-voltage-part") | {"id": "wrong-part", "name": "Wrong part"}
-    shop.put("causes/wrong-part.yaml", part)
+    part = shop.like("causes", "relay-coil-open") | {"id": "coil-open", "name": "Its coil open"}
+    shop.put("causes/coil-open.yaml", part)
     table = shop.like("tables", "look-alikes")
-    twins = ["wrong-voltage-part", "wrong-part"]
+    twins = ["relay-coil-open", "coil-open"]
     table["rows"] += [
         {"id": "twins", "causes": twins, "reason": "One is a copy of the other."},
         {"id": "stale", "causes": ["fuse-open", "battery-weak"], "reason": "Once it was so."},
