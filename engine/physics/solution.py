@@ -83,7 +83,8 @@ def solve_situations(
     alike: dict[tuple[object, ...], list[int]] = {}
     for place, one in enumerate(several):
         between = tuple(part.between for part in one.parts)
-        key = (one.variant.circuit.id, one.variant.system_volts, between)
+        variant = one.variant
+        key = (variant.circuit.id, variant.system_volts, variant.otherwise, between)
         alike.setdefault(key, []).append(place)
     found: dict[int, Solution] = {}
     for (*_, branches), places in alike.items():

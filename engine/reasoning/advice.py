@@ -401,14 +401,15 @@ class Adviser:
         tells it from them all, and its own was done. A second cause that was found by another
         check of its own is a second fault and no rival.
         """
-        showed, found = self._showed(belief, belief.order[0]), self._found(belief)
+        showed = self._showed(belief, belief.order[0])
+        found = self._kinds(showed)
         least = self._at.leads if found & AT_THE_PART else self._at.confirmed
         least = min(least, self._at.measured) if found else least
         same = self._one_repair[belief.order[0]]
-        second = int(np.argmax(np.where(same, 0.0, belief.causes)))
-        others = [one for one in self._showed(belief, second) if one not in showed]
-        if found and self._kinds(others):
-            same = same | self._one_repair[second]
+        other = int(np.argmax(np.where(same, 0.0, belief.causes)))
+        beside = [one for one in self._showed(belief, other) if one not in showed]
+        if found and self._kinds(beside) and self._causes[other].id not in NO_REPAIR:
+            same = same | self._one_repair[other]
         first, second = belief.causes[same].sum(), belief.causes[~same].max(initial=0.0)
         if found and first >= self._at.apart * second:
             least = self._at.leads
