@@ -13,9 +13,9 @@ from datetime import UTC, datetime
 from functools import partial
 from typing import Any
 
-from sqlalchemy import bindparam, select, update
+from sqlalchemy import Row, Select, bindparam, select, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session, lazyload, load_only
+from sqlalchemy.orm import Session
 
 from api.cases import edits, lists, numbers, texts
 from api.cases.case import (
@@ -35,18 +35,34 @@ from api.cases.events import outbox
 from api.cases.idempotency import Also
 from api.cases.learning import LearningDiagnoser
 from api.cases.photos import Photo, keeping
-from api.cases.rows import case_of, keep, kept, made_with, new_row, step_of, update_row
+from api.cases.rows import (
+    CASES,
+    STEPS,
+    add_case,
+    change_case,
+    keep,
+    kept,
+    made_with,
+    read_case,
+    step_of,
+)
 from api.cases.work_order import WorkOrder, work_order
 from api.service import Engine, Service
 from api.store import Database, StoreUnavailableError
-from api.store.models import BY, CasePhoto, CaseRow, StepRow
+from api.store.models import BY, CasePhoto, CaseRow
 from api.strict_json import Json
 from engine import Fault, Knowledge, RequestError
 
 DRAWS = 20
 FREE_TRIES = 5  # beside the store; then the case is held while the engine is asked
-_CASE = select(CaseRow).where(CaseRow.number == bindparam("digits"))
-_ITS_VERSION = _CASE.options(load_only(CaseRow.version), lazyload(CaseRow.findings))
+_CASE = select(CASES).where(CASES.c.number == bindparam("digits"))
+_HELD = _CASE.with_for_update()
+_ITS_VERSION = _CASE.with_only_columns(CASES.c.order, CASES.c.version)
+_STEPS = (
+    select(STEPS).where(STEPS.c.case_order == bindparam("of"), STEPS.c.version > bindparam("since"))
+    .order_by(STEPS.c.version)
+)  # fmt: skip
+_SAID = _STEPS.with_only_columns(STEPS.c.diagnosis)
 
 
 class _OvertakenError(Exception):
@@ -99,7 +115,7 @@ class Book:
     def get(self, number: str) -> Case:
         """Return the case as it stands, without its diagnosis."""
         with self.database.reading() as session:
-            return case_of(self._row(session, number))
+            return read_case(session.connection(), self._row(session, number))
 
     def diagnosed(self, number: str, side: str | None = None) -> Case:
         """Return the case with its diagnosis: the kept one, where it is still what would be said.
@@ -118,12 +134,13 @@ class Book:
         """
         with_ = self._made_with()
         with self.database.reading() as session:
-            row = self._row(session, number, whole=made is None)
+            row = self._row(session, number, _ITS_VERSION if made else _CASE)
             fresh = made if made and made.diagnosis and made.version == row.version else None
             if made and not fresh:
                 row = self._row(session, number)
-            found = fresh or case_of(row, kept(session, row.order, row.version, with_))
-            before = kept(session, row.order, row.version - 1, with_) if latest else None
+            store = session.connection()
+            found = fresh or read_case(store, row, kept(store, row.order, row.version, with_))
+            before = kept(store, row.order, row.version - 1, with_) if latest else None
             moments = self._moments(session, row, latest)
         return FollowedCase(self._asked(found, row.order, side), before, moments)
 
@@ -135,9 +152,9 @@ class Book:
             other = diagnosed(self.engine, case.of_side(side))
             asked = replace(case, diagnosis=replace(asked.diagnosis, other=other))
         if asked.diagnosis is not None and asked.diagnosis is not found:
-            write = partial(keep, order=order, version=case.version, found=asked.diagnosis)
+            keeping_it = partial(keep, order=order, version=case.version, found=asked.diagnosis)
             with suppress(IntegrityError, StoreUnavailableError):  # somebody else may have kept it
-                self.database.write(write)
+                self.database.write(lambda session: keeping_it(session.connection()))
         return asked
 
     def list(
@@ -279,10 +296,8 @@ class Book:
         present = engine.present() if isinstance(engine, LearningDiagnoser) else self
         return made_with(present.knowledge.version)
 
-    def _row(
-        self, session: Session, number: str, hold: bool = False, whole: bool = True
-    ) -> CaseRow:
-        """Return the case's row, read ``whole`` with its findings or for its version alone.
+    def _row(self, session: Session, number: str, query: Select[Any] = _CASE) -> Row[Any]:
+        """Return the case's row as ``query`` reads it.
 
         Raises NoSuchCase that tells a slip and what it may have been.
         """
@@ -293,28 +308,23 @@ class Book:
             there = select(CaseRow.number).where(CaseRow.number.in_(near))
             shown = sorted(map(numbers.show, session.scalars(there))) if near else []
             raise NoSuchCase(str(error), error.slip, shown) from None
-        query = _CASE if whole else _ITS_VERSION
-        query = query.with_for_update() if hold else query
-        row = session.scalars(query, {"digits": digits}).one_or_none()
+        row = session.connection().execute(query, {"digits": digits}).one_or_none()
         if row is None:
             raise NoSuchCase(f"There is no case {numbers.show(digits)}.")
         return row
 
-    def _steps(self, session: Session, row: CaseRow, since: int) -> Sequence[CaseStep]:
+    def _steps(self, session: Session, row: Row[Any], since: int) -> Sequence[CaseStep]:
         if since >= row.version:
             return []
-        query = select(StepRow).where(StepRow.case_order == row.order, StepRow.version > since)
-        found = session.scalars(query.order_by(StepRow.version))
+        found = session.connection().execute(_STEPS, {"of": row.order, "since": since})
         return [step_of(one, self.knowledge) for one in found]
 
-    def _moments(self, session: Session, row: CaseRow, latest: int) -> Sequence[Json]:
+    def _moments(self, session: Session, row: Row[Any], latest: int) -> Sequence[Json]:
         """Return what the engine said at each of the latest steps, oldest first."""
         if not latest:
             return []
-        query = select(StepRow.diagnosis).where(
-            StepRow.case_order == row.order, StepRow.version > row.version - latest
-        )
-        return [one or {} for one in session.scalars(query.order_by(StepRow.version))]
+        behind = {"of": row.order, "since": row.version - latest}
+        return [said or {} for (said,) in session.connection().execute(_SAID, behind)]
 
     def _step(
         self, number: str | Case, by: str, expected: int | None, also: Also | None,
@@ -337,20 +347,21 @@ class Book:
                 return self.database.write(write)
 
         def held(session: Session) -> Case:
-            case = self._seen(session, number, expected, hold=True)
+            case = self._seen(session, number, expected, _HELD)
             done = self._edited(case, edit)
             return case if done is None else self._write(session, number, done, by, also)
 
         return self.database.write(held)
 
     def _seen(
-        self, session: Session, number: str, expected: int | None, hold: bool = False
+        self, session: Session, number: str, expected: int | None, query: Select[Any] = _CASE
     ) -> Case:
-        row = self._row(session, number, hold)
+        row = self._row(session, number, query)
+        case = read_case(session.connection(), row)
         if expected not in (None, row.version):
             since = expected if 0 < expected < row.version else 0
-            raise StaleCase(case_of(row), self._steps(session, row, since))
-        return case_of(row)
+            raise StaleCase(case, self._steps(session, row, since))
+        return case
 
     def _edited(self, case: Case, edit: "Editing") -> Edit | None:
         """Return the next version with its diagnosis; None when nothing changes."""
@@ -362,25 +373,21 @@ class Book:
         return replace(done, case=diagnose_case(self.engine, after, done.sent))
 
     def _write_new(self, session: Session, edit: Edit, by: str, also: Also | None) -> Case:
-        row = new_row(edit.case, self.knowledge)
-        session.add(row)
-        return self._finish(session, row, edit, by, also)
+        order = add_case(session.connection(), edit.case, self.knowledge)
+        return self._finish(session, order, edit, by, also)
 
     def _write(self, session: Session, number: str, edit: Edit, by: str, also: Also | None) -> Case:
-        row = self._row(session, number, hold=True)
+        row = self._row(session, number, _HELD)
         if row.version != edit.case.version - 1:
             raise _OvertakenError
-        update_row(row, edit.case, self.knowledge)
-        return self._finish(session, row, edit, by, also)
+        change_case(session.connection(), row, edit.case, self.knowledge)
+        return self._finish(session, row.order, edit, by, also)
 
-    def _finish(
-        self, session: Session, row: CaseRow, edit: Edit, by: str, also: Also | None
-    ) -> Case:
+    def _finish(self, session: Session, order: int, edit: Edit, by: str, also: Also | None) -> Case:
         """Add step, diagnosis and event, and let the caller add what belongs to it."""
-        write_step(session, row, edit, by)
+        write_step(session, order, edit, by)
         kind, data = outbox.EVENTS[edit.kind], outbox.EventData(edit.case, by, edit.changed)
         outbox.enqueue(session, kind, data, self._now())
-        session.flush()
         if also is not None:
             also(session, edit.case)
         return edit.case
@@ -398,19 +405,16 @@ class FollowedCase:
     moments: Sequence[Json]  # what was said at each of the latest steps, oldest first
 
 
-def write_step(session: Session, row: CaseRow, edit: Edit, by: str) -> None:
+def write_step(session: Session, order: int, edit: Edit, by: str) -> None:
     """Add a step and its diagnosis."""
-    case = edit.case
-    session.flush()
+    case, store = edit.case, session.connection()
     outbox.wait_in_line(session)
-    session.add(
-        StepRow(
-            case_order=row.order, version=case.version, kind=edit.kind, by=by, at=case.changed_at,
-            body=edit.changed, diagnosis=case.leading,
-        )
-    )  # fmt: skip
+    store.execute(STEPS.insert(), {
+        "case_order": order, "version": case.version, "kind": edit.kind, "by": by,
+        "at": case.changed_at, "body": edit.changed, "diagnosis": case.leading,
+    })  # fmt: skip
     if case.diagnosis is not None:
-        keep(session, row.order, case.version, case.diagnosis)
+        keep(store, order, case.version, case.diagnosis)
 
 
 def _check_by(by: str) -> None:

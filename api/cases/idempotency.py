@@ -15,13 +15,13 @@ from datetime import UTC, datetime, timedelta
 from functools import partial
 from typing import Any
 
-from sqlalchemy import bindparam, delete, select, tuple_, update
+from sqlalchemy import bindparam, select, tuple_
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from api.cases.case import Case
 from api.store import Database, StoreUnavailableError
-from api.store.models import KeptAnswer
+from api.store.models import KeptAnswer, table_of
 
 KEPT = timedelta(hours=24)
 LEASE = timedelta(seconds=10)  # longer than a step takes; who is slower is undone, not doubled
@@ -30,23 +30,20 @@ WAIT_SECONDS = 30.0
 PRUNED = 50  # old replies thrown away with each new one
 UNANSWERED = 0  # the status of a claim
 Also = Callable[[Session, Case], None]  # what a step of the book does besides, in its transaction
-_COLUMNS = (KeptAnswer.caller, KeptAnswer.key)
+_KEPT = table_of(KeptAnswer)
+_COLUMNS = (_KEPT.c.caller, _KEPT.c.key)
 # made once: with every step they would cost more than the store takes to run them
 _MINE = (
-    KeptAnswer.caller == bindparam("of"), KeptAnswer.key == bindparam("named"),
-    KeptAnswer.at == bindparam("since"),
+    _KEPT.c.caller == bindparam("of"), _KEPT.c.key == bindparam("named"),
+    _KEPT.c.at == bindparam("since"),
 )  # fmt: skip
-_UNANSWERED = *_MINE, KeptAnswer.status == UNANSWERED
-_ANSWER = (
-    update(KeptAnswer).where(*_UNANSWERED)
-    .values(status=bindparam("told"), headers=bindparam("beside"), body=bindparam("text"))
-    .returning(KeptAnswer.key).execution_options(synchronize_session=False)
-)  # fmt: skip
-_RELEASE = delete(KeptAnswer).where(*_UNANSWERED).execution_options(synchronize_session=False)
-_OVER = delete(KeptAnswer).where(*_MINE).execution_options(synchronize_session=False)
+_UNANSWERED = *_MINE, _KEPT.c.status == UNANSWERED
+_ANSWER = _KEPT.update().where(*_UNANSWERED)
+_RELEASE = _KEPT.delete().where(*_UNANSWERED)
+_OVER = _KEPT.delete().where(*_MINE)
 # what another one is throwing away is left to it
 _OLD = (
-    select(*_COLUMNS).where(KeptAnswer.at < bindparam("before")).limit(PRUNED)
+    select(*_COLUMNS).where(_KEPT.c.at < bindparam("before")).limit(PRUNED)
     .with_for_update(skip_locked=True)
 )  # fmt: skip
 
@@ -92,26 +89,28 @@ class _Claim:
 
     def finish(self, session: Session, made: Reply) -> None:
         """Write the reply in the step's transaction. Raises _LostClaimError to undo it all."""
-        reply = {"told": made.status, "beside": made.headers, "text": made.body}
-        if not session.scalars(_ANSWER, self.mine | reply).all():
+        store = session.connection()
+        reply = {"status": made.status, "headers": made.headers, "body": made.body}
+        if not store.execute(_ANSWER, self.mine | reply).rowcount:
             raise _LostClaimError
-        old = session.execute(_OLD, {"before": datetime.now(UTC) - KEPT})
+        old = store.execute(_OLD, {"before": datetime.now(UTC) - KEPT})
         if keys := [tuple(row) for row in old]:  # some of the old replies go
-            session.execute(delete(KeptAnswer).where(tuple_(*_COLUMNS).in_(keys)))
+            store.execute(_KEPT.delete().where(tuple_(*_COLUMNS).in_(keys)))
 
     def release(self, database: Database) -> None:
         """Give the key back, unless it was answered: the next one may try."""
         with suppress(StoreUnavailableError):  # the lease runs out
-            database.write(lambda session: session.execute(_RELEASE, self.mine), lasting=False)
+            database.write(
+                lambda session: session.connection().execute(_RELEASE, self.mine), lasting=False
+            )
 
     def take(self, session: Session, over: "_Claim | None") -> None:
         """Insert the claim, in place of one that is over. IntegrityError: somebody was first."""
+        store = session.connection()
         if over is not None:
-            session.execute(_OVER, over.mine)
-        session.add(
-            KeptAnswer(**vars(self.key), status=UNANSWERED, headers={}, body="", at=self.at)
-        )
-        session.flush()
+            store.execute(_OVER, over.mine)
+        new = {"status": UNANSWERED, "headers": {}, "body": "", "at": self.at}
+        store.execute(_KEPT.insert(), vars(self.key) | new)
 
 
 def fingerprint(method: str, path: str, body: bytes) -> str:

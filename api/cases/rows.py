@@ -1,15 +1,18 @@
 """Between a case and its rows in the store; with it the engine's whole answer.
 
-That is kept for the last two versions, so that what the last step brought can be told without
-asking the engine, and good as long as program, knowledge and learned shares are the same.
+A step reads and writes tables, without SQLAlchemy's objects: those take three times as long, and
+who answers at the desk waits for it. The answer is kept for the last two versions, so that what the
+last step brought can be told without asking the engine, and good as long as program, knowledge and
+learned shares are the same.
 """
 
 import zlib
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
+from typing import Any
 
 import orjson  # 40 times as quick as json with an answer on every cause; nobody else reads it
-from sqlalchemy import bindparam, delete, or_
-from sqlalchemy.orm import Session
+from sqlalchemy import Connection, Row, Table, and_, bindparam, or_, select
 
 from api.cases.case import (
     Case,
@@ -23,7 +26,7 @@ from api.cases.case import (
 from api.cases.learning import IMPORTED, YES
 from api.cases.texts import TEXTS
 from api.cases.wording import words
-from api.store.models import CaseRow, DiagnosisRow, FindingRow, StepRow
+from api.store.models import CaseRow, DiagnosisRow, FindingRow, StepRow, table_of
 from api.strict_json import Json
 from api.version import version
 from engine import Knowledge
@@ -31,18 +34,38 @@ from engine import Knowledge
 LEAST = 0.1  # belief in a cause that its findings bear out (judgement)
 READ = 8  # kept answers that stay read; one takes about two megabytes
 FAST = 1  # zlib: a third of the usual time, a fifth more bytes, of which two versions are kept
-_REPLACED = (
-    delete(DiagnosisRow)
-    .where(DiagnosisRow.case_order == bindparam("order"))
-    .where(or_(DiagnosisRow.version == bindparam("this"), DiagnosisRow.version < bindparam("last")))
-    .execution_options(synchronize_session=False)
+CASES, FINDINGS, STEPS = map(table_of, (CaseRow, FindingRow, StepRow))
+_DIAGNOSES: Table = table_of(DiagnosisRow)
+# made once: with every step they would cost more than the store takes to run them
+_FINDINGS = (
+    select(FINDINGS).where(FINDINGS.c.case_order == bindparam("of")).order_by(FINDINGS.c.place)
 )
+_UPDATE = CASES.update().where(CASES.c.order == bindparam("its"))
+_WITHDRAW = FINDINGS.update().where(FINDINGS.c.id == bindparam("its"))
+_MADE = (
+    select(_DIAGNOSES.c.made_with, _DIAGNOSES.c.body)
+    .where(_DIAGNOSES.c.case_order == bindparam("of"), _DIAGNOSES.c.version == bindparam("at"))
+)  # fmt: skip
+_REPLACED = _DIAGNOSES.delete().where(and_(
+    _DIAGNOSES.c.case_order == bindparam("of"),
+    or_(_DIAGNOSES.c.version == bindparam("this"), _DIAGNOSES.c.version < bindparam("last")),
+))  # fmt: skip
 
 
-def case_of(row: CaseRow, diagnosis: CaseDiagnosis | None = None) -> Case:
-    """Return a case as it stands in the store."""
-    found = tuple(_finding_of(one) for one in row.findings)
-    return Case(**_head(row), findings=found, diagnosis=diagnosis)
+def case_of(row: CaseRow) -> Case:
+    """Return a case of a list or an export as it stands in the store."""
+    return _case(row, row.findings)
+
+
+def read_case(
+    connection: Connection, row: Row[Any], diagnosis: CaseDiagnosis | None = None
+) -> Case:
+    """Return the case of a row as it stands in the store."""
+    return _case(row, connection.execute(_FINDINGS, {"of": row.order}), diagnosis)
+
+
+def _case(row: Any, findings: Iterable[Any], diagnosis: CaseDiagnosis | None = None) -> Case:
+    return Case(**_head(row), findings=tuple(map(_finding_of, findings)), diagnosis=diagnosis)
 
 
 def entry_of(row: CaseRow) -> CaseEntry:
@@ -50,14 +73,14 @@ def entry_of(row: CaseRow) -> CaseEntry:
     return CaseEntry(**_head(row))
 
 
-def _head(row: CaseRow) -> Json:
+def _head(row: Any) -> Json:
     kept = ("number", "version", "state", "opened_at", "opened_by", "changed_at", "machine",
             "settings", "leading")  # fmt: skip
     outcome = None if row.outcome is None else CaseOutcome.of(row.outcome)
     return {name: getattr(row, name) for name in (*kept, *TEXTS)} | {"outcome": outcome}
 
 
-def _finding_of(row: FindingRow) -> CaseFinding:
+def _finding_of(row: Any) -> CaseFinding:
     gone = None
     if row.withdrawn_at is not None:
         gone = Withdrawal(row.withdrawn_by or "", row.withdrawn_at, row.withdrawn_because or "")
@@ -65,49 +88,73 @@ def _finding_of(row: FindingRow) -> CaseFinding:
     return CaseFinding(row.place, row.body, row.by, row.at, gone, photos)
 
 
-def step_of(row: StepRow, knowledge: Knowledge) -> CaseStep:
+def step_of(row: Any, knowledge: Knowledge) -> CaseStep:
     """Return a step with its sentence."""
     told = words(row.kind, row.by, row.body, knowledge)
     return CaseStep(row.version, row.kind, row.by, row.at, told, row.body, row.diagnosis)
 
 
-def new_row(case: Case, knowledge: Knowledge) -> CaseRow:
-    """Return the row of a new case, its findings with it."""
-    row = CaseRow(number=case.number, opened_at=case.opened_at, opened_by=case.opened_by)
-    update_row(row, case, knowledge)
-    return row
+def add_case(connection: Connection, case: Case, knowledge: Knowledge, **more: str) -> int:
+    """Write a new case with its findings and return its place in the order of all.
+
+    ``more`` are columns that no case has. Raises IntegrityError where its number is taken.
+    """
+    new = {"number": case.number, "opened_at": case.opened_at, "opened_by": case.opened_by,
+           "learn": "", "imported_as": None, **more}  # fmt: skip
+    insert = CASES.insert().returning(CASES.c.order)
+    order = connection.execute(insert, new | _columns(case, knowledge)).scalar_one()
+    _add_findings(connection, order, case.findings)
+    return int(order)
 
 
-def update_row(row: CaseRow, case: Case, knowledge: Knowledge) -> None:
-    """Write the next version into the row; no finding is taken out."""
-    kept = {one.place: one for one in row.findings}
-    for one in case.findings:
-        if one.place not in kept:
-            photos = list(one.photos) if one.photos else None
-            kept[one.place] = FindingRow(
-                place=one.place, body=dict(one.body), by=one.by, at=one.at, photos=photos
-            )
-            row.findings.append(kept[one.place])
-        gone, there = one.withdrawn, kept[one.place]
-        there.withdrawn_by, there.withdrawn_at, there.withdrawn_because = (
-            (gone.by, gone.at, gone.because) if gone else (None, None, None)
-        )
-    row.version, row.state, row.changed_at = case.version, case.state, case.changed_at
-    said = {name: str(getattr(case, name)) for name in TEXTS}
-    for name, value in said.items():
-        setattr(row, name, value)
-    row.machine, row.settings = dict(case.machine), dict(case.settings)
-    circuits = knowledge.circuits_of(case.machine.get("duty"), case.machine.get("control"))
-    row.circuit = circuits[0].id if len(circuits) == 1 else ""
-    row.outcome = dict(case.outcome.to_dict()) if case.outcome else None
-    row.confirmed = case.outcome.cause if case.outcome else ""
-    row.closed_key = case.outcome.by.rpartition(" via ")[2] if case.outcome else ""
-    row.closed_on = case.outcome.at.date().isoformat() if case.outcome else ""
-    row.borne_out = borne_out(case)
+def change_case(connection: Connection, row: Row[Any], case: Case, knowledge: Knowledge) -> None:
+    """Write the next version of a row's case; no finding is taken out."""
+    new = _columns(case, knowledge)
     if case.is_open and row.learn == YES:  # said of another end than the case will have
-        row.learn = IMPORTED if row.imported_as else ""
-    row.leading = None if case.leading is None else dict(case.leading)
-    row.search = "\n".join([case.number, *said.values(), case.opened_by]).casefold()
+        new["learn"] = IMPORTED if row.imported_as else ""
+    changed = {name: value for name, value in new.items() if value != getattr(row, name)}
+    connection.execute(_UPDATE, {"its": row.order, **changed})
+    there = {one.place: one for one in connection.execute(_FINDINGS, {"of": row.order})}
+    _add_findings(connection, row.order, [one for one in case.findings if one.place not in there])
+    for one in case.findings:
+        gone, old = _gone(one), there.get(one.place)
+        if old is not None and any(gone[name] != getattr(old, name) for name in gone):
+            connection.execute(_WITHDRAW, {"its": old.id, **gone})
+
+
+def _columns(case: Case, knowledge: Knowledge) -> dict[str, Any]:
+    """Return what a version of a case says in its row."""
+    said = {name: str(getattr(case, name)) for name in TEXTS}
+    circuits = knowledge.circuits_of(case.machine.get("duty"), case.machine.get("control"))
+    return {
+        "version": case.version, "state": case.state, "changed_at": case.changed_at, **said,
+        "machine": dict(case.machine), "settings": dict(case.settings),
+        "circuit": circuits[0].id if len(circuits) == 1 else "",
+        "outcome": dict(case.outcome.to_dict()) if case.outcome else None,
+        "confirmed": case.outcome.cause if case.outcome else "",
+        "closed_key": case.outcome.by.rpartition(" via ")[2] if case.outcome else "",
+        "closed_on": case.outcome.at.date().isoformat() if case.outcome else "",
+        "borne_out": borne_out(case),
+        "leading": None if case.leading is None else dict(case.leading),
+        "search": "\n".join([case.number, *said.values(), case.opened_by]).casefold(),
+    }  # fmt: skip
+
+
+def _add_findings(connection: Connection, order: int, findings: Sequence[CaseFinding]) -> None:
+    rows = [
+        {"case_order": order, "place": one.place, "body": dict(one.body), "by": one.by,
+         "at": one.at, "photos": list(one.photos) if one.photos else None, **_gone(one)}
+        for one in findings
+    ]  # fmt: skip
+    if rows:
+        connection.execute(FINDINGS.insert(), rows)
+
+
+def _gone(finding: CaseFinding) -> dict[str, Any]:
+    """Return who withdrew a finding, when and why, as its row has it."""
+    gone = finding.withdrawn
+    by, at, why = (gone.by, gone.at, gone.because) if gone else (None, None, None)
+    return {"withdrawn_by": by, "withdrawn_at": at, "withdrawn_because": why}
 
 
 def borne_out(case: Case) -> bool:
@@ -128,19 +175,20 @@ def made_with(knowledge_version: str) -> str:
     return f"{version()} {knowledge_version}"
 
 
-def keep(session: Session, order: int, version: int, found: CaseDiagnosis) -> None:
+def keep(connection: Connection, order: int, version: int, found: CaseDiagnosis) -> None:
     """Keep a diagnosis in the place of its own version's, and throw away those before the last."""
     if found.answer is None:
         return
     body = zlib.compress(orjson.dumps(found.to_dict(), option=orjson.OPT_SERIALIZE_NUMPY), FAST)
     used = made_with(found.answer["knowledge_version"])
-    session.execute(_REPLACED, {"order": order, "this": version, "last": version - 1})
-    session.add(DiagnosisRow(case_order=order, version=version, made_with=used, body=body))
+    connection.execute(_REPLACED, {"of": order, "this": version, "last": version - 1})
+    new = {"case_order": order, "version": version, "made_with": used, "body": body}
+    connection.execute(_DIAGNOSES.insert(), new)
 
 
-def kept(session: Session, order: int, version: int, with_: str) -> CaseDiagnosis | None:
+def kept(connection: Connection, order: int, version: int, with_: str) -> CaseDiagnosis | None:
     """Return the diagnosis of a version, unless there is none made ``with_`` the same."""
-    row = session.get(DiagnosisRow, (order, version))
+    row = connection.execute(_MADE, {"of": order, "at": version}).one_or_none()
     if row is None or row.made_with != with_:
         return None
     return _read(bytes(row.body))

@@ -25,7 +25,7 @@ from api.cases.diagnosis import diagnose_case
 from api.cases.edits import Edit
 from api.cases.learning import IMPORTED
 from api.cases.lists import EVERY, Wanted, each_case
-from api.cases.rows import case_of, new_row, step_of
+from api.cases.rows import add_case, case_of, step_of
 from api.cases.table import table
 from api.store import Database
 from api.store.models import CaseRow
@@ -179,11 +179,9 @@ def _numbers(about: Json) -> Iterator[str]:
 
 def _write(session: Session, book: Book, history: list[Edit], mark: str) -> Case:
     last = history[-1].case
-    row = new_row(last, book.knowledge)
-    row.imported_as, row.learn = mark, IMPORTED
-    session.add(row)
-    session.flush()
+    about = {"imported_as": mark, "learn": IMPORTED}
+    order = add_case(session.connection(), last, book.knowledge, **about)
     for one in history:
         by = one.case.outcome.by if one.case.outcome else one.case.opened_by
-        write_step(session, row, one, by)
+        write_step(session, order, one, by)
     return last

@@ -48,6 +48,10 @@ class Database:
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
         self.engine = _sqlite(self.url) if self.is_sqlite else _postgresql(self.url)
         self._written_at = float("-inf")
+        self._writers = {
+            lasting: self.engine.execution_options(writes=True, lasting=lasting)
+            for lasting in (True, False)
+        }
         # What one reading finds belongs together; SQLite's WAL gives that by itself.
         self._snapshots = (
             self.engine
@@ -68,8 +72,11 @@ class Database:
         One that is not ``lasting`` does not wait for the disk: a power cut may undo it. Raises
         StoreUnavailableError when the database cannot be reached or takes no writes.
         """
-        engine = self.engine.execution_options(writes=True, lasting=lasting)
-        with _told(), Session(engine, expire_on_commit=False) as session, session.begin():
+        with (
+            _told(),
+            Session(self._writers[lasting], expire_on_commit=False) as session,
+            session.begin(),
+        ):
             yield session
 
     def write(self, work: Callable[[Session], _Result], lasting: bool = True) -> _Result:

@@ -5,7 +5,7 @@ No step erases what a person told: a finding is withdrawn, a case reopened, and 
 """
 
 from datetime import UTC, datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 import sqlalchemy as sa
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
@@ -48,6 +48,11 @@ class Base(DeclarativeBase):
     type_annotation_map: ClassVar = {
         str: sa.Text(), datetime: UtcTime(), dict[str, Any]: sa.JSON(), list[Any]: sa.JSON()
     }  # fmt: skip
+
+
+def table_of(model: type[Base]) -> sa.Table:
+    """Return the table of a model, for who reads and writes without objects."""
+    return cast(sa.Table, model.__table__)
 
 
 class CaseRow(Base):

@@ -17,7 +17,7 @@ from api import strict_json
 from api.cases import numbers
 from api.cases.case import Case
 from api.cases.wording import words
-from api.store.models import CaseRow, Delivery, Endpoint, StepRow
+from api.store.models import CaseRow, Delivery, Endpoint, StepRow, table_of
 from api.strict_json import Json
 from engine import Knowledge
 from engine.answer.documents import Document
@@ -30,9 +30,10 @@ EVENTS: Mapping[str, str] = {
 }  # fmt: skip
 KINDS = tuple(EVENTS.values())
 _TURN = 7377  # names the lock; the store has no other of its kind
+_ENDPOINTS = table_of(Endpoint).c
 _IN_USE = (
-    select(Endpoint.id, Endpoint.events).where(Endpoint.disabled_at.is_(None))
-    .order_by(Endpoint.made_at)
+    select(_ENDPOINTS.id, _ENDPOINTS.events).where(_ENDPOINTS.disabled_at.is_(None))
+    .order_by(_ENDPOINTS.made_at)
 )  # fmt: skip
 
 
@@ -81,7 +82,7 @@ def enqueue(session: Session, kind: str, data: EventData, at: datetime) -> None:
 
     Nothing is sent here. ``at`` is when it happened, with its zone; ``kind`` one of ``KINDS``.
     """
-    asking = [name for name, kinds in session.execute(_IN_USE) if kind in kinds]
+    asking = [name for name, kinds in session.connection().execute(_IN_USE) if kind in kinds]
     if not asking:
         return
     event = Event(kind, at.astimezone(UTC), data).to_dict()
