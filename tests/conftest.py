@@ -34,6 +34,8 @@ from engine.audit.separation import Survey
 from engine.diagnosis import shipped
 from engine.physics.model import MOST_BYTES, ModelStore
 from engine.reasoning.request import Request
+from engine.traces import winding
+from engine.traces.winding import PullWindow, WindingFit
 from tests.databases import KINDS, Server, server, set_up
 from tests.reference.conftest import enlarged, pytest_terminal_summary
 from tests.sweeps import EXAMPLES
@@ -54,6 +56,7 @@ TOGETHER = {
     "survey": re.compile(
         r"tests/(curation/|web/test_(schemathesis|answers_fit)|access/test_roles)"
     ),
+    "pull": re.compile(r"tests/(traces/|web/test_traces|desk/test_recording)"),
     "worked": re.compile(r"tests/(cases/test_worked_cases|safety/test_(answers|share))"),
 }
 # what starts a process
@@ -166,8 +169,8 @@ class _Templates(BytecodeCache):
 
 @pytest.fixture(scope="session", autouse=True)
 def _once_a_worker(survey: Survey) -> Iterator[None]:
-    """Services on the shipped base share one survey, and the addresses of a route and the templates
-    are compiled for the first service alone."""
+    """Services on the shipped base share one survey, the addresses of a route and the templates
+    are compiled for the first service alone, and a recorded pull is fitted once."""
 
     def surveyed(diagnoser: Diagnoser) -> Survey:
         return survey if diagnoser.knowledge is survey.knowledge else Survey(diagnoser)
@@ -193,6 +196,16 @@ def _once_a_worker(survey: Survey) -> Iterator[None]:
         engine.dialect, engine._compiled_cache = first[0].dialect, first[0]._compiled_cache
         return engine
 
+    fits: dict[Any, WindingFit] = {}
+    fit = winding.fit
+
+    def fitted_once(window: PullWindow) -> WindingFit:
+        key = (*(getattr(window, name).tobytes() for name in ("seconds", "amperes", "drive")),
+               window.hum, window.timed)  # fmt: skip
+        if key not in fits:
+            fits[key] = fit(window)
+        return fits[key]
+
     gc.collect()
     gc.freeze()  # what is loaded stays: it need not be looked through each time
     gc.enable()
@@ -209,6 +222,7 @@ def _once_a_worker(survey: Survey) -> Iterator[None]:
         patch.setattr("api.web.knowledge.Survey", surveyed)
         patch.setattr(Rule, "compile", once)
         patch.setattr(store, "_sqlite", with_statements)
+        patch.setattr(winding, "fit", fitted_once)
         yield
 
 

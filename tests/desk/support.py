@@ -17,40 +17,34 @@ BRAKE = {**READ_OUT, "duty": "2", "control-brake-release": "2", "coil": "1", "sy
          "fleet_number": "42", "machine_type": "site dumper"}  # fmt: skip
 
 
-class _Forms(HTMLParser):
-    """Finds the forms of a page with their hidden fields and what their menus stand at."""
+TAG = re.compile(r"<!--.*?-->|<[^>]+>", re.DOTALL)
+
+
+class _Form(HTMLParser):
+    """Reads a form's hidden fields and what its menus stand at."""
 
     MANY = ("caution", "of_step")  # fields that a form may have more than once
 
     def __init__(self) -> None:
         super().__init__()
-        self.forms: list[tuple[str, dict[str, Any]]] = []
-        self.texts: list[str] = []
+        self.fields: dict[str, Any] = {}
         self.menu = ""
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         found = {name: value or "" for name, value in attrs}
-        if tag == "form":
-            self.forms.append((found.get("action", ""), {}))
-        if tag == "input" and found.get("type") == "hidden" and self.forms:
-            fields, name = self.forms[-1][1], found["name"]
+        if tag == "input" and found.get("type") == "hidden":
+            fields, name = self.fields, found["name"]
             more = [*fields.get(name, ()), found["value"]] if name in self.MANY else found["value"]
             fields[name] = more
-        if tag == "select" and self.forms:
+        if tag == "select":
             self.menu = found["name"]
-        if tag == "option" and self.forms and ("selected" in found or
-                                               self.menu not in self.forms[-1][1]):  # fmt: skip
-            self.forms[-1][1][self.menu] = found["value"]
-
-    def handle_data(self, data: str) -> None:
-        self.texts.append(data)
+        if tag == "option" and ("selected" in found or self.menu not in self.fields):
+            self.fields[self.menu] = found["value"]
 
 
 def text_of(response: TestResponse) -> str:
     """Return the words of a page, blanks made one."""
-    found = _Forms()
-    found.feed(response.text)
-    return " ".join(" ".join(found.texts).split())
+    return " ".join(html.unescape(TAG.sub(" ", response.text)).split())
 
 
 def in_sight(response: TestResponse) -> str:
@@ -65,7 +59,16 @@ class Browser:
 
     def __init__(self, app: Flask) -> None:
         self.client = app.test_client()
-        self.page: TestResponse = self.get("/desk")
+        self._page: TestResponse | None = None
+
+    @property
+    def page(self) -> TestResponse:
+        """The page that is shown, at first that of the calls."""
+        return self._page or self.get("/desk")
+
+    @page.setter
+    def page(self, shown: TestResponse) -> None:
+        self._page = shown
 
     def get(self, address: str) -> TestResponse:
         """Open a page and keep it as the one that is shown."""
@@ -74,11 +77,12 @@ class Browser:
 
     def hidden(self, action: str) -> dict[str, Any]:
         """Return what the form that leads to ``action`` sends by itself: hidden fields, menus."""
-        found = _Forms()
-        found.feed(self.page.text)
-        fields = next((fields for to, fields in found.forms if to == action), None)
-        assert fields is not None, f"no form to {action} among {[to for to, _ in found.forms]}"
-        return fields
+        found, page = _Form(), self.page.text
+        to = re.escape(html.escape(action))
+        form = re.search(rf'<form\b[^>]* action="{to}".*?</form>', page, re.DOTALL)
+        assert form, f"no form to {action} among {re.findall(r'<form[^>]*>', page)}"
+        found.feed(form[0])
+        return found.fields
 
     def send(self, action: str, **fields: Any) -> TestResponse:
         """Fill in the shown page's form to ``action`` and send it; a redirect is not followed."""

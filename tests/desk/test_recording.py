@@ -10,7 +10,7 @@ from tests.desk.support import BRAKE, Browser, text_of
 from tests.traces.support import text
 
 
-def opened(desk: Browser) -> str:
+def at_form(desk: Browser) -> str:
     """Open a call on a fuel circuit and its page for a recording; return the case's address."""
     address = desk.start()
     desk.get(f"{address}/recording")
@@ -28,7 +28,7 @@ def drop(desk: Browser, address: str, raw: bytes, name: str, **fields: Any) -> A
 
 def test_cautions_stand_before_the_file(desk: Browser) -> None:
     """The brake, the crank and the plunger are named above the form that takes a file."""
-    opened(desk)
+    at_form(desk)
     words = text_of(desk.page)
     for one in ("chocked", "engine turns", "plunger moves", "live"):
         assert words.index(one) < words.index("The recorder's file")
@@ -36,7 +36,7 @@ def test_cautions_stand_before_the_file(desk: Browser) -> None:
 
 def test_only_what_is_ticked_counts(desk: Browser) -> None:
     """The plot and its marks are shown, nothing is in the case yet; one tick adds one finding."""
-    address = opened(desk)
+    address = at_form(desk)
     page = drop(desk, address, gzip.compress(text().encode()), "pull.csv.gz")
     assert page.status_code == 200, text_of(page)
     assert "<svg" in page.text
@@ -56,7 +56,7 @@ def test_only_what_is_ticked_counts(desk: Browser) -> None:
 
 def test_nothing_ticked_and_nonsense_are_told(desk: Browser) -> None:
     """Without a tick the page says so; what is no finding is refused, not kept."""
-    address = opened(desk)
+    address = at_form(desk)
     for junk in ({}, {"finding": "{"}, {"finding": "[1]"}, {"finding": '{"check": "no-such"}'}):
         drop(desk, address, text().encode(), "pull.csv")
         assert desk.send(f"{address}/recording/findings", **junk).status_code == 422
@@ -64,7 +64,7 @@ def test_nothing_ticked_and_nonsense_are_told(desk: Browser) -> None:
 
 def test_a_bad_file_is_told_with_its_place(desk: Browser) -> None:
     """Row and column; no file at all, a slip in the columns, a rate that is none."""
-    address = opened(desk)
+    address = at_form(desk)
     broken = text().replace("0.60000;", "oops;").encode()
     assert "row 3002, column 1" in text_of(drop(desk, address, broken, "x.csv")).lower()
     assert desk.page.status_code == 422
@@ -76,7 +76,7 @@ def test_a_bad_file_is_told_with_its_place(desk: Browser) -> None:
 
 def test_more_than_a_mebibyte_is_refused(desk: Browser) -> None:
     """As any other form that is too large."""
-    address = opened(desk)
+    address = at_form(desk)
     kind = "multipart/form-data; boundary=x"
     raw = desk.client.post(f"{address}/recording", data=bytes(1_200_000), content_type=kind)
     assert raw.status_code == 413
@@ -93,7 +93,7 @@ def test_nobody_is_sent_to_record_where_a_danger_rules_it_out(desk: Browser) -> 
 
 def test_one_recording_at_a_time(desk: Browser) -> None:
     """While another one is read, by whichever door, no thread waits: the page says so."""
-    address = opened(desk)
+    address = at_form(desk)
     with READING:
         assert drop(desk, address, text().encode(), "pull.csv").status_code == 429
     assert "Send the file again" in text_of(desk.page)

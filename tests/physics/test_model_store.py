@@ -8,6 +8,7 @@ from threading import Barrier
 
 import numpy as np
 import pytest
+from numpy.testing import assert_allclose as close
 
 from engine import Diagnoser, Knowledge, with_learning
 from engine.physics import model as model_module
@@ -77,10 +78,10 @@ def test_kinds_known_from_other_machines_are_solved_as_if_new(
             other = one.predictions[name]
             if isinstance(mine, ReadingPrediction):
                 assert isinstance(other, ReadingPrediction)
-                assert other.mu == pytest.approx(mine.mu, rel=1e-12, abs=1e-12)
-                assert other.tolerance_var == pytest.approx(mine.tolerance_var, rel=1e-6)
+                close(other.mu, mine.mu, rtol=1e-12, atol=1e-12)
+                close(other.tolerance_var, mine.tolerance_var, rtol=1e-6)
             else:
-                assert other.bins == pytest.approx(mine.bins, rel=1e-9, abs=1e-12)
+                close(other.bins, mine.bins, rtol=1e-9, atol=1e-12)
 
 
 def test_models_are_kept_within_the_bytes_given(knowledge: Knowledge) -> None:

@@ -12,21 +12,23 @@ from tests.proving.__main__ import prove
 from tests.proving.kits import KITS
 from tests.proving.roughness import ROUGH, SMOOTH
 
-COUNT = 3
+COUNT, SEEDS = 2, (4, 5)  # of the machines of each seed the first is played
+MACHINES = COUNT * len(SEEDS)
 
 
 @pytest.fixture(scope="module")
 def results(diagnoser: Diagnoser) -> run.Results:
-    """Return a run of a few machines."""
+    """Return a run of a few machines of two seeds, of which one each is played."""
     run._worker["diagnoser"] = diagnoser  # this process has one already
-    return run.prove(COUNT, [4])
+    return run.prove(COUNT, SEEDS, played=1)
 
 
 def test_every_machine_with_every_kit(results: run.Results) -> None:
-    """Each machine gives a scored answer a kit and a call a strategy."""
-    assert len(results.scored) == COUNT * len(KITS)
+    """Each machine gives a scored answer a kit, and each that is played a call a strategy."""
+    assert results.machines == MACHINES
+    assert len(results.scored) == MACHINES * len(KITS)
     assert {name: len(calls) for name, calls in results.played.items()} == dict.fromkeys(
-        run.STRATEGIES, COUNT
+        run.STRATEGIES, len(SEEDS)
     )
 
 
@@ -57,8 +59,9 @@ def test_groups_are_reported_apart_and_together(results: run.Results) -> None:
     """The machines of the groups add up to all machines, in answers and in calls."""
     data = run.as_data(results)
     for one in data["kits"].values():
-        assert sum(mine["machines"] for mine in one["groups"].values()) == one["machines"] == COUNT
-    groups = {row.group for row in results.scored}
+        assert sum(mine["machines"] for mine in one["groups"].values()) == one["machines"]
+        assert one["machines"] == MACHINES
+    groups = {one.group for one in results.played["advice"]}
     assert set(data["strategies"]["advice"]["groups"]) == groups
 
 
@@ -73,15 +76,18 @@ def test_bound_of_the_first_time_fix(results: run.Results) -> None:
     assert data["first_time_bound"]["share"] == pytest.approx(led / len(single), abs=1e-4)
     assert any(line.startswith("  bound for") for line in table.lines(data))
     few = run.Results(
-        COUNT, (4,), [row for row in results.scored if row.kit == "ask"], results.played
+        MACHINES, SEEDS, [row for row in results.scored if row.kit == "ask"], results.played
     )
     assert "first_time_bound" not in run.as_data(few)
     assert not any(line.startswith("  bound for") for line in table.lines(run.as_data(few)))
 
 
-def test_classifier_learns_once_and_is_asked_about_the_run(tmp_path: Path) -> None:
+def test_classifier_learns_once_and_is_asked_about_the_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Rows of one process are those of another piece of work; what was learned from is kept."""
     pytest.importorskip("sklearn")
+    monkeypatch.setattr(bound, "TREES", 60)
     kits = ("ask",)
     calls: list[int] = []
 
@@ -105,23 +111,18 @@ def test_classifier_learns_once_and_is_asked_about_the_run(tmp_path: Path) -> No
 
 @pytest.mark.live  # starts processes
 def test_same_seed_same_figures(results: run.Results) -> None:
-    """A second run, of the first machines in two processes, gives the same figures."""
-    again = run.prove(2, [4], jobs=2)
-    played = {name: calls[:2] for name, calls in results.played.items()}
-    first = run.Results(2, (4,), results.scored[: 2 * len(KITS)], played)
-    assert json.dumps(run.as_data(again)) == json.dumps(run.as_data(first))
+    """A second run, in two processes, gives the same figures."""
+    again = run.prove(COUNT, SEEDS, jobs=2, played=1)
+    assert json.dumps(run.as_data(again)) == json.dumps(run.as_data(results))
 
 
 def test_seeds_are_pooled(results: run.Results) -> None:
-    """Two seeds at once give the rows of each; of each the first ``played`` are played."""
-    pooled, rows = run.prove(1, [4, 5], played=1), len(KITS)
-    assert (pooled.machines, len(pooled.scored)) == (2, 2 * rows)
-    assert pooled.scored[:rows] == results.scored[:rows]
-    assert pooled.scored[rows:] == run.prove(1, [5], played=0).scored
-    advice = pooled.played["advice"]
-    assert len(advice) == 2
-    assert advice[0] == results.played["advice"][0]
-    assert table.lines(run.as_data(pooled))[0] == "2 simulated machines, seed 4, 5"
+    """Two seeds at once give the rows of each, as it gives them alone."""
+    alone = run.prove(1, SEEDS[1:], played=0)
+    assert alone.played == {}
+    start = COUNT * len(KITS)
+    assert alone.scored == results.scored[start : start + len(KITS)]
+    assert table.lines(run.as_data(results))[0] == f"{MACHINES} simulated machines, seed 4, 5"
 
 
 def test_table_names_every_kit(results: run.Results) -> None:
