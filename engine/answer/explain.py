@@ -152,7 +152,11 @@ def _cause(scene: Scene, column: int, group: int, explained: bool) -> CauseEntry
         proof_of_repair=cause.proof_of_repair,
         look_behind=behind,
         before_replacing=before,
-        cautions=scene.cautions_of(remedy_hazards(cause, scene.model.variants)),
+        cautions=scene.cautions_of(
+            scene.model.kept(
+                (remedy_hazards, name), lambda: remedy_hazards(cause, scene.model.variants)
+            )
+        ),
     )
 
 
@@ -353,10 +357,10 @@ def step_of(  # noqa: PLR0913, PLR0917 - what a step hangs on
     cannot have.
     """
     check = model.knowledge.checks[name]
-    fill = placeholders(model)
+    fill = model.kept(placeholders, lambda: placeholders(model))
     named = [one for one in leading if one not in NO_REPAIR][:EXPECTED_CAUSES]
     conditions = MeasurementConditions(name)
-    hazards = check_hazards(check, model.variants)
+    hazards = model.kept((check_hazards, name), lambda: check_hazards(check, model.variants))
     hazards |= items.HAZARDS_OF_PROVOKED.get(provoke or "", frozenset())
     meanwhile = words.PROVOKING[provoke] if provoke else ""
     return NextCheck(

@@ -100,6 +100,11 @@ class Model:
         )
 
     @cached_property
+    def rows_by_cause(self) -> NDArray[np.intp]:
+        """Return the places of the hypotheses, those of each cause together."""
+        return np.argsort(self.cause_of, kind="stable")
+
+    @cached_property
     def unlisted(self) -> NDArray[np.bool_]:
         """Return which hypotheses stand for a fault that is not in the list."""
         return np.array([one.cause == NOT_LISTED for one in self.hypotheses])
@@ -151,7 +156,7 @@ class Model:
         mine = ~self.unlisted if cause == NOT_LISTED else self.cause_of == self.causes.index(cause)
         return np.where(mine, self.prior if weights is None else weights, 0.0)
 
-    def blended(self, chances: Floats, keep: NDArray[np.bool_] | None = None) -> Floats:
+    def blended(self, chances: Floats, keep: NDArray[np.intp] | None = None) -> Floats:
         """Return chances of results (hypothesis, ...) with the unlisted fault's filled in.
 
         It gives each result as often as the whole list does beforehand (prior predictive).
@@ -162,7 +167,7 @@ class Model:
         if not unlisted.any() or unlisted.all():
             return chances
         listed = np.where(unlisted, 0.0, prior)
-        filled = chances.copy()
+        filled = chances.copy(order="K")
         filled[unlisted] = listed @ chances / max(float(listed.sum()), 1e-300)
         return filled
 

@@ -159,6 +159,7 @@ def loadings_of(
 class Forecast:
     """Results of a check and the chance of each under every hypothesis, (hypothesis, result).
 
+    In memory they lie result by result, so that those of many checks are quickly put together.
     ``edges`` are the limits between stretches of readings, on the scale, at even steps of the
     mixture over hypotheses; for ohms the last result is over range. Outcomes have no edges.
     """
@@ -431,7 +432,7 @@ def _chances(
     mixed = np.where(flat[:, which], silent[which], mixed)
     over = np.where(flat, silent, over)
     return [
-        np.concatenate([part, over[:, n, None]], axis=1) if ohms[n] else part
+        np.concatenate([part.T, over[None, :, n]]).T if ohms[n] else np.asfortranarray(part)
         for n, part in enumerate(np.split(mixed, np.cumsum(counts)[:-1], axis=1))
     ]
 
@@ -647,7 +648,7 @@ class Predictor:
             weight = np.where((given < 0).all(axis=0), 1, given >= 0)
             shares = (shares * weight).sum(axis=1, keepdims=True) / weight.sum(axis=0)
         shares = (1 - outcomes.slip) * shares[:, 0].T + outcomes.slip / len(names)
-        return OutcomePrediction(names, np.ascontiguousarray(shares))
+        return OutcomePrediction(names, shares)
 
     def _tree(
         self, tree: items.Branch | items.Distribution, names: Sequence[str], rows: Rows = ALL

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import groupby
+from typing import NamedTuple
 
 import numpy as np
 
@@ -38,8 +39,7 @@ BY_PHONE = {"ask", "look"}  # kinds of check that a caller answers, without tool
 AT_THE_PART = {"look", "try"}  # kinds of check that find a fault where it is
 
 
-@dataclass(frozen=True)
-class Reason:
+class Reason(NamedTuple):
     """Why a check is proposed: what it splits, what it confirms, and what it asks for.
 
     ``splits`` is how many of the likeliest causes it tells from the first.
@@ -54,8 +54,7 @@ class Reason:
     provoke: str | None = None  # what is to bring the fault on meanwhile
 
 
-@dataclass(frozen=True)
-class Proposal:
+class Proposal(NamedTuple):
     """A check, the minutes that it is expected to save by itself, and why it is proposed.
 
     ``worth`` counts a wrong repair that is spared with what the table ``effort`` sets on one
@@ -105,15 +104,17 @@ class _Looked:
     splits: Floats
     changes: Floats
 
-    def saved(self, name: str) -> float:
-        """Return the minutes by the clock that a check is expected to save; below 0 it costs."""
-        return float(self._saved[self.names.index(name)])
-
-    @cached_property
-    def _saved(self) -> Floats:
-        now = self.problem.clock(self.belief.known.weights @ self.problem.membership)
-        after = self.problem.by_check(self.problem.clock(self.joint)) + self.problem.check_minutes
-        return np.asarray(now - after)
+    def saved(self, names: Iterable[str]) -> list[float]:
+        """Return the minutes by the clock that checks are expected to save; below 0 they cost."""
+        problem, places = self.problem, [self.names.index(one) for one in names]
+        if not places:
+            return []
+        rows = [slice(problem.starts[n], problem.starts[n + 1]) for n in places]
+        after = problem.clock(np.concatenate([self.joint[one] for one in rows]))
+        starts = np.cumsum([0, *(one.stop - one.start for one in rows)])[:-1]
+        spent = np.add.reduceat(after, starts) + problem.check_minutes[places]
+        now = problem.clock(self.belief.known.weights @ problem.membership)
+        return list((now - spent).tolist())
 
     @cached_property
     def ahead(self) -> Floats:
@@ -267,8 +268,10 @@ class Adviser:
         for one in chosen:
             by_check.setdefault(one.check, one)
         proposals = list(by_check.values())[:MAX_PROPOSALS]
+        saved = looked.saved(one.check for one in proposals)
         return action, tuple(
-            replace(one, saves_minutes=max(looked.saved(one.check), 0.0)) for one in proposals
+            one._replace(saves_minutes=max(minutes, 0.0))
+            for one, minutes in zip(proposals, saved, strict=True)
         )
 
     def _left_to_ask(
@@ -539,8 +542,8 @@ class Adviser:
         if not names:
             return {}
         forecasts = self._forecasts(belief, names)
-        bins = np.concatenate([one.bins for one in forecasts], axis=1)
-        joint = (bins * belief.known.weights[:, None]).T @ self._model.membership[belief.known.keep]
+        results = np.concatenate([one.bins.T for one in forecasts])
+        joint = results * belief.known.weights @ self._model.membership[belief.known.rows]
         ends = np.cumsum([one.bins.shape[1] for one in forecasts])[:-1]
         by_check = zip(names, forecasts, np.split(joint, ends), strict=True)
         found = [
@@ -571,7 +574,9 @@ class Adviser:
         weighed = [name for name in names if name not in context]
         found = dict(zip(weighed, known.forecasts(weighed), strict=True))
         return [
-            Forecast(context[name][known.keep], np.zeros(0)) if name in context else found[name]
+            Forecast(context[name].T[:, known.rows].T, np.zeros(0))
+            if name in context
+            else found[name]
             for name in names
         ]
 
@@ -714,13 +719,13 @@ class Adviser:
 
     def _problem(self, belief: Belief, names: Sequence[str], limits: Limits) -> Problem:
         """Return the planning problem of the hypotheses that still matter."""
-        membership = self._model.membership[belief.known.keep]
+        membership = self._model.membership[belief.known.rows]
         causes = membership.any(axis=0)
-        bins = [one.bins for one in self._forecasts(belief, names)]
-        none = np.zeros((len(membership), 0))
+        results = [one.bins.T for one in self._forecasts(belief, names)]
+        none = np.zeros((0, len(membership)))
         return Problem(
-            membership[:, causes], np.concatenate([none, *bins], axis=1),
-            [int(n) for n in np.cumsum([0, *(one.shape[1] for one in bins)])],
+            membership[:, causes], np.concatenate([none, *results]).T,
+            [int(n) for n in np.cumsum([0, *map(len, results)])],
             np.array([self._minutes_of(name, limits) for name in names]),
             self.minutes[causes], wrong_repair=self._wrong,
         )  # fmt: skip
@@ -764,8 +769,8 @@ def _promoted(
 
 def _told(proposal: Proposal, tells_two: bool = False, before_part: bool = False) -> Proposal:
     """Return a proposal with why a rule or a second fault puts it first."""
-    reason = replace(proposal.reason, tells_two=tells_two, before_part=before_part)
-    return replace(proposal, reason=reason)
+    reason = proposal.reason._replace(tells_two=tells_two, before_part=before_part)
+    return proposal._replace(reason=reason)
 
 
 def _results(

@@ -332,15 +332,19 @@ class Away:
     provoked: bool = False  # readings to come are taken while it is brought on
 
 
+NO_EDGES = np.zeros(0)  # of a check with outcomes
+
+
 @dataclass(frozen=True)
 class Known:
     """What was read so far, for predicting the next check.
 
-    Of the hypotheses that still matter alone: ``keep``, with ``weights`` that sum to 1.
+    Of the hypotheses that still matter alone: ``rows``, by cause, with ``weights`` that sum to 1.
+    Chances of results lie in memory result by result: so those of checks are put together.
     """
 
     model: Model
-    keep: Mask
+    rows: NDArray[np.intp]
     weights: Floats
     quantities: tuple[str, ...]
     joint: Joint
@@ -351,46 +355,54 @@ class Known:
     def forecasts(self, checks: Sequence[str]) -> list[Forecast]:
         """Return the results of checks under the hypotheses kept, given what was read."""
         new = [name for name in dict.fromkeys(checks) if name not in self._forecasts]
-        sharing = [name for name in new if self._shares_with_what_was_read(name)]
-        found = dict(zip(sharing, self._given_readings(sharing), strict=True)) if sharing else {}
-        results = [found.get(name) or self._as_before(name) for name in new]
-        ends = np.cumsum([one.bins.shape[1] for one in results])
         if new:
-            bins = self.model.blended(np.concatenate([one.bins for one in results], 1), self.keep)
-            bins = self._like_listed(self._or_good(new, bins, np.diff(ends, prepend=0)))
-            parts = np.split(bins, ends[:-1], axis=1)
-            made = [Forecast(part, one.edges) for part, one in zip(parts, results, strict=True)]
-            self._forecasts.update(zip(new, made, strict=True))
+            self._forecasts.update(self._given(new))
         return [self._forecasts[name] for name in checks]
 
-    def _like_listed(self, bins: Floats) -> Floats:
-        """Return chances of results (hypothesis, result); a fault not listed goes on as it did.
+    def _given(self, checks: Sequence[str]) -> Mapping[str, Forecast]:
+        sharing = [name for name in checks if self._shares_with_what_was_read(name)]
+        others = [name for name in checks if name not in sharing]
+        found = [self._as_before(name) for name in others]
+        chances = [np.concatenate([one.bins.T for one in found])[:, self.rows]] if found else []
+        if sharing:
+            given = self._given_readings(sharing)
+            chances, found = [*chances, *(one.bins.T for one in given)], [*found, *given]
+        ends = np.cumsum([one.bins.shape[1] for one in found])
+        names = [*others, *sharing]
+        results = self._like_listed(np.concatenate(chances))
+        results = self._or_good(names, results, np.diff(ends, prepend=0))
+        parts = np.split(results, ends[:-1])
+        made = [Forecast(part.T, one.edges) for part, one in zip(parts, found, strict=True)]
+        return dict(zip(names, made, strict=True))
 
-        What looked like a listed cause so far gives what that will give: no check of such causes
-        clears it.
+    def _like_listed(self, results: Floats) -> Floats:
+        """Return chances of results (result, hypothesis), those of a fault not listed filled in.
+
+        It goes on as it did: what looked like a listed cause so far gives what that will give, and
+        no check of such causes clears it.
         """
-        rows = self.model.unlisted[self.keep]
-        if not self.near or not rows.any() or rows.all():
-            return bins
-        listed = np.where(rows, 0.0, self.weights)
-        expected = listed @ bins / listed.sum()
-        bins[rows] += self.near * (expected - bins[rows])
-        return bins
+        chances = self.model.blended(results.T, self.rows)
+        rows = self.model.unlisted[self.rows]
+        if self.near and rows.any() and not rows.all():
+            listed = np.where(rows, 0.0, self.weights)
+            expected = listed @ chances / listed.sum()
+            chances[rows] += self.near * (expected - chances[rows])
+        return chances.T
 
-    def _or_good(self, checks: Sequence[str], bins: Floats, sizes: NDArray[np.intp]) -> Floats:
+    def _or_good(self, checks: Sequence[str], results: Floats, sizes: NDArray[np.intp]) -> Floats:
         """Return the chances of checks' results, those while the fault is away among them.
 
-        ``bins`` (hypothesis, all results of all checks), each check as many as its size.
+        ``results`` (all results of all checks, hypothesis), each check as many as its size.
         """
         if self.away is None:
-            return bins
+            return results
         known, provoked = self.model.knowledge.checks, self.away.provoked
         away = np.stack([
-            away_chance(self.model, one, provoked and known[one].kind in READ_KINDS)[self.keep]
+            away_chance(self.model, one, provoked and known[one].kind in READ_KINDS)[self.rows]
             for one in checks
-        ], axis=1)  # fmt: skip
-        away *= self.away.at_times[:, None]
-        mixed: Floats = bins + np.repeat(away, sizes, axis=1) * (bins[self.away.good] - bins)
+        ])  # fmt: skip
+        away *= self.away.at_times
+        mixed: Floats = results + np.repeat(away, sizes, 0) * (results[:, self.away.good] - results)
         return mixed
 
     def _shares_with_what_was_read(self, check: str) -> bool:
@@ -400,17 +412,15 @@ class Known:
         )
 
     def _as_before(self, check: str) -> Forecast:
-        """Return the forecast of a check about which the readings say nothing."""
+        """Return the forecast of a check about which the readings say nothing, of all rows."""
         one = self.model.predictions[check]
-        edges = one.forecast.edges if isinstance(one, ReadingPrediction) else np.zeros(0)
-        return Forecast(one.bins[self.keep], edges)
+        return one.forecast if isinstance(one, ReadingPrediction) else Forecast(one.bins, NO_EDGES)
 
     def _given_readings(self, checks: Sequence[str]) -> list[Forecast]:
         """Return the forecasts of readings that share something with those that were taken."""
         found = [self.model.predictions[name] for name in checks]
         readings = [one for one in found if isinstance(one, ReadingPrediction)]
-        rows = np.flatnonzero(self.keep)
-        many = len(readings)
+        rows, many = self.rows, len(readings)
         own, shared = own_and_shared(readings, self.quantities, [rows] * many, [None] * many)
         shift, variance = self.joint.conditional(shared)
         middle = np.stack([one.middle[rows] for one in readings], axis=1) + shift
@@ -499,20 +509,22 @@ class Belief:
         keep = self.hypotheses > LEAST_WEIGHT * self.hypotheses.max()
         if self.passing:
             keep[self.model.good[keep]] = True  # what is read while a fault is away
+        rows = self.model.rows_by_cause[keep[self.model.rows_by_cause]]
         counted = (
             one for one, share in zip(self.weighed, self.shares, strict=True)
             if one.prediction is not None and share == 1.0
         )  # fmt: skip
         numbers = sorted(counted, key=lambda one: one.place)
         quantities = _quantities(numbers, least=1)
-        joint = weigh_together(_readings(numbers, quantities, int(keep.sum()), keep))
-        weights = self.hypotheses[keep]
-        known = Known(self.model, keep, weights / weights.sum(), quantities, joint, self._near)
+        joint = weigh_together(_readings(numbers, quantities, len(rows), rows))
+        weights = self.hypotheses[rows]
+        known = Known(self.model, rows, weights / weights.sum(), quantities, joint, self._near)
         if not self.passing:
             return known
-        good = (np.cumsum(keep) - 1)[self.model.good[keep]]
-        times = chance_at_times(self.always, self.sometimes, self.at_times)[keep]
-        return replace(known, away=Away(good, times, self.provoked))
+        place = np.zeros(len(keep), np.intp)
+        place[rows] = np.arange(len(rows))
+        times = chance_at_times(self.always, self.sometimes, self.at_times)[rows]
+        return replace(known, away=Away(place[self.model.good[rows]], times, self.provoked))
 
     @property
     def _terms(self) -> Floats:

@@ -92,19 +92,25 @@ class Problem:
     wrong_repair: float = 0.0
 
     @cached_property
-    def _sorted(self) -> tuple[NDArray[np.intp], list[int], Floats]:
-        """Return the hypotheses by cause, where each cause begins and the end, and their bins.
+    def _sorted(self) -> tuple[NDArray[np.intp] | slice, list[int], Floats]:
+        """Return the hypotheses by cause, where each cause begins and the end, and their results.
 
-        Sums over a cause are then sums over a stretch.
+        Sums over a cause are then sums over a stretch of (result, hypothesis).
         """
         cause_of = np.argmax(self.membership, axis=1)
+        ends = np.bincount(cause_of, minlength=self.membership.shape[1]).cumsum().tolist()
+        if (np.diff(cause_of) >= 0).all():
+            return slice(None), [0, *ends], self.bins.T
         order = np.argsort(cause_of, kind="stable")
-        starts = np.searchsorted(cause_of[order], np.arange(self.membership.shape[1] + 1))
-        return order, starts.tolist(), self.bins[order]
+        return order, [0, *ends], self.bins.T[:, order]
 
     def joint(self, weights: Floats) -> Floats:
         """Return the weight of each cause with each result of all checks, (result, cause)."""
-        return (self.bins * weights[:, None]).T @ self.membership
+        order, ends, results = self._sorted
+        ordered, found = weights[order], np.empty((len(ends) - 1, len(results)))
+        for row, (a, b) in zip(found, pairwise(ends), strict=True):
+            np.matmul(results[:, a:b], ordered[a:b], out=row)
+        return found.T
 
     def clock(self, joint: Floats) -> Floats:
         """Return the minutes to the fix by the clock when repair starts on rows of causes.
@@ -124,8 +130,7 @@ class Problem:
 
     def split(self, weights: Floats, check: int) -> Floats:
         """Return the weights after each result of a check, shape (result, hypothesis)."""
-        columns = slice(self.starts[check], self.starts[check + 1])
-        return (self.bins[:, columns] * weights[:, None]).T
+        return self.bins.T[self.starts[check] : self.starts[check + 1]] * weights
 
     def ahead_of(self, joint: Floats) -> Floats:
         """Return the cost, times the weight, of doing each of all checks and then stopping.
@@ -141,11 +146,11 @@ class Problem:
 
         ``weights`` of shape (batch, hypothesis); returns (batch, check).
         """
-        order, ends, bins = self._sorted
+        order, ends, results = self._sorted
         ordered = weights[:, order]
         ends_of = [(self.starts[check], self.starts[check + 1]) for check in checks]
-        bins = bins[:, np.concatenate([np.arange(*one) for one in ends_of])]
-        by_cause = np.stack([ordered[:, a:b] @ bins[a:b] for a, b in pairwise(ends)])
+        results = results[np.concatenate([np.arange(*one) for one in ends_of])]
+        by_cause = np.stack([ordered[:, a:b] @ results[:, a:b].T for a, b in pairwise(ends)])
         cost = repair_minutes(by_cause, self.repair_minutes, self.wrong_repair, axis=0)
         starts = np.cumsum([0, *(end - start for start, end in ends_of)])[:-1]
         after = np.add.reduceat(cost, starts, axis=1)

@@ -69,9 +69,5 @@ class Cautions:
     def for_step(self, hazards: frozenset[str], case: CaseView) -> list[str]:
         """Return the texts of the cautions for a step with these hazards, what kills first."""
         view = CaseView(case.machine, case.findings, case.beliefs, hazards)
-        nothing: frozenset[str] = frozenset()
-        return [
-            text
-            for text, needs, tests in self._about.values()
-            if needs <= hazards and all(one(view, nothing) for one in tests)
-        ]
+        asked = [one for one in self._about.values() if one[1] <= hazards]
+        return [text for text, _, tests in asked if all(one(view) for one in tests)]

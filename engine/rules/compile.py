@@ -85,12 +85,8 @@ def _predicate(tests: tuple[Condition, ...]) -> Any:
 
     Cached, so that rules which ask the same thing share one node of the network.
     """
-    nothing: frozenset[str] = frozenset()
     asked = [tester(test) for test in tests]
-    if len(asked) == 1:
-        only = asked[0]
-        return experta.P(lambda view: only(view, nothing))
-    return experta.P(lambda view: all(one(view, nothing) for one in asked))
+    return experta.P(asked[0] if len(asked) == 1 else lambda view: all(one(view) for one in asked))
 
 
 def _mentions_conclusion(test: Condition) -> bool:

@@ -7,6 +7,7 @@ asserted; and it calls ``logging.basicConfig``, whose root handler is taken away
 
 import collections
 import collections.abc
+import inspect
 import logging
 
 _before = list(logging.root.handlers)
@@ -31,6 +32,15 @@ if not hasattr(experta, "KnowledgeEngine"):  # pragma: no cover
     raise ImportError("experta is installed but did not import whole")
 
 from typing import Any  # noqa: E402 - after the guarded import
+
+
+class _BuiltRule(experta.Rule):  # type: ignore[misc]
+    """A rule of a network that is built: its hash, over all that it asks, is known."""
+
+    known: int
+
+    def __hash__(self) -> int:
+        return self.known
 
 
 class _ReportingNode(ConflictSetNode):  # type: ignore[misc]
@@ -122,6 +132,8 @@ class QuickMatcher(ReteMatcher):  # type: ignore[misc]
             if isinstance(node, ConflictSetNode):
                 node.__class__ = _ReportingNode
                 node.changed = self._changed
+                node.rule.known = hash(node.rule)
+                node.rule.__class__ = _BuiltRule
             elif isinstance(node, FeatureTesterNode):
                 node.__class__ = _TestingNode
                 node.check, node.matcher = node.matcher, _straight(node.matcher)
@@ -181,6 +193,8 @@ class QuickEngine(experta.KnowledgeEngine):  # type: ignore[misc]
         """Return the initial facts; the stock method searches all members at every reset."""
         if not hasattr(self, "_deffacts"):
             self._deffacts: list[Any] = super().get_deffacts()
+            for one in self._deffacts:  # asked at every reset, and worked out each time
+                one.__signature__ = inspect.signature(one)
         return self._deffacts
 
 

@@ -1,9 +1,9 @@
 """What the rules see of a case, and how a condition is tested against it."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property
-from typing import Any
+from typing import Any, Protocol
 
 from engine.knowledge.rule_language import (
     AttributeTest,
@@ -16,7 +16,14 @@ from engine.knowledge.rule_language import (
     StepTest,
 )
 
-Tester = Callable[["CaseView", frozenset[str]], bool]
+NOTHING = frozenset[str]()
+
+
+class Tester(Protocol):
+    """Tests a condition of a case, with what rules concluded of it so far."""
+
+    def __call__(self, view: "CaseView", concluded: frozenset[str] = NOTHING, /) -> bool:
+        """Return whether it holds."""
 
 
 @dataclass(frozen=True)
@@ -135,21 +142,24 @@ def tester(condition: Condition) -> Tester:
     """Return what tests a condition: its kind is looked at once, not at each case."""
     match condition:
         case MachineTest(field=name):
-            return lambda view, _: machine_holds(condition, view.machine.get(name))
-        case FindingTest(absent=absent):
-            return lambda view, _: bool(matching(condition, view)) != absent
+            return lambda view, _=NOTHING: machine_holds(condition, view.machine.get(name))
+        case FindingTest(checks=checks, absent=absent):  # most cases have none of a check
+            return lambda view, _=NOTHING: (
+                (not view.by_check.keys().isdisjoint(checks) and bool(matching(condition, view)))
+                != absent
+            )
         case ConcludedTest(fact=fact, wanted=wanted):
-            return lambda _, concluded: (fact in concluded) == wanted
+            return lambda _, concluded=NOTHING: (fact in concluded) == wanted
         case BeliefTest(cause=cause, at_least=least):
-            return lambda view, _: view.beliefs.get(cause, 0.0) >= least
+            return lambda view, _=NOTHING: view.beliefs.get(cause, 0.0) >= least
         case StepTest(hazard=hazard):
-            return lambda view, _: hazard in view.hazards
+            return lambda view, _=NOTHING: hazard in view.hazards
         case Group(kind=kind):
             return _of_several(kind, [tester(member) for member in condition.members])
 
 
 def _of_several(kind: str, members: Sequence[Tester]) -> Tester:
     if kind == "all":
-        return lambda view, concluded: all(one(view, concluded) for one in members)
+        return lambda view, concluded=NOTHING: all(one(view, concluded) for one in members)
     wanted = kind == "any"
-    return lambda view, concluded: any(one(view, concluded) for one in members) == wanted
+    return lambda view, concluded=NOTHING: any(one(view, concluded) for one in members) == wanted

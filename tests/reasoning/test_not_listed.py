@@ -190,7 +190,7 @@ def test_what_looked_like_a_listed_one_goes_on_as_it_did(
     are believed now, and for the rest what they give beforehand (summed here by hand)."""
     belief = believed(diagnoser, model, *FITTING[:4])
     known = belief.known
-    kept = np.flatnonzero(known.keep)
+    kept = known.rows
     place = int(np.flatnonzero(model.unlisted)[0])
     (forecast,) = known.forecasts(["relay-swap"])
     listed = kept != place
