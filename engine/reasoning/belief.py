@@ -369,25 +369,25 @@ class Known:
             chances, found = [*chances, *(one.bins.T for one in given)], [*found, *given]
         ends = np.cumsum([one.bins.shape[1] for one in found])
         names = [*others, *sharing]
-        results = self._like_listed(np.concatenate(chances))
-        results = self._or_good(names, results, np.diff(ends, prepend=0))
+        results = self.model.blended(np.concatenate(chances).T, self.rows).T
+        results = self._like_listed(self._or_good(names, results, np.diff(ends, prepend=0)))
         parts = np.split(results, ends[:-1])
         made = [Forecast(part.T, one.edges) for part, one in zip(parts, found, strict=True)]
         return dict(zip(names, made, strict=True))
 
     def _like_listed(self, results: Floats) -> Floats:
-        """Return chances of results (result, hypothesis), those of a fault not listed filled in.
+        """Return chances of results (result, hypothesis); a fault not listed goes on as it did.
 
-        It goes on as it did: what looked like a listed cause so far gives what that will give, and
-        no check of such causes clears it.
+        What looked like a listed cause so far gives what that will give: no check of such causes
+        clears it.
         """
-        chances = self.model.blended(results.T, self.rows)
         rows = self.model.unlisted[self.rows]
-        if self.near and rows.any() and not rows.all():
-            listed = np.where(rows, 0.0, self.weights)
-            expected = listed @ chances / listed.sum()
-            chances[rows] += self.near * (expected - chances[rows])
-        return chances.T
+        if not self.near or not rows.any() or rows.all():
+            return results
+        listed = np.where(rows, 0.0, self.weights)
+        expected = results @ listed / listed.sum()
+        results[:, rows] += self.near * (expected[:, None] - results[:, rows])
+        return results
 
     def _or_good(self, checks: Sequence[str], results: Floats, sizes: NDArray[np.intp]) -> Floats:
         """Return the chances of checks' results, those while the fault is away among them.

@@ -310,7 +310,9 @@
       if (value === null) document.body.removeAttribute(name);
       else document.body.setAttribute(name, value);
     }
-    if (reply.redirected || reply.url !== location.href) history.pushState({}, "", reply.ok ? addressOf(reply) : location.href);
+    // at one address the next step stands in the place of this one: back leads to where one came from
+    const address = reply.ok ? addressOf(reply) : location.href;
+    if (address !== location.href) history.pushState({}, "", address);
     say("");
     keepStep(text, reply);
     ready();
@@ -507,11 +509,12 @@
     tell();
   }
 
+  const clock = new Intl.DateTimeFormat([], { dateStyle: "medium", timeStyle: "short" });  // dear to make
   function localTimes() {
     for (const one of document.querySelectorAll("input[type=datetime-local]")) zoneOf(one);
     for (const one of document.querySelectorAll("time[datetime]")) {
       const at = new Date(one.dateTime);
-      if (!Number.isNaN(at.getTime())) one.textContent = at.toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+      if (!Number.isNaN(at.getTime())) one.textContent = clock.format(at);
     }
   }
 
