@@ -7,8 +7,9 @@ learned shares are the same.
 """
 
 import zlib
+from collections import OrderedDict
 from collections.abc import Iterable, Sequence
-from functools import lru_cache
+from threading import Lock
 from typing import Any
 
 import orjson  # 40 times as quick as json with an answer on every cause; nobody else reads it
@@ -184,6 +185,7 @@ def keep(connection: Connection, order: int, version: int, found: CaseDiagnosis)
     connection.execute(_REPLACED, {"of": order, "this": version, "last": version - 1})
     new = {"case_order": order, "version": version, "made_with": used, "body": body}
     connection.execute(_DIAGNOSES.insert(), new)
+    _LATELY.put(body, found)
 
 
 def kept(connection: Connection, order: int, version: int, with_: str) -> CaseDiagnosis | None:
@@ -191,10 +193,33 @@ def kept(connection: Connection, order: int, version: int, with_: str) -> CaseDi
     row = connection.execute(_MADE, {"of": order, "at": version}).one_or_none()
     if row is None or row.made_with != with_:
         return None
-    return _read(bytes(row.body))
+    return _LATELY.read(bytes(row.body))
 
 
-@lru_cache(maxsize=READ)
-def _read(body: bytes) -> CaseDiagnosis:
-    """Return a kept diagnosis, shared by all who ask: a page and its parts, and the page after."""
-    return CaseDiagnosis.of(orjson.loads(zlib.decompress(body)))
+class _Lately:
+    """The kept diagnoses that were written or read last, by their bytes.
+
+    They are shared by all who ask: a page, its parts, and the page after.
+    """
+
+    def __init__(self) -> None:
+        self._found: OrderedDict[bytes, CaseDiagnosis] = OrderedDict()
+        self._turn = Lock()
+
+    def put(self, body: bytes, found: CaseDiagnosis) -> None:
+        """Keep a diagnosis as the latest."""
+        with self._turn:
+            self._found[body] = found
+            self._found.move_to_end(body)
+            if len(self._found) > READ:
+                self._found.popitem(last=False)
+
+    def read(self, body: bytes) -> CaseDiagnosis:
+        """Return the diagnosis of these bytes."""
+        found = self._found.get(body)
+        found = found or CaseDiagnosis.of(orjson.loads(zlib.decompress(body)))
+        self.put(body, found)
+        return found
+
+
+_LATELY = _Lately()

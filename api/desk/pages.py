@@ -2,11 +2,13 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from flask import Response, current_app, render_template, request
 from flask.sansio.blueprints import BlueprintSetupState
-from jinja2 import Environment
+from jinja2 import Environment, pass_eval_context
+from jinja2.nodes import EvalContext
 from markupsafe import Markup
 
 from api import translation
@@ -69,6 +71,23 @@ def translate(environment: Environment) -> None:
     environment.install_gettext_callables(  # type: ignore[attr-defined]  # the extension brings it
         gettext, ngettext, newstyle=True
     )
+    # a page has a hundred texts: the extension's way to each is four calls, and a sixth of the page
+    environment.globals.update(gettext=_said, _=_said)
+
+
+@pass_eval_context
+def _said(context: EvalContext, text: str, **values: object) -> str:
+    """Return a text in the reader's language, its placeholders filled; in a page as markup."""
+    said = gettext(text)
+    if not context.autoescape:
+        return said % values
+    return Markup(said) % values if values else _whole(said)  # noqa: S704 - a text of ours
+
+
+@lru_cache(maxsize=2048)
+def _whole(text: str) -> Markup:
+    """Return a text without placeholders as markup."""
+    return Markup(text) % {}  # noqa: S704 - a text of ours
 
 
 def language() -> str:

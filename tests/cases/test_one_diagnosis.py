@@ -1,18 +1,21 @@
 """A step of a case asks the engine once; its answer is kept, and whoever reads it asks no more."""
 
 import re
+import zlib
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from threading import Barrier, Lock
 from typing import Any
 
+import orjson
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from sqlalchemy import delete, func, select, update
 
 from api import create_app
-from api.cases import idempotency
+from api.cases import Book, idempotency
+from api.cases.case import CaseDiagnosis
 from api.store import Database
 from api.store.models import CaseRow, DiagnosisRow, KeptAnswer
 from engine import Diagnoser, Knowledge
@@ -160,3 +163,18 @@ def test_a_claim_whose_caller_died_is_taken_over(
     database.write(lambda session: claim.take(session, None))
     response = client.post("/v1/cases", json=sent, headers=headers)
     assert (response.status_code, response.headers.get("Idempotent-Replayed")) == (201, None)
+
+
+def test_what_is_kept_in_memory_is_what_is_written(
+    client: FlaskClient, database: Database, counting: Counting, knowledge: Knowledge, address: str
+) -> None:
+    """Whoever reads an answer from the store has what its writer has at hand: the same bytes."""
+    client.post(f"{address}/findings", json=AMPS)
+    book = Book(database, counting, knowledge)
+    at_hand = book.diagnosed(address.rpartition("/")[2]).diagnosis
+    with database.reading() as session:
+        (body,) = session.scalars(select(DiagnosisRow.body).where(DiagnosisRow.version == 3))
+    assert at_hand is not None
+    written = CaseDiagnosis.of(orjson.loads(zlib.decompress(body)))
+    assert written == at_hand
+    assert orjson.dumps(written.to_dict()) == orjson.dumps(at_hand.to_dict())
