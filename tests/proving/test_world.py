@@ -8,7 +8,7 @@ from tests.proving.data import kb, own
 from tests.proving.kits import KITS, findings
 from tests.proving.machine import UNCALLED
 from tests.proving.simulator import draw_machines, draw_one
-from tests.reference.conftest import SLOW
+from tests.sweeps import SLOW
 
 
 def test_every_cause_has_its_fault() -> None:

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from engine import Knowledge
+from engine import Diagnoser, Knowledge
 from engine.knowledge import items
 from engine.physics.band import OPEN_OHMS
 from engine.physics.circuit import Floats
-from engine.physics.model import Model, ModelStore
+from engine.physics.model import Model
 from engine.physics.prediction import (
     FALSE_OPEN,
     FLAT_SHARE,
@@ -27,9 +27,9 @@ Figure = Callable[[str], None]
 
 
 @pytest.fixture(scope="module")
-def model(models: ModelStore) -> Model:
+def model(diagnoser: Diagnoser) -> Model:
     """Give the model of one random 12 V machine."""
-    return models.get(draws.machine(draws.generator(41), draws.MACHINE_KINDS[4]))
+    return diagnoser.models.get(draws.machine(draws.generator(41), draws.MACHINE_KINDS[4]))
 
 
 @pytest.fixture(scope="module")

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from engine import Knowledge
+from engine import Diagnoser, Knowledge
 from engine.physics.hypotheses import Hypothesis, make_cases
 from engine.physics.machine import Machine
-from engine.physics.model import HEALTHY, ModelStore, variants_of
+from engine.physics.model import HEALTHY, variants_of
 from engine.physics.prediction import ReadingPrediction
 from engine.physics.solution import Situation, solve_situations
 from tests.reference import ngspice
@@ -24,7 +24,7 @@ Figure = Callable[[str], None]
 
 
 def test_readings_vary_together_as_predicted(
-    knowledge: Knowledge, models: ModelStore, figure: Figure
+    knowledge: Knowledge, diagnoser: Diagnoser, figure: Figure
 ) -> None:
     """Battery, cable and starter of 200 good machines moved together, by half their tolerance: the
     covariance of three readings while cranking is within 10 % of the predicted one."""
@@ -46,7 +46,7 @@ def test_readings_vary_together_as_predicted(
             for name, z in zip(MOVED, row.tolist(), strict=True)
         }
         islands.append(replace(whole, wires={**whole.wires, **moved}))
-    model, loadings, read = models.get(machine), [], []
+    model, loadings, read = diagnoser.models.get(machine), [], []
     healthy = int(np.argmax(model.cause_of == model.causes.index(HEALTHY)))
     answers = ngspice.solve(islands)
     for name in CHECKS:

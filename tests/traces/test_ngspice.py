@@ -19,9 +19,9 @@ def _hold(found: list[Score]) -> None:
 
 @pytest.mark.live  # starts ngspice
 def test_held_out_machines_are_read(
-    enlarged: Callable[[int], int], record_property: Callable[..., None]
+    enlarged: Callable[[int], int], figure: Callable[[str], None]
 ) -> None:
     """On a seed that nothing was tuned on; 40 of them when enlarged."""
     found = list(scores(enlarged(4), HELD_OUT))
-    record_property("reference figure", table(found))
+    figure(table(found))
     _hold(found)
