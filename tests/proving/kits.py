@@ -38,6 +38,7 @@ def request(
     done = [*((one, before) for one in machine.put_right), *repairs]
     return {
         "machine": machine.told, "findings": list(found), "limit": limit,
+        "evidence": "leading",  # nobody here reads it, and it is most of an answer
         "done": [{"cause": one, "after": after - 1} for one, after in done],
     }  # fmt: skip
 

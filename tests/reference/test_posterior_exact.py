@@ -214,16 +214,17 @@ def answers_apart(diagnoser: Diagnoser, cases: list[Drawn]) -> tuple[float, int]
     """
     worst, touched = 0.0, 0
     for case in cases:
-        answer = diagnoser.diagnose({**case.request, "limit": 0, "on_hand": []})
+        asked = {**case.request, "limit": 0, "evidence": "leading", "on_hand": []}
+        answer = diagnoser.diagnose(asked)
         view = case_view(read_request(case.request, diagnoser.knowledge), case.corrected)
         firings = diagnoser.rule_sets["qualify"].run(view)
         effects = effects_of(diagnoser.knowledge, view, firings)
         shares = [effects.shares.get(one.finding.index, 1.0) for one in case.corrected]
-        asked = replace(
+        weighed = replace(
             case, shares=tuple(shares), shifts=effects.shifts, at_times=effects.at_times,
             dropped=(*effects.dropped_causes, NOT_LISTED),
         )  # fmt: skip
-        exact = asked.network().causes(asked.factors())
+        exact = weighed.network().causes(weighed.factors())
         told = {one["id"]: one["probability"] for one in answer["causes"]}
         listed = 1.0 - told[NOT_LISTED]
         apart = [
