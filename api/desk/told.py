@@ -43,13 +43,9 @@ def of_machine(knowledge: Knowledge, machine: Json) -> dict[str, str]:
     They are read out when a call is started, or joined.
     """
     return {
-        name: caution_text(rule)
-        for name, rule in knowledge.rules.items()
-        if rule.family == "cautions"
-        and all(
-            isinstance(test, MachineTest) and machine.get(test.field) in (test.values or ())
-            for test in knowledge.programs[name].conditions
-        )
+        name: caution_text(knowledge.rules[name])
+        for name, tests in knowledge.machine_cautions.items()
+        if all(machine.get(test.field) in (test.values or ()) for test in tests)
     }
 
 

@@ -13,7 +13,7 @@ from engine.knowledge import items
 from engine.knowledge.cross import cross_faults
 from engine.knowledge.faults import Code, Fault, KnowledgeError, in_file, unknown
 from engine.knowledge.files import Source, read_sources
-from engine.knowledge.rule_language import Program, read_rule
+from engine.knowledge.rule_language import MachineTest, Program, read_rule
 from engine.knowledge.shapes import flatten, loader_of
 from engine.knowledge.text import load_yaml
 
@@ -57,6 +57,18 @@ class Knowledge:
         rows = self.rows("advice")
         names = [one.name for one in fields(items.Thresholds)]
         return items.Thresholds(*(float(rows[one.replace("_", "-")]["value"]) for one in names))
+
+    @cached_property
+    def machine_cautions(self) -> Mapping[str, Sequence[MachineTest]]:
+        """Return the cautions that hang on the machine alone, with what they ask of it."""
+        tests = {
+            name: self.programs[name].conditions
+            for name, rule in self.rules.items() if rule.family == "cautions"
+        }  # fmt: skip
+        return {
+            name: [one for one in mine if isinstance(one, MachineTest)]
+            for name, mine in tests.items() if all(isinstance(one, MachineTest) for one in mine)
+        }  # fmt: skip
 
 
 def load_knowledge(
