@@ -3,6 +3,7 @@
 import importlib.resources
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -24,12 +25,12 @@ class Source:
     folder: str
     text: str
 
-    @property
+    @cached_property
     def kind(self) -> str:
         """Return the kind of item, of ``items.KINDS_OF_FILE``."""
         return self.folder.split("/", maxsplit=1)[0]
 
-    @property
+    @cached_property
     def stem(self) -> str:
         """Return the name without folder and ending."""
         return Path(self.name).stem

@@ -7,6 +7,7 @@ import pytest
 from click.testing import Result
 
 from engine import KnowledgeError, load_knowledge
+from engine.audit.coverage import row_faults
 from tests.curation.shop import Shop, both_ends_corroded
 from tests.sweeps import ONLY_WHOLE
 
@@ -153,35 +154,24 @@ def test_planted_faults_are_all_told(run: Run, shop: Shop) -> None:
     assert lines == sorted(lines)
 
 
-@pytest.mark.parametrize(
-    ("row", "field", "says"),
-    [
+def test_rows_of_look_alikes_are_checked(shop: Shop) -> None:
+    """A row without two known causes, circuits or a reason is a fault of that field."""
+    two = {"causes": ["fuse-open", "outside"]}
+    bad: list[tuple[dict[str, object], str, str]] = [
         ({"causes": ["fuse-open"], "reason": "Why."}, "causes", "two causes or more"),
         ({"causes": ["fuse-open", "fuse-opn"], "reason": "Why."}, "causes", "'fuse-open'"),
-        ({"causes": ["fuse-open", "outside"]}, "reason", "is missing"),
-        (
-            {"causes": ["fuse-open", "outside"], "reason": "Why.", "circuits": ["x"]},
-            "circuits",
-            "unknown circuit",
-        ),
-        ({"causes": ["fuse-open", "outside"], "reason": "Why.", "wy": 1}, "wy", "unknown key"),
-    ],
-)
-def test_rows_of_look_alikes_are_checked(
-    shop: Shop, row: dict[str, object], field: str, says: str
-) -> None:
-    """A row without two known causes, circuits or a reason is a fault of that field."""
-    from engine import Diagnoser, load_knowledge
-    from engine.audit.coverage import row_faults
-
-    table = shop.like("tables", "look-alikes")
-    table["rows"] = [{"id": "bad", **row}]
-    shop.put("tables/look-alikes.yaml", table)
-    knowledge = Diagnoser(load_knowledge([shop.folder])).knowledge
-    faults = list(row_faults(knowledge, []))
-    assert [fault.path for fault in faults if says in fault.message] == [
-        f"shop/tables/look-alikes.yaml: rows[0].{field}"
+        (two, "reason", "is missing"),
+        (two | {"reason": "Why.", "circuits": ["x"]}, "circuits", "unknown circuit"),
+        (two | {"reason": "Why.", "wy": 1}, "wy", "unknown key"),
     ]
+    table = shop.like("tables", "look-alikes")
+    table["rows"] = [{"id": f"bad-{n}", **row} for n, (row, _, _) in enumerate(bad)]
+    shop.put("tables/look-alikes.yaml", table)
+    faults = list(row_faults(load_knowledge([shop.folder]), []))
+    for number, (_, field, says) in enumerate(bad):
+        place = f"shop/tables/look-alikes.yaml: rows[{number}].{field}"
+        assert [one.path for one in faults if says in one.message] == [place]
+    assert len(faults) == len(bad)
 
 
 def test_fault_of_a_missing_folder(run: Run, tmp_path: Path) -> None:
