@@ -27,7 +27,7 @@ from engine.physics.prediction import (
     own_and_shared,
 )
 from engine.reasoning.effects import Effects, shares_of
-from engine.reasoning.joint import Joint, Mask, Readings, weigh_together
+from engine.reasoning.joint import Given, Joint, Mask, Readings, given, weigh_together
 from engine.reasoning.observe import Observation
 from engine.reasoning.request import NOT_KNOWN, OPEN, Finding
 
@@ -347,7 +347,7 @@ class Known:
     rows: NDArray[np.intp]
     weights: Floats
     quantities: tuple[str, ...]
-    joint: Joint
+    joint: Joint | Given
     near: float = 0.0  # chance that a fault not listed is one that looks like a listed one
     away: Away | None = None  # where the fault may come and go
     _forecasts: dict[str, Forecast] = field(default_factory=dict, repr=False)
@@ -516,7 +516,7 @@ class Belief:
         )  # fmt: skip
         numbers = sorted(counted, key=lambda one: one.place)
         quantities = _quantities(numbers, least=1)
-        joint = weigh_together(_readings(numbers, quantities, len(rows), rows))
+        joint = given(_readings(numbers, quantities, len(rows), rows))
         weights = self.hypotheses[rows]
         known = Known(self.model, rows, weights / weights.sum(), quantities, joint, self._near)
         if not self.passing:

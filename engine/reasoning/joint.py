@@ -91,6 +91,40 @@ class Joint:
         return shift, np.maximum(variance, 0.0)
 
 
+@dataclass(frozen=True)
+class Given:
+    """Readings that count, for predicting others where they are fewer than what they share.
+
+    The same as ``Joint.conditional`` by the covariance of the readings themselves, ``J J' + R``,
+    which is then the smaller matrix. Axes (hypothesis, reading, quantity or reading).
+    """
+
+    loadings: Floats
+    precision: Floats  # inverse of the readings' covariance
+    pull: Floats  # that times what the readings are off by
+
+    def conditional(self, loadings: Floats) -> tuple[Floats, Floats]:
+        """Return the shift of the mean and the variance of other readings, as Joint has it."""
+        cross = loadings @ np.swapaxes(self.loadings, 1, 2)
+        shift: Floats = (cross @ self.pull[..., None])[..., 0]
+        variance = (loadings**2).sum(axis=-1) - ((cross @ self.precision) * cross).sum(axis=-1)
+        return shift, np.maximum(variance, 0.0)
+
+
+def given(readings: Readings) -> Joint | Given:
+    """Return what readings tell of others."""
+    count, many = readings.loadings.shape[1:]
+    if count > many:
+        return weigh_together(readings)
+    counts = readings.active & ~weigh_together(readings.compact).wrong if count else readings.active
+    loadings = np.where(counts[..., None], readings.loadings, 0.0)
+    covariance = loadings @ np.swapaxes(loadings, 1, 2)
+    covariance[:, range(count), range(count)] += np.where(counts, readings.own_variance, 1.0)
+    precision = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
+    residual = np.where(counts, readings.residual, 0.0)
+    return Given(loadings, precision, (precision @ residual[..., None])[..., 0])
+
+
 def weigh_together(readings: Readings) -> Joint:
     """Return what readings say together under every hypothesis."""
     shared = _Shared(readings)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.special import logsumexp
 
-from engine.reasoning.joint import Joint, Readings, weigh_together
+from engine.reasoning.joint import Given, Joint, Readings, given, weigh_together
 from tests.sweeps import swept
 
 
@@ -153,6 +153,20 @@ def test_what_is_next_is_predicted_given_what_was_read() -> None:
         gain = full[4, :4] @ np.linalg.inv(among)
         assert shift[hypothesis] == pytest.approx(gain @ readings.residual[hypothesis, :4])
         assert variance[hypothesis] == pytest.approx(full[4, 4] - gain @ full[:4, 4])
+
+
+@pytest.mark.parametrize(("seed", "off"), [(11, 0.0), (12, 9.0)])
+def test_few_readings_tell_the_same_of_the_next_in_a_smaller_matrix(seed: int, off: float) -> None:
+    """By the readings' own covariance or by that of what they share; one may be wild."""
+    readings = drawn(seed, 5, quantities=9)
+    readings.residual[:, 1] += off
+    few, many = given(readings), weigh_together(readings)
+    assert isinstance(few, Given)
+    assert many.wrong.any() == bool(off)
+    others = drawn(seed + 1, 3, quantities=9).loadings
+    for one, other in zip(few.conditional(others), many.conditional(others), strict=True):
+        assert one == pytest.approx(other)
+    assert isinstance(given(drawn(seed, 5, quantities=4)), Joint)
 
 
 def test_nothing_read_says_nothing() -> None:
