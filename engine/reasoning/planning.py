@@ -42,8 +42,10 @@ def repair_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0, axis: i
     price = minutes + wrong
     ways = np.moveaxis(weights, axis, 0)
     if weights.size < WORTH_PAIRS * len(price) ** 2:
-        order, _, left = _tried(np.moveaxis(ways, 0, -1), price)
-        return np.tensordot(minutes, ways, 1) + (price[order] * left).sum(axis=-1)
+        rows = ways.reshape(len(price), -1).T
+        order, _, left = _tried(rows, price)
+        total = rows @ minutes + (price[order] * left).sum(axis=1)
+        return total.reshape(ways.shape[1:])
     pull = ways.reshape(len(price), -1) / price[:, None]
     total = (minutes * price) @ pull
     for n in range(len(price) - 1):
@@ -52,10 +54,13 @@ def repair_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0, axis: i
 
 
 def _tried(weights: Floats, price: Floats) -> tuple[NDArray[np.intp], Floats, Floats]:
-    """Return the best order of repairs, and in it the weights and what is left after each."""
-    order = np.argsort(-(weights / price), axis=-1)  # of equals any may come first
-    ranked = np.take_along_axis(weights, order, axis=-1)
-    left = np.maximum(ranked.sum(-1, keepdims=True) - np.cumsum(ranked, axis=-1), 0.0)
+    """Return the best order of repairs, and in it the weights and what is left after each.
+
+    ``weights`` (row, cause).
+    """
+    order = (-(weights / price)).argsort(axis=1)  # of equals any may come first
+    ranked = weights[np.arange(len(weights))[:, None], order]
+    left = np.maximum(ranked.sum(axis=1, keepdims=True) - ranked.cumsum(axis=1), 0.0)
     return order, ranked, left
 
 
@@ -64,8 +69,9 @@ def clock_minutes(weights: Floats, minutes: Floats, wrong: float = 0.0) -> Float
 
     ``weights`` of shape (..., causes), as in ``repair_minutes``.
     """
-    order, ranked, left = _tried(weights, minutes + wrong)
-    return (minutes[order] * (left + ranked)).sum(axis=-1)
+    order, ranked, left = _tried(weights.reshape(-1, len(minutes)), minutes + wrong)
+    total: Floats = (minutes[order] * (left + ranked)).sum(axis=1)
+    return total.reshape(weights.shape[:-1])
 
 
 def repair_order(chances: Floats, minutes: Floats, wrong: float = 0.0) -> list[int]:
