@@ -489,6 +489,10 @@ class Cause(Item):
         "True for what only a wrong replacement part brings.", default=None
     )
 
+    another_trade: Flag | None = said(
+        "True for what somebody of another trade puts right, found or not.", default=None
+    )
+
     whole = staticmethod(_fold_applies)
 
 

@@ -168,7 +168,10 @@ class Adviser:
         self._model, self._at = model, knowledge.thresholds
         self._causes = [knowledge.causes[name] for name in model.causes]
         self.minutes = np.array([one.minutes for one in self._causes])
-        not_here = [one.id in NO_REPAIR or one.section == "outside" for one in self._causes]
+        not_here = [
+            one.id in NO_REPAIR or one.section == "outside" or bool(one.another_trade)
+            for one in self._causes
+        ]
         self._beyond = np.array(not_here)
         parts = [
             {change.id for state in one.states for change in state.changes
@@ -339,10 +342,11 @@ class Adviser:
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
         if action == "repair":
-            # by phone: what another trade puts right
-            fetched = limits.by_phone and bool(self._beyond[leader])
-            inferred = bool(self._beyond[leader]) and not self._confirmed(belief)
-            beyond = self._causes[leader].id in NO_REPAIR or fetched or inferred
+            cause = self._causes[leader]
+            elsewhere = cause.id in NO_REPAIR or bool(cause.another_trade)
+            # by phone nobody puts it right here, and what is only inferred nobody anywhere
+            fetched = limits.by_phone or not self._confirmed(belief)
+            beyond = elsewhere or (bool(self._beyond[leader]) and fetched)
             return BEYOND if leads and beyond else None
         if action != "check" or any(one.reason.before_part for one in proposals):
             return None
