@@ -413,10 +413,15 @@ class Adviser:
         least = self._at.leads if found & AT_THE_PART else self._at.confirmed
         least = min(least, self._at.measured) if found else least
         same = self._one_repair[belief.order[0]]
-        other = int(np.argmax(np.where(same, 0.0, belief.causes)))
-        beside = [one for one in self._showed(belief, other) if one not in showed]
-        if found and self._kinds(beside) and self._causes[other].id not in NO_REPAIR:
-            same = same | self._one_repair[other]
+        rival = int(np.argmax(np.where(same, 0.0, belief.causes)))
+        for other in range(len(self._causes)) if found else ():
+            if same[other] or self._causes[other].id in NO_REPAIR:
+                continue
+            beside = self._kinds(one for one in self._showed(belief, other) if one not in showed)
+            if beside & AT_THE_PART:
+                least = self._at.leads
+            if beside & AT_THE_PART or (beside and other == rival):
+                same = same | self._one_repair[other]
         first, second = belief.causes[same].sum(), belief.causes[~same].max(initial=0.0)
         if found and first >= self._at.apart * second:
             least = self._at.leads
