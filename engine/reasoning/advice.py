@@ -290,7 +290,9 @@ class Adviser:
         """
         leader = belief.order[0]
         named = self._causes[leader].id not in NO_REPAIR
-        sure = belief.causes[leader] >= self._at.sure or self._showed(belief, leader)
+        first, second = belief.causes[belief.order[:2]]
+        apart = first >= self._at.leads and first >= self._at.apart * second
+        sure = first >= self._at.sure or apart or self._showed(belief, leader)
         if sure and named:
             return []
         wishes = {wish.check for wish in conclusions.preferred}
