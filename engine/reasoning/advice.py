@@ -1,7 +1,7 @@
 """What to do next on a machine: the planner fed with a model and what checks cost."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import groupby
@@ -80,6 +80,7 @@ class Limits:
     kinds: Sequence[str] | None = None
     forbidden: frozenset[str] = frozenset()
     excepted: frozenset[str] = frozenset()  # checks that stand although their hazard is ruled out
+    again: frozenset[str] = frozenset()  # readings that were set aside: to be taken once more
     reached: frozenset[str] = frozenset()  # setups (places) that are open already
     lay: bool = False  # nothing that needs a trained hand
     provoke: str | None = None  # what brings a fault on that comes and goes
@@ -243,7 +244,7 @@ class Adviser:
         useful = [one for one in ranked if one.changes >= self._at.least_change]
         confirming = self._confirming(belief, ranked, limits)
         worth = [one for one in ranked if one.worth >= self._at.least_saving]
-        promoted = _promoted(ranked, worth, conclusions)
+        promoted = _promoted(ranked, worth, conclusions, limits.again)
         first = [_told(one, tells_two=True) for one in ranked if one.check == separator]
         # what only prefers one check to another gives way to a cause that is all but certain
         standing = [one for one in promoted if one.reason.before_part]
@@ -690,7 +691,9 @@ class Adviser:
         """Return what limits the choice of the next check."""
         again = self._wanted_again(belief) if effects.provoke else set()
         known = [one.check for one in request.findings if one.outcome != NOT_KNOWN]
+        aside = {one.finding for one in effects.set_aside}
         return Limits(
+            again=frozenset(one.check for one in request.findings if one.index in aside),
             left_out=frozenset(
                 {*_answered(request.findings, effects) - again, *effects.dropped_checks}
             ),
@@ -761,19 +764,22 @@ def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:
 
 
 def _promoted(
-    ranked: Sequence[Proposal], worth: Sequence[Proposal], conclusions: Conclusions
-) -> list[Proposal]:
+    ranked: Sequence[Proposal], worth: Sequence[Proposal], conclusions: Conclusions,
+    again: Collection[str] = (),
+) -> list[Proposal]:  # fmt: skip
     """Return up to two checks that rules put before the others.
 
     A trap or context rule can only prefer a check that saves at least half of what the best one
-    does; a chain (do this before the new part is fitted) stands whatever the minutes say.
+    does, unless it wants a reading once ``again`` that it set aside; a chain (do this before the
+    new part is fitted) stands whatever the minutes say.
     """
     saving = {one.check: one for one in ranked}
     enough = 0.5 * max((one.worth for one in worth), default=np.inf)
     chosen = {
         wish.check: _told(saving[wish.check], before_part=wish.always)
         for wish in conclusions.preferred
-        if wish.check in saving and (wish.always or saving[wish.check].worth >= enough)
+        if wish.check in saving
+        and (wish.always or wish.check in again or saving[wish.check].worth >= enough)
     }
     return sorted(chosen.values(), key=lambda one: -round(one.worth, 6))[:2]
 
