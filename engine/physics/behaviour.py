@@ -44,9 +44,6 @@ LIT_SHARE, BRIGHT_SHARE, LAMP_SIGMA = 0.2, 0.75, 0.07  # of the healthy circuit'
 BENCH_VOLTS, BENCH_LEAD_OHMS = 12.4, 0.05
 HELD_SECONDS = 60.0
 PULSE_TRIES = 3  # pulses that a person lets happen before looking at the fuse
-# How often a fuse is whole as the pull is read though it would have opened: a new one was put in
-# for the reading, or one is fitted that bears more (judgement)
-WHOLE_AGAIN = 0.08
 
 
 def step(margin: Floats, sigma: float) -> Floats:
@@ -68,7 +65,7 @@ def fuse_openings(solution: Solution) -> tuple[Floats, Floats]:
     held_ratio = np.abs(solution.amperes(NEW_FUSE_AFTER, "fuse")) / rated
     held = fuse.opening_probability(held_ratio, HELD_SECONDS)
     ever = 1.0 - (1.0 - once) ** PULSE_TRIES * (1.0 - held)
-    return once, (1.0 - WHOLE_AGAIN) * ever
+    return once, ever
 
 
 class Behaviour:

@@ -37,6 +37,9 @@ from engine.physics.solution import solve_situations
 HEALTHY, OUTSIDE, NOT_LISTED = "healthy", "outside", "not-listed"
 NO_REPAIR = (HEALTHY, OUTSIDE, NOT_LISTED)  # nothing in this circuit to put right
 SPLIT_FUSE_FROM = 0.02  # a fuse that opens more often than this gets a hypothesis of its own
+# How often a fuse that would have opened is whole as it is looked at: a new one was put in for the
+# reading, or one is fitted that bears more (judgement)
+WHOLE_AGAIN = 0.08
 Kept = TypeVar("Kept")
 MOST_BYTES = 96 * 2**20  # of models kept; the setting ``model_mebibytes`` of the service
 # glibc maps what is larger than all that was mapped and given back before (up to 32 MiB), and gives
@@ -312,15 +315,14 @@ def split_fuses(several: Sequence[Cases]) -> list[tuple[Cases, Floats]]:
 def _split(cases: Cases, once: Floats, ever: Floats) -> tuple[Cases, Floats]:
     split, of = [], []
     for number, (hypothesis, chance) in enumerate(
-        zip(cases.hypotheses, ever.tolist(), strict=True)
+        zip(cases.hypotheses, ((1.0 - WHOLE_AGAIN) * ever).tolist(), strict=True)
     ):
         if chance < SPLIT_FUSE_FROM:
             mine = [hypothesis]
         else:
             weight = hypothesis.weight
             mine = [replace(hypothesis, weight=weight * chance, fuse_opened=True)]
-            if chance < 1 - SPLIT_FUSE_FROM:
-                mine.append(replace(hypothesis, weight=weight * (1 - chance)))
+            mine.append(replace(hypothesis, weight=weight * (1 - chance)))
         split += mine
         of += [number] * len(mine)
     return cases.of(split, np.array(of)), once[of]

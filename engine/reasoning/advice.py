@@ -313,14 +313,14 @@ class Adviser:
         """Return what to do in view of what somebody with everything at hand could check.
 
         Who can only do what hardly tells anything hands over, by phone sooner once the first
-        questions were asked; where nobody can tell two causes apart that are all that is left,
+        questions were asked, and then though a cause leads; where nobody can tell two causes apart that are all that is left,
         both are repaired in order.
         """
         phone = limits.by_phone and len(belief.weighed) >= self._at.asked_by_phone
         little = self._at.little_by_phone if phone else self._at.little
         leads = belief.causes[belief.order[0]] >= self._at.leads
         best, beyond = self._most_told(proposals), self._most_told(further or proposals)
-        if action == "check" and not leads and best < little * beyond:
+        if action == "check" and (phone or not leads) and best < little * beyond:
             return "hand-over"
         two = float(belief.causes[belief.order[:2]].sum())
         told = any(one.reason.before_part or one.reason.tells_two for one in proposals)
