@@ -796,6 +796,7 @@ class Thresholds:
     least_split: float
     least_repair: float
     least_settled: float
+    least_pursued: float
     little: float
     little_by_phone: float
     asked_by_phone: float

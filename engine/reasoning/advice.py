@@ -313,8 +313,8 @@ class Adviser:
         """Return what to do in view of what somebody with everything at hand could check.
 
         Who can only do what hardly tells anything hands over, by phone sooner once the first
-        questions were asked, and then though a cause leads; where nobody can tell two causes apart that are all that is left,
-        both are repaired in order.
+        questions were asked, and then though a cause leads; where nobody can tell two causes apart
+        that are all that is left, both are repaired in order.
         """
         phone = limits.by_phone and len(belief.weighed) >= self._at.asked_by_phone
         little = self._at.little_by_phone if phone else self._at.little
@@ -338,9 +338,10 @@ class Adviser:
         Who can only ask goes no further with a machine at which not every step is allowed. A
         machine that is most likely good is given back, and so is one that works where nothing read
         speaks against it. Where the fault more likely than not lies beyond this circuit, or what
-        leads clearly does, nobody measures on for a cause in it that has less belief than is worth
-        a check of its own; only a question is asked first that may bring such a cause back. Nor is
-        anything put right in this circuit where what leads has no repair in it.
+        leads clearly does, nobody measures on for a cause in it that has too little belief to be
+        pursued; unless one cause leads, a question is asked first that may bring such a cause back.
+        Nor is anything put right in this circuit where what leads has no repair in it, or one of
+        another trade.
         """
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
@@ -361,8 +362,10 @@ class Adviser:
             return BEYOND
         proved = (name == OUTSIDE or (leads and bool(self._beyond[leader]))) and clear
         past = proved or belief.causes[self._beyond].sum() >= self._at.leads
-        if not past or within >= self._at.least_settled:
+        if not past or within >= self._at.least_pursued:
             return None
+        if leads:
+            return BEYOND
         asked = [one.check for one in proposals if one.reason.kind == "ask"]
         return None if any(self._may_turn(belief, one) for one in asked) else BEYOND
 

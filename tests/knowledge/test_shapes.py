@@ -31,7 +31,8 @@ WRONG: list[tuple[str, Path, Any, str, str]] = [
     ("cause", ("shares",), 8, "shares",
      "is not a field here (did you mean 'share'?); known here: id, name, section, applies, "
      "applies_any, share, minutes, source, states, looks_like, remedy, proof_of_repair, "
-     "confirmed_by, hazards, own_figure, comes_and_goes, brought_by_new_part"),
+     "confirmed_by, hazards, own_figure, comes_and_goes, brought_by_new_part, "
+     "another_trade"),
     ("cause", ("share",), "8", "share", "must be a number, not '8'"),
     ("cause", ("share",), True, "share", "must be a number, not True"),
     ("cause", ("share",), None, "share", "must not be empty (null)"),
