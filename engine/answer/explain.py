@@ -293,6 +293,13 @@ def _advice(scene: Scene) -> Advice:
 
 def _handed_over(scene: Scene) -> str:
     """Return who is to be sent, with what, and what comes first."""
+    leader = scene.belief.order[0]
+    cause = scene.knowledge.causes[scene.model.causes[leader]]
+    chance = float(scene.belief.causes[leader])
+    leads = chance >= scene.knowledge.thresholds.leads
+    name = f"{cause.name} ({words.percent(chance)})"
+    if scene.plan.handed == BEYOND and cause.another_trade and leads:
+        return f"What leads is the work of another trade: {name}. Hand it on with this report."
     if scene.plan.handed == BEYOND:
         return (
             "What was found points past this circuit, or to a good one, and no cause in it is "
@@ -301,7 +308,8 @@ def _handed_over(scene: Scene) -> str:
     least = scene.knowledge.thresholds.least_change
     more = any(one.changes >= least and one.worth > 0 for one in scene.plan.proposals)
     nearly = ", or nearly" if more else ""
-    said = f"That is all that can be told with what is at hand{nearly}, and no cause leads at half."
+    said = f"That is all that can be told with what is at hand{nearly}"
+    said += f". What leads: {name}." if leads else ", and no cause leads at half."
     if scene.plan.handed == UNSAFE:
         said = "Not every step is safe at this machine as it stands, so go no further by phone."
     if not scene.plan.further:

@@ -364,9 +364,7 @@ class Adviser:
         past = proved or belief.causes[self._beyond].sum() >= self._at.leads
         if not past or within >= self._at.least_pursued:
             return None
-        if leads:
-            return BEYOND
-        asked = [one.check for one in proposals if one.reason.kind == "ask"]
+        asked = [one.check for one in proposals if one.reason.kind == "ask" and not leads]
         return None if any(self._may_turn(belief, one) for one in asked) else BEYOND
 
     def _clear(self, belief: Belief) -> bool:

@@ -138,7 +138,7 @@ def comes_and_goes(desk: Browser, **more: str) -> str:
 @pytest.mark.parametrize(
     ("hands", "check", "given"),
     [("7", "pull-pin-voltage", {"value": "11.8"}),
-     ("4", "lamp-at-hold-pin", {"outcome": "bright"})],
+     ("4", "lamp-at-pull-pin", {"outcome": "bright"})],
 )  # fmt: skip
 def test_what_the_step_asked_to_be_done_meanwhile_is_kept(
     desk: Browser, hands: str, check: str, given: dict[str, str]

@@ -500,7 +500,7 @@ def test_a_machine_that_works_and_reads_good_is_handed_back(diagnoser: Diagnoser
 
 def test_what_proved_the_shut_off_hands_the_engine_on(diagnoser: Diagnoser) -> None:
     """Fuel at the injectors and white smoke: what is left to ask concerns no cause of this
-    circuit."""
+    circuit. Where a display may yet name one, it is read before that."""
     smoke = [
         {"check": "engine-response", "outcome": "cranks-no-start"},
         {"check": "crank-speed", "outcome": "normal"},
@@ -513,7 +513,9 @@ def test_what_proved_the_shut_off_hands_the_engine_on(diagnoser: Diagnoser) -> N
         for control in ("ignition-timed", "controller-on-crank")
     )
     assert timed["causes"][0]["id"] == display["causes"][0]["id"] == "outside"
-    assert timed["advice"]["do"] == display["advice"]["do"] == "hand-over"
+    assert timed["advice"]["do"] == "hand-over"
+    assert display["advice"]["do"] == "check"
+    assert "display-message" in checks(display)[:2]
 
 
 def test_a_cheap_look_is_among_the_first_beside_the_meter(diagnoser: Diagnoser) -> None:
@@ -580,6 +582,7 @@ def test_what_another_trade_puts_right_is_handed_over_though_it_was_found(
     ):  # fmt: skip
         answer = diagnoser.diagnose({"machine": CRANK, "findings": findings})
         assert (answer["causes"][0]["id"], answer["advice"]["do"]) == (cause, do)
+        assert ("another trade" in answer["advice"]["because"]) == (do == "hand-over")
 
 
 def test_what_is_seen_beside_the_leader_is_put_right_with_it(diagnoser: Diagnoser) -> None:
