@@ -27,9 +27,9 @@ def test_every_check_of_every_machine_has_its_caution_first(
     """
     turn = hold(start=MACHINES[machine])
     case = inquiry_of(turn.state.entries)
-    for check in talk.desk.checks(case):
-        for audience in ("caller", "technician"):
-            there = talk.step(turn.state, f"as {audience}").state
+    for audience in ("caller", "technician"):
+        there = talk.step(turn.state, f"as {audience}").state
+        for check in talk.desk.checks(case):
             blocks = talk.step(there, f"add {check}").blocks
             kinds = [block.kind for block in blocks]
             assert kinds[-1] == "question"
