@@ -101,7 +101,7 @@ def test_no_step_is_overtaken(book: Book) -> None:
     first = open_one(hold)
     assert inside.wait(30)
     second = open_one()
-    second.join(1)
+    second.join(0.5)
     early = book.events(0, 9)
     go_on.set()
     first.join()

@@ -30,7 +30,7 @@ def app(tmp_path: Path, knowledge: Knowledge, engine: Diagnoser) -> Flask:
 def service(app: Flask) -> Iterator[Client]:
     """A client of the service, which listens on a free port."""
     server = make_server("127.0.0.1", 0, app)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
     thread.start()
     yield Client(f"http://127.0.0.1:{server.port}/")
     server.shutdown()

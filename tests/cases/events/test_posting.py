@@ -112,7 +112,7 @@ def _dripping(listener: socket.socket, done: threading.Event) -> None:
 
 def test_an_answer_in_drops_is_cut_off(monkeypatch: pytest.MonkeyPatch) -> None:
     """A receiver that sends a byte now and then keeps no timeout waiting for ever."""
-    monkeypatch.setattr(posting, "WHOLE_SECONDS", 0.6)
+    monkeypatch.setattr(posting, "WHOLE_SECONDS", 0.3)
     done = threading.Event()
     with socket.create_server(("127.0.0.1", 0)) as listener:
         threading.Thread(target=_dripping, args=(listener, done), daemon=True).start()

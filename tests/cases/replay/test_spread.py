@@ -100,7 +100,7 @@ def test_dask_gives_the_same_rows(
 @pytest.mark.filterwarnings("default")
 def test_a_cluster_that_is_away_is_told(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
     """An address where nothing answers is an error in words."""
-    monkeypatch.setattr(spread, "CONNECT_SECONDS", 1)
+    monkeypatch.setattr(spread, "CONNECT_SECONDS", 0.2)
     pytest.importorskip("distributed")
     with socket.create_server(("127.0.0.1", 0)) as closed:
         port = closed.getsockname()[1]
