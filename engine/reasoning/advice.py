@@ -339,7 +339,8 @@ class Adviser:
         machine that is most likely good is given back, and so is one that works where nothing read
         speaks against it. Where the fault more likely than not lies beyond this circuit, or what
         leads clearly does, nobody measures on for a cause in it that has too little belief to be
-        pursued; unless one cause leads, a question is asked first that may bring such a cause back.
+        pursued; of what comes and goes a question is asked first that may bring such a cause back,
+        unless one cause leads.
         Nor is anything put right in this circuit where what leads has no repair in it, or one of
         another trade.
         """
@@ -364,7 +365,8 @@ class Adviser:
         past = proved or belief.causes[self._beyond].sum() >= self._at.leads
         if not past or within >= self._at.least_pursued:
             return None
-        asked = [one.check for one in proposals if one.reason.kind == "ask" and not leads]
+        cleared = leads or effects.at_times <= 1.0  # what comes and goes no good reading clears
+        asked = [one.check for one in proposals if one.reason.kind == "ask" and not cleared]
         return None if any(self._may_turn(belief, one) for one in asked) else BEYOND
 
     def _clear(self, belief: Belief) -> bool:
