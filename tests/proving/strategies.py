@@ -110,7 +110,8 @@ def cured_by(cause: str, unlisted: str = "") -> frozenset[str]:
 
 def not_of_this_circuit(cause: str) -> bool:
     """Return whether kb/ has a cause down as one for somebody else."""
-    return kb("causes").get(cause, {}).get("section") == "outside"
+    found = kb("causes").get(cause, {})
+    return found.get("section") == "outside" or bool(found.get("another_trade"))
 
 
 def by_advice(machine: SimulatedMachine, diagnose: Diagnose) -> Played:
