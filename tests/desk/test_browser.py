@@ -122,6 +122,14 @@ def test_the_brake_call_belongs_to_its_side(server: Running, chromium: Browser) 
         assert hand.asked == "brake-response"
 
 
+def test_back_leads_out_of_a_call(server: Running, chromium: Browser) -> None:
+    """However many answers were given at one address: to where the call was begun."""
+    with b.screen(chromium, server.url) as page:
+        begin(page, CALLS[0]).go_through(CALLS[0].truth, most=2)
+        page.go_back()
+        page.wait_for_selector("#fleet_number")
+
+
 def test_two_faults_are_told_as_two(server: Running, chromium: Browser) -> None:
     """With the full kit and two faults the page names a pair; the call ends closed."""
     with b.screen(chromium, server.url, "phone") as page:
