@@ -16,7 +16,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from hypothesis import settings
 from jinja2.bccache import Bucket, BytecodeCache
-from sqlalchemy import URL, Engine
+from sqlalchemy import URL, Engine, create_engine
 from werkzeug.routing import Rule
 
 from api import create_app
@@ -94,14 +94,14 @@ def _once_a_worker(survey: Survey) -> Iterator[None]:
         for name, found in compiled[key].items():
             rule.__dict__[name] = found.__get__(rule) if inspect.ismethod(found) else copy(found)
 
-    first: list[Engine] = []
+    first = create_engine("sqlite://")
+    first.connect().close()  # a dialect is told its server's version when it first connects
     new_engine = store._sqlite
 
     def with_statements(url: URL) -> Engine:
         engine = new_engine(url)
-        first.append(engine) if not first else None
         # a statement is kept as it was compiled for a dialect
-        engine.dialect, engine._compiled_cache = first[0].dialect, first[0]._compiled_cache
+        engine.dialect, engine._compiled_cache = first.dialect, first._compiled_cache
         return engine
 
     fits: dict[Any, WindingFit] = {}
