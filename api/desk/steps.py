@@ -114,10 +114,10 @@ def ask(call: Call, name: str, replaces: int | None = None) -> Mapping[str, obje
 def repair(call: Call) -> Mapping[str, object]:
     """Return the repair that the answers point at, and what to do before a part is fitted.
 
-    ``away`` is that nobody leads, so that somebody else goes on.
+    ``away`` is that somebody else goes on: nobody leads, or what leads is not put right here.
     """
-    answer, desk = call.answer, call.desk
-    sure, away = lead(answer)["probability"] > SURE, hands_over(answer)
+    answer, desk, away = call.answer, call.desk, hands_over(call.answer)
+    sure = lead(answer)["probability"] > SURE and not away
     first = str(lead(answer)["id"])
     order = [first] if sure else answer["advice"]["repair_order"] or [first]
     entry = cause_of(answer, order[0])

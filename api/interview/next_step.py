@@ -216,8 +216,8 @@ def _repair_options(case: Inquiry, desk: Desk) -> tuple[Choice, ...]:
 
 
 def hands_over(answer: Json) -> bool:
-    """Return whether that is all that can be told from here, and somebody else goes on."""
-    return bool(answer["advice"]["do"] == "hand-over" and lead(answer)["probability"] <= SURE)
+    """Return whether somebody else goes on: all is told, or what leads is not put right here."""
+    return bool(answer["advice"]["do"] == "hand-over")
 
 
 def _repairs(answer: Json, desk: Desk) -> list[tuple[str, str]]:

@@ -8,7 +8,7 @@ from api.answers.conclusions import cause_of, hundredths, in_100
 from api.answers.text import Line, sections_of, strength, sureness, templates
 from api.interview.contents import entry_words, order_of, side_looked_at
 from api.interview.desk import Desk, lead, probabilities
-from api.interview.next_step import COMPLAINTS, SURE
+from api.interview.next_step import COMPLAINTS, SURE, hands_over
 from api.interview.questions import machine_words
 from api.interview.state import Entry, Inquiry, inquiry_of
 from api.interview.turn import Block, Prompt, text
@@ -224,7 +224,7 @@ def causes(answer: Json, desk: Desk) -> Block:
 def repair_choice(answer: Json, prompt: Prompt, further: Sequence[Json]) -> Block:
     """Return what there is to decide when checking stops; ``further`` takes more than at hand."""
     first = lead(answer)
-    if first["probability"] > SURE:
+    if first["probability"] > SURE and not hands_over(answer):
         lines = [Line(f"{first['name']}: {sureness(first['probability'])}.")]
     else:
         lines = [Line(answer["advice"]["because"] or "You can stop checking here.")]

@@ -194,6 +194,19 @@ def test_who_cannot_go_on_safely_is_handed_over_at_once(desk: Browser) -> None:
     _assert_handed_over(desk.follow(desk.answer(case, "display-message", outcome="nothing-shown")))
 
 
+def test_what_another_trade_puts_right_is_handed_over_at_the_desk_too(desk: Browser) -> None:
+    """However sure it is: an engine stopped for its oil is no repair of this call. That
+    it must not be started again stands there too."""
+    case = desk.start({**FUEL, "symptom-fuel-shutoff": "dies-while-running", "hands": "7"})
+    desk.answer(case, "display-message", outcome="oil-or-temperature")
+    desk.follow(desk.answer(case, "hold-pin-voltage-running", value="0", unit="V"))
+    page = text_of(desk.page)
+    assert "Put it right" not in page
+    assert "Engine protection takes the hold away (95 %)" in page
+    assert "is the work of another trade" in page
+    assert "Do not restart it" in page
+
+
 def _assert_handed_over(page: TestResponse) -> None:
     assert 'class="answer"' not in page.text
     assert text_of(page).index("Hand over to a") < text_of(page).index("Go on checking")
