@@ -122,11 +122,16 @@ def test_a_new_part_cures_whichever_of_its_faults_it_was() -> None:
 
 
 def test_handing_over_is_right_where_the_fault_is_not_of_this_circuit() -> None:
-    """Who hands over an empty tank as a fault elsewhere is right, as a fault in here is not."""
+    """Who hands over an empty tank as a fault elsewhere is right, as a fault in here is not; so is
+    who leaves a lock of the controller to another trade."""
     over = {**step(), "advice": {"do": "hand-over", "repair_order": []}}
-    machine = draw_one(0, 3, cause="ran-dry")
-    for leads, right in (("outside", True), ("fuel-supply-fault", True), ("fuse-open", False)):
+    for cause, leads, right in (
+        ("ran-dry", "outside", True), ("ran-dry", "fuel-supply-fault", True),
+        ("ran-dry", "fuse-open", False), ("security-lockout", "security-lockout", True),
+        ("security-lockout", "controller-unpowered", False),
+    ):  # fmt: skip
         answer = {**over, "causes": [{"id": leads, "probability": 0.9}]}
+        machine = draw_one(0, 3, cause=cause)
         assert play.by_advice(machine, scripted(answer)).first_time is right
     inside = draw_one(0, 3, cause="ground-open")
     answer = {**over, "causes": [{"id": "outside", "probability": 0.9}]}

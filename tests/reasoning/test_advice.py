@@ -364,7 +364,7 @@ def test_what_fails_as_it_is_heated_was_found(diagnoser: Diagnoser) -> None:
     answer = diagnoser.diagnose({"machine": machine, "findings": findings})
     thresholds = diagnoser.knowledge.thresholds
     assert answer["causes"][0]["id"] == "hold-winding-open"
-    assert thresholds.leads <= answer["causes"][0]["probability"] < thresholds.confirmed
+    assert thresholds.leads <= answer["causes"][0]["probability"] < thresholds.measured
     assert answer["advice"]["do"] == "repair"
 
 
@@ -428,7 +428,7 @@ def test_what_was_found_by_hand_is_put_right_before_anything_is_measured(
     findings = [
         {"check": "brake-response", "outcome": "releases-then-drops"},
         {"check": "connector-look", "outcome": "corroded"},
-        {"check": "hold-pin-voltage", "value": 7.6, "unit": "V"},
+        {"check": "hold-pin-voltage", "value": 8.5, "unit": "V"},
     ]
     felt = {"check": "plunger-travel", "outcome": "stops-short"}
     before, after = (
@@ -438,7 +438,7 @@ def test_what_was_found_by_hand_is_put_right_before_anything_is_measured(
     thresholds = diagnoser.knowledge.thresholds
     assert before["advice"]["do"] == "check"
     assert after["causes"][0]["id"] == "travel-short"
-    assert thresholds.leads <= after["causes"][0]["probability"] < thresholds.confirmed
+    assert thresholds.leads <= after["causes"][0]["probability"] < thresholds.measured
     assert after["advice"]["do"] == "repair"
 
 
