@@ -585,6 +585,20 @@ def test_what_another_trade_puts_right_is_handed_over_though_it_was_found(
         assert ("another trade" in answer["advice"]["because"]) == (do == "hand-over")
 
 
+def test_a_hand_over_past_this_circuit_names_what_leads(diagnoser: Diagnoser) -> None:
+    """An engine that ran dry is handed on as that; where nothing that is named leads, none is."""
+    dry = [NO_START, {"check": "ran-dry-or-filter", "outcome": "ran-dry"},
+           {"check": "plunger-action", "outcome": "pulls-and-stays"}]  # fmt: skip
+    named = diagnoser.diagnose({"machine": CRANK, "findings": dry})
+    assert (named["causes"][0]["id"], named["advice"]["do"]) == ("ran-dry", "hand-over")
+    assert named["causes"][0]["name"] in named["advice"]["because"]
+    fuel = [NO_START, {"check": "fuel-at-injectors", "outcome": "fuel-present"},
+            {"check": "crank-speed", "outcome": "normal"}]  # fmt: skip
+    other = diagnoser.diagnose({"machine": CRANK, "findings": fuel})
+    assert (other["causes"][0]["id"], other["advice"]["do"]) == ("outside", "hand-over")
+    assert "What leads" not in other["advice"]["because"]
+
+
 def test_what_is_seen_beside_the_leader_is_put_right_with_it(diagnoser: Diagnoser) -> None:
     """Common practice, no source: a lever that sends nothing to the controller, and a lock seen
     jammed. No one cause gives both, and both are there."""
