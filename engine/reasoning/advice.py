@@ -420,8 +420,11 @@ class Adviser:
         least = min(least, self._at.measured) if found else least
         same = self._one_repair[belief.order[0]]
         rival = int(np.argmax(np.where(same, 0.0, belief.causes)))
+        done = {one.finding.check for one in belief.weighed}
         for other in range(len(self._causes)) if found else ():
             if same[other] or self._causes[other].id in NO_REPAIR:
+                continue
+            if not done.intersection(self._causes[other].confirmed_by):
                 continue
             beside = self._kinds(one for one in self._showed(belief, other) if one not in showed)
             if beside & AT_THE_PART:
