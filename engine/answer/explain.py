@@ -299,7 +299,7 @@ def _handed_over(scene: Scene) -> str:
     leads = chance >= scene.knowledge.thresholds.leads
     name = f"{cause.name} ({words.percent(chance)})"
     if scene.plan.handed == BEYOND and cause.another_trade and leads:
-        return f"What leads is the work of another trade: {name}. Hand it on with this report."
+        return f"What leads is for others to put right: {name}. Hand it on with this report."
     if scene.plan.handed == BEYOND and leads and cause.id not in NO_REPAIR:
         found = "What was found points past this circuit."
         return f"{found} What leads: {name}. Hand the machine on with this report."

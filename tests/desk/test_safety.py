@@ -203,7 +203,7 @@ def test_what_another_trade_puts_right_is_handed_over_at_the_desk_too(desk: Brow
     page = text_of(desk.page)
     assert "Put it right" not in page
     assert "Engine protection takes the hold away (95 %)" in page
-    assert "is the work of another trade" in page
+    assert "is for others to put right" in page
     assert "Do not restart it" in page
 
 
