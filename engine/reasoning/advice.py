@@ -169,11 +169,8 @@ class Adviser:
         self._model, self._at = model, knowledge.thresholds
         self._causes = [knowledge.causes[name] for name in model.causes]
         self.minutes = np.array([one.minutes for one in self._causes])
-        not_here = [
-            one.id in NO_REPAIR or one.section == "outside" or bool(one.another_trade)
-            for one in self._causes
-        ]
-        self._beyond = np.array(not_here)
+        self._beyond = np.array([_elsewhere(one) or one.section == "outside"
+                                 for one in self._causes])  # fmt: skip
         parts = [
             {change.id for state in one.states for change in state.changes
              if change.target == "part"} for one in self._causes
@@ -268,15 +265,7 @@ class Adviser:
             action, chosen = "repair" if leads else "hand-over", [*worth, *ranked[:LEADERS]]
         if action != "check" and (left := self._left_to_ask(belief, ranked, conclusions)):
             action, chosen = "check", [*left, *own, *chosen]
-        by_check: dict[str, Proposal] = {}
-        for one in chosen:
-            by_check.setdefault(one.check, one)
-        proposals = list(by_check.values())[:MAX_PROPOSALS]
-        saved = looked.saved(one.check for one in proposals)
-        return action, tuple(
-            one._replace(saves_minutes=max(minutes, 0.0))
-            for one, minutes in zip(proposals, saved, strict=True)
-        )
+        return action, _listed(looked, chosen)
 
     def _left_to_ask(
         self, belief: Belief, ranked: Sequence[Proposal], conclusions: Conclusions
@@ -347,8 +336,7 @@ class Adviser:
         leader = belief.order[0]
         leads = belief.causes[leader] >= self._at.leads
         if action == "repair":
-            cause = self._causes[leader]
-            elsewhere = cause.id in NO_REPAIR or bool(cause.another_trade)
+            elsewhere = _elsewhere(self._causes[leader])
             # by phone nobody puts it right here, and what is only inferred nobody anywhere
             fetched = limits.by_phone or not self._confirmed(belief)
             beyond = elsewhere or (bool(self._beyond[leader]) and fetched)
@@ -757,6 +745,11 @@ class Adviser:
         return max(self._base[name] - saved, 0.25)
 
 
+def _elsewhere(cause: items.Cause) -> bool:
+    """Return whether nothing of a cause is put right here: somebody else does it, or nobody."""
+    return cause.id in NO_REPAIR or bool(cause.another_trade)
+
+
 def _answered(findings: Sequence[Finding], effects: Effects) -> set[str]:
     """Return the checks that need no asking: answered, unless the answer was set aside.
 
@@ -788,6 +781,19 @@ def _promoted(
         and (wish.always or wish.check in again or saving[wish.check].worth >= enough)
     }
     return sorted(chosen.values(), key=lambda one: -round(one.worth, 6))[:2]
+
+
+def _listed(looked: _Looked, chosen: Iterable[Proposal]) -> tuple[Proposal, ...]:
+    """Return the first of the proposals, each check once, with what it saves by the clock."""
+    by_check: dict[str, Proposal] = {}
+    for one in chosen:
+        by_check.setdefault(one.check, one)
+    proposals = list(by_check.values())[:MAX_PROPOSALS]
+    saved = looked.saved(one.check for one in proposals)
+    return tuple(
+        one._replace(saves_minutes=max(minutes, 0.0))
+        for one, minutes in zip(proposals, saved, strict=True)
+    )
 
 
 def _told(proposal: Proposal, tells_two: bool = False, before_part: bool = False) -> Proposal:
