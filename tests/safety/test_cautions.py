@@ -31,6 +31,18 @@ def test_there_are_sixteen_machines() -> None:
     assert len({name_of(one) for one in ALL}) == 16
 
 
+def test_a_note_that_asks_for_a_second_person_says_where_to_stand(knowledge: Knowledge) -> None:
+    """A rule's note stands alone, without the cautions of a step: one works while another cranks
+    or commands."""
+    asking = {
+        name: rule.because.next for name, rule in knowledge.rules.items()
+        if rule.family != "cautions" and "second person" in rule.because.next
+    }  # fmt: skip
+    assert len(asking) >= 5
+    assert [name for name, text in asking.items() if not re.search(r"(hands|parts?|belts).* clear|"
+            r"clear of", text)] == []  # fmt: skip
+
+
 @on_every_machine
 def test_every_check_has_the_caution_of_each_hazard(
     variant: Variant, knowledge: Knowledge, cautions: Cautions
