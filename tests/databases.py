@@ -19,7 +19,12 @@ KINDS = ("sqlite", "postgresql")
 
 
 def binaries() -> Path | None:
-    """Return the folder with PostgreSQL's initdb, Debian's or that on the path."""
+    """Return the folder with PostgreSQL's initdb, Debian's or that on the path.
+
+    None, too, where root has no runuser on the path: PostgreSQL does not run as root.
+    """
+    if os.geteuid() == 0 and not shutil.which("runuser"):
+        return None
     folders = sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
     if found := shutil.which("initdb"):
         folders.insert(0, Path(found).resolve().parent)

@@ -274,9 +274,9 @@ class Adviser:
 
         They come before a repair of what is only inferred, and before the machine is handed on:
         they cost nothing, and what they say of the readings (that the fault comes and goes) no
-        plan can foresee. Where its own check found the cause, or it is all but certain, it is
-        repaired. What another trade puts right has nothing here to be cleared: once it leads
-        clearly, only what may bring a cause of this circuit back is asked.
+        plan can foresee. Where its own check found the cause, it stands far apart or is all but
+        certain, it is repaired. What another trade puts right has nothing here to be cleared: once
+        it leads clearly, only what may bring a cause of this circuit back is asked.
         """
         leader = belief.order[0]
         named = self._causes[leader].id not in NO_REPAIR
